@@ -1,0 +1,174 @@
+"""Find, read and validate definition files (TOML). Knows nothing of what they define.
+
+A definition is looked for in this order, and the first file found is used:
+
+1. the path itself, when the name has a folder part or ends in ``.toml``;
+2. the working folder: ``./<kind>/<name>.toml`` and ``./<name>.toml`` for a station;
+3. the person's data folder (``benchsweep info`` prints it): ``<data>/<kind>/<name>.toml``;
+4. what benchsweep ships.
+
+Every error names the file and the key. Unknown keys are refused by the models (``extra="forbid"``).
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable
+from importlib import resources
+from pathlib import Path
+from typing import TypeVar
+
+import platformdirs
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from benchsweep.errors import DefinitionError, UnknownName
+
+__all__ = [
+    "Definition",
+    "data_folder",
+    "find_definition",
+    "list_definitions",
+    "load_definition",
+    "load_model",
+    "search_folders",
+    "validate_model",
+]
+
+_APP = "benchsweep"
+# Kinds whose files stand at the top level of a checkout and under _shipped/ in a wheel.
+_TOP_LEVEL = {"fixtures": "fixtures", "port-maps": "fixtures/port-maps", "kits": "calibrations/kits"}
+# Kinds whose files are package data of a room.
+_IN_PACKAGE = {
+    "families": "instrument/families",
+    "requirements": "limits/tables",
+    "stations": "qualification/stations",
+    "benches": "simulator/benches",
+    "specimens": "simulator/specimens",
+}
+
+
+class Definition(BaseModel):
+    """Base of every model of a definition file: frozen, unknown keys refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+def data_folder() -> Path:
+    """Return the person's data folder (XDG base directory specification, or the platform's own)."""
+    return Path(platformdirs.user_data_dir(_APP, appauthor=False))
+
+
+def _shipped_folder(kind: str) -> Path:
+    package = Path(str(resources.files("benchsweep")))
+    if kind in _IN_PACKAGE:
+        return package / _IN_PACKAGE[kind]
+    shipped = package / "_shipped" / _TOP_LEVEL[kind]
+    return shipped if shipped.is_dir() else package.parent / _TOP_LEVEL[kind]
+
+
+def search_folders(kind: str) -> tuple[Path, ...]:
+    """Return the folders searched for definitions of `kind`, first wins."""
+    relative = _TOP_LEVEL.get(kind, kind)
+    return (Path.cwd() / relative, data_folder() / relative, _shipped_folder(kind))
+
+
+def list_definitions(kind: str) -> dict[str, Path]:
+    """Return name -> file of every definition of `kind` in force, by name."""
+    found: dict[str, Path] = {}
+    for folder in search_folders(kind):
+        if folder.is_dir():
+            for path in sorted(folder.glob("*.toml")):
+                found.setdefault(path.stem, path)
+    return dict(sorted(found.items()))
+
+
+def find_definition(kind: str, name: str) -> Path:
+    """Return the file of the definition `name` of `kind`, or of the path that `name` is.
+
+    Raises
+    ------
+    UnknownName
+        No such file or name; the message lists what there is.
+    """
+    if name.endswith(".toml") or "/" in name or "\\" in name:
+        path = Path(name)
+        if not path.is_file():
+            raise UnknownName(f"{_singular(kind)} {name}: no such file", hint="Check the path.")
+        return path
+    known = list_definitions(kind)
+    if name not in known:
+        looked = ", ".join(str(folder) for folder in search_folders(kind))
+        raise UnknownName(
+            f"no {_singular(kind)} named {name!r}; there are: {', '.join(known) or 'none'}",
+            hint=f"Give one of these names or the path of a .toml file. Looked in: {looked}",
+        )
+    return known[name]
+
+
+def _singular(kind: str) -> str:
+    return {"benches": "bench", "families": "command family"}.get(
+        kind, kind.removesuffix("s").replace("-", " ")
+    )
+
+
+def load_definition(kind: str, name: str, model: type[Model]) -> Model:
+    """Find, read and validate the definition `name` of `kind`.
+
+    Raises
+    ------
+    UnknownName, DefinitionError
+    """
+    return load_model(find_definition(kind, name), model)
+
+
+def load_model(path: Path, model: type[Model]) -> Model:
+    """Read and validate one TOML file.
+
+    Raises
+    ------
+    DefinitionError
+        Not readable, not TOML, or not as `model` wants it; the message names file and key.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise DefinitionError(
+            f"{path}: cannot be read: {error}", hint="Check the path and the encoding (UTF-8)."
+        ) from error
+    return validate_model(text, model, where=str(path))
+
+
+def validate_model(text: str, model: type[Model], *, where: str) -> Model:
+    """Validate TOML `text`; `where` names it in errors.
+
+    Raises
+    ------
+    DefinitionError
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise DefinitionError(
+            f"{where}: not valid TOML: {error}", hint="Correct the file at that line."
+        ) from error
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        lines = [f"{_key(item['loc'])}: {_words(item['type'], item['msg'])}" for item in error.errors()]
+        more = f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
+        raise DefinitionError(f"{where}: {lines[0]}{more}", hint="; ".join(lines[1:5])) from error
+
+
+def _key(location: Iterable[int | str]) -> str:
+    text = ""
+    for part in location:
+        text += f"[{part}]" if isinstance(part, int) else (f".{part}" if text else str(part))
+    return text or "the file"
+
+
+def _words(kind: str, message: str) -> str:
+    plain = {"extra_forbidden": "unknown key", "missing": "this key is missing"}
+    return plain.get(kind, message[0].lower() + message[1:])

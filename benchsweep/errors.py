@@ -1,0 +1,207 @@
+"""The exception tree of benchsweep: every error a person can meet, with its exit code and a hint.
+
+::
+
+    BenchsweepError                      70  (never raised itself)
+    ├── UsageError                        2  an option or argument makes no sense
+    │   └── UnknownName                   2  no requirement, station, kit … of that name
+    ├── DefinitionError                   2  a TOML file is wrong: which file, which key
+    ├── DataFileError                     2  a Touchstone or CSV file given by the user cannot be read
+    ├── InstrumentError                   4  the analyzer did not do what was asked
+    │   ├── LinkLost                      4  nobody answers, or the connection dropped
+    │   ├── InstrumentTimeout             4  an answer or a sweep did not come in time
+    │   ├── ScpiError                     4  the instrument's own error queue had entries
+    │   ├── BadAnswer                     4  an answer that cannot be right: truncated block, wrong count
+    │   └── UnknownFamily                 4  the command family was not recognised
+    ├── AcquisitionError                  4  a hookup could not be finished
+    │   └── HookupImpossible              2  the analyzer has not the ports the plan needs
+    ├── CalibrationError                  5  no calibration that may be used
+    │   ├── CalibrationMissing            5
+    │   ├── CalibrationMismatch           5  grid, ports or analyzer differ
+    │   └── CalibrationExpired            5
+    ├── FixtureError                      2  port map, terminations or assembly do not fit together
+    ├── LimitNotDefined                   2  the requirement has no such limit, or none at that frequency
+    └── ArchiveError                      6
+        ├── RecordDamaged                 6  a checksum does not match, or the file is no record of ours
+        ├── RecordNewer                   6  written by a later version of the format
+        └── ArchiveLocked                 6  the place cannot be written
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+__all__ = [
+    "AcquisitionError",
+    "ArchiveError",
+    "ArchiveLocked",
+    "BadAnswer",
+    "BenchsweepError",
+    "CalibrationError",
+    "CalibrationExpired",
+    "CalibrationMismatch",
+    "CalibrationMissing",
+    "DataFileError",
+    "DefinitionError",
+    "FixtureError",
+    "HookupImpossible",
+    "InstrumentError",
+    "InstrumentTimeout",
+    "LimitNotDefined",
+    "LinkLost",
+    "RecordDamaged",
+    "RecordNewer",
+    "ScpiError",
+    "UnknownFamily",
+    "UnknownName",
+    "UsageError",
+]
+
+
+class BenchsweepError(Exception):
+    """Root of all errors that benchsweep raises on purpose.
+
+    Parameters
+    ----------
+    message
+        One line: what went wrong, where (step, ports, file and key).
+    hint
+        What the person can do about it; may be empty.
+    """
+
+    exit_code: ClassVar[int] = 70
+
+    def __init__(self, message: str, *, hint: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.hint = hint
+
+
+class UsageError(BenchsweepError, ValueError):
+    """An option or argument makes no sense."""
+
+    exit_code = 2
+
+
+class UnknownName(UsageError):
+    """No requirement, station, fixture, kit, specimen or parameter has that name."""
+
+
+class DefinitionError(BenchsweepError, ValueError):
+    """A definition file (TOML) is wrong; the message names the file and the key."""
+
+    exit_code = 2
+
+
+class DataFileError(BenchsweepError, ValueError):
+    """A measurement file given by the user (Touchstone, CSV) cannot be read."""
+
+    exit_code = 2
+
+
+class InstrumentError(BenchsweepError):
+    """The analyzer did not do what was asked."""
+
+    exit_code = 4
+
+
+class LinkLost(InstrumentError, ConnectionError):
+    """Nobody answers at the address, or the connection dropped."""
+
+
+class InstrumentTimeout(InstrumentError, TimeoutError):
+    """An answer or a sweep did not come in time."""
+
+
+class ScpiError(InstrumentError):
+    """The instrument reported errors of its own.
+
+    Parameters
+    ----------
+    message
+        What was being done and the instrument's own text.
+    entries
+        The entries of the error queue as read, oldest first: ``(number, text)``.
+    commands
+        The commands of the group after which the queue was read.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        entries: tuple[tuple[int, str], ...] = (),
+        commands: tuple[str, ...] = (),
+        hint: str = "",
+    ) -> None:
+        super().__init__(message, hint=hint)
+        self.entries = entries
+        self.commands = commands
+
+
+class BadAnswer(InstrumentError, ValueError):
+    """An answer that cannot be right: a truncated block, a wrong count, numbers that are no numbers."""
+
+
+class UnknownFamily(InstrumentError):
+    """The command family of the instrument was not recognised."""
+
+
+class AcquisitionError(BenchsweepError):
+    """A hookup could not be finished."""
+
+    exit_code = 4
+
+
+class HookupImpossible(AcquisitionError):
+    """The analyzer has not the ports that the plan needs."""
+
+    exit_code = 2
+
+
+class CalibrationError(BenchsweepError):
+    """There is no calibration that may be used."""
+
+    exit_code = 5
+
+
+class CalibrationMissing(CalibrationError, LookupError):
+    """No calibration is stored for this station."""
+
+
+class CalibrationMismatch(CalibrationError):
+    """The calibration belongs to another grid, other ports or another analyzer."""
+
+
+class CalibrationExpired(CalibrationError):
+    """The calibration is older than the station allows."""
+
+
+class FixtureError(BenchsweepError, ValueError):
+    """Port map, terminations or assembly do not fit together."""
+
+    exit_code = 2
+
+
+class LimitNotDefined(BenchsweepError, LookupError):
+    """The requirement has no such limit, or none at that frequency or length."""
+
+    exit_code = 2
+
+
+class ArchiveError(BenchsweepError):
+    """A record or archive cannot be read or written."""
+
+    exit_code = 6
+
+
+class RecordDamaged(ArchiveError):
+    """A checksum does not match, or the file is not a record of ours."""
+
+
+class RecordNewer(ArchiveError):
+    """The record was written by a later version of the format."""
+
+
+class ArchiveLocked(ArchiveError):
+    """The place of the archive cannot be written."""

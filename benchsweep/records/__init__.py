@@ -1,0 +1,55 @@
+"""Plain frozen data types that the stages hand to each other. No behaviour beyond checks at the border.
+
+Shapes use the same letters everywhere: ``n_freq`` points, ``n_port`` ports;
+``s[f, i, j]`` is the wave out of port ``i`` over the wave into port ``j``. Ports are found by label.
+"""
+
+from benchsweep.records._analyzer import AnalyzerIdentity, Probe, SweepSettings
+from benchsweep.records._calibration import Calibration, ErrorTerms
+from benchsweep.records._grading import Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
+from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
+from benchsweep.records._matrix import SMatrix
+from benchsweep.records._measurement import Measurement, Specimen
+from benchsweep.records._ports import (
+    CONTACTS_OF_PAIR,
+    FOUR_PAIRS,
+    BalancedPort,
+    End,
+    Leg,
+    Mode,
+    ModePort,
+    balanced_ports,
+    parse_leg,
+)
+from benchsweep.records._trace import Parameter, Trace
+
+__all__ = [
+    "CONTACTS_OF_PAIR",
+    "FOUR_PAIRS",
+    "AnalyzerIdentity",
+    "BalancedPort",
+    "Calibration",
+    "End",
+    "ErrorTerms",
+    "Hookup",
+    "Leg",
+    "Measurement",
+    "Mode",
+    "ModePort",
+    "Outcome",
+    "Parameter",
+    "Plan",
+    "Probe",
+    "RawHookup",
+    "RawSweep",
+    "SMatrix",
+    "Specimen",
+    "SweepSettings",
+    "Trace",
+    "Verdict",
+    "VerdictRow",
+    "WiringFinding",
+    "WiringReport",
+    "balanced_ports",
+    "parse_leg",
+]

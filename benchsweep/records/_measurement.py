@@ -1,0 +1,82 @@
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from benchsweep.records._analyzer import AnalyzerIdentity, SweepSettings
+from benchsweep.records._calibration import Calibration
+from benchsweep.records._hookup import RawHookup
+from benchsweep.records._matrix import SMatrix
+
+__all__ = ["Measurement", "Specimen"]
+
+
+@dataclass(frozen=True, slots=True)
+class Specimen:
+    """The part under test.
+
+    Parameters
+    ----------
+    identifier
+        What the laboratory calls it; any text.
+    length_m
+        Length in metres, when known.
+    description
+        Free text.
+    """
+
+    identifier: str
+    length_m: float | None = None
+    description: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measurement:
+    """All that one record holds: enough to redo the reduction from the raw sweeps.
+
+    Parameters
+    ----------
+    specimen
+        The part under test.
+    created_at
+        ISO 8601 time in UTC.
+    origin
+        ``bench`` (measured here) or ``touchstone`` (imported).
+    station, operator
+        Names; operator may be empty.
+    corrected
+        Single-ended matrix at the legs of the specimen, 50 ohm, all partial hookups assembled.
+    hookups
+        Raw sweeps as received; empty for an import.
+    calibration
+        The calibration that was applied; None for an import.
+    analyzer, settings
+        Who measured and how, as read back; None for an import.
+    fixture_toml
+        Text of the fixture definition (port map, terminations) as used.
+    consistency_db
+        Per leg label: largest disagreement between hookups that measured it more than once, in dB.
+    ambient
+        For example ``{"temperature_degc": 21.5}``; empty when not noted.
+    software
+        Package name -> version that took part.
+    source_file
+        For an import: name of the file. Empty otherwise.
+    """
+
+    specimen: Specimen
+    created_at: str
+    origin: str
+    station: str
+    operator: str
+    corrected: SMatrix
+    hookups: tuple[RawHookup, ...] = ()
+    calibration: Calibration | None = None
+    analyzer: AnalyzerIdentity | None = None
+    settings: SweepSettings | None = None
+    fixture_toml: str = ""
+    consistency_db: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    ambient: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    software: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    source_file: str = ""
