@@ -6,7 +6,7 @@ Shapes use the same letters everywhere: ``n_freq`` points, ``n_port`` ports;
 
 from benchsweep.records._analyzer import AnalyzerIdentity, Probe, SweepSettings
 from benchsweep.records._calibration import Calibration, ErrorTerms
-from benchsweep.records._grading import Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
+from benchsweep.records._grading import LimitCurve, Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
 from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
 from benchsweep.records._matrix import SMatrix
 from benchsweep.records._measurement import Measurement, Specimen
@@ -33,6 +33,7 @@ __all__ = [
     "ErrorTerms",
     "Hookup",
     "Leg",
+    "LimitCurve",
     "Measurement",
     "Mode",
     "ModePort",

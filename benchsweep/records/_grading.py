@@ -4,10 +4,14 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.records._arrays import frozen_array, frozen_grid
 from benchsweep.records._ports import End
 from benchsweep.records._trace import Parameter
 
-__all__ = ["Outcome", "Verdict", "VerdictRow", "WiringFinding", "WiringReport"]
+__all__ = ["LimitCurve", "Outcome", "Verdict", "VerdictRow", "WiringFinding", "WiringReport"]
 
 
 class Outcome(StrEnum):
@@ -137,3 +141,32 @@ class Verdict:
     rows: tuple[VerdictRow, ...]
     wiring: WiringReport | None = None
     notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LimitCurve:
+    """A limit line evaluated on a grid, for plots and for people.
+
+    Parameters
+    ----------
+    parameter
+        What it limits.
+    sense
+        ``min``: values below it fail; ``max``: values above it fail.
+    frequency_hz, value
+        ``(n,)`` float64; the value is NaN where the requirement sets no limit.
+    standing, source
+        Standing of the line and where it comes from.
+    """
+
+    parameter: Parameter
+    sense: Literal["min", "max"]
+    frequency_hz: NDArray[np.float64]
+    value: NDArray[np.float64]
+    standing: str
+    source: str
+
+    def __post_init__(self) -> None:
+        grid = frozen_grid(self.frequency_hz)
+        object.__setattr__(self, "frequency_hz", grid)
+        object.__setattr__(self, "value", frozen_array(self.value, np.float64, (grid.size,), "value"))
