@@ -1,0 +1,63 @@
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from benchsweep import __version__
+from benchsweep.cli import (
+    _calibrate,
+    _demo,
+    _grade,
+    _identify,
+    _import,
+    _info,
+    _limits,
+    _plan,
+    _qualify,
+    _report,
+    _show,
+    _simulate,
+)
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    name="benchsweep",
+    help="Qualify balanced four-pair cords, cable and channels with a laboratory network analyzer.",
+    epilog="Start with `benchsweep demo`. Every command has --help with examples.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="markdown",
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"benchsweep {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and leave.")
+    ] = False,
+) -> None:
+    """Qualify balanced four-pair cords, cable and channels with a laboratory network analyzer."""
+
+
+# The order is that of the work: look, connect, calibrate, measure, judge, read.
+app.command("demo")(_demo.demo)
+app.command("simulate")(_simulate.simulate)
+app.command("identify")(_identify.identify)
+app.command("plan")(_plan.plan)
+app.command("calibrate")(_calibrate.calibrate)
+app.command("qualify")(_qualify.qualify)
+app.command("import")(_import.import_file)
+app.command("grade")(_grade.grade)
+app.command("show")(_show.show)
+app.command("report")(_report.report)
+app.add_typer(_limits.app, name="limits")
+app.command("info")(_info.info)

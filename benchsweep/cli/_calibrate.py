@@ -1,0 +1,45 @@
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from benchsweep.cli._options import Address, AsJson, Quiet, StationName
+from benchsweep.cli._output import print_json, print_text, progress_to_stderr
+from benchsweep.cli._station import bench_of
+
+__all__ = ["calibrate"]
+
+
+def calibrate(
+    station: StationName,
+    kit: Annotated[
+        str | None, typer.Option("--kit", metavar="K", help="Calibration kit; the station's own by default.")
+    ] = None,
+    address: Address = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Calibrate a bench at the plane where the specimen is attached, step by step.
+
+    Every port: open, short, load; then throughs from port 1 to each other port.
+
+    Example: `benchsweep calibrate --station simulated`
+    """
+    from benchsweep.qualification import calibrate as run
+    from benchsweep.qualification import calibration_document
+
+    progress = progress_to_stderr(quiet)
+    with bench_of(station, address, progress=progress) as bench:
+        result = run(bench, kit=kit, progress=progress)
+    if as_json:
+        print_json(calibration_document(result.calibration, path=str(result.path)))
+        return
+    stored = result.calibration
+    worst = sorted(stored.residuals_db.items(), key=lambda item: -item[1])[:3]
+    lines = [f"calibration     {result.path}", f"kit, method     {stored.kit}, {stored.method}"]
+    lines.append(
+        f"points          {stored.terms.frequency_hz.size}, ports {len(stored.terms.analyzer_ports)}"
+    )
+    lines += [f"largest residual {value:8.1f} dB  {name}" for name, value in worst]
+    print_text("\n".join(lines))

@@ -1,0 +1,24 @@
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from benchsweep.qualification import Qualified
+    from benchsweep.report import ReportItem
+
+__all__ = ["report_items"]
+
+
+def report_items(result: Qualified) -> list[ReportItem]:
+    """Return what the report needs of a graded specimen: one item for each requirement."""
+    from benchsweep.report import ReportItem
+
+    return [
+        ReportItem(
+            measurement=result.evaluation.measurement,
+            traces=result.evaluation.traces,
+            verdict=graded.verdict,
+            limits=graded.limits,
+        )
+        for graded in result.graded
+    ]

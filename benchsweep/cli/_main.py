@@ -1,0 +1,61 @@
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import traceback
+from pathlib import Path
+from typing import NoReturn
+
+from benchsweep.cli._app import app
+from benchsweep.errors import BenchsweepError
+
+__all__ = ["main"]
+
+_BUG = 70
+_INTERRUPTED = 130
+
+
+def main() -> NoReturn:
+    """Run the command line and exit with the code that the outcome asks for; a crash is never 1."""
+    try:
+        app()
+    except SystemExit as stop:
+        if stop.code == _INTERRUPTED:
+            _to_stderr("interrupted: what was finished is kept; the same command continues from there")
+        raise
+    except BenchsweepError as error:
+        _to_stderr(f"benchsweep: {error.message}")
+        if error.hint:
+            _to_stderr(f"  {error.hint}")
+        _leave(error.exit_code)
+    except KeyboardInterrupt:
+        _to_stderr("interrupted: what was finished is kept; the same command continues from there")
+        _leave(_INTERRUPTED)
+    except BrokenPipeError:
+        # The reader of a pipe went away (for example `| head`): not an error of ours.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _leave(0)
+    except Exception as error:  # noqa: BLE001 - the last door: whatever comes here is a bug and must say so
+        _to_stderr(f"benchsweep: a bug: {type(error).__name__}: {error}")
+        _to_stderr(f"  Please report it with the output of `benchsweep info` and {_write_traceback()}")
+        _leave(_BUG)
+    _leave(0)
+
+
+def _leave(code: int) -> NoReturn:
+    sys.exit(code)
+
+
+def _to_stderr(line: str) -> None:
+    sys.stderr.write(line + "\n")
+
+
+def _write_traceback() -> str:
+    try:
+        handle, name = tempfile.mkstemp(prefix="benchsweep-bug-", suffix=".txt")
+        with open(handle, "w", encoding="utf-8") as file:  # noqa: PTH123 - an open descriptor, not a path
+            traceback.print_exc(file=file)
+    except OSError:
+        return "what you did."
+    return f"the file {Path(name)}"

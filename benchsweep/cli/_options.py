@@ -1,0 +1,81 @@
+"""Options that several commands share: one spelling, one help text."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+__all__ = [
+    "Address",
+    "Against",
+    "Archive",
+    "AsJson",
+    "Decision",
+    "LengthM",
+    "Operator",
+    "Quiet",
+    "Records",
+    "SpecimenId",
+    "StationName",
+]
+
+
+def _names(kind: str, incomplete: str) -> list[str]:
+    from benchsweep.definitions import list_definitions
+
+    return [name for name in list_definitions(kind) if name.startswith(incomplete)]
+
+
+def _stations(incomplete: str) -> list[str]:
+    return _names("stations", incomplete)
+
+
+def _requirements(incomplete: str) -> list[str]:
+    return _names("requirements", incomplete)
+
+
+StationName = Annotated[
+    str,
+    typer.Option(
+        "--station",
+        metavar="STATION",
+        autocompletion=_stations,
+        help="Station: a name, or the path of a .toml file. `simulated` is the embedded bench.",
+    ),
+]
+Address = Annotated[
+    str | None,
+    typer.Option(
+        "--address", metavar="VISA", help="VISA address of the analyzer; overrides the station file."
+    ),
+]
+Against = Annotated[
+    list[str],
+    typer.Option(
+        "--against",
+        metavar="REQUIREMENT",
+        autocompletion=_requirements,
+        help="Requirement to grade against; may be given several times (see `benchsweep limits list`).",
+    ),
+]
+SpecimenId = Annotated[
+    str, typer.Option("--specimen", metavar="ID", help="What the laboratory calls the specimen.")
+]
+LengthM = Annotated[
+    float | None,
+    typer.Option("--length-m", metavar="M", help="Length of the specimen in metres; cord limits need it."),
+]
+Archive = Annotated[
+    Path, typer.Option("--archive", metavar="DIR", help="Folder that the record is written to.")
+]
+Operator = Annotated[
+    str, typer.Option("--operator", metavar="NAME", help="Who measures; kept in the record.")
+]
+Decision = Annotated[
+    str, typer.Option("--decision", metavar="RULE", help="Decision rule: `simple` (acceptance at the limit).")
+]
+Records = Annotated[list[Path], typer.Argument(metavar="RECORD...", help="Record files (.h5).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress lines on stderr.")]

@@ -1,0 +1,68 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from benchsweep.cli._options import (
+    Address,
+    Against,
+    Archive,
+    AsJson,
+    Decision,
+    LengthM,
+    Operator,
+    Quiet,
+    SpecimenId,
+    StationName,
+)
+from benchsweep.cli._output import progress_to_stderr
+from benchsweep.cli._station import bench_of
+from benchsweep.cli._verdicts import print_verdicts
+
+__all__ = ["qualify"]
+
+
+def qualify(
+    station: StationName,
+    specimen: SpecimenId,
+    against: Against,
+    length_m: LengthM = None,
+    address: Address = None,
+    archive: Archive = Path("archive"),
+    operator: Operator = "",
+    decision: Decision = "simple",
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Measure a specimen, archive the raw sweeps, grade it. The same command continues an interrupted run.
+
+    Example: `benchsweep qualify --station simulated --specimen cord-2m --against tia-6a-cord --length-m 2`
+    """
+    from benchsweep.qualification import (
+        check_decision_rule,
+        check_length,
+        check_specimen,
+        load_requirements,
+        usable_calibration,
+    )
+    from benchsweep.qualification import qualify as run
+
+    part = check_specimen(specimen, length_m)
+    requirements = load_requirements(against)
+    check_length(requirements, length_m)
+    rule = check_decision_rule(decision)
+    progress = progress_to_stderr(quiet)
+    with bench_of(station, address, specimen=specimen, progress=progress) as bench:
+        solved = usable_calibration(bench, folder=None, progress=progress)
+        result = run(
+            bench,
+            part,
+            requirements,
+            solved=solved,
+            folder=archive,
+            operator=operator,
+            decision_rule=rule,
+            progress=progress,
+        )
+    raise typer.Exit(print_verdicts([result], as_json=as_json))

@@ -1,0 +1,58 @@
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+import typer
+
+__all__ = ["simulate"]
+
+
+def simulate(
+    bench: Annotated[
+        str, typer.Option("--bench", metavar="BENCH", help="Bench: name or .toml file.")
+    ] = "default",
+    specimen: Annotated[
+        str,
+        typer.Option(
+            "--specimen",
+            metavar="S",
+            help="Shipped specimen, .toml description, or Touchstone .s16p/.s8p/.s4p.",
+        ),
+    ] = "cord-2m",
+    family: Annotated[
+        str, typer.Option("--family", metavar="F", help="Command family that the analyzer speaks.")
+    ] = "named-measurement",
+    ports: Annotated[int, typer.Option("--ports", metavar="N", help="Single-ended analyzer ports.")] = 16,
+    noiseless: Annotated[
+        bool, typer.Option("--noiseless", help="No noise and no drift; the error terms stay.")
+    ] = False,
+    port: Annotated[int, typer.Option("--port", metavar="N", help="TCP port; 0 takes a free one.")] = 0,
+    seed: Annotated[int, typer.Option("--seed", metavar="N", help="Seed of everything that is random.")] = 1,
+) -> None:
+    """Serve the simulated analyzer on the loopback interface until Ctrl-C.
+
+    The first line on stdout is JSON with the VISA address.
+
+    Example: `benchsweep simulate --ports 8 --specimen cord-2m-split`
+    """
+    from benchsweep.simulator import BenchOptions, serve
+
+    def announce(document: Mapping[str, Any]) -> None:
+        typer.echo(json.dumps(document))
+        sys.stdout.flush()
+
+    serve(
+        BenchOptions(
+            bench=bench,
+            specimen=specimen,
+            family=family,
+            ports=ports,
+            noiseless=noiseless,
+            port=port,
+            seed=seed,
+        ),
+        announce,
+    )

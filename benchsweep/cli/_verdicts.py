@@ -1,0 +1,27 @@
+"""Print verdicts, as tables or JSON, and say which exit code they mean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from benchsweep.cli._output import print_json, print_text
+
+if TYPE_CHECKING:
+    from benchsweep.qualification import Qualified
+
+__all__ = ["print_verdicts"]
+
+
+def print_verdicts(results: Sequence[Qualified], *, as_json: bool) -> int:
+    """Print every verdict and return the exit code of the whole. Several verdicts make a list in JSON."""
+    from benchsweep.qualification import exit_code_of, verdict_document
+    from benchsweep.report import verdict_table
+
+    verdicts = [verdict for result in results for verdict in result.verdicts]
+    if as_json:
+        documents = [verdict_document(verdict) for verdict in verdicts]
+        print_json(documents[0] if len(documents) == 1 else documents)
+    else:
+        print_text("\n\n".join(verdict_table(verdict) for verdict in verdicts))
+    return exit_code_of(verdicts)

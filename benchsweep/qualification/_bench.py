@@ -1,0 +1,152 @@
+"""Open the bench of a station: analyzer, switch, fixture; find a calibration that may be used."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from numpy.typing import NDArray
+
+from benchsweep import archive, calibration, fixture
+from benchsweep.acquisition import PersonSwitch, SimulatedSwitch, Switch
+from benchsweep.definitions import find_definition
+from benchsweep.errors import CalibrationError, CalibrationMissing, UsageError
+from benchsweep.instrument import Analyzer, open_analyzer
+from benchsweep.qualification._station import Station
+from benchsweep.records import Calibration, SweepSettings
+
+__all__ = ["CAUTIONS", "Bench", "Progress", "Prompt", "find_calibration", "open_bench", "utc_now"]
+
+Progress = Callable[[str], None]
+Prompt = Callable[[str], None]
+
+CAUTIONS: tuple[str, ...] = (
+    "Disconnect the specimen from all live equipment and confirm with a meter that no voltage is present "
+    "(power over cabling, ringing, test voltages) before a port is touched.",
+    "Keep within the damage level of the analyzer; wear and check the wrist strap: its ports are sensitive "
+    "to electrostatic discharge.",
+    "Reels are heavy: lift with help or with a hoist.",
+    "Local rules and licensed practice come first.",
+)
+"""What a person must have read before the first hookup on real hardware."""
+
+
+def utc_now() -> str:
+    """Return the time now as ISO 8601 in UTC, to the second."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bench:
+    """An open bench, configured and ready to sweep."""
+
+    station: Station
+    analyzer: Analyzer
+    switch: Switch
+    fixture: fixture.Fixture
+    fixture_toml: str
+    used: SweepSettings
+    slots: tuple[tuple[int, int], ...]
+
+    @property
+    def ports(self) -> tuple[int, ...]:
+        """The analyzer ports that the fixture uses, rising."""
+        return tuple(sorted(port for slot in self.slots for port in slot))
+
+
+@contextmanager
+def open_bench(station: Station, *, prompt: Prompt | None) -> Iterator[Bench]:
+    """Open the analyzer of `station`, configure it and make its switch ready.
+
+    Parameters
+    ----------
+    prompt
+        Shows words to a person and returns when they have been done; needed where a person is the switch.
+
+    Raises
+    ------
+    UsageError
+        No address, or a person is needed and nobody can be asked.
+    InstrumentError, DefinitionError
+    """
+    keys = station.analyzer
+    if not keys.address:
+        raise UsageError(
+            f"station {station.name}: no analyzer address",
+            hint="Put `address` under [analyzer] in the station file or give --address.",
+        )
+    path = find_definition("fixtures", station.fixture.name)
+    fixture_toml = path.read_text(encoding="utf-8")
+    definition = fixture.load_fixture(str(path))
+    with open_analyzer(
+        keys.address, family=keys.family, backend=keys.backend, timeout_s=keys.timeout_s
+    ) as analyzer:
+        slots = definition.usable_slots(analyzer.identity.ports)
+        ports = sorted(port for slot in slots for port in slot)
+        used = analyzer.configure(station.settings(), ports)
+        yield Bench(
+            station=station,
+            analyzer=analyzer,
+            switch=_switch(station, analyzer, prompt),
+            fixture=definition,
+            fixture_toml=fixture_toml,
+            used=used,
+            slots=slots,
+        )
+
+
+def _switch(station: Station, analyzer: Analyzer, prompt: Prompt | None) -> Switch:
+    if station.switch.kind == "simulated":
+        return SimulatedSwitch(analyzer.link)
+    if prompt is None:
+        raise UsageError(
+            f"station {station.name}: a person makes the connections, and there is nobody to ask",
+            hint="Run the command in a terminal.",
+        )
+    return PersonSwitch(prompt)
+
+
+def find_calibration(
+    station: Station,
+    *,
+    frequency_hz: NDArray,
+    analyzer_ports: Sequence[int],
+    idn: str,
+    settings: SweepSettings,
+) -> tuple[Calibration, Path]:
+    """Return the newest stored calibration of `station` that may be used, with its path.
+
+    Raises
+    ------
+    CalibrationMissing
+        None is stored.
+    CalibrationMismatch, CalibrationExpired
+        None may be used: the reason is that of the newest.
+    """
+    folder = station.calibration_folder()
+    first_reason: CalibrationError | None = None
+    for path in archive.list_calibrations(folder):
+        stored = archive.read_calibration(path)
+        try:
+            calibration.check_usable(
+                stored,
+                frequency_hz=frequency_hz,
+                analyzer_ports=analyzer_ports,
+                idn=idn,
+                settings=settings,
+                now=datetime.now(UTC),
+                max_age_hours=station.calibration.max_age_hours,
+            )
+        except CalibrationError as reason:
+            first_reason = first_reason or reason
+            continue
+        return stored, path
+    if first_reason is not None:
+        raise first_reason
+    raise CalibrationMissing(
+        f"station {station.name}: no calibration in {folder}",
+        hint=f"Run `benchsweep calibrate --station {station.name}` first.",
+    )

@@ -1,0 +1,174 @@
+"""What ``--json`` prints: plain dictionaries with a schema name, the same for every caller."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from benchsweep.limits import LimitValue
+from benchsweep.records import (
+    AnalyzerIdentity,
+    Measurement,
+    Outcome,
+    Plan,
+    Verdict,
+    VerdictRow,
+    WiringReport,
+)
+
+__all__ = [
+    "exit_code_of",
+    "identity_document",
+    "limit_document",
+    "plan_document",
+    "record_document",
+    "verdict_document",
+]
+
+
+def _number(value: float | None) -> float | None:
+    """JSON knows no infinity and no NaN: both become null."""
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+def _row(row: VerdictRow) -> dict[str, Any]:
+    return {
+        "parameter": str(row.parameter),
+        "end": row.end,
+        "pairs": list(row.pairs),
+        "worst_margin_db": _number(row.worst_margin_db),
+        "frequency_hz": _number(row.frequency_hz),
+        "value": _number(row.value),
+        "limit": _number(row.limit),
+        "expanded_uncertainty": _number(row.expanded_uncertainty),
+        "outcome": str(row.outcome),
+        "unit": row.parameter.unit,
+        "standing": row.standing,
+        "note": row.note,
+    }
+
+
+def _wiring(report: WiringReport | None) -> dict[str, Any] | None:
+    if report is None:
+        return None
+    return {
+        "checked": report.checked,
+        "right": report.right,
+        "contact_at_b": list(report.contact_at_b),
+        "findings": [
+            {
+                "kind": finding.kind,
+                "contacts": list(finding.contacts),
+                "pairs": list(finding.pairs),
+                "end": finding.end,
+                "words": finding.words,
+            }
+            for finding in report.findings
+        ],
+    }
+
+
+def verdict_document(verdict: Verdict) -> dict[str, Any]:
+    """Return ``benchsweep.verdict/1``."""
+    return {
+        "schema": "benchsweep.verdict/1",
+        "record": verdict.record,
+        "specimen": verdict.specimen,
+        "requirement": verdict.requirement,
+        "length_m": verdict.length_m,
+        "decision_rule": verdict.decision_rule,
+        "outcome": str(verdict.outcome),
+        "rows": [_row(row) for row in verdict.rows],
+        "wiring": _wiring(verdict.wiring),
+        "notes": list(verdict.notes),
+    }
+
+
+def plan_document(plan: Plan, *, station: str, requirement: str, seconds: float) -> dict[str, Any]:
+    """Return ``benchsweep.plan/1``; `seconds` is the expected time."""
+    return {
+        "schema": "benchsweep.plan/1",
+        "station": station,
+        "requirement": requirement,
+        "hookups": [
+            {
+                "number": hookup.number,
+                "connections": {str(port): leg for port, leg in hookup.connections.items()},
+            }
+            for hookup in plan.hookups
+        ],
+        "matings": plan.matings,
+        "expected_seconds": round(seconds, 1),
+    }
+
+
+def identity_document(identity: AnalyzerIdentity, *, address: str) -> dict[str, Any]:
+    """Return ``benchsweep.identity/1``."""
+    return {
+        "schema": "benchsweep.identity/1",
+        "address": address,
+        "idn": identity.idn,
+        "family": identity.family,
+        "ports": identity.ports,
+        "evidence": [{"probe": probe.probe, "answer": probe.answer} for probe in identity.evidence],
+    }
+
+
+def limit_document(requirement: str, parameter: str, limit: LimitValue) -> dict[str, Any]:
+    """Return ``benchsweep.limit/1``."""
+    return {
+        "schema": "benchsweep.limit/1",
+        "requirement": requirement,
+        "parameter": parameter,
+        "frequency_hz": limit.frequency_hz,
+        "length_m": limit.length_m,
+        "value": limit.value,
+        "unit": limit.unit,
+        "sense": limit.sense,
+        "standing": limit.standing,
+        "source": limit.source,
+    }
+
+
+def record_document(measurement: Measurement, *, record: str) -> dict[str, Any]:
+    """Return ``benchsweep.record/1``: what a record holds, without its arrays."""
+    calibration = measurement.calibration
+    grid = measurement.corrected.frequency_hz
+    return {
+        "schema": "benchsweep.record/1",
+        "record": record,
+        "specimen": measurement.specimen.identifier,
+        "length_m": measurement.specimen.length_m,
+        "description": measurement.specimen.description,
+        "created_at": measurement.created_at,
+        "origin": measurement.origin,
+        "station": measurement.station,
+        "operator": measurement.operator,
+        "analyzer": None if measurement.analyzer is None else measurement.analyzer.idn,
+        "family": None if measurement.analyzer is None else measurement.analyzer.family,
+        "points": int(grid.size),
+        "start_hz": float(grid[0]),
+        "stop_hz": float(grid[-1]),
+        "ports": list(measurement.corrected.ports),
+        "hookups": len(measurement.hookups),
+        "calibration": None if calibration is None else calibration.identifier,
+        "calibrated_at": None if calibration is None else calibration.created_at,
+        "kit": None if calibration is None else calibration.kit,
+        "consistency_db": _numbers(measurement.consistency_db),
+        "ambient": _numbers(measurement.ambient),
+        "software": dict(measurement.software),
+        "source_file": measurement.source_file,
+    }
+
+
+def _numbers(values: Mapping[str, float]) -> dict[str, float | None]:
+    return {key: _number(value) for key, value in values.items()}
+
+
+def exit_code_of(verdicts: Sequence[Verdict]) -> int:
+    """Return 0 when all pass (conditional pass included), 1 when any fails, 3 when any is undecided."""
+    outcomes = {verdict.outcome for verdict in verdicts}
+    if outcomes & {Outcome.FAIL, Outcome.CONDITIONAL_FAIL}:
+        return 1
+    return 3 if Outcome.UNDECIDED in outcomes else 0

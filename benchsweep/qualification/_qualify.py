@@ -1,0 +1,181 @@
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchsweep import archive, limits
+from benchsweep.acquisition import make_plan, run_plan
+from benchsweep.errors import CalibrationError, UsageError
+from benchsweep.qualification._bench import Bench, Progress, find_calibration, utc_now
+from benchsweep.qualification._calibrate import calibrate, plan_text
+from benchsweep.qualification._reduction import (
+    Evaluation,
+    evaluate,
+    grade_evaluation,
+    reduce_hookups,
+    software_versions,
+)
+from benchsweep.records import (
+    Calibration,
+    LimitCurve,
+    Measurement,
+    Parameter,
+    Plan,
+    Specimen,
+    Verdict,
+    balanced_ports,
+)
+
+__all__ = ["Graded", "Qualified", "check_specimen", "plan_for", "qualify", "usable_calibration"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Graded:
+    """One verdict with the limit lines behind it."""
+
+    verdict: Verdict
+    limits: dict[Parameter, LimitCurve]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Qualified:
+    """A measured, archived and graded specimen."""
+
+    record: Path
+    evaluation: Evaluation
+    graded: tuple[Graded, ...]
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """The verdicts, in the order of the requirements."""
+        return tuple(item.verdict for item in self.graded)
+
+
+def check_specimen(identifier: str, length_m: float | None) -> Specimen:
+    """Return the specimen, refusing an empty name or a length that is none.
+
+    Raises
+    ------
+    UsageError
+    """
+    if not identifier.strip():
+        raise UsageError(
+            "the specimen has no name", hint="Give --specimen a name, as the laboratory uses it."
+        )
+    if length_m is not None and not 0.0 < length_m < 10_000.0:
+        raise UsageError(
+            f"a length of {length_m:g} m makes no sense", hint="Give --length-m in metres, above 0."
+        )
+    return Specimen(identifier=identifier, length_m=length_m)
+
+
+def plan_for(slots: Sequence[tuple[int, int]]) -> Plan:
+    """Return the hookups for all four pairs at both ends, as every shipped requirement needs them.
+
+    Raises
+    ------
+    HookupImpossible
+        Fewer than two places to attach a balanced port.
+    """
+    return make_plan(slots, balanced_ports())
+
+
+def usable_calibration(bench: Bench, *, folder: Path | None, progress: Progress) -> Calibration:
+    """Return a calibration that may be used, making one where the station allows that.
+
+    Raises
+    ------
+    CalibrationError
+    """
+    try:
+        stored, path = find_calibration(
+            bench.station,
+            frequency_hz=bench.analyzer.frequency_hz,
+            analyzer_ports=bench.ports,
+            idn=bench.analyzer.identity.idn,
+            settings=bench.used,
+        )
+    except CalibrationError as reason:
+        if bench.station.calibration.when_missing != "calibrate":
+            raise
+        progress(f"{reason.message}: calibrating now")
+        return calibrate(bench, folder=folder, progress=progress).calibration
+    progress(f"calibration of {stored.created_at} from {path}")
+    return stored
+
+
+def qualify(
+    bench: Bench,
+    specimen: Specimen,
+    requirements: Sequence[limits.Requirement],
+    *,
+    solved: Calibration,
+    folder: Path,
+    operator: str = "",
+    decision_rule: str = "simple",
+    progress: Progress,
+) -> Qualified:
+    """Measure a specimen on an open bench, archive it, grade it against each requirement.
+
+    An interrupted run continues where it stopped when the same call is made again: finished hookups are kept
+    in ``<folder>/unfinished`` until the record is written.
+
+    Raises
+    ------
+    AcquisitionError, InstrumentError, CalibrationError, FixtureError, ArchiveError, UsageError
+    """
+    plan = plan_for(bench.slots)
+    journal = archive.Journal(_journal_folder(folder, bench, specimen), _job(bench, specimen, solved, plan))
+    hookups = run_plan(plan, bench.analyzer, bench.switch, journal, progress=progress)
+    corrected, consistency = reduce_hookups(hookups, solved, bench.fixture)
+    measurement = Measurement(
+        specimen=specimen,
+        created_at=utc_now(),
+        origin="bench",
+        station=bench.station.name,
+        operator=operator,
+        corrected=corrected,
+        hookups=hookups,
+        calibration=solved,
+        analyzer=bench.analyzer.identity,
+        settings=bench.used,
+        fixture_toml=bench.fixture_toml,
+        consistency_db=consistency,
+        software=software_versions(),
+    )
+    record = archive.write_record(measurement, folder)
+    journal.discard()
+    return grade_all(evaluate(measurement), requirements, record=record, decision_rule=decision_rule)
+
+
+def grade_all(
+    evaluation: Evaluation, requirements: Sequence[limits.Requirement], *, record: Path, decision_rule: str
+) -> Qualified:
+    """Grade one evaluation against each requirement."""
+    graded = tuple(
+        Graded(*grade_evaluation(evaluation, requirement, record=str(record), decision_rule=decision_rule))
+        for requirement in requirements
+    )
+    return Qualified(record, evaluation, graded)
+
+
+def _journal_folder(folder: Path, bench: Bench, specimen: Specimen) -> Path:
+    # Any text may name a specimen; a digest of it is a safe folder name, the same on every run.
+    key = hashlib.sha256(f"{bench.station.name}\0{specimen.identifier}".encode()).hexdigest()[:16]
+    return folder / "unfinished" / key
+
+
+def _job(bench: Bench, specimen: Specimen, solved: Calibration, plan: Plan) -> dict[str, str]:
+    """What must be the same for hookups of an interrupted run to be used again."""
+    return {
+        "job": "qualification",
+        "station": bench.station.name,
+        "specimen": specimen.identifier,
+        "idn": bench.analyzer.identity.idn,
+        "settings": repr(bench.used),
+        "calibration": solved.identifier,
+        "fixture": bench.fixture_toml,
+        "plan": plan_text(plan.hookups),
+    }

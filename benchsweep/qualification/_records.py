@@ -1,0 +1,70 @@
+"""What is done with records that exist: grade them again, import one from a file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from benchsweep import archive, fixture, limits
+from benchsweep.errors import UsageError
+from benchsweep.qualification._bench import utc_now
+from benchsweep.qualification._qualify import Qualified, grade_all
+from benchsweep.qualification._reduction import evaluate, software_versions
+from benchsweep.records import Measurement, Specimen
+
+__all__ = ["check_decision_rule", "grade_record", "import_touchstone"]
+
+
+def check_decision_rule(rule: str) -> str:
+    """Return `rule` if it is one of the decision rules.
+
+    Raises
+    ------
+    UsageError
+    """
+    if rule not in limits.DECISION_RULES:
+        raise UsageError(
+            f"no decision rule named {rule!r}", hint=f"There is: {', '.join(limits.DECISION_RULES)}."
+        )
+    return rule
+
+
+def grade_record(
+    path: Path,
+    requirements: Sequence[limits.Requirement],
+    *,
+    length_m: float | None = None,
+    decision_rule: str = "simple",
+) -> Qualified:
+    """Read a record, check it, grade it against each requirement; the record is not changed.
+
+    Raises
+    ------
+    ArchiveError, UsageError, LimitNotDefined
+    """
+    evaluation = evaluate(archive.read_record(path), length_m=length_m)
+    return grade_all(evaluation, requirements, record=path, decision_rule=decision_rule)
+
+
+def import_touchstone(
+    path: Path, specimen: Specimen, *, port_map: str | None, folder: Path, operator: str = ""
+) -> Path:
+    """Make a record of a single-ended Touchstone file measured elsewhere; return its path.
+
+    Raises
+    ------
+    DataFileError, FixtureError, UnknownName, DefinitionError, ArchiveError
+    """
+    mapping = None if port_map is None else fixture.load_port_map(port_map)
+    matrix = fixture.read_touchstone(path, mapping)
+    measurement = Measurement(
+        specimen=specimen,
+        created_at=utc_now(),
+        origin="touchstone",
+        station="",
+        operator=operator,
+        corrected=matrix,
+        software=software_versions(),
+        source_file=path.name,
+    )
+    return archive.write_record(measurement, folder)

@@ -1,0 +1,112 @@
+"""From raw sweeps to graded traces: the order of the stages, written down once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from importlib.metadata import PackageNotFoundError, version
+from types import MappingProxyType
+
+from benchsweep import __version__, cabling, calibration, fixture, limits, mixedmode
+from benchsweep.records import (
+    Calibration,
+    LimitCurve,
+    Measurement,
+    Parameter,
+    RawHookup,
+    SMatrix,
+    Trace,
+    Verdict,
+    WiringReport,
+)
+
+__all__ = ["Evaluation", "evaluate", "grade_evaluation", "reduce_hookups", "software_versions"]
+
+_PACKAGES = ("numpy", "scipy", "scikit-rf", "h5py", "pyvisa", "pyvisa-py")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evaluation:
+    """A measurement with everything derived from its corrected matrix."""
+
+    measurement: Measurement
+    mixed: SMatrix
+    traces: tuple[Trace, ...]
+    wiring: WiringReport
+
+
+@lru_cache(maxsize=1)
+def software_versions() -> MappingProxyType[str, str]:
+    """Return package -> version of what takes part in a reduction."""
+    found = {"benchsweep": __version__}
+    for name in _PACKAGES:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:  # pyvisa-py may be absent where a native VISA library serves
+            continue
+    return MappingProxyType(found)
+
+
+def reduce_hookups(
+    hookups: Sequence[RawHookup], solved: Calibration, definition: fixture.Fixture
+) -> tuple[SMatrix, dict[str, float]]:
+    """Correct every raw sweep and assemble the single-ended matrix at the legs of the specimen.
+
+    Returns
+    -------
+    corrected
+        Legs of the specimen, 50 ohm.
+    consistency_db
+        Per leg, the largest disagreement between hookups that measured it more than once.
+
+    Raises
+    ------
+    CalibrationMismatch, FixtureError
+    """
+    parts = [(raw.hookup, calibration.apply(solved.terms, raw.sweep)) for raw in hookups]
+    return fixture.assemble(parts, hookups[0].sweep.frequency_hz, definition)
+
+
+def evaluate(measurement: Measurement, *, length_m: float | None = None) -> Evaluation:
+    """Convert to mixed mode, derive every trace, check the wiring.
+
+    `length_m` overrides the length noted in the measurement.
+    """
+    if length_m is not None:
+        specimen = replace(measurement.specimen, length_m=length_m)
+        measurement = replace(measurement, specimen=specimen)
+    known = measurement.specimen.length_m
+    mixed = mixedmode.to_mixed_mode(measurement.corrected)
+    traces = cabling.compute_traces(mixed, length_m=known)
+    wiring = cabling.check_wiring(measurement.corrected, mixed, length_m=known)
+    return Evaluation(measurement, mixed, traces, wiring)
+
+
+def grade_evaluation(
+    evaluation: Evaluation,
+    requirement: limits.Requirement,
+    *,
+    record: str = "",
+    decision_rule: str = "simple",
+) -> tuple[Verdict, dict[Parameter, LimitCurve]]:
+    """Grade an evaluation; return the verdict and the limit lines on the measured grid, for plots."""
+    measurement = evaluation.measurement
+    length = measurement.specimen.length_m
+    verdict = limits.grade(
+        evaluation.traces,
+        requirement,
+        specimen=measurement.specimen.identifier,
+        record=record,
+        length_m=length,
+        decision_rule=decision_rule,
+        wiring=evaluation.wiring,
+    )
+    curves: dict[Parameter, LimitCurve] = {}
+    for parameter in dict.fromkeys(trace.parameter for trace in evaluation.traces):
+        curve = limits.limit_curve(
+            requirement, parameter, measurement.corrected.frequency_hz, length_m=length
+        )
+        if curve is not None:
+            curves[parameter] = curve
+    return verdict, curves
