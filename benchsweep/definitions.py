@@ -3,7 +3,7 @@
 A definition is looked for in this order, and the first file found is used:
 
 1. the path itself, when the name has a folder part or ends in ``.toml``;
-2. the working folder: ``./<kind>/<name>.toml`` and ``./<name>.toml`` for a station;
+2. the working folder: ``./<kind>/<name>.toml`` (for example ``./stations/bench-2.toml``);
 3. the person's data folder (``benchsweep info`` prints it): ``<data>/<kind>/<name>.toml``;
 4. what benchsweep ships.
 

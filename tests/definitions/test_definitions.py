@@ -1,0 +1,77 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from pydantic import Field
+
+from benchsweep.definitions import (
+    Definition,
+    data_folder,
+    find_definition,
+    list_definitions,
+    load_model,
+    validate_model,
+)
+from benchsweep.errors import DefinitionError, UnknownName
+
+
+class Inner(Definition):
+    loss_db: float
+
+
+class Example(Definition):
+    name: str
+    inner: tuple[Inner, ...] = ()
+    count: int = Field(default=1, ge=1)
+
+
+def test_a_typo_names_file_and_key(tmp_path: Path) -> None:
+    path = tmp_path / "x.toml"
+    path.write_text('name = "x"\n[[inner]]\nloss_bd = 1.0\n')
+    with pytest.raises(DefinitionError) as caught:
+        load_model(path, Example)
+    text = f"{caught.value.message} {caught.value.hint}"
+    assert str(path) in text
+    assert "inner[0].loss_bd: unknown key" in text
+    assert "inner[0].loss_db: this key is missing" in text
+
+
+def test_a_wrong_type_says_what_was_wanted() -> None:
+    with pytest.raises(DefinitionError, match=r"here: count: .*greater than or equal to 1"):
+        validate_model('name = "x"\ncount = 0', Example, where="here")
+
+
+def test_broken_toml_names_the_line() -> None:
+    with pytest.raises(DefinitionError, match=r"here: not valid TOML: .*line 1"):
+        validate_model("name = \nx = 1", Example, where="here")
+
+
+@pytest.mark.parametrize("content", [b"\xff\xfe\x00", None])
+def test_an_unreadable_file_is_a_definition_error(tmp_path: Path, content: bytes | None) -> None:
+    path = tmp_path / "x.toml"
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(DefinitionError, match="cannot be read"):
+        load_model(path, Example)
+
+
+def test_the_working_folder_wins_over_the_data_folder_and_that_over_what_is_shipped(own_home: Path) -> None:
+    shipped = find_definition("stations", "simulated")
+    mine = data_folder() / "stations" / "simulated.toml"
+    mine.parent.mkdir(parents=True)
+    mine.write_text("")
+    assert find_definition("stations", "simulated") == mine
+    local = Path.cwd() / "stations" / "simulated.toml"
+    local.parent.mkdir()
+    local.write_text("")
+    assert find_definition("stations", "simulated") == local
+    assert shipped not in (mine, local)
+    assert list_definitions("stations")["simulated"] == local
+
+
+def test_an_unknown_name_lists_the_known_ones() -> None:
+    with pytest.raises(UnknownName, match=r"no station named 'bnech'; there are: .*simulated"):
+        find_definition("stations", "bnech")
+    with pytest.raises(UnknownName, match="no such file"):
+        find_definition("stations", "./bnech.toml")
