@@ -1,0 +1,262 @@
+"""Records to trees of groups and back; knows the layout, not HDF5."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.archive._tree import Block, Node, Scalar
+from benchsweep.records import (
+    AnalyzerIdentity,
+    Calibration,
+    ErrorTerms,
+    Hookup,
+    Measurement,
+    Probe,
+    RawHookup,
+    RawSweep,
+    SMatrix,
+    Specimen,
+    SweepSettings,
+)
+
+__all__ = [
+    "calibration_tree",
+    "hookup_tree",
+    "measurement_tree",
+    "read_calibration_node",
+    "read_hookup_node",
+    "read_job",
+    "read_measurement_node",
+]
+
+_TERMS = ("directivity", "source_match", "load_match", "reflection_tracking")
+
+
+def measurement_tree(measurement: Measurement) -> dict[str, Block]:
+    """Return the groups of a record."""
+    specimen, corrected = measurement.specimen, measurement.corrected
+    tree = {
+        "/": Block(
+            {
+                "created_at": measurement.created_at,
+                "origin": measurement.origin,
+                "station": measurement.station,
+                "operator": measurement.operator,
+                "source_file": measurement.source_file,
+            }
+        ),
+        "/specimen": Block(
+            {
+                "identifier": specimen.identifier,
+                "description": specimen.description,
+                **_given(length_m=_float(specimen.length_m)),
+            }
+        ),
+        "/corrected": Block(
+            data={
+                "frequency_hz": corrected.frequency_hz,
+                "ports": corrected.ports,
+                "z0_ohm": np.array(corrected.z0_ohm, dtype=np.float64),
+                "s": corrected.s,
+            }
+        ),
+        "/fixture": Block(data={"toml": measurement.fixture_toml}),
+        "/consistency": _table(measurement.consistency_db, "leg", "residual_db"),
+        "/ambient": _table(measurement.ambient, "name", "value"),
+        "/software": Block(
+            data={
+                "name": tuple(measurement.software),
+                "version": tuple(measurement.software.values()),
+            }
+        ),
+    }
+    if measurement.analyzer is not None:
+        tree["/analyzer"] = _analyzer(measurement.analyzer)
+    if measurement.settings is not None:
+        tree["/sweep"] = _settings(measurement.settings)
+    if measurement.calibration is not None:
+        tree |= calibration_tree(measurement.calibration, "/calibration")
+    tree["/hookups"] = Block()
+    for place, hookup in enumerate(measurement.hookups, start=1):
+        # Named by place, so that the order comes back whatever the numbers are.
+        tree |= hookup_tree(hookup, f"/hookups/{place:03d}")
+    return tree
+
+
+def read_measurement_node(root: Node) -> Measurement:
+    """Read what `measurement_tree` describes."""
+    specimen, corrected, software = root.child("specimen"), root.child("corrected"), root.child("software")
+    analyzer, sweep, calibration = (root.optional(name) for name in ("analyzer", "sweep", "calibration"))
+    hookups = sorted(root.child("hookups").children(), key=lambda node: int(node.name))
+    return Measurement(
+        specimen=Specimen(
+            identifier=specimen.text("identifier"),
+            length_m=specimen.number("length_m") if specimen.has("length_m") else None,
+            description=specimen.text("description"),
+        ),
+        created_at=root.text("created_at"),
+        origin=root.text("origin"),
+        station=root.text("station"),
+        operator=root.text("operator"),
+        corrected=SMatrix(
+            corrected.array("frequency_hz", np.float64, 1),
+            corrected.array("s", np.complex128, 3),
+            corrected.texts("ports"),
+            tuple(corrected.array("z0_ohm", np.float64, 1).tolist()),
+        ),
+        hookups=tuple(read_hookup_node(node) for node in hookups),
+        calibration=None if calibration is None else read_calibration_node(calibration),
+        analyzer=None if analyzer is None else _read_analyzer(analyzer),
+        settings=None if sweep is None else _read_settings(sweep),
+        fixture_toml=root.child("fixture").long_text("toml"),
+        consistency_db=root.table("consistency", "leg", "residual_db"),
+        ambient=root.table("ambient", "name", "value"),
+        software=dict(zip(software.texts("name"), software.texts("version"), strict=True)),
+        source_file=root.text("source_file"),
+    )
+
+
+def calibration_tree(calibration: Calibration, at: str = "") -> dict[str, Block]:
+    """Return the groups of a calibration below the path `at`."""
+    terms = calibration.terms
+    arrays: dict[str, NDArray[Any]] = {name: getattr(terms, name) for name in _TERMS}
+    return {
+        at or "/": Block(
+            {
+                "identifier": calibration.identifier,
+                "created_at": calibration.created_at,
+                "idn": calibration.idn,
+                "kit": calibration.kit,
+                "method": calibration.method,
+            }
+        ),
+        f"{at}/settings": _settings(calibration.settings),
+        f"{at}/terms": Block(
+            data={
+                "frequency_hz": terms.frequency_hz,
+                "analyzer_ports": np.array(terms.analyzer_ports, dtype=np.int64),
+                **arrays,
+                "transmission_tracking": terms.transmission_tracking,
+            }
+        ),
+        f"{at}/residuals": _table(calibration.residuals_db, "name", "value_db"),
+    }
+
+
+def read_calibration_node(node: Node) -> Calibration:
+    """Read what `calibration_tree` describes."""
+    terms = node.child("terms")
+    return Calibration(
+        identifier=node.text("identifier"),
+        created_at=node.text("created_at"),
+        idn=node.text("idn"),
+        kit=node.text("kit"),
+        method=node.text("method"),
+        settings=_read_settings(node.child("settings")),
+        terms=ErrorTerms(
+            frequency_hz=terms.array("frequency_hz", np.float64, 1),
+            analyzer_ports=tuple(terms.array("analyzer_ports", np.int64, 1).tolist()),
+            transmission_tracking=terms.array("transmission_tracking", np.complex128, 3),
+            **{name: terms.array(name, np.complex128, 2) for name in _TERMS},
+        ),
+        residuals_db=node.table("residuals", "name", "value_db"),
+    )
+
+
+def hookup_tree(raw: RawHookup, at: str = "", job: Mapping[str, str] | None = None) -> dict[str, Block]:
+    """Return the groups of a finished hookup below the path `at`, with the job it belongs to if given."""
+    sweep, connections = raw.sweep, raw.hookup.connections
+    tree = {
+        at or "/": Block(
+            {"number": int(raw.hookup.number), "taken_at": sweep.taken_at, "seconds": float(sweep.seconds)},
+            {
+                "connected_port": np.array(list(connections), dtype=np.int64),
+                "connected_to": tuple(connections.values()),
+                "analyzer_ports": np.array(sweep.analyzer_ports, dtype=np.int64),
+                "frequency_hz": sweep.frequency_hz,
+                "s": sweep.s,
+            },
+        )
+    }
+    if job is not None:
+        tree["/job"] = Block(data={"name": tuple(job), "value": tuple(job.values())})
+    return tree
+
+
+def read_hookup_node(node: Node) -> RawHookup:
+    """Read what `hookup_tree` describes."""
+    ports = node.array("connected_port", np.int64, 1).tolist()
+    return RawHookup(
+        Hookup(node.whole("number"), dict(zip(ports, node.texts("connected_to"), strict=True))),
+        RawSweep(
+            frequency_hz=node.array("frequency_hz", np.float64, 1),
+            s=node.array("s", np.complex128, 3),
+            analyzer_ports=tuple(node.array("analyzer_ports", np.int64, 1).tolist()),
+            taken_at=node.text("taken_at"),
+            seconds=node.number("seconds"),
+        ),
+    )
+
+
+def read_job(root: Node) -> dict[str, str]:
+    """Read the job that a stored hookup belongs to."""
+    job = root.child("job")
+    return dict(zip(job.texts("name"), job.texts("value"), strict=True))
+
+
+def _analyzer(identity: AnalyzerIdentity) -> Block:
+    return Block(
+        {"idn": identity.idn, "family": identity.family, "ports": int(identity.ports)},
+        {
+            "evidence_probe": tuple(probe.probe for probe in identity.evidence),
+            "evidence_answer": tuple(probe.answer for probe in identity.evidence),
+        },
+    )
+
+
+def _read_analyzer(node: Node) -> AnalyzerIdentity:
+    asked, answered = node.texts("evidence_probe"), node.texts("evidence_answer")
+    evidence = tuple(Probe(*both) for both in zip(asked, answered, strict=True))
+    return AnalyzerIdentity(node.text("idn"), node.text("family"), node.whole("ports"), evidence)
+
+
+def _settings(settings: SweepSettings) -> Block:
+    return Block(
+        {
+            **_given(
+                start_hz=_float(settings.start_hz),
+                stop_hz=_float(settings.stop_hz),
+                points=None if settings.points is None else int(settings.points),
+            ),
+            "if_bandwidth_hz": float(settings.if_bandwidth_hz),
+            "averages": int(settings.averages),
+            "power_dbm": float(settings.power_dbm),
+        }
+    )
+
+
+def _read_settings(node: Node) -> SweepSettings:
+    return SweepSettings(
+        start_hz=node.number("start_hz") if node.has("start_hz") else None,
+        stop_hz=node.number("stop_hz") if node.has("stop_hz") else None,
+        points=node.whole("points") if node.has("points") else None,
+        if_bandwidth_hz=node.number("if_bandwidth_hz"),
+        averages=node.whole("averages"),
+        power_dbm=node.number("power_dbm"),
+    )
+
+
+def _table(values: Mapping[str, float], key: str, value: str) -> Block:
+    return Block(data={key: tuple(values), value: np.array(list(values.values()), dtype=np.float64)})
+
+
+def _given(**attributes: Scalar | None) -> dict[str, Scalar]:
+    return {key: value for key, value in attributes.items() if value is not None}
+
+
+def _float(value: float | None) -> float | None:
+    return None if value is None else float(value)

@@ -1,0 +1,105 @@
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from types import MappingProxyType
+
+from benchsweep.archive._convert import hookup_tree, read_hookup_node, read_job
+from benchsweep.archive._files import replace_file, storage_errors
+from benchsweep.archive._tree import opened, to_bytes
+from benchsweep.errors import RecordDamaged, RecordNewer
+from benchsweep.records import RawHookup
+
+__all__ = ["Journal"]
+
+_OURS = re.compile(r"hookup-[0-9]{3,}\.h5|\.[0-9a-f]{16}\.partial")
+
+
+class Journal:
+    """The finished hookups of one unfinished job, each in a durable file of its own.
+
+    A hookup that was saved survives whatever ends the program. A file that is damaged or half written counts
+    as not finished. Opening a journal that holds hookups of another job empties it: what was swept for one
+    specimen or calibration can never slip into the result of another.
+
+    Parameters
+    ----------
+    folder
+        Belongs to the journal alone; made when it is missing.
+    job
+        What makes the job this one: specimen, grid, fixture, calibration … Compared as a whole.
+
+    Attributes
+    ----------
+    resumed : bool
+        Hookups of this job were there when it was opened.
+    restarted : bool
+        Hookups of another job were there and were dropped.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveError
+        The folder cannot be made, read or written, or a text of `job` cannot be stored.
+    """
+
+    def __init__(self, folder: Path, job: Mapping[str, str]) -> None:
+        self.folder = Path(folder)
+        self.job = MappingProxyType(dict(job))
+        self._finished: dict[int, RawHookup] = {}
+        self.restarted = False
+        with storage_errors(self.folder, "opening the journal"):
+            self.folder.mkdir(parents=True, exist_ok=True)
+            for path in sorted(self._files()):
+                self._take(path)
+        self.resumed = bool(self._finished)
+
+    def finished(self) -> Mapping[int, RawHookup]:
+        """Return number -> hookup of all that were saved, by number."""
+        return MappingProxyType(dict(sorted(self._finished.items())))
+
+    def save(self, raw: RawHookup) -> None:
+        """Store a finished hookup; when this returns it is on the disc.
+
+        A hookup of the same number is replaced.
+
+        Raises
+        ------
+        ArchiveLocked, ArchiveError
+        """
+        path = self.folder / f"hookup-{raw.hookup.number:03d}.h5"
+        replace_file(path, to_bytes("hookup", hookup_tree(raw, job=self.job)))
+        self._finished[raw.hookup.number] = raw
+
+    def discard(self) -> None:
+        """Delete all hookups, and the folder when nothing else is in it: the job is done.
+
+        Raises
+        ------
+        ArchiveLocked, ArchiveError
+        """
+        with storage_errors(self.folder, "emptying the journal"):
+            for path in list(self._files()):
+                path.unlink(missing_ok=True)
+            if self.folder.is_dir() and not any(self.folder.iterdir()):
+                self.folder.rmdir()
+        self._finished.clear()
+
+    def _files(self) -> Iterator[Path]:
+        if self.folder.is_dir():
+            yield from (path for path in self.folder.iterdir() if _OURS.fullmatch(path.name))
+
+    def _take(self, path: Path) -> None:
+        if path.suffix == ".partial":
+            path.unlink(missing_ok=True)
+            return
+        try:
+            with opened(path, "hookup") as root:
+                job, raw = read_job(root), read_hookup_node(root)
+        except (RecordDamaged, RecordNewer):
+            return  # not finished: the hookup is done again and replaces the file
+        if job == self.job:
+            self._finished[raw.hookup.number] = raw
+        else:
+            path.unlink(missing_ok=True)
+            self.restarted = True

@@ -1,0 +1,167 @@
+"""What stands where in a file, version 1: one line per data set and attribute.
+
+``{n}`` in a path stands for the place of a hookup, three digits or more. Letters in shapes: ``f`` points,
+``p`` analyzer ports, ``l`` legs, ``k`` as many as there are entries.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache
+
+from benchsweep.archive._seal import Kind
+
+__all__ = ["Item", "describe", "layout"]
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One data set (``/corrected/s``) or attribute (``/specimen@identifier``) of the layout."""
+
+    path: str
+    shape: str
+    type: str
+    unit: str
+    meaning: str
+
+
+def _settings(at: str, who: str) -> tuple[Item, ...]:
+    if_absent = "absent: the grid was the analyzer's own"
+    return (
+        Item(f"{at}@start_hz", "-", "float64", "Hz", f"first frequency {who}; {if_absent}"),
+        Item(f"{at}@stop_hz", "-", "float64", "Hz", f"last frequency {who}; {if_absent}"),
+        Item(f"{at}@points", "-", "int64", "1", f"number of points {who}; {if_absent}"),
+        Item(f"{at}@if_bandwidth_hz", "-", "float64", "Hz", "IF bandwidth"),
+        Item(f"{at}@averages", "-", "int64", "1", "sweeps averaged by the analyzer"),
+        Item(f"{at}@power_dbm", "-", "float64", "dBm", "source power at every port"),
+    )
+
+
+def _calibration(at: str) -> tuple[Item, ...]:
+    head = at or "/"
+    return (
+        Item(f"{head}@identifier", "-", "text", "", "name under which the calibration is stored"),
+        Item(f"{head}@created_at", "-", "text", "", "ISO 8601 time in UTC"),
+        Item(f"{head}@idn", "-", "text", "", "answer of the analyzer to *IDN?, to which it is bound"),
+        Item(f"{head}@kit", "-", "text", "", "name of the calibration kit"),
+        Item(f"{head}@method", "-", "text", "", "how it was solved, in words"),
+        *_settings(f"{at}/settings", "of the calibration"),
+        Item(f"{at}/terms/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
+        Item(f"{at}/terms/analyzer_ports", "p", "int64", "1", "analyzer port of each column"),
+        Item(f"{at}/terms/directivity", "f,p", "complex128", "1", "directivity at each port"),
+        Item(f"{at}/terms/source_match", "f,p", "complex128", "1", "match of each port while driven"),
+        Item(f"{at}/terms/load_match", "f,p", "complex128", "1", "match of each port while not driven"),
+        Item(f"{at}/terms/reflection_tracking", "f,p", "complex128", "1", "reflection tracking at each port"),
+        Item(
+            f"{at}/terms/transmission_tracking",
+            "f,p,p",
+            "complex128",
+            "1",
+            "transmission tracking, [point, receiver, driven port]; the diagonal is 1 and not used",
+        ),
+        Item(f"{at}/residuals/name", "k", "text", "", "which quality figure of the calibration"),
+        Item(f"{at}/residuals/value_db", "k", "float64", "dB", "its value, more negative is better"),
+    )
+
+
+def _hookup(at: str) -> tuple[Item, ...]:
+    head = at or "/"
+    return (
+        Item(f"{head}@number", "-", "int64", "1", "number of the hookup within its plan, from 1"),
+        Item(f"{head}@taken_at", "-", "text", "", "ISO 8601 time in UTC at the end of the sweep"),
+        Item(f"{head}@seconds", "-", "float64", "s", "how long the sweep took"),
+        Item(f"{at}/connected_port", "k", "int64", "1", "analyzer port, for each connection"),
+        Item(
+            f"{at}/connected_to",
+            "k",
+            "text",
+            "",
+            "what is attached to it: a leg such as A:36.6, or a standard",
+        ),
+        Item(f"{at}/analyzer_ports", "p", "int64", "1", "analyzer port of each row and column of s"),
+        Item(f"{at}/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
+        Item(
+            f"{at}/s",
+            "f,p,p",
+            "complex128",
+            "1",
+            "raw S-parameters as received, [point, receiving port, driven port], uncorrected",
+        ),
+    )
+
+
+_FORMAT = (
+    Item("/@format", "-", "text", "", "what the file is: benchsweep record, calibration or hookup"),
+    Item("/@format_version", "-", "int64", "1", "version of the layout"),
+    Item("/@content_sha256", "-", "text", "", "hash over the checksums of all items; names the content"),
+)
+
+_RECORD = (
+    *_FORMAT,
+    Item("/@created_at", "-", "text", "", "ISO 8601 time in UTC"),
+    Item("/@origin", "-", "text", "", "bench: measured here; touchstone: imported"),
+    Item("/@station", "-", "text", "", "name of the station"),
+    Item("/@operator", "-", "text", "", "who measured; may be empty"),
+    Item("/@source_file", "-", "text", "", "name of the imported file; empty for a measurement"),
+    Item("/specimen@identifier", "-", "text", "", "what the laboratory calls the specimen"),
+    Item("/specimen@length_m", "-", "float64", "m", "length; absent when not known"),
+    Item("/specimen@description", "-", "text", "", "free text"),
+    Item("/corrected/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
+    Item("/corrected/ports", "l", "text", "", "leg of each row and column of s: end, pair and contact"),
+    Item("/corrected/z0_ohm", "l", "float64", "ohm", "reference impedance of each leg"),
+    Item(
+        "/corrected/s",
+        "f,l,l",
+        "complex128",
+        "1",
+        "corrected, assembled single-ended S-parameters, [point, wave out of, wave into]",
+    ),
+    Item("/analyzer@idn", "-", "text", "", "answer to *IDN?; the group is absent for an import"),
+    Item("/analyzer@family", "-", "text", "", "command family"),
+    Item("/analyzer@ports", "-", "int64", "1", "number of analyzer ports"),
+    Item("/analyzer/evidence_probe", "k", "text", "", "question asked to recognise the command family"),
+    Item("/analyzer/evidence_answer", "k", "text", "", "what came back"),
+    *_settings("/sweep", "as read back; the group is absent for an import"),
+    Item("/fixture/toml", "scalar", "text", "", "the fixture definition as used: port map, terminations"),
+    *_calibration("/calibration"),
+    *_hookup("/hookups/{n}"),
+    Item("/consistency/leg", "k", "text", "", "leg measured in more than one hookup"),
+    Item("/consistency/residual_db", "k", "float64", "dB", "largest disagreement between those hookups"),
+    Item("/ambient/name", "k", "text", "", "which ambient quantity, with its unit"),
+    Item("/ambient/value", "k", "float64", "as named", "its value"),
+    Item("/software/name", "k", "text", "", "package that took part"),
+    Item("/software/version", "k", "text", "", "its version"),
+)
+
+_LAYOUTS: dict[Kind, tuple[Item, ...]] = {
+    "record": _RECORD,
+    "calibration": (*_FORMAT, *_calibration("")),
+    "hookup": (
+        *_FORMAT,
+        *_hookup(""),
+        Item("/job/name", "k", "text", "", "which statement about the job the hookup belongs to"),
+        Item("/job/value", "k", "text", "", "what it says"),
+    ),
+}
+
+
+def layout(kind: Kind) -> tuple[Item, ...]:
+    """Return the items of a file of that kind."""
+    return _LAYOUTS[kind]
+
+
+@cache
+def describe(kind: Kind, path: str) -> tuple[str, str]:
+    """Return unit and meaning of the data set or attribute at `path`.
+
+    Raises
+    ------
+    KeyError
+        Nothing of that path belongs to the layout.
+    """
+    general = re.sub(r"^/hookups/[0-9]+", "/hookups/{n}", path)
+    for item in layout(kind):
+        if item.path == general:
+            return item.unit, item.meaning
+    raise KeyError(f"{path} does not belong to a {kind}")

@@ -1,0 +1,130 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+from benchsweep.archive._convert import (
+    calibration_tree,
+    measurement_tree,
+    read_calibration_node,
+    read_measurement_node,
+)
+from benchsweep.archive._files import add_file, file_stem, sort_key, storage_errors
+from benchsweep.archive._tree import check_items, content_digest, opened, to_bytes
+from benchsweep.records import Calibration, Measurement
+
+__all__ = [
+    "check_record",
+    "content_hash",
+    "list_calibrations",
+    "read_calibration",
+    "read_record",
+    "write_calibration",
+    "write_record",
+]
+
+
+def write_record(measurement: Measurement, folder: Path) -> Path:
+    """Store a measurement as one new file of `folder` and return its path.
+
+    The folder is made when it is missing. The file is written under another name, brought to the disc, and
+    only then gets its own name; an existing file is never replaced and nothing half is left behind.
+
+    Parameters
+    ----------
+    measurement
+        What to store.
+    folder
+        The archive. The name of the file is ``<UTC time>-<specimen made safe>.h5``; when it is taken,
+        ``~2``, ``~3`` … is added.
+
+    Raises
+    ------
+    ArchiveLocked
+        No permission to write there.
+    ArchiveError
+        Full disc, a place that cannot be reached, or a text that cannot be stored.
+    """
+    stem = file_stem(measurement.created_at, measurement.specimen.identifier)
+    return add_file(Path(folder), stem, to_bytes("record", measurement_tree(measurement)))
+
+
+def read_record(path: Path) -> Measurement:
+    """Read a record after one pass over all its bytes has shown that none has changed.
+
+    The measurement equals the one that was written, bit by bit.
+
+    Raises
+    ------
+    RecordDamaged
+        Not a record of ours, truncated, changed, or something missing in it.
+    RecordNewer
+        Written by a later version of the format.
+    ArchiveError
+        No such file, or it cannot be read.
+    """
+    with opened(Path(path), "record") as root:
+        return read_measurement_node(root)
+
+
+def check_record(path: Path) -> None:
+    """Check a record through and through: its bytes, the checksum of every item, and that nothing is missing.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveError
+        As `read_record`; the message names what does not match.
+    """
+    with opened(Path(path), "record") as root:
+        check_items(root)
+        read_measurement_node(root)
+
+
+def content_hash(path: Path) -> str:
+    """Return the hash that names the content of a record, 64 hexadecimal digits, after checking its bytes.
+
+    Two files have the same content hash exactly when they hold the same items, however HDF5 laid them out.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveError
+    """
+    with opened(Path(path), "record") as root:
+        return content_digest(root)
+
+
+def write_calibration(calibration: Calibration, folder: Path) -> Path:
+    """Store a calibration as one new file of `folder`, as `write_record` does, and return its path.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveError
+    """
+    stem = file_stem(calibration.created_at, calibration.identifier)
+    return add_file(Path(folder), stem, to_bytes("calibration", calibration_tree(calibration)))
+
+
+def read_calibration(path: Path) -> Calibration:
+    """Read a calibration and check it, as `read_record` does.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveError
+    """
+    with opened(Path(path), "calibration") as root:
+        return read_calibration_node(root)
+
+
+def list_calibrations(folder: Path) -> tuple[Path, ...]:
+    """Return the files of `folder` that can be calibrations, newest first; none if there is no folder.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveError
+        The folder cannot be read.
+    """
+    folder = Path(folder)
+    with storage_errors(folder, "listing"):
+        if not folder.is_dir():
+            return ()
+        found = [path for path in folder.iterdir() if path.suffix == ".h5" and not path.name.startswith(".")]
+    return tuple(sorted(found, key=sort_key, reverse=True))

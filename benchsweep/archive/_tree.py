@@ -1,0 +1,346 @@
+"""The typed border to h5py: a tree of groups written to an HDF5 image, and read back with every step checked.
+
+Checksums, so that a reader with nothing but h5py can tell *which* item changed:
+
+- ``sha256`` of a data set: over its bytes in C order, little-endian; of text: UTF-8, a zero byte after each;
+- ``attributes_sha256`` of every group and data set: over ``json.dumps(attributes, sort_keys=True)`` of its
+  attributes other than these checksums;
+- ``content_sha256`` of the root: over one line per group and data set, sorted: path, shape, type and the
+  checksums. It does not depend on how HDF5 lays the file out, and names the content.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import secrets
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.archive._layout import describe
+from benchsweep.archive._seal import BLOCK, VERSION, Kind, check_seal, sealed
+from benchsweep.errors import ArchiveError, BenchsweepError, RecordDamaged
+
+__all__ = ["Block", "Node", "Scalar", "Tree", "Values", "check_items", "content_digest", "opened", "to_bytes"]
+
+Scalar = str | int | float
+Values = NDArray[Any] | tuple[str, ...] | str
+
+_TEXT = h5py.string_dtype("utf-8")
+_OWN = ("sha256", "attributes_sha256", "content_sha256")
+_RESTORE = "Restore the file from a copy, or ask whoever wrote it."
+
+
+@dataclass
+class Block:
+    """One group: its attributes and its data sets."""
+
+    attributes: dict[str, Scalar] = field(default_factory=dict)
+    data: dict[str, Values] = field(default_factory=dict)
+
+
+Tree = Mapping[str, Block]
+"""Path of a group (``"/"``, ``"/corrected"``) -> its content; parents come before children."""
+
+
+def to_bytes(kind: Kind, tree: Tree) -> bytes:
+    """Return the whole file: the seal and an HDF5 image of `tree`.
+
+    The image is made in memory, so that a file is either stored whole or not at all.
+
+    Raises
+    ------
+    ArchiveError
+        A text holds what UTF-8 or HDF5 cannot store (zero bytes, lone surrogates).
+    """
+    name = secrets.token_hex(16)  # the library keeps open in-memory files apart by their name
+    bounds = ("v110", "v110")
+    with h5py.File(
+        name, "w", driver="core", backing_store=False, userblock_size=BLOCK, libver=bounds, locking=False
+    ) as file:
+        lines = []
+        for path, block in tree.items():
+            group = file if path == "/" else file.create_group(path)
+            attributes = dict(block.attributes)
+            if path == "/":
+                attributes |= {"format": f"benchsweep {kind}", "format_version": VERSION}
+            for key, values in block.data.items():
+                lines.append(_write_values(kind, group, path, key, values))
+            lines.append(_line(path, "", _write_attributes(group, path, attributes)))
+        file.attrs["content_sha256"] = _digest_of_lines(lines)
+        file.flush()
+        image: bytes = file.id.get_file_image()
+    return sealed(kind, image)
+
+
+def _write_values(kind: Kind, group: Any, path: str, key: str, values: Values) -> str:
+    where = f"{path.rstrip('/')}/{key}"
+    unit, meaning = describe(kind, where)
+    if isinstance(values, np.ndarray):
+        item = group.create_dataset(key, data=np.ascontiguousarray(values))
+    else:
+        texts = (values,) if isinstance(values, str) else values
+        for text in texts:
+            _check_text(where, text)
+        data = values if isinstance(values, str) else np.array(values, dtype=object)
+        item = group.create_dataset(key, data=data, dtype=_TEXT)
+    digest = _data_digest(values)
+    attributes: dict[str, Scalar] = {"meaning": meaning, "unit": unit}
+    item.attrs["sha256"] = digest
+    return _line(where, f"{_shape(item)} {digest}", _write_attributes(item, where, attributes))
+
+
+def _write_attributes(item: Any, where: str, attributes: Mapping[str, Scalar]) -> str:
+    for key, value in attributes.items():
+        if isinstance(value, str):
+            _check_text(f"{where}@{key}", value)
+        item.attrs[key] = value
+    digest = _attributes_digest(attributes)
+    item.attrs["attributes_sha256"] = digest
+    return digest
+
+
+def _check_text(where: str, text: str) -> None:
+    try:
+        usable = "\0" not in text and text.encode("utf-8") is not None
+    except UnicodeEncodeError:
+        usable = False
+    if not usable:
+        raise ArchiveError(
+            f"{where}: the text {text[:40]!r} holds a character that cannot be stored",
+            hint="Leave out zero bytes and bytes that are not UTF-8.",
+        )
+
+
+def _shape(item: Any) -> str:
+    return f"{'x'.join(str(n) for n in item.shape) or 'scalar'} {_type_name(item.dtype)}"
+
+
+def _type_name(dtype: Any) -> str:
+    return "text" if h5py.check_string_dtype(dtype) is not None else str(np.dtype(dtype).str)
+
+
+def _data_digest(values: Values) -> str:
+    if isinstance(values, np.ndarray):
+        little = values.astype(values.dtype.newbyteorder("<"), order="C", copy=False)
+        return hashlib.sha256(little.data).hexdigest()
+    texts = (values,) if isinstance(values, str) else values
+    return hashlib.sha256("".join(f"{text}\0" for text in texts).encode("utf-8")).hexdigest()
+
+
+def _attributes_digest(attributes: Mapping[str, Scalar]) -> str:
+    return hashlib.sha256(json.dumps(dict(attributes), sort_keys=True).encode("ascii")).hexdigest()
+
+
+def _line(where: str, about: str, attributes: str) -> str:
+    return f"{where} {about or 'group'} {attributes}\n"
+
+
+def _digest_of_lines(lines: list[str]) -> str:
+    return hashlib.sha256("".join(sorted(lines)).encode("utf-8")).hexdigest()
+
+
+@contextmanager
+def opened(path: Path, kind: Kind) -> Iterator[Node]:
+    """Check the seal of `path`, open it and give its root; what does not fit is a named error.
+
+    Raises
+    ------
+    ArchiveError, RecordDamaged, RecordNewer
+    """
+    check_seal(path, kind)
+    try:
+        # A record is never changed, so no lock is needed; locks fail on many network drives.
+        with h5py.File(path, "r", locking=False) as file:
+            yield Node(file, path, path.stat().st_size)
+    except BenchsweepError:
+        raise
+    except (OSError, KeyError, ValueError, TypeError, RuntimeError, OverflowError, MemoryError) as error:
+        reason = " ".join(str(error).split())[:200] or type(error).__name__
+        raise RecordDamaged(f"{path}: not a sound {kind}: {reason}", hint=_RESTORE) from error
+
+
+class Node:
+    """A group of an open file; every access is checked and errors name the item.
+
+    Parameters
+    ----------
+    group
+        The h5py group.
+    path
+        The file, for messages.
+    size
+        Its length in bytes; no data set can be larger.
+    """
+
+    def __init__(self, group: Any, path: Path, size: int) -> None:
+        self.group = group
+        self.path = path
+        self._size = size
+
+    def wrong(self, name: str, words: str) -> RecordDamaged:
+        """Return the error that says what is wrong with the item `name`."""
+        where = f"{self.group.name.rstrip('/')}/{name}"
+        return RecordDamaged(f"{self.path}: {where}: {words}", hint=_RESTORE)
+
+    @property
+    def name(self) -> str:
+        """The last part of the path of the group."""
+        return str(self.group.name).rpartition("/")[2]
+
+    def child(self, name: str) -> Node:
+        """Return the group `name`."""
+        found = self.optional(name)
+        if found is None:
+            raise self.wrong(name, "this group is missing")
+        return found
+
+    def optional(self, name: str) -> Node | None:
+        """Return the group `name`, None when there is none."""
+        if name not in self.group:
+            return None
+        item = self._own(name)
+        if not isinstance(item, h5py.Group):
+            raise self.wrong(name, "should be a group")
+        return Node(item, self.path, self._size)
+
+    def children(self) -> Iterator[Node]:
+        """Yield the groups in this one, by name."""
+        for name in sorted(self.group):
+            yield self.child(name)
+
+    def text(self, name: str) -> str:
+        """Return a text attribute."""
+        value = self._attribute(name)
+        if not isinstance(value, str):
+            raise self.wrong(f"@{name}", "should be text")
+        return value
+
+    def number(self, name: str) -> float:
+        """Return a number attribute."""
+        value = self._attribute(name)
+        if not isinstance(value, np.float64):
+            raise self.wrong(f"@{name}", "should be a 64-bit float")
+        return float(value)
+
+    def whole(self, name: str) -> int:
+        """Return a whole-number attribute."""
+        value = self._attribute(name)
+        if not isinstance(value, np.int64):
+            raise self.wrong(f"@{name}", "should be a 64-bit integer")
+        return int(value)
+
+    def has(self, name: str) -> bool:
+        """Tell whether there is an attribute `name`."""
+        return name in self.group.attrs
+
+    def _attribute(self, name: str) -> Any:
+        if name not in self.group.attrs:
+            raise self.wrong(f"@{name}", "this attribute is missing")
+        return self.group.attrs[name]
+
+    def array(self, name: str, dtype: type, dimensions: int) -> NDArray[Any]:
+        """Return a numeric data set of exactly that type and number of dimensions."""
+        item = self._data(name)
+        if item.dtype != np.dtype(dtype) or len(item.shape) != dimensions:
+            wanted = f"{np.dtype(dtype)} with {dimensions} dimensions"
+            raise self.wrong(name, f"{item.dtype} of shape {item.shape} where {wanted} is expected")
+        values: NDArray[Any] = item[()]
+        return values
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        """Return a list of texts."""
+        item = self._data(name)
+        if h5py.check_string_dtype(item.dtype) is None or len(item.shape) != 1:
+            raise self.wrong(name, f"{item.dtype} of shape {item.shape} where a list of texts is expected")
+        return tuple(str(text) for text in item.asstr()[()])
+
+    def long_text(self, name: str) -> str:
+        """Return one text stored as a data set."""
+        item = self._data(name)
+        if h5py.check_string_dtype(item.dtype) is None or item.shape != ():
+            raise self.wrong(name, f"{item.dtype} of shape {item.shape} where one text is expected")
+        return str(item.asstr()[()])
+
+    def table(self, name: str, key: str, value: str) -> dict[str, float]:
+        """Return name -> number from the group `name` with the data sets `key` and `value`."""
+        group = self.child(name)
+        return dict(zip(group.texts(key), group.array(value, np.float64, 1).tolist(), strict=True))
+
+    def _own(self, name: str) -> Any:
+        # A link could lead out of the file, to where no checksum of ours reaches.
+        if not isinstance(self.group.get(name, getlink=True), h5py.HardLink):
+            raise self.wrong(name, "a link, where the content itself should be")
+        return self.group[name]
+
+    def _data(self, name: str) -> Any:
+        if name not in self.group:
+            raise self.wrong(name, "this data set is missing")
+        item = self._own(name)
+        if not isinstance(item, h5py.Dataset) or item.shape is None:
+            raise self.wrong(name, "should be a data set")
+        if item.is_virtual or item.external:
+            raise self.wrong(name, "kept in another file, where no checksum reaches")
+        if item.nbytes > self._size:
+            raise self.wrong(name, f"claims {item.nbytes} bytes in a file of {self._size}")
+        return item
+
+
+def content_digest(root: Node) -> str:
+    """Return the stored content hash."""
+    return root.text("content_sha256")
+
+
+def check_items(root: Node) -> None:
+    """Compare every data set and attribute block with its checksum, and the content hash with all of them.
+
+    Raises
+    ------
+    RecordDamaged
+        Names the first item that does not match.
+    """
+    lines: list[str] = []
+    _check_group(root, lines)
+    if _digest_of_lines(lines) != content_digest(root):
+        raise root.wrong("@content_sha256", "does not match the checksums of the items")
+
+
+def _check_group(node: Node, lines: list[str]) -> None:
+    where = node.group.name
+    lines.append(_line(where, "", _check_attributes(node, where, node.group)))
+    for name in sorted(node.group):
+        if isinstance(node.group.get(name), h5py.Group):
+            _check_group(node.child(name), lines)
+            continue
+        item = node._data(name)  # noqa: SLF001
+        values: Values
+        if h5py.check_string_dtype(item.dtype) is None:
+            values = item[()]
+        else:
+            values = node.long_text(name) if item.shape == () else node.texts(name)
+        digest = _data_digest(values)
+        if item.attrs.get("sha256") != digest:
+            raise node.wrong(name, "the data do not match their checksum")
+        attributes = _check_attributes(node, item.name, item)
+        lines.append(_line(item.name, f"{_shape(item)} {digest}", attributes))
+
+
+def _check_attributes(node: Node, where: str, item: Any) -> str:
+    attributes = {
+        key: value.item() if isinstance(value, np.generic) else value
+        for key, value in item.attrs.items()
+        if key not in _OWN
+    }
+    digest = _attributes_digest(attributes)
+    if item.attrs.get("attributes_sha256") != digest:
+        raise RecordDamaged(
+            f"{node.path}: {where}: its attributes do not match their checksum", hint=_RESTORE
+        )
+    return digest
