@@ -1,3 +1,39 @@
-"""TODO."""
+"""Cabling parameters from a mixed-mode matrix, and the wiring check.
 
-__all__: list[str] = []
+Conventions. `end` is where the receiver is. Losses are positive dB; no signal at all is ``+inf``. Pairs stand
+in the order 12, 36, 45, 78; where a parameter has two pairs the first is the disturbed (receiving) one. NEXT
+and skew belong to a combination and are listed once. Delay and skew are in ns and have no end. Ports are
+found by label, and what the data do not hold gives no trace.
+"""
+
+from benchsweep.cabling._acr import attenuation_to_crosstalk_far, attenuation_to_crosstalk_near
+from benchsweep.cabling._balance import equal_level_tctl, transverse_conversion_loss
+from benchsweep.cabling._delay import delay_skew, propagation_delay, why_no_delay
+from benchsweep.cabling._fext import far_end_crosstalk
+from benchsweep.cabling._insertion_loss import insertion_loss
+from benchsweep.cabling._losses import ModeLosses
+from benchsweep.cabling._next import near_end_crosstalk
+from benchsweep.cabling._power_sums import power_sum_acr_far, power_sum_acr_near, power_sum_next
+from benchsweep.cabling._return_loss import return_loss
+from benchsweep.cabling._traces import compute_traces
+from benchsweep.cabling._wiring import check_wiring
+
+__all__ = [
+    "ModeLosses",
+    "attenuation_to_crosstalk_far",
+    "attenuation_to_crosstalk_near",
+    "check_wiring",
+    "compute_traces",
+    "delay_skew",
+    "equal_level_tctl",
+    "far_end_crosstalk",
+    "insertion_loss",
+    "near_end_crosstalk",
+    "power_sum_acr_far",
+    "power_sum_acr_near",
+    "power_sum_next",
+    "propagation_delay",
+    "return_loss",
+    "transverse_conversion_loss",
+    "why_no_delay",
+]
