@@ -11,17 +11,19 @@ from benchsweep.records import ErrorTerms, RawSweep
 __all__ = ["apply", "correct", "refuse_other_grid", "refuse_other_ports"]
 
 _SAME_HZ = 1e-9
-"""Two grid points are one when they differ by less than this part of the frequency: what a text form loses."""
+"""Two grid points are one when they differ by less than this part of the frequency, which text may lose."""
 
 
 def apply(terms: ErrorTerms, sweep: RawSweep) -> NDArray[np.complex128]:
     """Correct a raw sweep by error terms.
 
-    With the source at port s the specimen answers ``b`` to incident waves ``a``: ``b_s = (raw_ss - directivity_s)
-    / reflection_tracking_s``, ``b_j = raw_js / transmission_tracking_js``, ``a_s = 1 + source_match_s b_s``,
-    ``a_j = load_match_j b_j``. All drives together are ``B = S A``, so ``S = B A^-1`` (the twelve-term model for
-    any number of ports; Marks, "Formulations of the basic vector network analyzer error model including switch
-    terms", 50th ARFTG 1997).
+    With the source at port s the specimen answers ``b`` to incident waves ``a``::
+
+        b_s = (raw_ss - directivity_s) / reflection_tracking_s     a_s = 1 + source_match_s b_s
+        b_j = raw_js / transmission_tracking_js                    a_j = load_match_j b_j
+
+    All drives together are ``B = S A``, so ``S = B A^-1`` (twelve-term model for any number of ports; Marks,
+    "Formulations of the basic vector network analyzer error model including switch terms", 50th ARFTG 1997).
 
     Parameters
     ----------

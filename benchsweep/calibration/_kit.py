@@ -27,8 +27,8 @@ Polynomial = Annotated[tuple[FiniteFloat, ...], Field(min_length=1, max_length=4
 class OffsetLine(Definition):
     """The line between the reference plane and what terminates it, or the whole of a through connection.
 
-    Loss is given as the resistance rise of a skin-effect line, in gigaohm per second at 1 GHz, which goes with
-    the square root of frequency; the same loss raises the characteristic impedance and the delay a little.
+    Loss is that of a skin-effect line, in gigaohm per second at 1 GHz, and goes with the square root of
+    frequency; it raises the characteristic impedance and the delay a little, too.
     """
 
     delay_ps: NotNegative = 0.0

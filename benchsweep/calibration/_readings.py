@@ -41,12 +41,13 @@ class Readings:
 
 
 def gather(hookups: Sequence[RawHookup]) -> Readings:
-    """Sort the hookups of a calibration plan by what their connections say; a repeated standard replaces itself.
+    """Sort the hookups of a calibration plan by their connections; of a repeated standard the last counts.
 
     Raises
     ------
     CalibrationError
-        A standard is missing at a port, connections contradict each other, grids differ or readings are no numbers.
+        A standard is missing at a port, connections contradict each other, grids differ or readings are no
+        numbers.
     """
     if not hookups:
         raise CalibrationError("no standard was measured", hint=_HINT)

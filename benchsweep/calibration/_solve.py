@@ -21,7 +21,7 @@ from benchsweep.records import Calibration, ErrorTerms, RawHookup, SweepSettings
 __all__ = ["solve"]
 
 _FAINTEST_TRACKING = 0.01
-"""Readings that differ by less than this times the acceptance are noise: no bench loses 40 dB in its cables."""
+"""Readings that differ by less than this times the acceptance are noise: no test cable loses 40 dB."""
 _PER_PORT = ("directivity", "source_match", "load_match", "reflection_tracking")
 
 
@@ -37,8 +37,8 @@ def solve(
     """Solve the error terms of an analyzer from its readings of the standards.
 
     Short, open and load at every port and a through connection from one common port to every other port are
-    solved pair by pair (short-open-load-thru) and joined to an n-port model by scikit-rf. A single port needs no
-    through connection.
+    solved pair by pair (short-open-load-thru) and joined to an n-port model by scikit-rf. A single port needs
+    no through connection.
 
     Parameters
     ----------
@@ -64,7 +64,7 @@ def solve(
     thru = ideal_thru(kit, readings.frequency_hz)
     _refuse_exchanged(kit, readings, reflections)
     with warnings.catch_warnings(), np.errstate(all="ignore"):
-        # What scikit-rf would warn of (divisions by zero on unusable readings) ends in the check for numbers below.
+        # What scikit-rf would warn of (divisions by zero) ends in the check for numbers below.
         warnings.simplefilter("ignore")
         try:
             terms = _solve_terms(readings, reflections, thru)
@@ -211,8 +211,8 @@ def _refuse_exchanged(
 ) -> None:
     """Raise when two standards of one port read too much alike for what the kit says they are.
 
-    A port maps reflections so that distances between readings follow distances between the standards, up to one
-    factor (the tracking) and a few per cent (the source match).
+    A port maps reflections so that distances between readings follow distances between the standards, up to
+    one factor (the tracking) and a few per cent (the source match).
     """
     couples = (("open", "short"), ("open", "load"), ("short", "load"))
     for port in readings.ports:
@@ -238,8 +238,8 @@ def _refuse_thrus(kit: Kit, readings: Readings, residuals: Mapping[str, float]) 
             raise CalibrationError(
                 f"thru {readings.common}-{other}: does not come back to its definition "
                 f"({worst:.1f} dB, at most {kit.acceptance.largest_thru_residual_db:g} dB is taken)",
-                hint=f"Check that the thru joined ports {readings.common} and {other}, that open and short were not "
-                "exchanged there and that nothing moved, then calibrate again.",
+                hint=f"Check that the thru joined ports {readings.common} and {other}, that open and short "
+                "were not exchanged there and that nothing moved, then calibrate again.",
             )
 
 

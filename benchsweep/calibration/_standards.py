@@ -50,7 +50,8 @@ def ideal_thru(kit: Kit, frequency_hz: NDArray[np.float64]) -> NDArray[np.comple
 
 
 def _polynomial(coefficients: tuple[float, ...], frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.polynomial.polynomial.polyval(frequency_hz, np.asarray(coefficients, dtype=np.float64))
+    value = np.polynomial.polynomial.polyval(frequency_hz, np.asarray(coefficients, dtype=np.float64))
+    return np.asarray(value, dtype=np.float64)
 
 
 def _behind(
@@ -63,7 +64,7 @@ def _behind(
 def _line(
     line: OffsetLine, frequency_hz: NDArray[np.float64]
 ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-    """Return S11 and S21 at 50 ohm of a line with skin-effect loss (the offset model in use for analyzer kits).
+    """Return S11 and S21 at 50 ohm of a line with skin-effect loss (the usual offset model of analyzer kits).
 
     Attenuation ``a = delay loss sqrt(f/GHz) / (2 z0)``, phase ``2 pi f delay + a``, characteristic impedance
     ``z0 + (1 - j) loss sqrt(f/GHz) / (4 pi f)``.

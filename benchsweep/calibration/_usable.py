@@ -40,9 +40,9 @@ def check_usable(
     idn
         ``*IDN?`` of the analyzer that will measure.
     settings
-        Settings of the measurement as read back. Its grid, where given, must be the calibrated one. IF bandwidth,
-        averages and power may differ: they change the noise and not the error terms of a receiver that stays
-        within its linear range.
+        Settings of the measurement as read back. Its grid, where given, must be the calibrated one. IF
+        bandwidth, averages and power may differ: they change the noise and not the error terms of a receiver
+        that stays within its linear range.
     now
         The present, with its time zone.
     max_age_hours
@@ -59,7 +59,8 @@ def check_usable(
     """
     if calibration.idn != idn:
         raise CalibrationMismatch(
-            f"calibration {calibration.identifier} belongs to analyzer {calibration.idn!r}, this one is {idn!r}",
+            f"calibration {calibration.identifier} belongs to analyzer {calibration.idn!r}, "
+            f"this one is {idn!r}",
             hint=_HINT,
         )
     refuse_other_ports(calibration.terms.analyzer_ports, analyzer_ports, hint=_HINT)
@@ -72,7 +73,8 @@ def _check_settings(calibration: Calibration, settings: SweepSettings) -> None:
     grid = calibration.terms.frequency_hz
     if settings.points is not None and settings.points != grid.size:
         raise CalibrationMismatch(
-            f"calibration {calibration.identifier} has {grid.size} points, the sweep is set to {settings.points}",
+            f"calibration {calibration.identifier} has {grid.size} points, "
+            f"the sweep is set to {settings.points}",
             hint=_HINT,
         )
     for word, calibrated, asked in (
@@ -100,11 +102,13 @@ def _check_age(calibration: Calibration, now: datetime, max_age_hours: float) ->
     age_hours = (now - created).total_seconds() / 3600.0
     if age_hours < -_CLOCK_TOLERANCE_HOURS:
         raise CalibrationExpired(
-            f"calibration {calibration.identifier} is dated {calibration.created_at}, {-age_hours:.1f} h in the future",
+            f"calibration {calibration.identifier} is dated {calibration.created_at}, "
+            f"{-age_hours:.1f} h in the future",
             hint=f"Check the clock of this computer. {_HINT}",
         )
     if age_hours > max_age_hours:
         raise CalibrationExpired(
-            f"calibration {calibration.identifier} is {age_hours:.1f} h old; this station allows {max_age_hours:g} h",
+            f"calibration {calibration.identifier} is {age_hours:.1f} h old; "
+            f"this station allows {max_age_hours:g} h",
             hint=_HINT,
         )

@@ -1,8 +1,9 @@
 """From single-ended legs to differential and common modes, by label.
 
-Conventions (Bockelman and Eisenstadt, IEEE Trans. MTT 43, 1995): the differential voltage is that of the positive
-leg (first contact of the pair) over the negative one, the differential current half their difference; the common
-voltage is the mean, the common current the sum. Two 50 ohm legs make 100 ohm differential and 25 ohm common.
+Conventions (Bockelman and Eisenstadt, IEEE Trans. MTT 43, 1995): the differential voltage is that of the
+positive leg (first contact of the pair) over the negative one, the differential current half the difference
+of their currents; the common voltage is the mean, the common current the sum. Two 50 ohm legs make 100 ohm
+differential and 25 ohm common.
 Ports of the result: ``A:12/d`` … ``B:78/d``, then ``A:12/c`` … ``B:78/c``.
 """
 

@@ -25,14 +25,13 @@ def to_mixed_mode(
     single_ended
         Legs at 50 ohm in any order.
     z_differential_ohm, z_common_ohm
-        Reference impedances of the result. Other values than 100 and 25 change every parameter, the balance ones
-        most.
+        Reference impedances of the result. Other values than 100 and 25 change every parameter, balance most.
 
     Returns
     -------
     SMatrix
-        Differential ports of all pairs that have both legs, end A before end B in the order 12, 36, 45, 78, then
-        their common ports. A leg whose partner is missing is left out, which leaves it on 50 ohm.
+        Differential ports of all pairs that have both legs, end A before end B in the order 12, 36, 45, 78,
+        then their common ports. A leg whose partner is missing is left out, which leaves it on 50 ohm.
 
     Raises
     ------
@@ -43,8 +42,8 @@ def to_mixed_mode(
 
     Notes
     -----
-    The plain product takes 2 ms for 16 ports and 1001 points where ``skrf.Network.se2gmm`` takes 120 ms or more;
-    a property test holds both equal.
+    The plain product takes 2 ms for 16 ports and 1001 points where ``skrf.Network.se2gmm`` takes 120 ms or
+    more; a property test holds both equal.
     """
     if any(z0 != _LEG_OHM for z0 in single_ended.z0_ohm):
         raise ValueError(f"legs must be referred to {_LEG_OHM:g} ohm before they are converted to modes")
@@ -67,13 +66,14 @@ def to_mixed_mode(
 
 
 def _transform(single_ended: SMatrix, pairs: list[BalancedPort]) -> NDArray[np.float64]:
-    """Return ``(2 n_pair, n_leg)``: rows are modes (differential, then common), columns the legs as they stand."""
+    """Return ``(2 n_pair, n_leg)``: rows are modes (differential, then common), columns are legs."""
     transform = np.zeros((2 * len(pairs), len(single_ended.ports)))
     for row, port in enumerate(pairs):
         plus, minus = (single_ended.ports.index(str(leg)) for leg in port.legs)
         transform[row, [plus, minus]] = 1.0, -1.0
         transform[len(pairs) + row, [plus, minus]] = 1.0, 1.0
-    return transform / np.sqrt(2.0)
+    matrix: NDArray[np.float64] = transform / np.sqrt(2.0)
+    return matrix
 
 
 def _renormalised(
@@ -90,4 +90,4 @@ def _renormalised(
     left = s - np.diag(gamma)
     right = identity - gamma[:, np.newaxis] * s
     quotient = np.linalg.solve(right.swapaxes(1, 2), left.swapaxes(1, 2)).swapaxes(1, 2)
-    return quotient * (factor[:, np.newaxis] / factor[np.newaxis, :])
+    return np.asarray(quotient * (factor[:, np.newaxis] / factor[np.newaxis, :]), dtype=np.complex128)
