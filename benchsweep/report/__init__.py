@@ -1,3 +1,14 @@
-"""TODO."""
+"""Show results to people: plain-text tables for a terminal, one self-contained HTML page to hand over.
 
-__all__: list[str] = []
+Conventions:
+
+- The outcome comes first and is always a word; colour never carries a meaning alone.
+- Every limit is shown with its standing; what was not evaluated is said.
+- Names come from people and instruments and are never trusted: control and direction characters are shown as
+  question marks, and everything is escaped on the page.
+- What is drawn are records; nothing is computed here that a stage computes.
+"""
+
+from benchsweep.report._tables import measurement_table, verdict_table
+
+__all__ = ["measurement_table", "verdict_table"]

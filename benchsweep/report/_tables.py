@@ -1,0 +1,211 @@
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Sequence
+
+from benchsweep.records import Measurement, Verdict, VerdictRow
+from benchsweep.report._select import bad_rows, standings, worst_row, worst_rows
+from benchsweep.report._words import (
+    NOT_EVALUATED,
+    PARAMETER_WORDS,
+    STANDING_MARKS,
+    STANDING_WORDS,
+    clean,
+    columns,
+    headline,
+    length_words,
+    megahertz,
+    number,
+    pairs_words,
+    row_words,
+    signed,
+    wiring_words,
+    wrapped,
+)
+
+__all__ = ["fixture_name", "measurement_table", "verdict_table"]
+
+_LABEL = 13
+_MOST_BAD_ROWS = 6
+
+
+def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
+    """Return a verdict as plain text of at most `width` columns, at least 60.
+
+    Outcome first, then what stands against a pass, the wiring in words, and a table with the worst row of
+    every parameter and end. The text holds no control characters, whatever the names hold.
+    """
+    width = max(width, 60)
+    lines = [*_entry("outcome", [headline(verdict)], width)]
+    bad = bad_rows(verdict)
+    worst = worst_row(verdict)
+    if bad:
+        told = [row_words(row) for row in bad[:_MOST_BAD_ROWS]]
+        if len(bad) > _MOST_BAD_ROWS:
+            told.append(f"and {len(bad) - _MOST_BAD_ROWS} more")
+        lines += _entry("", told, width)
+    elif worst is not None:
+        lines += _entry("closest", [row_words(worst)], width)
+    lines += _entry("wiring", wiring_words(verdict.wiring), width)
+    lines += _entry("specimen", [verdict.specimen], width)
+    against = f"{verdict.requirement}, decision rule {verdict.decision_rule}"
+    if verdict.length_m is not None:
+        against += f", length {length_words(verdict.length_m)}"
+    lines += _entry("against", [against], width)
+    lines += _entry("record", [verdict.record or "not stored"], width)
+    rows = worst_rows(verdict)
+    if rows:
+        lines += ["", *_rows_table(rows, width)]
+        lines += _legend(verdict.rows, width)
+    for note in verdict.notes:
+        lines += _entry("note", [note], width)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _rows_table(rows: Sequence[VerdictRow], width: int) -> list[str]:
+    heads = ("parameter", "end", "pairs", "margin", "MHz", "value", "limit", "unit", "outcome")
+    table = [
+        (
+            PARAMETER_WORDS[row.parameter],
+            row.end or "",
+            pairs_words(row.pairs),
+            signed(row.worst_margin_db),
+            megahertz(row.frequency_hz),
+            number(row.value),
+            f"{number(row.limit)}{STANDING_MARKS.get(row.standing, '?') or ' '}",
+            row.parameter.unit,
+            row.outcome.value,
+        )
+        for row in rows
+    ]
+    widths = [max(columns(line[i]) for line in (heads, *table)) for i in range(len(heads))]
+    gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= width else 1
+    right = {3, 4, 5, 6}
+    heads = (*heads[:6], f"{heads[6]} ", *heads[7:])
+    widths[6] = max(widths[6], columns(heads[6]))
+    lines = [
+        (" " * gap).join(
+            cell.rjust(widths[i]) if i in right else cell.ljust(widths[i]) for i, cell in enumerate(line)
+        )
+        for line in (heads, *table)
+    ]
+    if any(columns(line.rstrip()) > width for line in lines):  # a narrow terminal: one sentence a row instead
+        return [line for row in rows for line in wrapped(f"{row.outcome.value}: {row_words(row)}", width)]
+    return [lines[0], "-" * columns(lines[0].rstrip()), *lines[1:]]
+
+
+def _legend(rows: Sequence[VerdictRow], width: int) -> list[str]:
+    lines = [""]
+    if any(len(row.pairs) == 2 and row.end for row in rows):
+        lines += wrapped("pairs: the receiving pair first, then the disturbing one", width)
+    for standing in standings(rows):
+        mark = STANDING_MARKS.get(standing, "?")
+        if mark:
+            lines += wrapped(f"{mark} limit {STANDING_WORDS.get(standing, standing)}", width)
+    if all(row.expanded_uncertainty is None for row in rows):
+        lines += wrapped(NOT_EVALUATED, width)
+    for row in rows:
+        if row.note and row.worst_margin_db is not None:
+            lines += wrapped(f"{row_words(row)} ({row.note})", width)
+    return lines
+
+
+def measurement_table(measurement: Measurement, *, width: int = 80) -> str:
+    """Return what a record holds as plain text of at most `width` columns, at least 60.
+
+    The text holds no control characters, whatever the names hold.
+    """
+    width = max(width, 60)
+    specimen = measurement.specimen
+    lines = _entry("specimen", [specimen.identifier], width)
+    lines += _entry("length", [length_words(specimen.length_m)], width)
+    lines += _entry("description", [specimen.description], width)
+    lines += _entry("measured at", [measurement.created_at], width)
+    lines += _entry("origin", [_origin(measurement)], width)
+    lines += _entry("station", [measurement.station], width)
+    lines += _entry("operator", [measurement.operator], width)
+    for label, texts in (
+        ("matrix", _matrix_words(measurement)),
+        ("analyzer", _analyzer_words(measurement)),
+        ("hookups", _hookup_words(measurement)),
+        ("calibration", _calibration_words(measurement)),
+        ("fixture", [fixture_name(measurement.fixture_toml)]),
+        ("consistency", _consistency_words(measurement)),
+        ("ambient", [f"{name} {value:g}" for name, value in measurement.ambient.items()]),
+        ("software", [", ".join(f"{name} {version}" for name, version in measurement.software.items())]),
+    ):
+        lines += _entry(label, texts, width)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _entry(label: str, texts: Iterable[str], width: int) -> list[str]:
+    """Return lines ``label   text``; none when there is no text."""
+    lines = [line for text in texts if text for line in wrapped(text, width - _LABEL)]
+    heads = [label.ljust(_LABEL)] + [" " * _LABEL] * (len(lines) - 1)
+    return [f"{head}{line}" for head, line in zip(heads, lines, strict=False)]
+
+
+def _origin(measurement: Measurement) -> str:
+    known = {"bench": "measured on the bench", "touchstone": "imported from a Touchstone file"}
+    words = known.get(measurement.origin, measurement.origin)
+    return f"{words}: {measurement.source_file}" if measurement.source_file else words
+
+
+def _matrix_words(measurement: Measurement) -> list[str]:
+    grid = measurement.corrected.frequency_hz
+    span = f"{megahertz(float(grid[0]))} to {megahertz(float(grid[-1]))} MHz, {grid.size} points"
+    legs = measurement.corrected.ports
+    return [f"{len(legs)} legs, {span}", f"{legs[0]} to {legs[-1]}" if legs else ""]
+
+
+def _analyzer_words(measurement: Measurement) -> list[str]:
+    texts = []
+    if measurement.analyzer is not None:
+        analyzer = measurement.analyzer
+        texts += [analyzer.idn, f"command family {analyzer.family}, {analyzer.ports} ports"]
+    if measurement.settings is not None:
+        settings = measurement.settings
+        texts.append(
+            f"IF bandwidth {settings.if_bandwidth_hz:g} Hz, averages {settings.averages}, "
+            f"power {settings.power_dbm:g} dBm"
+        )
+    return texts
+
+
+def _hookup_words(measurement: Measurement) -> list[str]:
+    hookups = measurement.hookups
+    if not hookups:
+        return []
+    ports = len(hookups[0].sweep.analyzer_ports)
+    seconds = sum(raw.sweep.seconds for raw in hookups)
+    return [f"{len(hookups)}, {ports} analyzer ports in the first, {seconds:.1f} s of sweeping"]
+
+
+def _calibration_words(measurement: Measurement) -> list[str]:
+    calibration = measurement.calibration
+    if calibration is None:
+        return ["none applied here"]
+    texts = [
+        f"{calibration.identifier} of {calibration.created_at}",
+        f"kit {calibration.kit}; {calibration.method}",
+    ]
+    if calibration.residuals_db:
+        name, value = max(calibration.residuals_db.items(), key=lambda item: item[1])
+        texts.append(f"largest of {len(calibration.residuals_db)} residuals {number(value, 1)} dB ({name})")
+    return texts
+
+
+def _consistency_words(measurement: Measurement) -> list[str]:
+    if not measurement.consistency_db:
+        return []
+    leg, value = max(measurement.consistency_db.items(), key=lambda item: item[1])
+    return [f"hookups disagree by at most {number(value, 1)} dB (leg {leg})"]
+
+
+def fixture_name(toml: str) -> str:
+    """Return the name that the fixture definition gives itself, or that there is none."""
+    try:
+        name = tomllib.loads(toml).get("name")
+    except tomllib.TOMLDecodeError:
+        name = None
+    return clean(name) if isinstance(name, str) and name else "none" if not toml else "unnamed"

@@ -1,0 +1,187 @@
+"""Names, numbers and sentences, the same on the terminal and on the page."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from collections.abc import Iterable, Iterator
+
+from benchsweep.records import End, Outcome, Parameter, Verdict, VerdictRow, WiringReport
+
+__all__ = [
+    "NOT_EVALUATED",
+    "PARAMETER_WORDS",
+    "STANDING_MARKS",
+    "STANDING_WORDS",
+    "clean",
+    "columns",
+    "headline",
+    "length_words",
+    "megahertz",
+    "number",
+    "pairs_words",
+    "row_words",
+    "signed",
+    "where_words",
+    "wiring_words",
+    "wrapped",
+]
+
+PARAMETER_WORDS: dict[Parameter, str] = {
+    Parameter.INSERTION_LOSS: "insertion loss",
+    Parameter.RETURN_LOSS: "return loss",
+    Parameter.NEXT: "NEXT",
+    Parameter.PS_NEXT: "PS NEXT",
+    Parameter.FEXT: "FEXT",
+    Parameter.ACR_N: "ACR-N",
+    Parameter.PS_ACR_N: "PS ACR-N",
+    Parameter.ACR_F: "ACR-F",
+    Parameter.PS_ACR_F: "PS ACR-F",
+    Parameter.TCL: "TCL",
+    Parameter.ELTCTL: "ELTCTL",
+    Parameter.DELAY: "delay",
+    Parameter.SKEW: "skew",
+    Parameter.PS_ANEXT: "PS ANEXT",
+    Parameter.PS_AACR_F: "PS AACR-F",
+}
+STANDING_MARKS = {"published": "", "common-practice": "+", "from-memory": "*"}
+STANDING_WORDS = {
+    "published": "checked against a published value",
+    "common-practice": "common practice in the trade, not taken from the standard itself",
+    "from-memory": "from memory: verify it against your own copy of the standard",
+}
+NOT_EVALUATED = "No measurement uncertainty was evaluated: margins are those of the measured values alone."
+
+# Joiners that scripts need; all other invisible characters could make a text look like another one.
+_JOINERS = "\u200c\u200d"
+
+
+def clean(text: str) -> str:
+    """Return `text` with every control, direction, private or unpaired character shown as a question mark."""
+    return "".join(
+        "?"
+        if char not in _JOINERS and unicodedata.category(char)[0] == "C"
+        else " "
+        if char.isspace()
+        else char
+        for char in text
+    )
+
+
+def _width(char: str) -> int:
+    if unicodedata.combining(char) or char in _JOINERS:
+        return 0
+    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
+
+
+def columns(text: str) -> int:
+    """Return how many columns of a terminal `text` takes."""
+    return sum(map(_width, text))
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Break `text` into lines of at most `width` columns, at spaces where there are any."""
+    lines, line = [], ""
+    for word in clean(text).split() or [""]:
+        for piece in _pieces(word, width):
+            joined = f"{line} {piece}" if line else piece
+            if columns(joined) <= width:
+                line = joined
+            else:
+                lines.append(line)
+                line = piece
+    return [*lines, line]
+
+
+def _pieces(word: str, width: int) -> Iterator[str]:
+    piece = ""
+    for char in word:
+        if piece and columns(piece + char) > width:
+            yield piece
+            piece = ""
+        piece += char
+    yield piece
+
+
+def number(value: float | None, decimals: int = 2) -> str:
+    """Return a number for people: plain decimals, a dash where there is none."""
+    if value is None or math.isnan(value):
+        return "-"
+    if math.isinf(value):
+        return "infinite" if value > 0 else "-infinite"
+    return f"{value:.{decimals}f}"
+
+
+def signed(value: float | None) -> str:
+    """Return a margin, always with its sign."""
+    if value is None or not math.isfinite(value):
+        return number(value)
+    return f"{value:+.2f}"
+
+
+def megahertz(frequency_hz: float | None) -> str:
+    """Return a frequency in MHz, with as many decimals as tell neighbouring points apart."""
+    if frequency_hz is None:
+        return "-"
+    value = frequency_hz / 1e6
+    return f"{value:.2f}" if value >= 100 else f"{value:.3f}"
+
+
+def length_words(length_m: float | None) -> str:
+    """Return a length in metres."""
+    return "not given" if length_m is None else f"{length_m:g} m"
+
+
+def pairs_words(pairs: Iterable[str]) -> str:
+    """Return the pairs of a row: ``12``, or receiving and disturbing pair, ``12-36``."""
+    return "-".join(pairs)
+
+
+def where_words(end: End | None, pairs: tuple[str, ...]) -> str:
+    """Return where a row was measured: ``end A, pairs 12-36``."""
+    pair = f"{'pair' if len(pairs) == 1 else 'pairs'} {pairs_words(pairs)}" if pairs else ""
+    return ", ".join(part for part in (f"end {end}" if end else "", pair) if part)
+
+
+def row_words(row: VerdictRow) -> str:
+    """Return one row as a sentence part: what, where, by how much."""
+    unit = row.parameter.unit
+    what = ", ".join(
+        part for part in (PARAMETER_WORDS[row.parameter], where_words(row.end, row.pairs)) if part
+    )
+    if row.worst_margin_db is None:
+        return f"{what}: {row.note or 'no point counted'}"
+    side = "outside" if row.worst_margin_db < 0 else "inside"
+    at = "" if row.frequency_hz is None else f" at {megahertz(row.frequency_hz)} MHz"
+    return f"{what}: {number(abs(row.worst_margin_db))} {unit} {side} the limit{at}"
+
+
+def headline(verdict: Verdict) -> str:
+    """Return the outcome as a word and what it rests on."""
+    rows = verdict.rows
+    counts = [(outcome, sum(row.outcome is outcome for row in rows)) for outcome in _BAD_FIRST]
+    told = [f"{count} {outcome.value}" for outcome, count in counts if count]
+    if not told:
+        return f"{verdict.outcome.value}: nothing was graded"
+    of = "1 graded trace" if len(rows) == 1 else f"{len(rows)} graded traces"
+    return f"{verdict.outcome.value}: of {of} {', '.join(told)}"
+
+
+_BAD_FIRST = (
+    Outcome.FAIL,
+    Outcome.CONDITIONAL_FAIL,
+    Outcome.UNDECIDED,
+    Outcome.CONDITIONAL_PASS,
+    Outcome.PASS,
+)
+
+
+def wiring_words(wiring: WiringReport | None) -> tuple[str, ...]:
+    """Return the wiring check in sentences, the verdict on the wiring first."""
+    if wiring is None:
+        return ("not checked",)
+    if wiring.right:
+        return ("right: every contact leads to the same contact at the other end",)
+    if wiring.findings:
+        return ("wrong", *(finding.words for finding in wiring.findings))
+    return ("not checked: the measurement does not tell",)
