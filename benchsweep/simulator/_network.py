@@ -119,7 +119,7 @@ def unitary(backward: Complex, forward: Complex) -> Network:
     system[:, n:, n:] = 0.5j * forward
     index = np.arange(2 * n)
     system[:, index, index] += 1.0
-    scatter = 2.0 * np.linalg.inv(system)
+    scatter: Complex = 2.0 * np.linalg.inv(system).astype(np.complex128, copy=False)
     scatter[:, index, index] -= 1.0
     # Rows are the waves leaving (backward at the left, forward at the right), columns those entering.
     return Network(scatter[:, :n, n:], scatter[:, n:, n:], scatter[:, n:, :n])

@@ -143,8 +143,11 @@ def _jack_lump(spread: Real) -> Lump:
         for one, other, sign in ((pp, qp, 1), (pn, qn, 1), (pp, qn, -1), (pn, qp, -1)):
             inductance_s[one, other] += sign * mutual_s
             inductance_s[other, one] += sign * mutual_s
-    lump = Lump(inductance_s, _maxwell(mutual_f, 0.0) * REFERENCE_OHM)
-    return lump.with_delay(_LUMP_DELAY_S)
+    capacitance_s = _maxwell(mutual_f, 0.0) * REFERENCE_OHM
+    # The self inductance of the springs makes up for the shunt capacitance, as in a jack that meets return
+    # loss.
+    inductance_s += np.diag(np.diag(capacitance_s))
+    return Lump(inductance_s, capacitance_s).with_delay(_LUMP_DELAY_S)
 
 
 @dataclass(frozen=True)
