@@ -1,0 +1,324 @@
+"""The physical bench: analyzer ports, what is attached to them, and what a sweep reads.
+
+A sweep is asked for in two steps: `Bench.prepare` takes down the state of the bench at that moment (cheap, in
+the server's loop), `Bench.measure` computes from it (slow, in a thread).
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.simulator._bench_definition import BenchDefinition
+from benchsweep.simulator._connections import Attached, format_connections, parse_connections
+from benchsweep.simulator._drift import Wandering, with_drift
+from benchsweep.simulator._error_terms import ErrorBoxes, draw_error_boxes, raw_matrix
+
+__all__ = ["Bench", "Device", "SweepRequest", "matrix_seen"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+
+REFERENCE_OHM = 50.0
+_KEPT_RESULTS = 3
+
+
+class Device(Protocol):
+    """What the bench needs of a specimen."""
+
+    @property
+    def name(self) -> str:
+        """Its name."""
+
+    @property
+    def conductors(self) -> tuple[str, ...]:
+        """``A1`` … ``B8`` in the order of the matrix."""
+
+    @property
+    def grid(self) -> tuple[float, float, int] | None:
+        """Start and stop in Hz and points that the analyzer presets to, or None."""
+
+    def scatter(self, frequency_hz: Real) -> Complex:
+        """Return ``(n_freq, n, n)`` at 50 ohm."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SweepRequest:
+    """The state of the bench and the settings of one sweep.
+
+    Parameters
+    ----------
+    frequency_hz
+        ``(n_freq,)``.
+    driven
+        Port numbers that are sources, rising.
+    if_bandwidth_hz
+        Resolution bandwidth.
+    readings
+        How many readings of each point are averaged.
+    power_dbm
+        Source power of each driven port.
+    device, connections, matings, time_s, number
+        Specimen, what is attached where, re-connections per port, bench time and number of the sweep.
+    """
+
+    frequency_hz: Real
+    driven: tuple[int, ...]
+    if_bandwidth_hz: float
+    readings: int
+    power_dbm: tuple[float, ...]
+    device: Device
+    connections: Mapping[int, Attached]
+    matings: tuple[int, ...]
+    time_s: float
+    number: int
+
+
+def _reflection(impedance_ohm: NDArray[Any]) -> Complex:
+    return np.asarray((impedance_ohm - REFERENCE_OHM) / (impedance_ohm + REFERENCE_OHM), dtype=np.complex128)
+
+
+class Bench:
+    """A bench in its present state.
+
+    Parameters
+    ----------
+    definition
+        What the bench file says.
+    ports
+        Number of analyzer ports.
+    seed
+        Draws error terms, noise and drift.
+    noiseless
+        No noise, no drift, no change by re-connection; the error terms stay.
+    device, specimen
+        The specimen, and how it was asked for (name or path).
+    """
+
+    def __init__(
+        self,
+        definition: BenchDefinition,
+        *,
+        ports: int,
+        seed: int,
+        noiseless: bool,
+        device: Device,
+        specimen: str = "",
+    ) -> None:
+        self.definition = definition
+        self.ports = ports
+        self.seed = seed
+        self.noiseless = noiseless
+        self.device = device
+        self.specimen = specimen or device.name
+        self.time_s = 0.0
+        self._connections: dict[int, Attached] = {}
+        self._matings = [0] * ports
+        self._sweeps = 0
+        self._wandering = Wandering(definition.drift, ports, seed)
+        self._lock = threading.Lock()
+        self._matrices: OrderedDict[tuple[object, ...], tuple[Device, Complex]] = OrderedDict()
+        self._boxes: dict[bytes, ErrorBoxes] = {}
+
+    @property
+    def connections(self) -> str:
+        """What is attached where, ports rising."""
+        return format_connections(self._connections)
+
+    def connect(self, text: str) -> None:
+        """Replace the whole connection state by what `text` says (``1=A:12.1,2=open,3=thru 4,4=thru 3``).
+
+        Raises
+        ------
+        ImpossibleConnection
+            It cannot be made; nothing changes.
+        """
+        wanted = parse_connections(text, self.ports)
+        for port in range(1, self.ports + 1):
+            if wanted.get(port) != self._connections.get(port):
+                self._matings[port - 1] += 1
+        if wanted != self._connections:
+            self.time_s += self.definition.drift.seconds_per_connection
+        self._connections = wanted
+
+    def pass_duration_s(self, points: int, if_bandwidth_hz: float) -> float:
+        """Return how long one sweep over all points with one driven port takes."""
+        return points * (1.2 / if_bandwidth_hz + self.definition.overhead_per_point_s)
+
+    def prepare(
+        self, frequency_hz: Real, power_dbm: Mapping[int, float], if_bandwidth_hz: float, readings: int
+    ) -> SweepRequest:
+        """Take down what a sweep needs, and let the bench's clock run on by its duration.
+
+        Parameters
+        ----------
+        power_dbm
+            Source power by driven port.
+        """
+        driven = tuple(sorted(power_dbm))
+        request = SweepRequest(
+            frequency_hz=frequency_hz,
+            driven=driven,
+            if_bandwidth_hz=if_bandwidth_hz,
+            readings=readings,
+            power_dbm=tuple(power_dbm[port] for port in driven),
+            device=self.device,
+            connections=dict(self._connections),
+            matings=tuple(self._matings),
+            time_s=self.time_s,
+            number=self._sweeps,
+        )
+        self._sweeps += 1
+        self.time_s += self.pass_duration_s(frequency_hz.size, if_bandwidth_hz) * readings * len(driven)
+        return request
+
+    def measure(self, request: SweepRequest) -> Complex:
+        """Return the raw readings ``(n_freq, n_ports, n_driven)``. May be called from any thread.
+
+        Raises
+        ------
+        BenchsweepError
+            The specimen cannot be computed on that grid.
+        """
+        with self._lock:
+            s = self._seen(request)
+            boxes = self._moment(request)
+        driven = np.array([port - 1 for port in request.driven], dtype=np.intp)
+        raw = raw_matrix(s, boxes, driven)
+        return raw if self.noiseless else self._with_noise(raw, request)
+
+    def _seen(self, request: SweepRequest) -> Complex:
+        attached = tuple(sorted(request.connections.items()))
+        key = (id(request.device), attached, request.frequency_hz.tobytes())
+        if key in self._matrices:
+            self._matrices.move_to_end(key)
+            return self._matrices[key][1]
+        scattering = self._specimen_matrix(request)
+        s = matrix_seen(request, scattering, self.ports, self.definition)
+        self._remember(key, request.device, s)
+        return s
+
+    def _specimen_matrix(self, request: SweepRequest) -> Complex | None:
+        if not any(attached.kind == "leg" for attached in request.connections.values()):
+            return None
+        key = (id(request.device), "specimen", request.frequency_hz.tobytes())
+        if key not in self._matrices:
+            self._remember(key, request.device, request.device.scatter(request.frequency_hz))
+        self._matrices.move_to_end(key)
+        return self._matrices[key][1]
+
+    def _remember(self, key: tuple[object, ...], device: Device, matrix: Complex) -> None:
+        # The device is kept beside its matrix, so that its id() cannot come back as another device's.
+        self._matrices[key] = (device, matrix)
+        while len(self._matrices) > _KEPT_RESULTS:
+            self._matrices.popitem(last=False)
+
+    def error_boxes(self, frequency_hz: Real) -> ErrorBoxes:
+        """Return the error boxes without drift."""
+        key = frequency_hz.tobytes()
+        boxes = self._boxes.get(key)
+        if boxes is None:
+            boxes = draw_error_boxes(self.definition.error_terms, self.ports, self.seed, frequency_hz)
+            self._boxes = {key: boxes}
+        return boxes
+
+    def _moment(self, request: SweepRequest) -> ErrorBoxes:
+        boxes = self.error_boxes(request.frequency_hz)
+        if self.noiseless:
+            return boxes
+        return with_drift(
+            boxes,
+            self.definition.drift,
+            request.frequency_hz,
+            state=self._wandering.at(request.time_s),
+            matings=request.matings,
+            cable_delay_s=self.definition.error_terms.cable_delay_s,
+            seed=self.seed,
+        )
+
+    def _with_noise(self, raw: Complex, request: SweepRequest) -> Complex:
+        """Return ``raw (1 + trace noise) + floor``: complex normal, smaller by the root of the readings."""
+        noise = self.definition.noise
+        bandwidth = request.if_bandwidth_hz
+        power = np.array(request.power_dbm)
+        floor = 10.0 ** ((noise.floor_dbm_in_10_hz + 10.0 * np.log10(bandwidth / 10.0) - power) / 20.0)
+        trace_db = max(
+            noise.trace_noise_db_rms_at_1_khz * np.sqrt(bandwidth / 1e3), noise.trace_noise_db_rms_least
+        )
+        trace = 10.0 ** (trace_db / 20.0) - 1.0
+        rng = np.random.default_rng((self.seed, 5, request.number))
+        shrink = 1.0 / np.sqrt(request.readings)
+        relative, absolute = (_complex_normal(rng, raw.shape) for _ in range(2))
+        return np.asarray(raw * (1.0 + shrink * trace * relative) + shrink * floor * absolute)
+
+
+def _complex_normal(rng: np.random.Generator, shape: tuple[int, ...]) -> Complex:
+    """Return complex normal numbers of mean square 1."""
+    draws = rng.standard_normal((*shape, 2)) / np.sqrt(2.0)
+    return np.asarray(draws[..., 0] + 1j * draws[..., 1])
+
+
+def matrix_seen(
+    request: SweepRequest, scattering: Complex | None, ports: int, definition: BenchDefinition
+) -> Complex:
+    """Return the matrix ``(n_freq, ports, ports)`` at the ends of the test cables.
+
+    Parameters
+    ----------
+    scattering
+        The specimen's matrix; None when none of its legs is attached.
+    """
+    omega = 2.0 * np.pi * request.frequency_hz
+    standards = definition.standards
+    one_ports = {
+        "nothing": np.ones(omega.size, dtype=np.complex128),
+        "open": _open(omega, standards.open_capacitance_f),
+        "short": _reflection(1j * omega * standards.short_inductance_h),
+        "load": _reflection(standards.load_resistance_ohm + 1j * omega * standards.load_inductance_h),
+    }
+    seen = np.zeros((omega.size, ports, ports), dtype=np.complex128)
+    legs: dict[str, int] = {}
+    for index in range(ports):
+        attached = request.connections.get(index + 1, Attached("nothing"))
+        if attached.kind == "thru":
+            seen[:, index, attached.port - 1] = np.exp(-1j * omega * standards.thru_delay_s)
+        elif attached.kind == "leg" and attached.conductor in request.device.conductors:
+            legs[attached.conductor] = index
+        else:
+            # A leg that this specimen has not is an end in the air.
+            kind = "nothing" if attached.kind == "leg" else attached.kind
+            seen[:, index, index] = one_ports[kind]
+    if scattering is not None and legs:
+        ends = definition.terminations
+        admittance = 1.0 / ends.resistance_ohm + 1j * omega * ends.capacitance_f
+        inner = _terminated(scattering, request.device.conductors, tuple(legs), _reflection(1.0 / admittance))
+        places = np.array(list(legs.values()))
+        seen[:, places[:, None], places] = inner
+    return seen
+
+
+def _open(omega: Real, capacitance_f: float) -> Complex:
+    """Return the reflection of a fringe capacitance, also of none."""
+    y = 1j * omega * capacitance_f * REFERENCE_OHM
+    return np.asarray((1.0 - y) / (1.0 + y))
+
+
+def _terminated(s: Complex, names: tuple[str, ...], kept: tuple[str, ...], reflection: Complex) -> Complex:
+    """Return `s` of the `kept` conductors, every other one ending in `reflection` ``(n_freq,)``.
+
+    ``S_aa + S_ab R (I - S_bb R)^-1 S_ba``.
+    """
+    a = np.array([names.index(name) for name in kept])
+    b = np.array([i for i, name in enumerate(names) if name not in kept], dtype=np.intp)
+    inner = s[:, a[:, None], a]
+    if b.size == 0:
+        return inner
+    r = reflection[:, None, None]
+    into = np.linalg.solve(np.eye(b.size) - s[:, b[:, None], b] * r, s[:, b[:, None], a])
+    return np.asarray(inner + (s[:, a[:, None], b] * r) @ into)

@@ -1,0 +1,157 @@
+"""One measurement channel of the simulated analyzer: its settings, its measurements and its data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.simulator._bench import Bench, SweepRequest
+from benchsweep.simulator._bench_definition import BenchDefinition
+
+__all__ = ["Channel", "preset_grid"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+
+# What the analyzer believes of itself while its own correction is on, over the truth: close, and wrong.
+_BELIEVED_DIRECTIVITY = 0.97
+_BELIEVED_TRACKING = 1.02 * np.exp(0.01j)
+
+
+def preset_grid(bench: Bench) -> tuple[float, float, int]:
+    """Return start and stop in Hz and points after a preset: the specimen's own grid, or the bench's."""
+    preset = bench.definition.preset
+    return bench.device.grid or (preset.start_hz, preset.stop_hz, preset.points)
+
+
+@dataclass(slots=True, eq=False)
+class Channel:
+    """Settings and data of one channel. A new one is in the preset state.
+
+    Parameters
+    ----------
+    bench
+        Whose ports it sweeps.
+    measurements
+        Name -> (receiving port, driven port), in the order of definition.
+    """
+
+    bench: Bench
+    start_hz: float = 0.0
+    stop_hz: float = 0.0
+    points: int = 0
+    sweep_type: str = "LIN"
+    if_bandwidth_hz: float = 0.0
+    power_dbm: dict[int, float] = field(default_factory=dict)
+    power_coupled: bool = True
+    averaging: bool = False
+    average_count: int = 1
+    average_mode: str = "SWE"
+    mode: str = "CONT"
+    group_count: int = 1
+    correction: bool = True
+    extension: bool = False
+    extension_s: dict[int, float] = field(default_factory=dict)
+    fixture: bool = False
+    measurements: dict[str, tuple[int, int]] = field(default_factory=dict)
+    selected: str | None = None
+    averaged: int = 0
+    _raw: Complex | None = None
+    _grid: Real | None = None
+    _conditions: tuple[object, ...] = ()
+
+    def __post_init__(self) -> None:
+        preset = self.bench.definition.preset
+        self.start_hz, self.stop_hz, self.points = preset_grid(self.bench)
+        self.if_bandwidth_hz = preset.if_bandwidth_hz
+        ports = range(1, self.bench.ports + 1)
+        self.power_dbm = dict.fromkeys(ports, preset.power_dbm)
+        self.extension_s = dict.fromkeys(ports, 0.0)
+
+    @property
+    def definition(self) -> BenchDefinition:
+        """The bench file."""
+        return self.bench.definition
+
+    @property
+    def frequency_hz(self) -> Real:
+        """The grid of the present settings, ``(points,)``."""
+        space = np.geomspace if self.sweep_type == "LOG" else np.linspace
+        return np.asarray(space(self.start_hz, self.stop_hz, self.points), dtype=np.float64)
+
+    @property
+    def driven(self) -> tuple[int, ...]:
+        """The ports that a sweep drives: the sources of the defined measurements, rising."""
+        return tuple(sorted({source for _, source in self.measurements.values()}))
+
+    @property
+    def readings(self) -> int:
+        """Readings of each point within one sweep."""
+        return self.average_count if self.averaging and self.average_mode == "POIN" else 1
+
+    @property
+    def pass_duration_s(self) -> float:
+        """Duration of one sweep with one driven port."""
+        return self.bench.pass_duration_s(self.points, self.if_bandwidth_hz) * self.readings
+
+    def prepare(self, sweeps: int) -> SweepRequest:
+        """Return the request for `sweeps` sweeps, whose readings are averaged when averaging is on.
+
+        Without averaging only the last sweep is kept.
+        """
+        averaged = sweeps if self.averaging and self.average_mode == "SWE" else 1
+        power = {port: self.power_dbm[port] for port in self.driven}
+        readings = self.readings * min(averaged, self.average_count)
+        return self.bench.prepare(self.frequency_hz, power, self.if_bandwidth_hz, readings)
+
+    def clear_averages(self) -> None:
+        """Begin averaging anew with the next sweep."""
+        self.averaged = 0
+
+    def store(self, request: SweepRequest, raw: Complex, sweeps: int) -> None:
+        """Keep what a sweep read: ``(points, ports, driven)``. Columns of other ports stay as they were."""
+        n = self.bench.ports
+        if self._raw is None or self._grid is None or not np.array_equal(self._grid, request.frequency_hz):
+            self._raw = np.zeros((request.frequency_hz.size, n, n), dtype=np.complex128)
+            self._grid = request.frequency_hz
+            self.averaged = 0
+        conditions = (request.driven, request.power_dbm, request.if_bandwidth_hz, self.average_mode)
+        if conditions != self._conditions:
+            self.averaged = 0
+        self._conditions = conditions
+        columns = np.array(request.driven, dtype=np.intp) - 1
+        if self.averaging and self.average_mode == "SWE":
+            # A running mean up to the count, then an exponential one.
+            before = min(self.averaged, self.average_count)
+            fresh = min(sweeps, self.average_count)
+            kept = before if before + fresh <= self.average_count else self.average_count - fresh
+            mean = self._raw[:, :, columns]
+            self._raw[:, :, columns] = (kept * mean + fresh * raw) / (kept + fresh) if kept else raw
+            self.averaged += sweeps
+        else:
+            self._raw[:, :, columns] = raw
+            self.averaged = 0
+
+    def read(self, receivers: NDArray[np.intp], sources: NDArray[np.intp]) -> Complex:
+        """Return ``(points, n_receivers, n_sources)`` as the analyzer hands it out; indices count from 0.
+
+        Zeros when nothing has been swept on the present grid. The analyzer's own correction and its port
+        extension are applied where they are on.
+        """
+        grid = self.frequency_hz
+        if self._raw is None or self._grid is None or not np.array_equal(self._grid, grid):
+            return np.zeros((grid.size, receivers.size, sources.size), dtype=np.complex128)
+        data = self._raw[:, receivers[:, None], sources]
+        if self.correction:
+            boxes = self.bench.error_boxes(grid)
+            same = receivers[:, None] == sources
+            believed = boxes.directivity[:, receivers, None] * _BELIEVED_DIRECTIVITY * same
+            tracking = boxes.receiver_path[:, receivers, None] * boxes.source_path[:, None, sources]
+            data = (data - believed) / (tracking * _BELIEVED_TRACKING)
+        if self.extension:
+            delay_s = np.array([self.extension_s[port + 1] for port in range(self.bench.ports)])
+            turn = delay_s[receivers][:, None] + delay_s[sources]
+            data = data * np.exp(2j * np.pi * grid[:, None, None] * turn)
+        return np.asarray(data, dtype=np.complex128)
