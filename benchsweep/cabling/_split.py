@@ -17,7 +17,7 @@ _ABOUT_100_MHZ = (50e6, 150e6)
 _LOW = (5e6, 20e6)
 _NEXT_LIMIT_DB = 30.0
 _RETURN_LOSS_LIMIT_DB = 23.0
-# From the upper band to the lower one coupling in one place falls by 16.5 dB, coupling along the cord by less.
+# From the upper band to the lower one coupling in one place falls by 16.5 dB, coupling all along by less.
 _LARGEST_FALL_DB = 12.0
 
 

@@ -1,3 +1,41 @@
-"""TODO."""
+"""Requirements (limit lines as data), their values, and grading.
 
-__all__: list[str] = []
+A requirement is a TOML file in ``tables/``, in ``./requirements/`` or in the data folder; it holds every
+number and the standing of each line. The code holds a closed set of forms that a line can have. Limits and
+margins are unrounded; losses are positive dB, delay and skew ns; a positive margin is good.
+"""
+
+from benchsweep.limits._forms import Constant, CordNext, LogLine, Powers, VoltageSum
+from benchsweep.limits._grade import DECISION_RULES, grade
+from benchsweep.limits._requirement import (
+    Band,
+    Exemption,
+    LimitLine,
+    Requirement,
+    Source,
+    list_requirements,
+    load_requirement,
+    parse_parameter,
+)
+from benchsweep.limits._values import LimitValue, limit_curve, limit_value
+
+__all__ = [
+    "DECISION_RULES",
+    "Band",
+    "Constant",
+    "CordNext",
+    "Exemption",
+    "LimitLine",
+    "LimitValue",
+    "LogLine",
+    "Powers",
+    "Requirement",
+    "Source",
+    "VoltageSum",
+    "grade",
+    "limit_curve",
+    "limit_value",
+    "list_requirements",
+    "load_requirement",
+    "parse_parameter",
+]
