@@ -57,18 +57,25 @@ def correct(terms: ErrorTerms, raw: NDArray[np.complex128], ports: Sequence[int]
     tracking[:, diagonal, diagonal] = terms.reflection_tracking[:, index]
     out = raw.copy()
     out[:, diagonal, diagonal] -= terms.directivity[:, index]
-    out /= tracking
+    with np.errstate(all="ignore"):  # what comes of a tracking of zero is refused below
+        out /= tracking
     incident = terms.load_match[:, index, np.newaxis] * out
     incident[:, diagonal, diagonal] = 1.0 + terms.source_match[:, index] * out[:, diagonal, diagonal]
+    if not np.all(np.isfinite(out)):
+        raise _uncorrectable(ports, "it holds values that are no numbers")
     try:
         # S A = B, solved as A^T S^T = B^T.
         corrected = np.linalg.solve(incident.swapaxes(1, 2), out.swapaxes(1, 2)).swapaxes(1, 2)
     except np.linalg.LinAlgError as error:
-        raise CalibrationMismatch(
-            f"the raw sweep of ports {_list(ports)} cannot be corrected: {error}",
-            hint="Check that the analyzer measured S-parameters uncorrected, then calibrate again.",
-        ) from error
+        raise _uncorrectable(ports, str(error)) from error
     return np.ascontiguousarray(corrected)
+
+
+def _uncorrectable(ports: Sequence[int], why: str) -> CalibrationMismatch:
+    return CalibrationMismatch(
+        f"the raw sweep of ports {_list(ports)} cannot be corrected: {why}",
+        hint="Check that the analyzer gives uncorrected S-parameters, then measure or calibrate again.",
+    )
 
 
 def refuse_other_grid(

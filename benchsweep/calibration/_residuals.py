@@ -38,10 +38,14 @@ def residuals_db(
         ``short port 3``, ``open port 3``, ``load port 3``
             Exactly determined by the solution, so these show arithmetic alone.
         ``thru 1-5 transmission``, ``thru 1-5 reflection``
-            A thru pair has one reading more than unknowns and the common port's load match is met in every
-            thru, so these show drift, noise and wrong standards.
-        ``thru 1-5 reciprocity``
-            ``|S21 - S12|`` of the corrected thru.
+            A thru gives one reading more than there are unknowns (forward and reverse tracking are joined by
+            the reflection trackings), and the load match of the common port is met in every thru: drift,
+            noise and wrong standards show here.
+
+    Notes
+    -----
+    ``|S21 - S12|`` of the corrected thru would say nothing: the solution halves the contradiction between
+    both ways, which leaves them equal.
     """
     found: dict[str, float] = {}
     for port in readings.ports:
@@ -55,7 +59,6 @@ def residuals_db(
         name = f"thru {readings.common}-{other}"
         found[f"{name} transmission"] = _db(difference[:, [0, 1], [1, 0]])
         found[f"{name} reflection"] = _db(difference[:, [0, 1], [0, 1]])
-        found[f"{name} reciprocity"] = _db(corrected[:, 1, 0] - corrected[:, 0, 1])
     return found
 
 

@@ -63,6 +63,7 @@ def solve(
     reflections = ideal_reflections(kit, readings.frequency_hz)
     thru = ideal_thru(kit, readings.frequency_hz)
     _refuse_exchanged(kit, readings, reflections)
+    _refuse_silent_thrus(readings)
     with warnings.catch_warnings(), np.errstate(all="ignore"):
         # What scikit-rf would warn of (divisions by zero) ends in the check for numbers below.
         warnings.simplefilter("ignore")
@@ -96,22 +97,26 @@ def _solve_terms(
     readings: Readings, reflections: Mapping[str, NDArray[np.complex128]], thru: NDArray[np.complex128]
 ) -> ErrorTerms:
     frequency = skrf.Frequency.from_f(readings.frequency_hz, unit="hz")
-    n = len(readings.ports)
-    if n == 1:
-        columns = _one_port(frequency, readings, reflections)
-        tracking = np.ones((readings.frequency_hz.size, 1, 1), dtype=np.complex128)
+    ports = readings.ports
+    if len(ports) == 1:
+        columns, tracking = _one_port(frequency, readings, reflections)
     else:
+        common = ports.index(readings.common)
         pairs = {
-            (at, readings.ports.index(other)): _pair(frequency, readings, other, reflections, thru)
-            for at in [readings.ports.index(readings.common)]
+            (common, ports.index(other)): _pair(frequency, readings, other, reflections, thru)
             for other in readings.thrus
         }
-        columns, tracking = _two_ports(pairs) if n == 2 else _many_ports(pairs)
+        if len(ports) == 2:
+            (couple, arguments), *_ = pairs.items()
+            coefs = _two_ports(arguments)
+            columns, tracking = _joined([coefs[couple.index(at)] for at in (0, 1)])
+        else:
+            columns, tracking = _joined(_many_ports(pairs))
     return ErrorTerms(
         frequency_hz=readings.frequency_hz,
-        analyzer_ports=readings.ports,
+        analyzer_ports=ports,
         transmission_tracking=tracking,
-        **{name: np.stack(columns[name], axis=1) for name in _PER_PORT},
+        **columns,
     )
 
 
@@ -122,15 +127,17 @@ def _network(frequency: Any, s: NDArray[np.complex128]) -> Any:
 
 def _one_port(
     frequency: Any, readings: Readings, reflections: Mapping[str, NDArray[np.complex128]]
-) -> dict[str, list[NDArray[np.complex128]]]:
+) -> tuple[dict[str, NDArray[np.complex128]], NDArray[np.complex128]]:
     port = readings.ports[0]
     solved = OnePort(
         measured=[_network(frequency, readings.reflections[name][port]) for name in ONE_PORT_STANDARDS],
         ideals=[_network(frequency, reflections[name]) for name in ONE_PORT_STANDARDS],
     )
-    coefs = {name.replace(" ", "_"): [value] for name, value in solved.coefs.items()}
+    shape = (readings.frequency_hz.size, 1)
+    columns = {name.replace(" ", "_"): value.reshape(shape) for name, value in solved.coefs.items()}
     # A single port never waits for another one's drive, so it has no load match.
-    return {**coefs, "load_match": [np.zeros_like(coefs["directivity"][0])]}
+    columns["load_match"] = np.zeros(shape, dtype=np.complex128)
+    return columns, np.ones((*shape, 1), dtype=np.complex128)
 
 
 def _pair(
@@ -158,50 +165,44 @@ def _pair(
     return {"method": SOLT, "measured": measured, "ideals": ideals, "n_thrus": 1}
 
 
-def _two_ports(
-    pairs: dict[tuple[int, int], dict[str, Any]],
-) -> tuple[dict[str, list[NDArray[np.complex128]]], NDArray[np.complex128]]:
-    """Solve two ports; scikit-rf's multiport calibration wants at least three."""
-    ((driven, receiving), arguments), *_ = pairs.items()
-    solved = SOLT(**{key: value for key, value in arguments.items() if key != "method"})
-    coefs = solved.coefs_12term
-    first = "forward" if driven == 0 else "reverse"
-    second = "reverse" if driven == 0 else "forward"
-    columns = {
-        name: [coefs[f"{way} {name.replace('_', ' ')}"] for way in (first, second)]
-        for name in ("directivity", "source_match", "reflection_tracking")
-    }
-    # The forward load match is met at the port that receives forward.
-    columns["load_match"] = [coefs[f"{second} load match"], coefs[f"{first} load match"]]
-    tracking = np.ones((columns["directivity"][0].size, 2, 2), dtype=np.complex128)
-    tracking[:, receiving, driven] = coefs["forward transmission tracking"]
-    tracking[:, driven, receiving] = coefs["reverse transmission tracking"]
-    return columns, tracking
+def _two_ports(arguments: dict[str, Any]) -> list[dict[str, NDArray[np.complex128]]]:
+    """Solve two ports in the form of scikit-rf's multiport calibration, which wants three at least."""
+    solved = SOLT(**{key: value for key, value in arguments.items() if key != "method"}).coefs_8term
+    names = ("directivity", "source match", "reflection tracking")
+    first = {name: solved[f"forward {name}"] for name in names}
+    second = {name: solved[f"reverse {name}"] for name in names}
+    # The forward switch term is met at the port that receives forward.
+    first |= {"switch term": solved["reverse switch term"], "k": np.ones_like(solved["k"])}
+    second |= {"switch term": solved["forward switch term"], "k": solved["k"]}
+    return [first, second]
 
 
-def _many_ports(
-    pairs: dict[tuple[int, int], dict[str, Any]],
-) -> tuple[dict[str, list[NDArray[np.complex128]]], NDArray[np.complex128]]:
-    """Solve three ports or more and turn scikit-rf's terms (switch term and k of each port) into ours."""
+def _many_ports(pairs: dict[tuple[int, int], dict[str, Any]]) -> list[dict[str, NDArray[np.complex128]]]:
     solved = MultiportCal(pairs)
     solved.run()
+    return list(solved.coefs)
+
+
+def _joined(
+    coefs: list[dict[str, NDArray[np.complex128]]],
+) -> tuple[dict[str, NDArray[np.complex128]], NDArray[np.complex128]]:
+    """Turn scikit-rf's terms of each port (directivity, source match, switch term, k …) into ours.
+
+    A receiving port is terminated by its switch term behind its error box. The path into port s is ``1/k_s``,
+    that out of port j ``k_j`` times its reflection tracking (a common factor drops out), divided by what the
+    switch term sends round again (Marks 1997).
+    """
+    port = {name: np.stack([one[name] for one in coefs], axis=1) for name in coefs[0]}
+    round_trip = 1.0 - port["directivity"] * port["switch term"]
     columns = {
-        name: [coefs[name.replace("_", " ")] for coefs in solved.coefs]
-        for name in ("directivity", "source_match", "reflection_tracking")
+        "directivity": port["directivity"],
+        "source_match": port["source match"],
+        "load_match": port["source match"] + port["reflection tracking"] * port["switch term"] / round_trip,
+        "reflection_tracking": port["reflection tracking"],
     }
-    columns["load_match"] = [network.s[:, 0, 0] for network in solved.terminations]
-    # Path into port s 1/k_s and out of port j k_j er_j (any common factor drops out); the receiving port is
-    # terminated by its switch term, which divides what its receiver sees (Marks 1997).
-    into = np.stack([1.0 / coefs["k"] for coefs in solved.coefs], axis=1)
-    out_of = np.stack(
-        [
-            coefs["k"] * coefs["reflection tracking"] / (1.0 - coefs["directivity"] * coefs["switch term"])
-            for coefs in solved.coefs
-        ],
-        axis=1,
-    )
-    tracking = out_of[:, :, np.newaxis] * into[:, np.newaxis, :]
-    diagonal = np.arange(len(solved.coefs))
+    out_of = port["k"] * port["reflection tracking"] / round_trip
+    tracking = out_of[:, :, np.newaxis] / port["k"][:, np.newaxis, :]
+    diagonal = np.arange(len(coefs))
     tracking[:, diagonal, diagonal] = 1.0
     return columns, tracking
 
@@ -223,9 +224,20 @@ def _refuse_exchanged(
         closest = min(ratio, key=lambda couple: ratio[couple])
         if ratio[closest] <= kit.acceptance.smallest_separation * max(*ratio.values(), _FAINTEST_TRACKING):
             raise CalibrationError(
-                f"port {port}: {closest[0]} and {closest[1]} read too much alike; "
-                "a standard was forgotten or exchanged, or makes no contact",
-                hint=f"Check the standards at port {port}, then calibrate again.",
+                f"port {port}: open, short and load do not read as the kit says "
+                f"({closest[0]} and {closest[1]} too much alike)",
+                hint=f"A standard at port {port} was forgotten or exchanged, or makes no contact. "
+                "Check them, then calibrate again.",
+            )
+
+
+def _refuse_silent_thrus(readings: Readings) -> None:
+    for other, raw in readings.thrus.items():
+        level = min(_rms(raw[:, 0, 1]), _rms(raw[:, 1, 0]))
+        if level < _FAINTEST_TRACKING:
+            raise CalibrationError(
+                f"thru {readings.common}-{other}: nothing comes through",
+                hint=f"Join ports {readings.common} and {other} by the thru, then calibrate again.",
             )
 
 
