@@ -1,3 +1,27 @@
-"""TODO."""
+"""The link to the analyzer, its command families and the analyzer itself. The only room that knows VISA.
 
-__all__: list[str] = []
+Conventions: questions and answers stay in step or the link refuses to be used; every group of settings is
+followed by the error queue; every setting is read back; matrices are raw, ``(n_freq, n, n)`` complex128,
+row = receiving port, column = driven port, analyzer ports rising. How a group of analyzers spells its
+operations is data (``families/*.toml``); where groups differ in more than words, the file picks a behaviour
+by name.
+"""
+
+from benchsweep.instrument._analyzer import Analyzer, open_analyzer
+from benchsweep.instrument._family import Family, list_families, load_family
+from benchsweep.instrument._identify import identify
+from benchsweep.instrument._link import Link
+from benchsweep.instrument._messages import Message
+from benchsweep.instrument._open import open_link
+
+__all__ = [
+    "Analyzer",
+    "Family",
+    "Link",
+    "Message",
+    "identify",
+    "list_families",
+    "load_family",
+    "open_analyzer",
+    "open_link",
+]
