@@ -9,6 +9,7 @@ Conventions:
 - What is drawn are records; nothing is computed here that a stage computes.
 """
 
+from benchsweep.report._page import ReportItem, write_html
 from benchsweep.report._tables import measurement_table, verdict_table
 
-__all__ = ["measurement_table", "verdict_table"]
+__all__ = ["ReportItem", "measurement_table", "verdict_table", "write_html"]
