@@ -49,7 +49,8 @@ def show(requirement: RequirementName, length_m: LengthM = None, as_json: AsJson
     if as_json:
         print_json(document)
         return
-    lines = [f"{document['title']}", f"source    {document['source']}", f"standing  {document['standing']}"]
+    lines = [f"{document['title']}", f"source    {document['source']}"]
+    lines += [f"checked   {document['checked']}", f"standing  {document['standing']}"]
     for line in document["lines"]:
         bound = "at least" if line["sense"] == "min" else "at most"
         lines.append("")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep import archive, calibration, fixture
@@ -112,7 +113,7 @@ def _switch(station: Station, analyzer: Analyzer, prompt: Prompt | None) -> Swit
 def find_calibration(
     station: Station,
     *,
-    frequency_hz: NDArray,
+    frequency_hz: NDArray[np.float64],
     analyzer_ports: Sequence[int],
     idn: str,
     settings: SweepSettings,

@@ -97,7 +97,8 @@ def requirement_document(name: str, *, length_m: float | None) -> dict[str, Any]
         "title": requirement.title,
         "edition": requirement.edition,
         "standing": requirement.standing,
-        "source": requirement.source.text,
+        "source": requirement.source.document,
+        "checked": requirement.source.checked,
         "length_m": length_m,
         "lines": [_line(requirement, line.parameter, length_m) for line in requirement.lines],
     }

@@ -76,8 +76,8 @@ def test_every_seed_is_another_bench(tmp_path: Path) -> None:
 
 
 # Bounds of the vector error |S - S_true|, from the figures stated in the bench definition `default`:
-# connections repeat to -60 dB each (calibration standards, throughs and the specimen add up), directivity and match walk
-# to -60 dB in an hour, noise floor -95 dB and trace noise 0.0015 dB at 1 kHz. Partial hookups add the
+# connections repeat to -60 dB each (standards, throughs and the specimen add up), directivity and match
+# walk to -60 dB in an hour, noise floor -95 dB and trace noise 0.0015 dB at 1 kHz. Partial hookups add the
 # terminations and more matings.
 BOUND = {16: 10 ** (-40 / 20), 8: 10 ** (-38 / 20), 4: 10 ** (-36 / 20)}
 
