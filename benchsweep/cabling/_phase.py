@@ -18,8 +18,9 @@ _TYPICAL_S_PER_M = 5.1e-9
 # Without a length the delay must lie below this part of 1/step; beyond it, it may belong to another turn.
 _SAFE_TURN = 0.45
 _BELOW_ZERO = 0.01
-# More loss than any cable of that delay has: the signal did not come through this pair.
-_MOST_LOSS_DB, _MOST_LOSS_DB_PER_M_ROOT_MHZ = 4.0, 0.06
+# More loss than a cable of that delay has (twice the 1.8 sqrt f per 100 m of a common one, and connectors):
+# the signal did not come through this pair, or the true delay is some turns of 1/step more.
+_MOST_LOSS_DB, _MOST_LOSS_DB_PER_M_ROOT_MHZ = 4.0, 0.035
 _LARGEST_JUMP_RAD = 0.8 * math.pi
 _INTERCEPT_TOLERANCE_RAD = 1.2
 _INTERCEPT_POINTS = 6
