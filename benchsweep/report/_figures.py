@@ -1,9 +1,8 @@
 """One drawing per parameter, both ends side by side, as SVG text.
 
 Inline SVG, not pixels: it prints sharply at any size, its words can be searched and read aloud, and it is no
-larger than PNG fit for print. What keeps it small is that a trace is drawn with some 250 points (the least and
-the greatest value of each stretch, and always the worst point) and that coordinates are rounded to a tenth of
-a point.
+larger than PNG fit for print. What keeps it small: a trace is drawn with some 250 points (the least and the
+greatest value of each stretch, and always the worst point); coordinates are rounded to a tenth of a point.
 
 A trace is told by its label, and by line style and colour (the receiving pair) and marker (the disturbing
 pair); the colours are close to those of Okabe and Ito, "Color universal design" (2008), chosen for
@@ -144,7 +143,7 @@ def _draw_trace(axes: Axes, trace: Trace, number: int, worst: VerdictRow | None)
     index = thinned(trace.frequency_hz, trace.value, keep)
     value = np.where(np.isfinite(trace.value), trace.value, np.nan)[index]
     colour, dashes = _PAIR_STYLES.get(trace.pairs[0], _OTHER_STYLE) if trace.pairs else _OTHER_STYLE
-    marker = _MARKERS.get(trace.pairs[1], "x") if len(trace.pairs) > 1 and trace.end else None
+    marker = _MARKERS.get(trace.pairs[1], "x") if len(trace.pairs) > 1 else None
     every = max(index.size // 5, 1)
     axes.plot(
         trace.frequency_hz[index] / 1e6,
@@ -163,7 +162,7 @@ def _draw_trace(axes: Axes, trace: Trace, number: int, worst: VerdictRow | None)
 
 
 def _title(end: End | None, worst: VerdictRow | None) -> str:
-    head = "" if end is None else f"receiver at end {end}: "
+    head = "" if end is None else f"end {end}: "
     if worst is None:
         return f"{head}no limit" if head else "no limit"
     if worst.worst_margin_db is None:
@@ -196,7 +195,7 @@ def _scale(axes: Axes, traces: Sequence[Trace], curve: LimitCurve | None, worst:
     axes.set_xlim(start, stop)
     ticks = [m * 10.0**d for d in range(-3, 5) for m in (1, 2, 5) if start <= m * 10.0**d <= stop]
     if stop / start > 30:
-        ticks = [t for t in ticks if t not in {2.0, 5.0, 0.2, 0.5, 20.0, 50.0}]
+        ticks = [t for t in ticks if t not in {2.0, 5.0, 0.2, 0.5, 20.0, 50.0, 200.0, 2000.0}]
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axes.xaxis.set_minor_formatter(NullFormatter())
@@ -246,21 +245,29 @@ def _label_traces(axes: Axes) -> None:
             va="center",
             fontsize=7,
             fontweight="bold" if name == "limit" else "normal",
-            arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.5, "shrinkA": 0, "shrinkB": 0},
+            arrowprops={
+                "arrowstyle": "-",
+                "color": colour,
+                "linewidth": 0.5,
+                "shrinkA": 0,
+                "shrinkB": 0,
+                "relpos": (0.0, 0.5),
+            },
             annotation_clip=False,
         )
 
 
 def _apart(wanted: Sequence[float], height: float) -> list[float]:
-    """Return positions at least `height` apart, in the same order, near the wanted ones and within 0 to 1."""
-    places: list[float] = []
-    for want in wanted:
-        places.append(max(want, places[-1] + height) if places else want)
-    ceiling = 1.0
-    for index in reversed(range(len(places))):
-        places[index] = min(places[index], ceiling)
-        ceiling = places[index] - height
-    return places
+    """Return rising positions at least `height` apart, as near to the rising `wanted` as can be, up to 1."""
+    groups: list[list[float]] = []  # of wanted positions, each less the height of the labels below it
+    for index, want in enumerate(wanted):
+        groups.append([want - index * height])
+        while len(groups) > 1 and float(np.mean(groups[-2])) > float(np.mean(groups[-1])):
+            last = groups.pop()
+            groups[-1] += last
+    level = [float(np.mean(group)) for group in groups for _ in group]
+    top = 1.0 - height * (len(level) - 1)
+    return [max(min(place, top), 0.0) + index * height for index, place in enumerate(level)]
 
 
 _NUMBER = re.compile(r"-?\d+\.\d+")

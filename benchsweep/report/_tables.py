@@ -12,7 +12,7 @@ from benchsweep.report._words import (
     STANDING_WORDS,
     clean,
     columns,
-    headline,
+    count_words,
     length_words,
     megahertz,
     number,
@@ -36,7 +36,7 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
     every parameter and end. The text holds no control characters, whatever the names hold.
     """
     width = max(width, 60)
-    lines = [*_entry("outcome", [headline(verdict)], width)]
+    lines = [*_entry("outcome", [f"{verdict.outcome.value}: {count_words(verdict)}"], width)]
     bad = bad_rows(verdict)
     worst = worst_row(verdict)
     if bad:

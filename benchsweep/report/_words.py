@@ -15,7 +15,7 @@ __all__ = [
     "STANDING_WORDS",
     "clean",
     "columns",
-    "headline",
+    "count_words",
     "length_words",
     "megahertz",
     "number",
@@ -156,15 +156,16 @@ def row_words(row: VerdictRow) -> str:
     return f"{what}: {number(abs(row.worst_margin_db))} {unit} {side} the limit{at}"
 
 
-def headline(verdict: Verdict) -> str:
-    """Return the outcome as a word and what it rests on."""
+def count_words(verdict: Verdict) -> str:
+    """Return how many traces were graded and with which outcomes."""
     rows = verdict.rows
     counts = [(outcome, sum(row.outcome is outcome for row in rows)) for outcome in _BAD_FIRST]
     told = [f"{count} {outcome.value}" for outcome, count in counts if count]
     if not told:
-        return f"{verdict.outcome.value}: nothing was graded"
-    of = "1 graded trace" if len(rows) == 1 else f"{len(rows)} graded traces"
-    return f"{verdict.outcome.value}: of {of} {', '.join(told)}"
+        return "nothing was graded"
+    if len(told) == 1 and verdict.outcome is Outcome.PASS:
+        return f"all {len(rows)} graded traces pass"
+    return f"of {len(rows)} graded traces {', '.join(told)}"
 
 
 _BAD_FIRST = (

@@ -64,19 +64,20 @@ def measurement(
     seed: int = 1, *, points: int = 3, ports: int = 4, hookups: int = 2, **changes: object
 ) -> Measurement:
     rng = np.random.default_rng(seed)
-    legs = LEGS[:ports] if ports < 16 else LEGS
+    legs = LEGS[:ports]
+    n, grid = len(legs), np.linspace(1e6, 500e6, points)
     fields = {
         "specimen": Specimen("cord 2 m / no. 7", 2.0, "green, from drum 12"),
         "created_at": CREATED,
         "origin": "bench",
         "station": "simulated",
         "operator": "M. Lindqvist",
-        "corrected": SMatrix(
-            np.linspace(1e6, 500e6, points), noise(rng, points, len(legs), len(legs)), legs, (50.0,) * len(legs)
-        ),
+        "corrected": SMatrix(grid, noise(rng, points, n, n), legs, (50.0,) * n),
         "hookups": tuple(raw_hookup(rng, n + 1, points, ports) for n in range(hookups)),
         "calibration": calibration(rng, points, ports),
-        "analyzer": AnalyzerIdentity("Simulated works,x,1,0", "named-measurement", ports, (Probe("*OPT?", "0"),)),
+        "analyzer": AnalyzerIdentity(
+            "Simulated works,x,1,0", "named-measurement", ports, (Probe("*OPT?", "0"),)
+        ),
         "settings": SweepSettings(1e6, 500e6, points, 1e3, 4, -5.0),
         "fixture_toml": 'schema = 1\nname = "contacts"\n# naïve\n',
         "consistency_db": {"A:12.1": -61.5, "A:12.2": -np.inf},

@@ -31,7 +31,7 @@ from benchsweep.records import (
 from benchsweep.report import ReportItem
 
 P = Parameter
-# Parameter -> value at 100 MHz, slope in dB per decade, limit at 100 MHz; a loss that rises has its limit above.
+# Parameter -> value at 100 MHz, slope in dB per decade, limit at 100 MHz
 SHAPES = {
     P.INSERTION_LOSS: (0.5, 0.3, 1.0),
     P.RETURN_LOSS: (28.0, -10.0, 20.0),
@@ -119,13 +119,13 @@ def measurement(rng: np.random.Generator, identifier: str, points: int) -> Measu
         operator="M. Lindqvist",
         corrected=SMatrix(grid, 0.01 * rng.normal(size=(points, 16, 16)), legs, (50.0,) * 16),
         calibration=Calibration(
-            "cal-7", "2026-03-01T08:00:00Z", "Simulated works,x", "simulated-contacts", "SOLT", settings, terms,
-            residuals,
+            "cal-7", "2026-03-01T08:00:00Z", "Simulated works,x", "simulated-contacts", "SOLT", settings,
+            terms, residuals,
         ),
         analyzer=AnalyzerIdentity("Simulated works,bench analyzer 16 ports,1,0", "named-measurement", 16),
         settings=settings,
         fixture_toml='schema = 1\nname = "contacts"\n',
-        consistency_db={leg: -60.0 for leg in legs},
+        consistency_db=dict.fromkeys(legs, -60.0),
         ambient={"temperature_degc": 21.5},
         software={"benchsweep": "0.1.0", "numpy": "2.4"},
     )  # fmt: skip
