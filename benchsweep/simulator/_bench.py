@@ -152,7 +152,12 @@ class Bench:
         return points * (1.2 / if_bandwidth_hz + self.definition.overhead_per_point_s)
 
     def prepare(
-        self, frequency_hz: Real, power_dbm: Mapping[int, float], if_bandwidth_hz: float, readings: int
+        self,
+        frequency_hz: Real,
+        power_dbm: Mapping[int, float],
+        if_bandwidth_hz: float,
+        readings: int,
+        duration_s: float,
     ) -> SweepRequest:
         """Take down what a sweep needs, and let the bench's clock run on by its duration.
 
@@ -160,6 +165,10 @@ class Bench:
         ----------
         power_dbm
             Source power by driven port.
+        readings
+            How many readings of each point are averaged.
+        duration_s
+            How long it takes on the bench's clock.
         """
         driven = tuple(sorted(power_dbm))
         request = SweepRequest(
@@ -175,7 +184,7 @@ class Bench:
             number=self._sweeps,
         )
         self._sweeps += 1
-        self.time_s += self.pass_duration_s(frequency_hz.size, if_bandwidth_hz) * readings * len(driven)
+        self.time_s += duration_s
         return request
 
     def measure(self, request: SweepRequest) -> Complex:

@@ -104,7 +104,8 @@ class Channel:
         averaged = sweeps if self.averaging and self.average_mode == "SWE" else 1
         power = {port: self.power_dbm[port] for port in self.driven}
         readings = self.readings * min(averaged, self.average_count)
-        return self.bench.prepare(self.frequency_hz, power, self.if_bandwidth_hz, readings)
+        lasts = self.pass_duration_s * len(power) * sweeps
+        return self.bench.prepare(self.frequency_hz, power, self.if_bandwidth_hz, readings, lasts)
 
     def clear_averages(self) -> None:
         """Begin averaging anew with the next sweep."""

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from benchsweep.errors import BenchsweepError
 from benchsweep.simulator._bench import Bench, SweepRequest
 from benchsweep.simulator._channel import Channel
-from benchsweep.simulator._grammar import Unit, split_units
+from benchsweep.simulator._grammar import Node, Unit, split_units
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._status import EventBit, OperationBit, Status
 from benchsweep.simulator._tree import Answer, Call, Command, Tree
@@ -108,13 +108,13 @@ class Instrument:
 
     async def _execute_units(self, message: str, session: object, answers: list[bytes]) -> None:
         units = split_units(message)
-        path: tuple[object, ...] = ()
+        path: tuple[Node, ...] = ()
         while True:
             try:
                 unit = next(units, None)
                 if unit is None:
                     return
-                command, suffixes, path = self._tree.find(unit.header, path)  # type: ignore[arg-type]
+                command, suffixes, path = self._tree.find(unit.header, path)
                 self.answer_waits = bool(answers)
                 answer = await self._carry_out(command, unit, dict(suffixes), session)
                 if answer is not None:
@@ -260,7 +260,10 @@ class Instrument:
             raise ScpiFault(-221, "no measurement defined")
         fault = self.take_fault("sweep-never-ends", "drop-link", "instrument-error", "invalid-points")
         self._trigger.clear()
-        operation = asyncio.get_running_loop().create_task(self._run(channel, sweeps, fault))
+        waits = self.trigger_source != "IMM"
+        bit = OperationBit.WAITING_FOR_TRIGGER if waits else OperationBit.SWEEPING
+        self.status.operation.set(bit, True)
+        operation = asyncio.get_running_loop().create_task(self._run(channel, sweeps, fault, waits=waits))
         self._operation = operation
         operation.add_done_callback(self._end_operation)
         if fault == "drop-link":
@@ -285,6 +288,10 @@ class Instrument:
         if self._operation is not operation:
             return
         self._operation = None
+        failure = None if operation.cancelled() else operation.exception()
+        if failure is not None:
+            _log.error("while sweeping", exc_info=failure)
+            self.status.report(ScpiFault(-310, f"{type(failure).__name__}: {failure}"))
         for channel in self.channels.values():
             if channel.mode in ("SING", "GRO"):
                 channel.mode = "HOLD"
@@ -295,12 +302,11 @@ class Instrument:
             self.status.event |= EventBit.OPERATION_COMPLETE
         self._release(answer=True)
 
-    async def _run(self, channel: Channel, sweeps: int, fault: str) -> None:
-        if self.trigger_source != "IMM":
-            self.status.operation.set(OperationBit.WAITING_FOR_TRIGGER, True)
+    async def _run(self, channel: Channel, sweeps: int, fault: str, *, waits: bool) -> None:
+        if waits:
             await self._trigger.wait()
             self.status.operation.set(OperationBit.WAITING_FOR_TRIGGER, False)
-        self.status.operation.set(OperationBit.SWEEPING, True)
+            self.status.operation.set(OperationBit.SWEEPING, True)
         if fault == "sweep-never-ends":
             await asyncio.Event().wait()
         await self.sweep(channel, sweeps, invalid=fault == "invalid-points")

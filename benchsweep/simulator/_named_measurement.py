@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.simulator._channel import Channel
+from benchsweep.simulator._grammar import Form, Parameter
 from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._tree import Answer, Call, Command
@@ -49,7 +50,8 @@ class _LimitWord(Kind[Instrument]):
     def __init__(self, of: Number[Instrument]) -> None:
         self._of = of
 
-    def decode(self, parameter: Any, device: Instrument) -> float:
+    def decode(self, parameter: Parameter, device: Instrument) -> float:
+        self.refuse(parameter, Form.WORD)
         return self._of.decode(parameter, device)
 
     def encode(self, value: Any) -> str:
@@ -144,7 +146,7 @@ def _span(call: _Call) -> float:
 def _set_bandwidth(call: _Call, value: float) -> None:
     """Take the nearest bandwidth that the hardware has."""
     legal = np.array(call.device.bench.definition.analyzer.if_bandwidths_hz)
-    _channel(call).if_bandwidth_hz = float(legal[np.argmin(np.abs(np.log(legal / value)))])
+    _channel(call).if_bandwidth_hz = float(legal[np.argmin(np.abs(legal - value))])
 
 
 def _bandwidth_limits(device: Instrument) -> Limits:

@@ -256,6 +256,8 @@ def running_bench(options: BenchOptions) -> Iterator[RunningBench]:
             with contextlib.suppress(RuntimeError):  # the loop has just closed by itself
                 loop.call_soon_threadsafe(stop.set)
         thread.join()
+    if failure:
+        raise failure[0]
 
 
 def serve(options: BenchOptions, announce: Callable[[dict[str, Any]], None]) -> None:

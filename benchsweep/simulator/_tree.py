@@ -95,7 +95,7 @@ def _parse_pattern(pattern: str) -> tuple[_PatternNode, ...]:
         if optional != (found[5] is not None):
             raise ValueError(f"brackets of {pattern!r}")
         nodes.append(_PatternNode(found[2], found[2] + found[3].upper(), found[4], optional))
-    if position != len(pattern):
+    if position != len(pattern) or "::" in pattern or pattern.endswith(":"):
         raise ValueError(f"header pattern {pattern!r}")
     return tuple(nodes)
 
