@@ -2,8 +2,16 @@
 
 from __future__ import annotations
 
-import numpy as np
+import struct
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
+import pytest
+
+from benchsweep.archive import write_record
 from benchsweep.records import (
     AnalyzerIdentity,
     Calibration,
@@ -38,7 +46,7 @@ def calibration(rng: np.random.Generator, points: int = 3, ports: int = 4, **cha
         reflection_tracking=noise(rng, points, ports),
         transmission_tracking=noise(rng, points, ports, ports),
     )
-    fields = {
+    content = {
         "identifier": "cal-1",
         "created_at": CREATED,
         "idn": "Simulated works,bench analyzer 16 ports,1,0",
@@ -48,7 +56,7 @@ def calibration(rng: np.random.Generator, points: int = 3, ports: int = 4, **cha
         "terms": terms,
         "residuals_db": {"load port 3": -78.25, "thru 1-2": -80.1, "thru 1-3": -np.inf},
     }
-    return Calibration(**(fields | changes))
+    return Calibration(**(content | changes))
 
 
 def raw_hookup(rng: np.random.Generator, number: int = 1, points: int = 3, ports: int = 4) -> RawHookup:
@@ -66,7 +74,7 @@ def measurement(
     rng = np.random.default_rng(seed)
     legs = LEGS[:ports]
     n, grid = len(legs), np.linspace(1e6, 500e6, points)
-    fields = {
+    content = {
         "specimen": Specimen("cord 2 m / no. 7", 2.0, "green, from drum 12"),
         "created_at": CREATED,
         "origin": "bench",
@@ -84,7 +92,7 @@ def measurement(
         "ambient": {"temperature_degc": 21.5},
         "software": {"benchsweep": "0.1.0", "numpy": np.__version__},
     }
-    return Measurement(**(fields | changes))
+    return Measurement(**(content | changes))
 
 
 def imported(seed: int = 1) -> Measurement:
@@ -92,3 +100,34 @@ def imported(seed: int = 1) -> Measurement:
     rng = np.random.default_rng(seed)
     matrix = SMatrix([1e6, 2e6], noise(rng, 2, 4, 4), LEGS[:4], (50.0,) * 4)
     return Measurement(Specimen("x"), CREATED, "touchstone", "", "", matrix, source_file="x.s4p")
+
+
+def same(one: object, other: object) -> bool:
+    """Equal to the last bit, types included, whatever the records hold."""
+    if is_dataclass(one) and not isinstance(one, type):
+        return type(one) is type(other) and all(
+            same(getattr(one, part.name), getattr(other, part.name)) for part in fields(one)
+        )
+    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
+        return (one.shape, one.dtype, one.tobytes()) == (other.shape, other.dtype, other.tobytes())
+    if isinstance(one, Mapping) and isinstance(other, Mapping):
+        return list(one) == list(other) and all(same(one[key], other[key]) for key in one)
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return len(one) == len(other) and all(map(same, one, other))
+    if isinstance(one, float) and isinstance(other, float):
+        return struct.pack("<d", one) == struct.pack("<d", other)
+    return type(one) is type(other) and one == other
+
+
+@pytest.fixture(scope="session")
+def build() -> SimpleNamespace:
+    """The builders, by name."""
+    return SimpleNamespace(
+        measurement=measurement, imported=imported, calibration=calibration, raw_hookup=raw_hookup, same=same
+    )
+
+
+@pytest.fixture(scope="session")
+def stored(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One record on the disc, never to be changed."""
+    return write_record(measurement(), tmp_path_factory.mktemp("stored"))

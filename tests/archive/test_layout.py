@@ -1,0 +1,89 @@
+"""The layout as documented is the layout as written."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from types import SimpleNamespace
+
+import h5py
+import numpy as np
+import pytest
+
+from benchsweep.archive import Journal, check_record, read_record, write_calibration
+from benchsweep.archive._layout import layout
+from benchsweep.records import Specimen
+
+README = Path(__file__).resolve().parents[2] / "README.md"
+GOLDEN = Path(__file__).resolve().parent / "golden" / "record-v1.h5"
+
+
+def written(path: Path) -> tuple[set[str], set[str]]:
+    """Data sets and attributes of a file, hookups under the general name, checksums left out."""
+    data, attributes = set(), set()
+
+    def visit(_: str, item: h5py.Group | h5py.Dataset) -> None:
+        name = re.sub(r"^/hookups/\d+", "/hookups/{n}", item.name)
+        if isinstance(item, h5py.Dataset):
+            data.add(name)
+            assert set(item.attrs) == {"unit", "meaning", "sha256", "attributes_sha256"}
+            assert item.attrs["meaning"]
+        else:
+            attributes.update(f"{name}@{key}" for key in item.attrs if key != "attributes_sha256")
+
+    with h5py.File(path) as file:
+        visit("/", file)
+        file.visititems(visit)
+    return data, attributes
+
+
+def documented(kind: str) -> tuple[set[str], set[str]]:
+    paths = [item.path for item in layout(kind)]
+    assert len(set(paths)) == len(paths)
+    return {path for path in paths if "@" not in path}, {path for path in paths if "@" in path}
+
+
+def test_all_that_is_written_is_documented(build: SimpleNamespace, stored: Path, tmp_path: Path) -> None:
+    assert written(stored) == documented("record")
+    calibration = write_calibration(build.calibration(np.random.default_rng(1)), tmp_path / "calibrations")
+    assert written(calibration) == documented("calibration")
+    Journal(tmp_path / "job", {"a": "b"}).save(build.measurement().hookups[0])
+    assert written(tmp_path / "job" / "hookup-001.h5") == documented("hookup")
+
+
+def test_shapes_and_types_are_as_documented(stored: Path) -> None:
+    with h5py.File(stored) as file:
+        for item in layout("record"):
+            if "@" in item.path:
+                continue
+            found = file[item.path.replace("{n}", "001")]
+            text = h5py.check_string_dtype(found.dtype) is not None
+            assert item.type == ("text" if text else str(found.dtype)), item.path
+            assert (item.shape.count(",") + 1 if item.shape != "scalar" else 0) == len(found.shape), item.path
+            assert item.unit == found.attrs["unit"], item.path
+
+
+def test_the_readme_names_every_data_set() -> None:
+    text = README.read_text(encoding="utf-8") if README.is_file() else ""
+    section = re.search(r"^(#+) Record layout\n(.*?)(?=^#{1,3} |\Z)", text, re.MULTILINE | re.DOTALL)
+    if section is None:
+        pytest.skip("README has no section on the record layout yet")
+    named = set(re.findall(r"`(/[^`]*)`", section[2]))
+    missing = {item.path for item in layout("record")} - named
+    assert not missing, f"README.md, section Record layout, does not name: {sorted(missing)}"
+
+
+def test_a_record_of_version_1_stays_readable() -> None:
+    """Written when the format was fixed, kept for ever."""
+    check_record(GOLDEN)
+    back = read_record(GOLDEN)
+    assert back.specimen == Specimen("cord 2 m / no. 7", 2.0, "green, from drum 12")
+    assert back.corrected.ports == ("A:12.1", "A:12.2", "A:36.3", "A:36.6")
+    assert back.corrected.s[2, 3, 1] == complex(0.009548302746945434, -0.025884806478784557)
+    assert [raw.hookup.connections[1] for raw in back.hookups] == ["A:12.1", "A:45.4"]
+    assert back.calibration is not None
+    assert dict(back.calibration.residuals_db) == {
+        "load port 3": -78.25,
+        "thru 1-2": -80.1,
+        "thru 1-3": -np.inf,
+    }
