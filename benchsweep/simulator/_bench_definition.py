@@ -111,6 +111,8 @@ class BenchDefinition(Definition):
     """A whole bench file."""
 
     schema_version: Literal[1] = Field(alias="schema")
+    # Part of the answer to *IDN?, so no commas and no blanks.
+    name: str = Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=40)
     description: str
     source: str
     standing: Standing

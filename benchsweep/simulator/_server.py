@@ -10,7 +10,6 @@ import socket
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from benchsweep.errors import UnknownName, UsageError
@@ -104,10 +103,9 @@ def build_instrument(options: BenchOptions) -> Instrument:
         device=device,
         specimen=options.specimen,
     )
-    name = "".join(c if c.isalnum() or c in "._" else "-" for c in Path(options.bench).stem)
     fingerprint = definition.fingerprint(options.ports, options.seed)
     tables = (COMMON_COMMANDS, BENCH_COMMANDS, _FAMILIES[options.family])
-    return Instrument(bench, tables, f"{name}-{options.seed}-{fingerprint}")
+    return Instrument(bench, tables, f"{definition.name}-{options.seed}-{fingerprint}")
 
 
 class _Server:
@@ -137,6 +135,7 @@ class _Server:
             await stop.wait()
         finally:
             server.close()
+            self._instrument.forget_completion()
             await self._instrument.abort()
             for task in tuple(self._connections):
                 task.cancel()
