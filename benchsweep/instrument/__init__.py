@@ -10,6 +10,7 @@ by name.
 from benchsweep.instrument._analyzer import Analyzer, open_analyzer
 from benchsweep.instrument._family import Family, list_families, load_family
 from benchsweep.instrument._identify import identify
+from benchsweep.instrument._libraries import visa_libraries
 from benchsweep.instrument._link import Link
 from benchsweep.instrument._messages import Message
 from benchsweep.instrument._open import open_link
@@ -24,4 +25,5 @@ __all__ = [
     "load_family",
     "open_analyzer",
     "open_link",
+    "visa_libraries",
 ]
