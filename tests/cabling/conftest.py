@@ -12,7 +12,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from benchsweep.records import CONTACTS_OF_PAIR, FOUR_PAIRS, Leg, ModePort, SMatrix, balanced_ports
+from benchsweep.records import CONTACTS_OF_PAIR, FOUR_PAIRS, ModePort, SMatrix, balanced_ports
 
 Z0 = 50.0
 EYE = np.eye(8)
@@ -149,5 +149,4 @@ def rig() -> SimpleNamespace:
         to_mixed=to_mixed,
         part_of=part_of,
         mixed_of=mixed_of,
-        Leg=Leg,
     )
