@@ -159,10 +159,10 @@ def _unreachable(address: str, error: Exception) -> InstrumentError:
     silent = (constants.StatusCode.error_timeout, constants.StatusCode.error_resource_not_found)
     if isinstance(error, pyvisa.errors.VisaIOError) and error.error_code not in silent:
         return translate(error, address=address, doing="opening the link")
-    return LinkLost(
-        f"{address}: nobody answers ({_flat(error)})",
-        hint="Check that the instrument is on and in the network, and that address and port are right.",
-    )
+    hint = "Check that the instrument is on and in the network, and that address and port are right."
+    if address.upper().startswith("TCPIP") and not address.upper().endswith("SOCKET"):
+        hint += " A raw TCP port is written TCPIP::host::port::SOCKET."
+    return LinkLost(f"{address}: nobody answers ({_flat(error)})", hint=hint)
 
 
 def _flat(error: Exception) -> str:

@@ -94,7 +94,7 @@ def apply_settings(link: Link, family: Family, settings: SweepSettings) -> Setup
     _group(link, family, "preset", "presetting the analyzer")
     link.query("*OPC?", timeout_s=max(_PRESET_PATIENCE_S, link.timeout_s))
     _group(link, family, "hold", "stopping the sweep")
-    _switch_corrections_off(link, family)
+    corrections = _switch_corrections_off(link, family)
     _group(link, family, "data_format", "setting the data format")
     _group(link, family, "sweep_type", "setting the sweep type")
     if settings.start_hz is not None and settings.stop_hz is not None and settings.points is not None:
@@ -112,7 +112,7 @@ def apply_settings(link: Link, family: Family, settings: SweepSettings) -> Setup
         doing="setting the averaging",
     )
     link.write_checked(*family.fill("power", power_dbm=settings.power_dbm), doing="setting the source power")
-    return _read_back(link, family, settings)
+    return _read_back(link, family, settings, corrections)
 
 
 def read_number(link: Link, question: str) -> float:
@@ -129,10 +129,11 @@ def read_number(link: Link, question: str) -> float:
 def _group(link: Link, family: Family, operation: Operation, doing: str) -> None:
     link.write_checked(*family.fill(operation), doing=doing)
     for item in family.confirmations(operation):
-        _confirm(link, item, link.query(item.query))
+        _confirm(link, item)
 
 
-def _switch_corrections_off(link: Link, family: Family) -> None:
+def _switch_corrections_off(link: Link, family: Family) -> tuple[Confirmation, ...]:
+    """Switch off whatever changes raw data; return the states that this instrument knows."""
     commands = family.fill("uncorrected")
     doing = "switching the analyzer's own corrections off"
     link.write(*commands)
@@ -140,40 +141,36 @@ def _switch_corrections_off(link: Link, family: Family) -> None:
     if entries:
         listed = "; ".join(f'{number},"{text}"' for number, text in entries)
         raise ScpiError(
-            f"{link.address}: {doing}: the instrument reports {listed}", entries=entries, commands=commands,
+            f"{link.address}: {doing}: the instrument reports {listed}",
+            entries=entries,
+            commands=commands,
             hint="Switch correction, port extension and fixture simulation off by hand, then try again.",
-        )  # fmt: skip
-    for item in _present(link, family):
-        _confirm(link, item, link.query(item.query))
+        )
+    return tuple(item for item in family.confirmations("uncorrected") if _confirm(link, item))
 
 
-def _present(link: Link, family: Family) -> tuple[Confirmation, ...]:
-    """Return the correction states that this instrument knows."""
-    found = []
-    for item in family.confirmations("uncorrected"):
-        answer, error = link.probe(item.query) if item.optional else ("", "")
-        match = ERROR_ENTRY.match(error)
-        if answer is None and match is not None and int(match[1]) in _ABSENT:
-            link.errors()
-            continue
-        found.append(item)
-    return tuple(found)
-
-
-def _confirm(link: Link, item: Confirmation, answer: str) -> None:
-    plain = answer.upper().replace("+", "").replace(" ", "").strip("\"'")
-    if plain not in (wanted.upper() for wanted in item.answers):
+def _confirm(link: Link, item: Confirmation) -> bool:
+    """Return True when the instrument reads back what must be, False when it lacks an optional function."""
+    answer, error = link.probe(item.query)
+    match = ERROR_ENTRY.match(error)
+    link.errors()
+    if answer is None and item.optional and match is not None and int(match[1]) in _ABSENT:
+        return False
+    plain = (answer or "").upper().replace("+", "").replace(" ", "").strip("\"'")
+    if answer is None or plain not in (wanted.upper() for wanted in item.answers):
         raise InstrumentError(
-            f"{link.address}: {item.means}: not so, {item.query} answers {answer!r} "
+            f"{link.address}: {item.means}: not so, {item.query} answers {answer or error!r} "
             f"instead of {' or '.join(item.answers)}",
             hint="The analyzer refuses this setting, or spells it otherwise than the family file says.",
         )
+    return True
 
 
-def _read_back(link: Link, family: Family, wanted: SweepSettings) -> Setup:
-    confirmed = (*family.confirmations("data_format"), *family.confirmations("sweep_type"))
-    questions = tuple(family.ask(query) for query in _FINGERPRINT)
-    questions += tuple(item.query for item in (*confirmed, *_present(link, family)))
+def _read_back(
+    link: Link, family: Family, wanted: SweepSettings, corrections: tuple[Confirmation, ...]
+) -> Setup:
+    confirmed = (*family.confirmations("data_format"), *family.confirmations("sweep_type"), *corrections)
+    questions = (*(family.ask(query) for query in _FINGERPRINT), *(item.query for item in confirmed))
     answers = _ask_all(link, questions)
     value = {
         query: _number(link, family.ask(query), answer)

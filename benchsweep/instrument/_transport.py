@@ -229,14 +229,15 @@ class VisaTransport:
         if data.size < count:
             raise Stalled(data.size, closed=False)
         end = raw[count:]
+        if end == b"\r":
+            end += self._read_binary(1)
         # Where the end of a message is marked by the transport, the newline may be missing.
         return data, end if self.stream or end else b"\n"
 
     def glance(self) -> bytes:
-        self._set_timeout(_GLANCE_S)
         try:
-            return self._read_binary(64)
-        except (pyvisa.errors.VisaIOError, OSError, Stalled):
+            return self.read_line(_GLANCE_S)[:64]
+        except (pyvisa.errors.VisaIOError, OSError, Stalled, LineTooLong):
             return b""
 
     def clear(self) -> None:

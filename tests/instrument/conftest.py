@@ -1,0 +1,78 @@
+"""Small instruments for the tests of this room: a scripted one on a real TCP port, and the simulated bench."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+
+import pytest
+
+Answer = Callable[[str], "bytes | list[bytes | float | str] | None"]
+
+
+class ScriptedInstrument:
+    """Answers each line as `answer` says: bytes, nothing, or a list of bytes, pauses in s and ``"close"``."""
+
+    def __init__(self, answer: Answer) -> None:
+        self._answer = answer
+        self.lines: list[str] = []
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._open: list[socket.socket] = []
+        self._stopping = threading.Event()
+        port = self._listener.getsockname()[1]
+        self.address = f"TCPIP::127.0.0.1::{port}::SOCKET"
+        threading.Thread(target=self._accept, daemon=True).start()
+
+    def _accept(self) -> None:
+        with suppress(OSError):
+            while True:
+                connection, _ = self._listener.accept()
+                connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+                self._open.append(connection)
+                threading.Thread(target=self._talk, args=(connection,), daemon=True).start()
+
+    def _talk(self, connection: socket.socket) -> None:
+        with suppress(OSError), connection, connection.makefile("rb") as lines:
+            for raw in lines:
+                line = raw.decode().rstrip("\r\n")
+                self.lines.append(line)
+                answer = self._answer(line)
+                for part in answer if isinstance(answer, list) else [answer]:
+                    if isinstance(part, bytes):
+                        connection.sendall(part)
+                    elif isinstance(part, float):
+                        self._stopping.wait(part)
+                    elif part == "close":
+                        connection.shutdown(socket.SHUT_RDWR)
+                        return
+
+    def stop(self) -> None:
+        self._stopping.set()
+        self._listener.close()
+        for connection in self._open:
+            with suppress(OSError):
+                connection.shutdown(socket.SHUT_RDWR)
+
+
+@pytest.fixture
+def scripted() -> Iterator[Callable[[Answer], ScriptedInstrument]]:
+    """Start instruments that answer as a function says; all are stopped afterwards."""
+    running: list[ScriptedInstrument] = []
+
+    def start(answer: Answer) -> ScriptedInstrument:
+        running.append(ScriptedInstrument(answer))
+        return running[-1]
+
+    yield start
+    for instrument in running:
+        instrument.stop()
+
+
+@pytest.fixture
+def stopwatch() -> Callable[[], float]:
+    """Seconds since the test began."""
+    started = time.monotonic()
+    return lambda: time.monotonic() - started

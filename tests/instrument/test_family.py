@@ -1,0 +1,91 @@
+"""Command families as data: what a file may say, and that a user's own file wins."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchsweep.definitions import find_definition
+from benchsweep.errors import DefinitionError, UnknownName
+from benchsweep.instrument import list_families, load_family
+from benchsweep.instrument._behaviours import MATRIX, MEASUREMENTS, PARAMETER_NAMES, SWEEP
+
+SHIPPED = "named-measurement"
+
+
+def shipped_text() -> str:
+    return find_definition("families", SHIPPED).read_text(encoding="utf-8")
+
+
+def write(tmp_path: Path, text: str) -> str:
+    path = tmp_path / "own.toml"
+    path.write_text(text, encoding="utf-8")
+    return str(path)
+
+
+def test_the_shipped_family_states_its_standing() -> None:
+    (family,) = list_families()
+    assert family.name == SHIPPED
+    assert family.standing == "common-practice"
+    assert "memory" in family.source
+
+
+def test_numbers_lose_nothing() -> None:
+    family = load_family(SHIPPED)
+    commands = family.fill("grid", start_hz=1e6, stop_hz=499_999_999.5, points=1001)
+    assert commands == ("SENS1:FREQ:STAR 1000000", "SENS1:FREQ:STOP 499999999.5", "SENS1:SWE:POIN 1001")
+    assert family.fill("power", power_dbm=-5.0) == ("SOUR1:POW -5",)
+    assert family.ask("matrix", ports="1,2") == "CALC1:DATA:SNP:PORT? '1,2'"
+
+
+def test_own_file_of_the_same_name_wins(own_home: Path) -> None:
+    folder = own_home / "families"
+    folder.mkdir()
+    (folder / f"{SHIPPED}.toml").write_text(
+        shipped_text().replace("channel = 1", "channel = 3"), encoding="utf-8"
+    )
+    assert load_family(SHIPPED).fill("hold")[0] == "INIT3:CONT OFF"
+
+
+def test_every_behaviour_that_a_file_may_name_exists() -> None:
+    behaviours = load_family(SHIPPED).behaviours
+    assert behaviours.sweep in SWEEP
+    assert behaviours.measurements in MEASUREMENTS
+    assert behaviours.matrix in MATRIX
+    fields = type(behaviours).model_fields["parameter_names"]
+    assert set(PARAMETER_NAMES) == set(fields.annotation.__args__)  # type: ignore[union-attr]
+
+
+def test_parameter_names() -> None:
+    equal = PARAMETER_NAMES["equal-digits-above-nine"]
+    underscore = PARAMETER_NAMES["underscore-above-nine"]
+    assert [equal(2, 1), equal(10, 1), equal(1, 9), equal(9, 16)] == ["S21", "S1001", "S19", "S0916"]
+    assert [underscore(2, 1), underscore(10, 1), underscore(9, 16)] == ["S21", "S10_1", "S9_16"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("abort = ", "abrot = ", "abrot"),
+        ("{start_hz}", "{start}", "unknown field {start}"),
+        ('"ABOR"', '"ABOR?"', "is a question"),
+        ('matrix = "snp-rows"', 'matrix = "by-magic"', "behaviours.matrix"),
+        ("schema = 1", "schema = 2", "schema"),
+        ('tells = "ports"', 'tells = "nothing"', "number of ports"),
+        ('points = "SENS{channel}:SWE:POIN?"', 'points = "SENS{channel}:SWE:POIN"', "no question"),
+        ('"SYST:PRES"', '"SYST:{PRES"', "SYST:{PRES"),
+    ],
+)
+def test_a_wrong_file_names_file_and_key(tmp_path: Path, old: str, new: str, words: str) -> None:
+    text = shipped_text()
+    assert old in text
+    with pytest.raises(DefinitionError) as caught:
+        load_family(write(tmp_path, text.replace(old, new, 1)))
+    assert "own.toml" in caught.value.message
+    assert words in caught.value.message + caught.value.hint
+
+
+def test_unknown_name_lists_what_there_is() -> None:
+    with pytest.raises(UnknownName, match=SHIPPED):
+        load_family("telepathy")

@@ -1,0 +1,121 @@
+"""Recognising the command family by questions only."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchsweep.definitions import find_definition
+from benchsweep.errors import BadAnswer, InstrumentTimeout, UnknownFamily, UnknownName
+from benchsweep.instrument import identify, open_analyzer, open_link
+from benchsweep.simulator import BenchOptions, running_bench
+
+
+@pytest.mark.parametrize("ports", [2, 16])
+def test_the_simulated_bench(ports: int) -> None:
+    with running_bench(BenchOptions(ports=ports)) as bench, open_link(bench.address) as link:
+        identity = identify(link)
+        assert (identity.family, identity.ports) == ("named-measurement", ports)
+        assert identity.idn.startswith("Simulated works,")
+        asked = [item.probe for item in identity.evidence]
+        assert asked[:4] == ["*IDN?", "*ESR?", "SYST:ERR?", "*OPT?"]
+        assert ("SYST:CAP:HARD:PORT:COUN?", f"+{ports}") in [(e.probe, e.answer) for e in identity.evidence]
+        # Questions only: nothing but *CLS and queries went out.
+        sent = [item.text for item in link.recent() if item.direction == "sent"]
+        assert [text for text in sent if "?" not in text] == ["*CLS"]
+        json.dumps([item.answer for item in identity.evidence])
+
+
+def instrument(known: dict[str, str]) -> Any:
+    """An instrument that knows some questions and reports -113 for the others."""
+    queue: list[str] = []
+
+    def answer(line: str) -> bytes | None:
+        if line == "SYST:ERR?":
+            return (queue.pop(0) if queue else '+0,"No error"').encode() + b"\n"
+        if line in known:
+            return known[line].encode() + b"\n"
+        if line == "*CLS":
+            queue.clear()
+        elif not line.startswith("*ESE"):
+            queue.append('-113,"Undefined header"')
+        return None
+
+    return answer
+
+
+STANDARD = {"*IDN?": "Works,voltmeter,1,1.0", "*ESR?": "0"}
+MATCHING = {**STANDARD, "SYST:CAP:HARD:PORT:COUN?": "4", "CALC1:PAR:CAT:EXT?": '"NO CATALOG"'}
+
+
+def test_unknown_instrument_lists_questions_and_answers(scripted: Any, stopwatch: Any) -> None:
+    with open_link(scripted(instrument(STANDARD)).address) as link, pytest.raises(UnknownFamily) as caught:
+        identify(link)
+    assert "voltmeter" in caught.value.message
+    assert 'SYST:CAP:HARD:PORT:COUN? -> -113,"Undefined header"' in caught.value.message
+    assert "named-measurement" in caught.value.hint
+    assert "station file" in caught.value.hint
+    assert stopwatch() < 2.0
+
+
+@pytest.mark.parametrize(
+    ("query", "answer"),
+    [("SYST:CAP:HARD:PORT:COUN?", "many"), ("SYST:CAP:HARD:PORT:COUN?", "0"), ("CALC1:PAR:CAT:EXT?", "17")],
+)
+def test_every_answer_must_fit(scripted: Any, query: str, answer: str) -> None:
+    with open_link(scripted(instrument({**MATCHING, query: answer})).address) as link:
+        with pytest.raises(UnknownFamily):
+            identify(link)
+
+
+def test_an_instrument_that_fits_without_options(scripted: Any) -> None:
+    with open_link(scripted(instrument(MATCHING)).address) as link:
+        identity = identify(link)
+    assert identity.ports == 4
+    assert [item.answer for item in identity.evidence if item.probe == "*OPT?"] == ['-113,"Undefined header"']
+
+
+def test_the_persons_choice_overrides_what_the_answers_suggest(scripted: Any) -> None:
+    known = {**MATCHING, "CALC1:PAR:CAT:EXT?": "17"}
+    with open_link(scripted(instrument(known)).address) as link:
+        assert identify(link, "named-measurement").ports == 4
+
+
+def test_own_file_by_path(scripted: Any, tmp_path: Path) -> None:
+    text = find_definition("families", "named-measurement").read_text(encoding="utf-8")
+    own = tmp_path / "ours.toml"
+    own.write_text(text.replace("SYST:CAP:HARD:PORT:COUN?", "PORTS?").replace(
+        'name = "named-measurement"', 'name = "ours"'), encoding="utf-8")  # fmt: skip
+    with open_link(scripted(instrument({**STANDARD, "PORTS?": "+6"})).address) as link:
+        identity = identify(link, str(own))
+    assert (identity.family, identity.ports) == ("ours", 6)
+
+
+def test_chosen_family_that_cannot_tell_the_ports(scripted: Any) -> None:
+    with (
+        open_link(scripted(instrument(STANDARD)).address) as link,
+        pytest.raises(BadAnswer, match="number of ports"),
+    ):
+        identify(link, "named-measurement")
+
+
+def test_no_error_queue(scripted: Any) -> None:
+    bench = scripted(lambda line: b"huh\n" if line.endswith("?") else None)
+    with open_link(bench.address) as link, pytest.raises(UnknownFamily, match="huh"):
+        identify(link)
+
+
+def test_mute_instrument(scripted: Any) -> None:
+    with open_link(scripted(lambda line: None).address, timeout_s=0.2) as link:
+        with pytest.raises(InstrumentTimeout, match=r"\*IDN\?"):
+            identify(link)
+
+
+def test_unknown_family_name_asks_nothing(scripted: Any) -> None:
+    bench = scripted(instrument(MATCHING))
+    with pytest.raises(UnknownName):
+        open_analyzer(bench.address, family="telepathy")
+    assert bench.lines == []
