@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, ScpiError, UsageError
+from benchsweep.instrument._blocks import read_block
 from benchsweep.instrument._messages import Message, MessageRing
 from benchsweep.instrument._translate import translate
 from benchsweep.instrument._transport import LineTooLong, Stalled, Transport
@@ -123,7 +124,8 @@ class Link:
         self._ready()
         with self._exchange(command):
             self._send((command,))
-            data = self._read_block(command, self.timeout_s if timeout_s is None else timeout_s)
+            patience_s = self.timeout_s if timeout_s is None else timeout_s
+            data = read_block(self._transport, patience_s, what=f"{self.address}: {command}", tail=self._tail)
         self._ring.received_block(data)
         if data.size % 8 or (count is not None and data.size != 8 * count):
             wanted = "a whole number of" if count is None else str(count)
@@ -324,46 +326,6 @@ class Link:
         answer = raw.decode("utf-8", "backslashreplace").strip()
         self._ring.received(answer)
         return answer
-
-    def _read_block(self, command: str, timeout_s: float) -> NDArray[np.uint8]:
-        head = self._transport.read_header(2, timeout_s)
-        if head[:1] != b"#" or not head[1:].isdigit():
-            shown = (head + self._transport.glance())[:64]
-            raise BadAnswer(
-                f"{self.address}: {command}: the answer is no binary block, it begins with {shown.hex(' ')}",
-                hint=f"As text: {shown.decode('ascii', 'replace')!r}. Is the data format set? "
-                + self._tail(),
-            )
-        digits = int(head[1:])
-        if digits == 0:
-            raise BadAnswer(
-                f"{self.address}: {command}: the answer is a block of indefinite length (#0)",
-                hint="Its end cannot be told from its data; set the instrument to definite-length blocks.",
-            )
-        length = self._transport.read_header(digits, timeout_s)
-        if not length.isdigit():
-            raise BadAnswer(f"{self.address}: {command}: bad block length {length!r}", hint=self._tail())
-        return self._read_body(command, int(length), timeout_s)
-
-    def _read_body(self, command: str, size: int, timeout_s: float) -> NDArray[np.uint8]:
-        try:
-            data, end = self._transport.read_body(size, timeout_s)
-        except Stalled as stalled:
-            if stalled.closed:
-                raise
-            got = "fewer" if stalled.received is None else str(min(stalled.received, size))
-            raise BadAnswer(
-                f"{self.address}: {command}: block of {size} bytes announced, {got} received, then nothing "
-                f"for {timeout_s:g} s",
-                hint="The block was cut short; measure again. " + self._tail(),
-            ) from stalled
-        if end not in (b"\n", b"\r\n"):
-            raise BadAnswer(
-                f"{self.address}: {command}: the block of {size} bytes is followed by {end.hex(' ')}, "
-                "not by the end of line",
-                hint="The announced length is wrong; measure again. " + self._tail(),
-            )
-        return data
 
     @contextmanager
     def _exchange(self, command: str) -> Iterator[None]:

@@ -1,4 +1,4 @@
-"""Small instruments for the tests of this room: a scripted one on a real TCP port, and the simulated bench."""
+"""Small instruments for the tests of this room: scripted ones on a real TCP port."""
 
 from __future__ import annotations
 

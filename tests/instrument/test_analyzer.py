@@ -33,9 +33,9 @@ PRESET_GRID = replace(GRID, start_hz=None, stop_hz=None, points=None)
 
 # A bench without errors of its own, so that what is read is what is attached (to 1e-15).
 IDEAL = {
-    "directivity_db": "-400.0", "source_match_db": "-400.0", "switch_match_db": "-400.0", "ripple_db": "-400.0",
-    "cable_delay_s": "0.0", "loss_constant_db": "0.0", "loss_at_500_mhz_db": "0.0", "receiver_spread_db": "0.0",
-}  # fmt: skip
+    **dict.fromkeys(("directivity_db", "source_match_db", "switch_match_db", "ripple_db"), "-400.0"),
+    **dict.fromkeys(("cable_delay_s", "loss_constant_db", "loss_at_500_mhz_db", "receiver_spread_db"), "0.0"),
+}
 
 
 def changed_bench(tmp_path: Path, **changes: str) -> str:
@@ -290,7 +290,7 @@ def test_averages_lower_the_noise() -> None:
 
 
 def test_a_sweep_that_takes_its_time(tmp_path: Path) -> None:
-    """In real time: the sweep is awaited for as long as the analyzer says, and the end is not missed by much."""
+    """In real time: the sweep is awaited as long as the analyzer says, and its end is not missed by much."""
     bench = changed_bench(tmp_path, real_time="true")
     with analyzer_on(BenchOptions(bench=bench, ports=2)) as analyzer:
         analyzer.configure(replace(GRID, points=201, if_bandwidth_hz=3e3), (1, 2))

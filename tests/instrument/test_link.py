@@ -15,7 +15,7 @@ from pyvisa.constants import StatusCode
 
 import benchsweep.instrument._open as opening
 from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, ScpiError, UsageError
-from benchsweep.instrument import Link, open_link
+from benchsweep.instrument import Link, open_link, visa_libraries
 from benchsweep.instrument._translate import translate
 from benchsweep.instrument._transport import SocketTransport, Stalled
 
@@ -161,10 +161,12 @@ class TestBadBlocks:
             try:
                 values = link.query_doubles("D?")
             except InstrumentError as error:
-                assert "\n" not in str(error)
+                message = str(error)
             else:
+                message = ""
                 digits = int(answer[1:2])
                 assert values.tobytes() == answer[2 + digits :][: values.nbytes]
+            assert "\n" not in message
 
 
 class _NoResource:
@@ -300,6 +302,11 @@ class TestOpening:
         with pytest.raises(LinkLost, match="closed"):
             link.query("A?")
 
+    def test_listing_the_libraries_leaves_open_links_alone(self, scripted: Any) -> None:
+        with open_link(scripted(speak({"A?": b"1\n"})).address) as link:
+            assert "@py" in visa_libraries()
+            assert link.query("A?") == "1"
+
 
 class TestTranslation:
     @pytest.mark.parametrize("code", [code for code in StatusCode if code < 0])
@@ -341,8 +348,8 @@ class TestTranslation:
 
     def test_no_class_of_pyvisa_is_forgotten(self) -> None:
         """The list above names every exception class that pyvisa defines."""
-        known = {"Error", "VisaIOError", "InvalidSession", "VisaTypeError", "UnknownHandler", "OSNotSupported",
-                 "InvalidBinaryFormat", "LibraryError"}  # fmt: skip
+        words = "Error VisaIOError InvalidSession VisaTypeError UnknownHandler OSNotSupported"
+        known = {*words.split(), "InvalidBinaryFormat", "LibraryError"}
         defined = {
             name
             for name, value in vars(pyvisa.errors).items()
