@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated, Literal, TypeAlias
 
-from pydantic import Field, PositiveFloat, field_validator, model_validator
+from pydantic import BeforeValidator, Field, PositiveFloat, field_validator, model_validator
 
 from benchsweep.definitions import Definition
 
@@ -30,9 +30,18 @@ __all__ = [
     "WornContact",
 ]
 
+
+def _known_place(value: object) -> object:
+    """Refuse with one plain sentence what would otherwise fail in two ways at once."""
+    metres = isinstance(value, int | float) and not isinstance(value, bool) and value >= 0.0
+    if not metres and value not in ("near plug", "far plug"):
+        raise ValueError(f"{value!r} is neither 'near plug' nor 'far plug' nor metres from end A")
+    return value
+
+
 End: TypeAlias = Literal["near plug", "far plug"]
 Metres: TypeAlias = Annotated[float, Field(ge=0.0)]
-Place: TypeAlias = End | Metres
+Place: TypeAlias = Annotated[End | Metres, BeforeValidator(_known_place)]
 Pair: TypeAlias = Literal["12", "36", "45", "78"]
 Contact: TypeAlias = Annotated[int, Field(ge=1, le=8)]
 Part: TypeAlias = Lump | Permutation | Series | Shunt
@@ -123,7 +132,7 @@ class Open(_Condition):
     kind: Literal["open"]
     position: Place
     conductors: tuple[Contact, ...] = Field(min_length=1)
-    gap_pf: PositiveFloat = 0.15
+    gap_pf: PositiveFloat = Field(default=0.15, le=1000.0)
 
     _different = field_validator("conductors")(_apart)
 
@@ -138,7 +147,7 @@ class Short(_Condition):
     kind: Literal["short"]
     position: Place
     conductors: tuple[Contact, Contact]
-    resistance_ohm: PositiveFloat = 0.5
+    resistance_ohm: PositiveFloat = Field(default=0.5, ge=1e-3, le=1e6)
 
     _different = field_validator("conductors")(_apart)
 
@@ -154,7 +163,7 @@ class WornContact(_Condition):
     position: Place
     conductors: tuple[Contact, ...] = Field(min_length=1)
     resistance_ohm: PositiveFloat = Field(ge=0.01, le=100.0)
-    inductance_nh: float = Field(default=0.0, ge=0.0)
+    inductance_nh: float = Field(default=0.0, ge=0.0, le=1000.0)
 
     _different = field_validator("conductors")(_apart)
 

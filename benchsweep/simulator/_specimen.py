@@ -44,6 +44,7 @@ class SimulatedSpecimen:
     conductors: tuple[str, ...]
     grid: tuple[float, float, int] | None
     _compute: Callable[[NDArray[np.float64]], NDArray[np.complex128]] = field(repr=False, compare=False)
+    _lowest_hz: float = field(default=np.nextafter(0.0, 1.0), repr=False, compare=False)
 
     def scatter(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
         """Return the scattering matrix, 50 ohm at every conductor.
@@ -51,7 +52,7 @@ class SimulatedSpecimen:
         Parameters
         ----------
         frequency_hz
-            ``(n_freq,)``, each above zero, in any order and spacing.
+            ``(n_freq,)``, each above zero, in any order and spacing. Files may hold zero itself.
 
         Returns
         -------
@@ -61,16 +62,18 @@ class SimulatedSpecimen:
         Raises
         ------
         UsageError
-            A frequency is not a number above zero.
+            A frequency is not a number above zero (from zero on for files).
         DataFileError
             The specimen is a file and a frequency lies outside it.
         """
         frequency = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
-        if not np.all(np.isfinite(frequency) & (frequency > 0.0)):
+        if not np.all(np.isfinite(frequency) & (frequency >= self._lowest_hz)):
             raise UsageError(
                 f"specimen {self.name}: frequencies must be above 0 Hz", hint="Set a start above 0 Hz."
             )
-        return self._compute(frequency)
+        matrix = self._compute(frequency)
+        matrix.flags.writeable = False
+        return matrix
 
 
 @lru_cache(maxsize=16)
@@ -80,9 +83,7 @@ def _assembly(description: SpecimenDescription, seed: int) -> Assembly:
 
 @lru_cache(maxsize=4)
 def _scatter(description: SpecimenDescription, seed: int, grid: bytes) -> NDArray[np.complex128]:
-    matrix = _assembly(description, seed).scatter(np.frombuffer(grid, dtype=np.float64))
-    matrix.flags.writeable = False
-    return matrix
+    return _assembly(description, seed).scatter(np.frombuffer(grid, dtype=np.float64))
 
 
 def list_specimens() -> tuple[str, ...]:
@@ -129,4 +130,4 @@ def _measured(path: Path, ports: int) -> SimulatedSpecimen:
             hint="Give a .s4p (contacts 1, 2), .s8p (1, 2, 3, 6) or .s16p (1..8) file of both ends.",
         )
     measured = MeasuredMatrix(read_touchstone(path, ports), path.name)
-    return SimulatedSpecimen(path.stem, _conductors(ports), measured.grid, measured.scatter)
+    return SimulatedSpecimen(path.stem, _conductors(ports), measured.grid, measured.scatter, 0.0)

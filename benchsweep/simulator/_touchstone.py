@@ -22,6 +22,8 @@ from ._network import change_reference
 __all__ = ["TouchstoneData", "read_touchstone"]
 
 _REFERENCE_OHM = 50.0
+_HIGHEST_HZ = 1e13
+_LARGEST = 1e6  # far above any gain; what is larger is not a scattering parameter
 _UNITS = {"HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}
 _FORMATS = ("RI", "MA", "DB")
 _HINT = "Check the file against the Touchstone format, or write it again with the program it came from."
@@ -180,25 +182,36 @@ class _Reader:
         if self.frequencies is not None and self.frequencies != count:
             self.fail(last, f"{count} points, but [Number of Frequencies] says {self.frequencies}")
         table = np.array([value for _, _, value in self.numbers]).reshape(count, size)
+        lines = [line for line, _, _ in starts]
         frequency = table[:, 0] * self.options.unit
+        for at in np.flatnonzero((frequency < 0.0) | (frequency > _HIGHEST_HZ)):
+            self.fail(lines[at], f"a frequency of {frequency[at]:g} Hz")
         for at in np.flatnonzero(np.diff(frequency, prepend=-1.0) <= 0.0):
-            self.fail(starts[at][0], "frequencies must rise")
-        return TouchstoneData(frequency, self._matrix(table[:, 1:]))
+            self.fail(lines[at], "frequencies must rise")
+        return TouchstoneData(frequency, self._matrix(table[:, 1:], lines))
 
-    def _matrix(self, values: NDArray[np.float64]) -> NDArray[np.complex128]:
+    def _matrix(self, values: NDArray[np.float64], lines: list[int]) -> NDArray[np.complex128]:
         one, two = values[:, 0::2], values[:, 1::2]
+        decibel = self.options.form == "DB"
+        largest = 20.0 * math.log10(_LARGEST) if decibel else _LARGEST
+        # The angle of MA and DB may be anything.
+        size = np.maximum(np.abs(one), np.abs(two)) if self.options.form == "RI" else one
+        for at in np.flatnonzero(np.any(size > largest, axis=1)):
+            self.fail(lines[at], f"the point from here holds {np.max(size[at]):g}, which is no S-parameter")
         if self.options.form == "RI":
             flat = one + 1j * two
         else:
-            size = 10.0 ** (one / 20.0) if self.options.form == "DB" else one
-            flat = size * np.exp(1j * np.deg2rad(two))
+            flat = (10.0 ** (one / 20.0) if decibel else one) * np.exp(1j * np.deg2rad(two))
         s = flat.reshape(-1, self.ports, self.ports)
         reference = np.asarray(self.options.reference)
         if len(reference) not in (1, self.ports):
             self.fail(1, f"{len(reference)} reference impedances for {self.ports} ports")
         if np.all(reference == _REFERENCE_OHM):
             return s
-        return change_reference(s, np.broadcast_to(reference, (self.ports,)), _REFERENCE_OHM)
+        try:
+            return change_reference(s, np.broadcast_to(reference, (self.ports,)), _REFERENCE_OHM)
+        except np.linalg.LinAlgError:
+            self.fail(lines[0], f"the data from here cannot be referred to {_REFERENCE_OHM:g} ohm")
 
 
 def read_touchstone(path: Path, ports: int) -> TouchstoneData:
