@@ -140,7 +140,6 @@ class _Server:
             for task in tuple(self._connections):
                 task.cancel()
             await asyncio.gather(*self._connections, return_exceptions=True)
-            await server.wait_closed()
 
     def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         task = asyncio.get_running_loop().create_task(self._talk(reader, writer))
@@ -154,6 +153,10 @@ class _Server:
             await self._converse(reader, writer)
         except (ConnectionError, TimeoutError):
             _log.debug("a client went away")
+        except asyncio.CancelledError:
+            # A client that does not read must not hold up the end of the bench.
+            writer.transport.abort()
+            raise
         finally:
             writer.close()
             with contextlib.suppress(ConnectionError, asyncio.CancelledError):

@@ -131,4 +131,4 @@ class Status:
         bits |= 16 * answer_waits
         bits |= 32 * bool(self.event & self.event_enable)
         bits |= 128 * self.operation.summary
-        return bits | (64 if bits & self.request_enable & ~64 else 0)
+        return bits | (64 if bits & self.request_enable else 0)
