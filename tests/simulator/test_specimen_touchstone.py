@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -163,8 +164,8 @@ def test_outside_the_file_is_an_error(tmp_path: Path) -> None:
         (lambda t: t.replace("51 ", "1 ", 1), "line 7: frequencies must rise"),
         (lambda t: t.replace("51 ", "1e99 ", 1), r"line 7: a frequency of 1e\+105 Hz"),
         (
-            lambda t: t.replace("51 ", "51 1e9", 1),
-            "line 7: the point from here holds .* which is no S-parameter",
+            lambda t: re.sub(r"(\n51) \S+", r"\1 1e9", t, count=1),
+            r"line 7: the point from here holds 1e\+09, which is no S-parameter",
         ),
         (lambda t: t.replace("51 ", "", 1), "line 11: a point"),
         (lambda t: "\n".join(t.splitlines()[:-1]), "line 29: the point from line 27 has 25 numbers, not 33"),
