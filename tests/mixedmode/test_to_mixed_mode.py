@@ -204,7 +204,7 @@ def test_balanced_pi_pad_of_20_db() -> None:
 
 
 def test_loads() -> None:
-    """Floating 100 ohm: matched to the differential mode, open to the common one. Two 50 ohm: both matched."""
+    """Floating 100 ohm: matched for the differential mode, open for the common one. Two of 50 ohm: both."""
     floating = to_mixed_mode(Resistors().add(*PAIR_1, 100.0).scatter(PAIR_1))
     np.testing.assert_allclose(floating.s[0], [[0.0, 0.0], [0.0, 1.0]], atol=1e-15)
     grounded = Resistors().add("A:12.1", None, 50.0).add("A:12.2", None, 50.0).scatter(PAIR_1)
