@@ -22,6 +22,8 @@ __all__ = ["solve"]
 
 _FAINTEST_TRACKING = 0.01
 """Readings that differ by less than this times the acceptance are noise: no test cable loses 40 dB."""
+_LEAST_DISTANCE = 0.1
+"""Definitions of two standards that are closer than this, on the unit circle of reflections, tell nothing."""
 _PER_PORT = ("directivity", "source_match", "load_match", "reflection_tracking")
 
 
@@ -216,11 +218,18 @@ def _refuse_exchanged(
     one factor (the tracking) and a few per cent (the source match).
     """
     couples = (("open", "short"), ("open", "load"), ("short", "load"))
+    defined = {(one, two): _rms(reflections[one] - reflections[two]) for one, two in couples}
+    for (one, two), distance in defined.items():
+        if distance < _LEAST_DISTANCE:
+            raise CalibrationError(
+                f"kit {kit.name}: its {one} and {two} are the same on this frequency grid",
+                hint="Correct the kit, or calibrate on other frequencies.",
+            )
     for port in readings.ports:
         ratio = {}
         for one, two in couples:
             read = readings.reflections[one][port] - readings.reflections[two][port]
-            ratio[one, two] = _rms(read) / _rms(reflections[one] - reflections[two])
+            ratio[one, two] = _rms(read) / defined[one, two]
         closest = min(ratio, key=lambda couple: ratio[couple])
         if ratio[closest] <= kit.acceptance.smallest_separation * max(*ratio.values(), _FAINTEST_TRACKING):
             raise CalibrationError(

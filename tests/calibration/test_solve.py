@@ -271,6 +271,14 @@ def test_unusable_readings_are_refused_in_words(model: Any) -> None:
         solved(model, [])
 
 
+def test_a_kit_whose_standards_are_the_same_is_refused(model: Any) -> None:
+    kit = load_kit("ideal")
+    same = kit.model_copy(update={"load": kit.load.model_copy(update={"resistance_ohm": 1e12})})
+    hookups = model.calibration_hookups(model.Bench.random(2, 3, seed=1), (1, 2), ideal=True)
+    with pytest.raises(CalibrationError, match="kit ideal: its open and load are the same"):
+        solve(same, hookups, settings=model.settings, **model.meta)
+
+
 def test_a_sweep_on_other_ports_or_another_grid_is_refused(model: Any) -> None:
     bench = model.Bench.random(4, 3, seed=1)
     terms = solved(model, model.calibration_hookups(bench, (1, 2, 3))).terms
