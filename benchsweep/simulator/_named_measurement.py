@@ -9,28 +9,26 @@ and two-port matrices come in the order 11, 21, 12, 22 while larger ones come ro
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.simulator._channel import Channel
-from benchsweep.simulator._grammar import Form, Parameter
 from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._messages import ScpiFault
+from benchsweep.simulator._settings import attribute, channel_of, setting
+from benchsweep.simulator._stimulus import STIMULUS_COMMANDS
 from benchsweep.simulator._tree import Answer, Call, Command
 from benchsweep.simulator._values import (
     Boolean,
     Choice,
     Integer,
-    Kind,
     Limits,
     Name,
     Number,
     Text,
     integer_text,
-    number_text,
     string_text,
 )
 
@@ -39,144 +37,15 @@ __all__ = ["NAMED_MEASUREMENT_COMMANDS"]
 _Call = Call[Instrument]
 _PARAMETER = re.compile(r"S(\d+)")
 _FIRST_TWO_DIGIT_PORT = 10
-_MOST_AVERAGES = 65_536
 _MOST_GROUPS = 2_000_000
 _LONGEST_EXTENSION_S = 1e-3
-
-
-class _LimitWord(Kind[Instrument]):
-    """MIN, MAX or DEF behind a query: the value of the setting that it names."""
-
-    def __init__(self, of: Number[Instrument]) -> None:
-        self._of = of
-
-    def decode(self, parameter: Parameter, device: Instrument) -> float:
-        self.refuse(parameter, Form.WORD)
-        return self._of.decode(parameter, device)
-
-    def encode(self, value: Any) -> str:
-        return self._of.encode(value)
-
-
-def _setting(
-    pattern: str,
-    kind: Kind[Instrument],
-    read: Callable[[_Call], Any],
-    write: Callable[[_Call, Any], None],
-) -> Command[Instrument]:
-    """Return a command that sets a value, and whose query answers it (or its limits, for a number)."""
-
-    def setter(call: _Call) -> None:
-        write(call, call.arguments[0])
-
-    def getter(call: _Call) -> str:
-        return kind.encode(call.arguments[0] if call.arguments else read(call))
-
-    asks: tuple[Kind[Instrument], ...] = (_LimitWord(kind),) if isinstance(kind, Number) else ()
-    return Command(pattern, setter, getter, takes=(kind,), asks=asks, optional_asks=len(asks))
-
-
-def _channel(call: _Call) -> Channel:
-    return call.device.channels[call.suffixes["channel"]]
-
-
-def _attribute(pattern: str, kind: Kind[Instrument], name: str) -> Command[Instrument]:
-    """Return a setting that is an attribute of the channel."""
-
-    def write(call: _Call, value: Any) -> None:
-        setattr(_channel(call), name, value)
-
-    return _setting(pattern, kind, lambda call: getattr(_channel(call), name), write)
-
-
-# -- stimulus ----------------------------------------------------------------------------------------------
-
-
-def _frequency_limits(preset: str) -> Callable[[Instrument], Limits]:
-    def limits(device: Instrument) -> Limits:
-        hardware = device.bench.definition.analyzer
-        fresh = Channel(device.bench)
-        value = {
-            "start": fresh.start_hz,
-            "stop": fresh.stop_hz,
-            "center": 0.5 * (fresh.start_hz + fresh.stop_hz),
-        }[preset]
-        return Limits(hardware.min_frequency_hz, hardware.max_frequency_hz, value)
-
-    return limits
-
-
-def _span_limits(device: Instrument) -> Limits:
-    hardware = device.bench.definition.analyzer
-    fresh = Channel(device.bench)
-    widest = hardware.max_frequency_hz - hardware.min_frequency_hz
-    return Limits(0.0, widest, fresh.stop_hz - fresh.start_hz)
-
-
-def _set_start(call: _Call, value: float) -> None:
-    """Set the start; a stop below it moves along."""
-    channel = _channel(call)
-    channel.start_hz, channel.stop_hz = value, max(value, channel.stop_hz)
-
-
-def _set_stop(call: _Call, value: float) -> None:
-    """Set the stop; a start above it moves along."""
-    channel = _channel(call)
-    channel.start_hz, channel.stop_hz = min(value, channel.start_hz), value
-
-
-def _set_around(channel: Channel, center_hz: float, span_hz: float) -> None:
-    """Set centre and span; a span that would leave the analyzer's range is narrowed."""
-    hardware = channel.bench.definition.analyzer
-    room = min(center_hz - hardware.min_frequency_hz, hardware.max_frequency_hz - center_hz)
-    half = min(0.5 * span_hz, room)
-    channel.start_hz, channel.stop_hz = center_hz - half, center_hz + half
-
-
-def _center(call: _Call) -> float:
-    channel = _channel(call)
-    return 0.5 * (channel.start_hz + channel.stop_hz)
-
-
-def _span(call: _Call) -> float:
-    channel = _channel(call)
-    return channel.stop_hz - channel.start_hz
-
-
-def _set_bandwidth(call: _Call, value: float) -> None:
-    """Take the nearest bandwidth that the hardware has."""
-    legal = np.array(call.device.bench.definition.analyzer.if_bandwidths_hz)
-    _channel(call).if_bandwidth_hz = float(legal[np.argmin(np.abs(legal - value))])
-
-
-def _bandwidth_limits(device: Instrument) -> Limits:
-    definition = device.bench.definition
-    legal = definition.analyzer.if_bandwidths_hz
-    return Limits(min(legal), max(legal), definition.preset.if_bandwidth_hz)
-
-
-def _power_limits(device: Instrument) -> Limits:
-    definition = device.bench.definition
-    return Limits(
-        definition.analyzer.min_power_dbm, definition.analyzer.max_power_dbm, definition.preset.power_dbm
-    )
-
-
-def _set_power(call: _Call, value: float) -> None:
-    channel = _channel(call)
-    ports = tuple(channel.power_dbm) if channel.power_coupled else (call.suffixes["port"],)
-    channel.power_dbm.update(dict.fromkeys(ports, value))
-
-
-def _points_limits(device: Instrument) -> Limits:
-    return Limits(1, device.bench.definition.analyzer.max_points, Channel(device.bench).points)
 
 
 # -- sweeping ----------------------------------------------------------------------------------------------
 
 
 def _set_mode(call: _Call, mode: str) -> None:
-    channel = _channel(call)
+    channel = channel_of(call)
     if mode in ("SING", "GRO"):
         sweeps = 1 if mode == "SING" else channel.group_count
         before, channel.mode = channel.mode, mode
@@ -190,12 +59,12 @@ def _set_mode(call: _Call, mode: str) -> None:
 
 
 def _set_continuous(call: _Call, on: bool) -> None:
-    _channel(call).mode = "CONT" if on else "HOLD"
+    channel_of(call).mode = "CONT" if on else "HOLD"
 
 
 def _initiate(call: _Call) -> None:
     """Sweep once, or give the trigger that a sweep waits for."""
-    channel = _channel(call)
+    channel = channel_of(call)
     if channel.mode == "CONT":
         raise ScpiFault(-213, "continuous")
     if call.device.busy and call.device.trigger_source == "MAN":
@@ -236,7 +105,7 @@ def _parameter_text(receiver: int, source: int) -> str:
 
 
 def _define(call: _Call) -> None:
-    channel = _channel(call)
+    channel = channel_of(call)
     name, parameter = call.arguments
     if not name or "," in name:
         raise ScpiFault(-224, "name of a measurement")
@@ -252,12 +121,12 @@ def _named(channel: Channel, name: str) -> str:
 
 
 def _select(call: _Call) -> None:
-    channel = _channel(call)
+    channel = channel_of(call)
     channel.selected = _named(channel, call.arguments[0])
 
 
 def _delete(call: _Call) -> None:
-    channel = _channel(call)
+    channel = channel_of(call)
     name = _named(channel, call.arguments[0])
     del channel.measurements[name]
     channel.selected = None if channel.selected == name else channel.selected
@@ -270,7 +139,7 @@ def _delete_all(call: _Call) -> None:
 
 
 def _catalog(call: _Call) -> str:
-    entries = [f"{name},{_parameter_text(*ports)}" for name, ports in _channel(call).measurements.items()]
+    entries = [f"{name},{_parameter_text(*ports)}" for name, ports in channel_of(call).measurements.items()]
     return string_text(",".join(entries) or "NO CATALOG")
 
 
@@ -289,7 +158,7 @@ def _channels_in_use(call: _Call) -> str:
 
 async def _fresh(call: _Call) -> Channel:
     """Return the channel; one that sweeps continuously has just finished a sweep."""
-    channel = _channel(call)
+    channel = channel_of(call)
     if channel.mode == "CONT" and not call.device.busy and channel.measurements:
         await call.device.sweep(channel, 1)
     return channel
@@ -344,7 +213,7 @@ async def _matrix_data(call: _Call) -> Answer:
 
 
 def _axis(call: _Call) -> Answer:
-    return call.device.data(_channel(call).frequency_hz)
+    return call.device.data(channel_of(call).frequency_hz)
 
 
 def _set_snp_format(call: _Call, form: str) -> None:
@@ -352,7 +221,7 @@ def _set_snp_format(call: _Call, form: str) -> None:
 
 
 def _set_extension(call: _Call, delay_s: float) -> None:
-    _channel(call).extension_s[call.suffixes["port"]] = delay_s
+    channel_of(call).extension_s[call.suffixes["port"]] = delay_s
 
 
 def _set_display(call: _Call, on: bool) -> None:
@@ -361,76 +230,25 @@ def _set_display(call: _Call, on: bool) -> None:
 
 _BOOLEAN: Boolean[Instrument] = Boolean()
 _TEXT: Text[Instrument] = Text()
-_BANDWIDTH: Number[Instrument] = Number(_bandwidth_limits, "HZ")
 _SENSE = "[SENSe{channel}]"
 _CALCULATE = "CALCulate{channel}"
 
-_STIMULUS: CommandTable = (
-    _setting(
-        f"{_SENSE}:FREQuency:STARt",
-        Number(_frequency_limits("start"), "HZ"),
-        lambda call: _channel(call).start_hz,
-        _set_start,
-    ),
-    _setting(
-        f"{_SENSE}:FREQuency:STOP",
-        Number(_frequency_limits("stop"), "HZ"),
-        lambda call: _channel(call).stop_hz,
-        _set_stop,
-    ),
-    _setting(
-        f"{_SENSE}:FREQuency:CENTer",
-        Number(_frequency_limits("center"), "HZ"),
-        _center,
-        lambda call, value: _set_around(_channel(call), value, _span(call)),
-    ),
-    _setting(
-        f"{_SENSE}:FREQuency:SPAN",
-        Number(_span_limits, "HZ"),
-        _span,
-        lambda call, value: _set_around(_channel(call), _center(call), value),
-    ),
-    _attribute(f"{_SENSE}:SWEep:POINts", Integer(_points_limits), "points"),
-    _attribute(f"{_SENSE}:SWEep:TYPE", Choice("LINear", "LOGarithmic"), "sweep_type"),
-    Command(f"{_SENSE}:SWEep:TIME", query=lambda call: number_text(_channel(call).pass_duration_s)),
-    *(
-        _setting(
-            f"{_SENSE}:{word}[:RESolution]",
-            _BANDWIDTH,
-            lambda call: _channel(call).if_bandwidth_hz,
-            _set_bandwidth,
-        )
-        for word in ("BANDwidth", "BWIDth")
-    ),
-    _attribute(f"{_SENSE}:AVERage[:STATe]", _BOOLEAN, "averaging"),
-    _attribute(f"{_SENSE}:AVERage:COUNt", Integer(Limits(1, _MOST_AVERAGES, 1)), "average_count"),
-    _attribute(f"{_SENSE}:AVERage:MODE", Choice("POINt", "SWEep"), "average_mode"),
-    Command(f"{_SENSE}:AVERage:CLEar", lambda call: _channel(call).clear_averages()),
-    _attribute("SOURce{channel}:POWer:COUPle", _BOOLEAN, "power_coupled"),
-    _setting(
-        "SOURce{channel}:POWer{port}[:LEVel][:IMMediate][:AMPLitude]",
-        Number(_power_limits, "DBM"),
-        lambda call: _channel(call).power_dbm[call.suffixes["port"]],
-        _set_power,
-    ),
-)
-
 _SWEEPING: CommandTable = (
-    _setting(
+    setting(
         f"{_SENSE}:SWEep:MODE",
         Choice("HOLD", "SINGle", "GROups", "CONTinuous"),
-        lambda call: _channel(call).mode,
+        lambda call: channel_of(call).mode,
         _set_mode,
     ),
-    _attribute(f"{_SENSE}:SWEep:GROups:COUNt", Integer(Limits(1, _MOST_GROUPS, 1)), "group_count"),
-    _setting(
+    attribute(f"{_SENSE}:SWEep:GROups:COUNt", Integer(Limits(1, _MOST_GROUPS, 1)), "group_count"),
+    setting(
         "INITiate{channel}:CONTinuous",
         _BOOLEAN,
-        lambda call: _channel(call).mode == "CONT",
+        lambda call: channel_of(call).mode == "CONT",
         _set_continuous,
     ),
     Command("INITiate{channel}[:IMMediate]", _initiate),
-    _setting(
+    setting(
         "TRIGger[:SEQuence]:SOURce",
         Choice("IMMediate", "MANual", "EXTernal"),
         lambda call: call.device.trigger_source,
@@ -443,7 +261,7 @@ _MEASUREMENTS: CommandTable = (
     Command(
         f"{_CALCULATE}:PARameter:SELect",
         _select,
-        lambda call: string_text(_channel(call).selected or ""),
+        lambda call: string_text(channel_of(call).selected or ""),
         takes=(_TEXT,),
     ),
     Command(f"{_CALCULATE}:PARameter:CATalog[:EXTended]", query=_catalog),
@@ -452,7 +270,7 @@ _MEASUREMENTS: CommandTable = (
     Command("DISPlay:WINDow{window}:TRACe{trace}:FEED", _feed, takes=(_TEXT,)),
     Command("DISPlay:WINDow{window}:TRACe{trace}:DELete", lambda call: None),
     Command("DISPlay:WINDow{window}[:STATe]", lambda call: None, takes=(_BOOLEAN,)),
-    _setting("DISPlay:ENABle", _BOOLEAN, lambda call: call.device.display, _set_display),
+    setting("DISPlay:ENABle", _BOOLEAN, lambda call: call.device.display, _set_display),
     Command("SYSTem:CHANnels:CATalog", query=_channels_in_use),
     Command(
         "SYSTem:CAPability:HARDware:PORTs:COUNt",
@@ -464,21 +282,21 @@ _DATA: CommandTable = (
     Command(f"{_CALCULATE}:DATA:SNP:PORTs", query=_matrix_data, asks=(_TEXT,)),
     Command(f"{_CALCULATE}:DATA", query=_trace_data, asks=(Choice("SDATA", "FDATA"),)),
     Command(f"{_CALCULATE}:X[:VALues]", query=_axis),
-    _setting(
+    setting(
         "MMEMory:STORe:TRACe:FORMat:SNP",
         Choice("RI", "MA", "DB"),
         lambda call: call.device.snp_format,
         _set_snp_format,
     ),
-    _attribute(f"{_SENSE}:CORRection[:STATe]", _BOOLEAN, "correction"),
-    _attribute(f"{_SENSE}:CORRection:EXTension[:STATe]", _BOOLEAN, "extension"),
-    _setting(
+    attribute(f"{_SENSE}:CORRection[:STATe]", _BOOLEAN, "correction"),
+    attribute(f"{_SENSE}:CORRection:EXTension[:STATe]", _BOOLEAN, "extension"),
+    setting(
         f"{_SENSE}:CORRection:EXTension:PORT{{port}}[:TIME]",
         Number(Limits(-_LONGEST_EXTENSION_S, _LONGEST_EXTENSION_S, 0.0), "S"),
-        lambda call: _channel(call).extension_s[call.suffixes["port"]],
+        lambda call: channel_of(call).extension_s[call.suffixes["port"]],
         _set_extension,
     ),
-    _attribute(f"{_CALCULATE}:FSIMulator:STATe", _BOOLEAN, "fixture"),
+    attribute(f"{_CALCULATE}:FSIMulator:STATe", _BOOLEAN, "fixture"),
 )
 
-NAMED_MEASUREMENT_COMMANDS: CommandTable = (*_STIMULUS, *_SWEEPING, *_MEASUREMENTS, *_DATA)
+NAMED_MEASUREMENT_COMMANDS: CommandTable = (*STIMULUS_COMMANDS, *_SWEEPING, *_MEASUREMENTS, *_DATA)

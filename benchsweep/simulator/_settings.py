@@ -1,0 +1,61 @@
+"""How a setting becomes a row of a command table: one line for its command and its query."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from benchsweep.simulator._channel import Channel
+from benchsweep.simulator._grammar import Form, Parameter
+from benchsweep.simulator._instrument import Instrument
+from benchsweep.simulator._tree import Call, Command
+from benchsweep.simulator._values import Kind, Number
+
+__all__ = ["attribute", "channel_of", "setting"]
+
+_Call = Call[Instrument]
+
+
+class _LimitWord(Kind[Instrument]):
+    """MIN, MAX or DEF behind a query: the value of the setting that it names."""
+
+    def __init__(self, of: Number[Instrument]) -> None:
+        self._of = of
+
+    def decode(self, parameter: Parameter, device: Instrument) -> float:
+        self.refuse(parameter, Form.WORD)
+        return self._of.decode(parameter, device)
+
+    def encode(self, value: Any) -> str:
+        return self._of.encode(value)
+
+
+def setting(
+    pattern: str,
+    kind: Kind[Instrument],
+    read: Callable[[_Call], Any],
+    write: Callable[[_Call, Any], None],
+) -> Command[Instrument]:
+    """Return a command that sets a value, and whose query answers it (or its limits, for a number)."""
+
+    def setter(call: _Call) -> None:
+        write(call, call.arguments[0])
+
+    def getter(call: _Call) -> str:
+        return kind.encode(call.arguments[0] if call.arguments else read(call))
+
+    asks: tuple[Kind[Instrument], ...] = (_LimitWord(kind),) if isinstance(kind, Number) else ()
+    return Command(pattern, setter, getter, takes=(kind,), asks=asks, optional_asks=len(asks))
+
+
+def channel_of(call: _Call) -> Channel:
+    return call.device.channels[call.suffixes["channel"]]
+
+
+def attribute(pattern: str, kind: Kind[Instrument], name: str) -> Command[Instrument]:
+    """Return a setting that is an attribute of the channel."""
+
+    def write(call: _Call, value: Any) -> None:
+        setattr(channel_of(call), name, value)
+
+    return setting(pattern, kind, lambda call: getattr(channel_of(call), name), write)
