@@ -316,7 +316,7 @@ class Analyzer:
                     "family file",
                     hint='Write matrix_order = "detect" in the family file.',
                 )
-            # Where both orders fit this sweep, the next one is checked again.
+            # Where both orders fit (nothing but noise-free zeros does that), the next sweep is checked again.
             self._order = order
         s = in_order(parameters, n, order or ("row-major" if stated == "detect" else stated))
         dead = [port for k, port in enumerate(ports) if not s[:, :, k].any()]
