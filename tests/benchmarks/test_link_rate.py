@@ -101,7 +101,7 @@ def test_block_reader_against_a_bare_socket(port: int, count: int) -> None:
         link += link_times()
     bare_s, link_s = statistics.median(bare), statistics.median(link)
     ratio = bare_s / link_s
-    print(  # noqa: T201 - the figure is what this is for
+    print(
         f"\nblock of {megabytes:.2f} MB: bare socket {megabytes / bare_s:.0f} MB/s, "
         f"through VISA {megabytes / link_s:.0f} MB/s, ratio {ratio:.2f} (budget {BUDGET})"
     )
