@@ -58,7 +58,9 @@ def demo(
             }
         )
         return
-    print_text("\n\n".join(verdict_table(verdict) for result in results for verdict in result.verdicts))
+    print_text(
+        "\n\n".join(verdict_table(verdict).rstrip() for result in results for verdict in result.verdicts)
+    )
     print_text(f"\ncalibration  {calibrated.path}")
     for result in results:
         print_text(f"record       {result.record}")

@@ -30,7 +30,7 @@ def plan(
         print_json(plan_document(made, station=loaded.name, requirement=against, seconds=seconds))
         return
     lines = [
-        f"{len(made.hookups)} hookups, {made.matings} balanced ports to attach, about {seconds:.0f} s",
+        f"hookups {len(made.hookups)}, balanced ports to attach {made.matings}, about {seconds:.0f} s",
         "each line: analyzer port -> leg of the specimen (end:pair.contact)",
     ]
     for hookup in made.hookups:

@@ -38,11 +38,11 @@ def show(
     for path in records:
         measurement = read_measurement(path)
         document = record_document(measurement, record=str(path))
-        texts.append(f"record {path}\n{measurement_table(measurement)}")
+        texts.append(f"record {path}\n{measurement_table(measurement).rstrip()}")
         if requirements:
             graded = grade_record(path, requirements, length_m=length_m)
             document["verdicts"] = [verdict_document(verdict) for verdict in graded.verdicts]
-            texts += [verdict_table(verdict) for verdict in graded.verdicts]
+            texts += [verdict_table(verdict).rstrip() for verdict in graded.verdicts]
         documents.append(document)
     if as_json:
         print_json(documents[0] if len(documents) == 1 else documents)

@@ -23,5 +23,5 @@ def print_verdicts(results: Sequence[Qualified], *, as_json: bool) -> int:
         documents = [verdict_document(verdict) for verdict in verdicts]
         print_json(documents[0] if len(documents) == 1 else documents)
     else:
-        print_text("\n\n".join(verdict_table(verdict) for verdict in verdicts))
+        print_text("\n\n".join(verdict_table(verdict).rstrip() for verdict in verdicts))
     return exit_code_of(verdicts)

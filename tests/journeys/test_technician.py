@@ -166,6 +166,37 @@ def test_a_killed_run_continues_and_equals_the_uninterrupted_one(run: Run, tmp_p
     assert len(list((tmp_path / "cut").glob("*.h5"))) == 1
 
 
+def test_ctrl_c_says_that_the_same_command_continues(tmp_path: Path) -> None:
+    command = [
+        sys.executable,
+        "-m",
+        "benchsweep",
+        "qualify",
+        "--station",
+        "simulated",
+        "--specimen",
+        "cord 8",
+    ]
+    command += ["--against", "tia-6a-cord", "--length-m", "2", "--archive", str(tmp_path)]
+    with simulate("--ports", "4", "--noiseless") as address:
+        command += ["--address", address]
+        process = subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        assert process.stderr is not None
+        for line in process.stderr:
+            if line.startswith("hookup 4 of 28"):
+                break
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=30)
+        assert process.returncode == 130
+        assert "the same command continues" in err
+        assert "Traceback" not in err
+        assert out == ""
+        again = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert again.returncode in (0, 1)
+    assert "stored before, kept" in again.stderr
+    assert len(list(tmp_path.glob("*.h5"))) == 1
+
+
 def test_identify_and_plan_answer_as_documented(run: Run) -> None:
     with running_bench(BenchOptions(ports=8)) as served:
         identity = run("identify", served.address, "--json")
