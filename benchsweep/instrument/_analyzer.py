@@ -283,12 +283,12 @@ class Analyzer:
                     f"{expected_s:.3g} s were expected",
                     hint="The sweep was aborted. Check the trigger, then measure again.",
                 )
-            # Rarely while the sweep must be running, often around its end.
+            # Ever more rarely while the sweep must be running, then often again from its expected end on.
             if elapsed < expected_s:
-                time.sleep(min(pause, max(expected_s - elapsed, _SHORTEST_POLL_S)))
+                pause = min(2.0 * pause, _LONGEST_POLL_S, expected_s - elapsed)
             else:
-                time.sleep(min(pause, max(0.05 * elapsed, _SHORTEST_POLL_S)))
-            pause = min(2.0 * pause, _LONGEST_POLL_S)
+                pause = min(0.2 * (elapsed - expected_s), _LONGEST_POLL_S)
+            time.sleep(max(pause, _SHORTEST_POLL_S))
 
     def _event_status(self) -> int:
         return _register(self.link.address, self.link.query("*ESR?"))
