@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from benchsweep.cabling._words import contact_words, describe_map, listed, pairs_of, unclear
+from benchsweep.cabling._words import PAIR_OF_CONTACT, contact_words, listed, pairs_of, unclear
 from benchsweep.records import CONTACTS_OF_PAIR, BalancedPort, End, Leg, SMatrix, WiringFinding
 
 __all__ = ["ConductorMap", "map_conductors", "measured_contacts"]
 
 # At 1 MHz after 100 m a conductor of a healthy pair keeps about 0.76 of the wave, its neighbour gets 0.18.
-CONNECTED, OPEN, CLEARANCE = 0.5, 0.1, 2.0
-# Two shorted conductors share the wave: all four elements between them are about alike, 0.3 to 0.5.
-_SHORT_LEAST, _SHORT_ALIKE = 0.2, 0.5
-# Settles which of two equal assignments is taken where a short makes them equal.
-_STRAIGHT_BONUS = 0.02
+_CONNECTED, _OPEN, _CLEARANCE = 0.5, 0.1, 2.0
+# Two shorted conductors share the wave: all four elements between them are about alike, 0.3 to 0.5, and alike
+# in phase, so that nothing is left of a wave between them. With a poor common mode they are alike in size only.
+_SHORT_LEAST, _SHORT_ALIKE, _SHORT_DIFFERENCE = 0.2, 0.5, 0.5
 _TYPICAL_S_PER_M = 5.1e-9
 _REFLECTION_STEPS = 10
 _NEAR_END = 0.25
@@ -28,20 +27,101 @@ _NEAR_END = 0.25
 
 @dataclass(slots=True)
 class ConductorMap:
-    """What the conductors do: contact of A -> contact of B for the connected ones, and findings."""
+    """What the conductors do.
+
+    Parameters
+    ----------
+    leads_to
+        Contact of A -> contact of B of the connected ones.
+    faults
+        Opens and shorts.
+    doubtful
+        Contact of A -> what to say of it when nothing else tells more.
+    """
 
     leads_to: dict[int, int]
-    findings: list[WiringFinding] = field(default_factory=list)
+    faults: list[WiringFinding]
+    doubtful: dict[int, WiringFinding]
 
 
 def _leg(end: End, contact: int) -> Leg:
-    pair = next(pair for pair, contacts in CONTACTS_OF_PAIR.items() if contact in contacts)
-    return Leg(BalancedPort(end, pair), contact)
+    return Leg(BalancedPort(end, PAIR_OF_CONTACT[contact]), contact)
 
 
 def measured_contacts(single_ended: SMatrix, end: End) -> tuple[int, ...]:
     """Return the contacts of `end` that are ports of the matrix, rising."""
     return tuple(contact for contact in range(1, 9) if single_ended.has(_leg(end, contact)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Levels:
+    """S from the contacts of end A (columns) to those of end B (rows), |S|, and the best assignment."""
+
+    near: tuple[int, ...]
+    far: tuple[int, ...]
+    wave: NDArray[np.complex128]
+    size: NDArray[np.float64]
+    assigned: dict[int, int]
+
+    @classmethod
+    def of(cls, single_ended: SMatrix) -> _Levels:
+        near, far = measured_contacts(single_ended, "A"), measured_contacts(single_ended, "B")
+        wave = np.array(
+            [[single_ended.at(out=_leg("B", j), into=_leg("A", i))[0] for i in near] for j in far]
+        )
+        size = np.abs(wave)
+        rows, columns = linear_sum_assignment(size, maximize=True)
+        pairs = zip(rows, columns, strict=True)
+        return cls(near, far, wave, size, {near[column]: far[row] for row, column in pairs})
+
+    def own(self, i: int) -> float:
+        """Return the level at the contact assigned to `i`."""
+        return (
+            float(self.size[self.far.index(self.assigned[i]), self.near.index(i)])
+            if i in self.assigned
+            else 0.0
+        )
+
+    def rival(self, i: int) -> float:
+        """Return the largest level at any other contact."""
+        column = self.size[:, self.near.index(i)]
+        return max(
+            (float(v) for j, v in zip(self.far, column, strict=True) if j != self.assigned.get(i)),
+            default=0.0,
+        )
+
+    def dead(self, i: int) -> bool:
+        """Tell whether the conductor is open: nothing much arrives, or less than its neighbour picks up."""
+        return self.own(i) < _OPEN or (self.own(i) < 2.0 * _OPEN and self.own(i) < self.rival(i))
+
+    def clear(self, i: int, dead: set[int]) -> bool:
+        """Tell whether the conductor is connected, and to which contact without a doubt."""
+        if (
+            _mate(i) in dead
+        ):  # what is wrong with the pair has been said; its common wave is out of balance too
+            return self.own(i) >= _OPEN and self.own(i) > self.rival(i)
+        return self.own(i) >= _CONNECTED and self.own(i) >= _CLEARANCE * self.rival(i)
+
+    def shorted(self) -> list[set[int]]:
+        """Return the groups of contacts that share their waves."""
+        groups: list[set[int]] = []
+        for i, k in combinations((contact for contact in self.near if contact in self.assigned), 2):
+            block = np.ix_(
+                [self.far.index(self.assigned[contact]) for contact in (i, k)],
+                [self.near.index(i), self.near.index(k)],
+            )
+            least, most = float(self.size[block].min()), float(self.size[block].max())
+            (straight, cross), (back, other) = self.wave[block]
+            between = abs(straight - cross - back + other) / 2.0
+            if least >= max(_SHORT_LEAST, _SHORT_ALIKE * most) and between <= _SHORT_DIFFERENCE * most:
+                joined = {i, k}.union(*(group for group in groups if group & {i, k}))
+                groups = [group for group in groups if not group & {i, k}] + [joined]
+        return groups
+
+
+def _mate(contact: int) -> int:
+    plus, minus = CONTACTS_OF_PAIR[PAIR_OF_CONTACT[contact]]
+    return minus if contact == plus else plus
 
 
 def map_conductors(single_ended: SMatrix, length_m: float | None) -> ConductorMap:
@@ -50,81 +130,26 @@ def map_conductors(single_ended: SMatrix, length_m: float | None) -> ConductorMa
     The caller makes sure that this frequency is low enough for the length. `length_m` serves to tell at
     which end a fault is.
     """
-    near = measured_contacts(single_ended, "A")
-    far = measured_contacts(single_ended, "B")
-    size = np.array(
-        [[abs(single_ended.at(out=_leg("B", j), into=_leg("A", i))[0]) for i in near] for j in far]
+    levels = _Levels.of(single_ended)
+    groups = levels.shorted()
+    shorted = set().union(*groups)
+    dead = {i for i in levels.near if i not in shorted and levels.dead(i)}
+    live = [i for i in levels.near if i not in shorted and i not in dead]
+    leads_to = {i: levels.assigned[i] for i in live if levels.clear(i, dead)}
+    whole = len(levels.near) == len(levels.far) == 8
+    faults = [
+        *_open_findings(single_ended, sorted(dead), levels.assigned, length_m, whole=whole),
+        *(_short_finding(single_ended, group, length_m) for group in groups),
+    ]
+    return ConductorMap(leads_to, faults, {i: _poor_finding(levels, i) for i in live if i not in leads_to})
+
+
+def _poor_finding(levels: _Levels, i: int) -> WiringFinding:
+    words = (
+        f"{contact_words(i)} reaches contact {levels.assigned[i]} of end B with {levels.own(i):.2f} of the "
+        f"wave and another with {levels.rival(i):.2f}: look for a poor contact"
     )
-    assigned = _assign(size, near, far)
-    shorted = _shorts(size, near, far, assigned)
-    dead = {i for i in near if _element(size, near, far, i, assigned) < OPEN}
-    dead -= set().union(*shorted)
-    result = ConductorMap({})
-    opened: list[int] = []
-    for i in near:
-        if any(i in group for group in shorted):
-            continue
-        if i in dead:
-            opened.append(i)
-        elif _clear(size, near, far, i, assigned, dead):
-            result.leads_to[i] = assigned[i]
-        else:
-            strongest = _element(size, near, far, i, assigned)
-            result.findings.append(
-                unclear(
-                    f"{contact_words(i)} reaches contact {assigned[i]} of end B with only "
-                    f"{strongest:.2f} of the wave, or others nearly as well: look for a poor contact",
-                    (i,),
-                )
-            )
-    result.findings[:0] = [
-        *_open_findings(single_ended, opened, assigned, length_m, whole=len(near) == len(far) == 8),
-        *(_short_finding(single_ended, group, length_m) for group in shorted),
-        *describe_map(result.leads_to),
-    ]
-    return result
-
-
-def _assign(size: NDArray[np.float64], near: tuple[int, ...], far: tuple[int, ...]) -> dict[int, int]:
-    straight = np.array([[i == j for i in near] for j in far], dtype=np.float64)
-    rows, columns = linear_sum_assignment(size + _STRAIGHT_BONUS * straight, maximize=True)
-    return {near[column]: far[row] for row, column in zip(rows, columns, strict=True)}
-
-
-def _element(
-    size: NDArray[np.float64], near: tuple[int, ...], far: tuple[int, ...], i: int, assigned: dict[int, int]
-) -> float:
-    return float(size[far.index(assigned[i]), near.index(i)]) if i in assigned else 0.0
-
-
-def _clear(
-    size: NDArray[np.float64],
-    near: tuple[int, ...],
-    far: tuple[int, ...],
-    i: int,
-    assigned: dict[int, int],
-    dead: set[int],
-) -> bool:
-    value = _element(size, near, far, i, assigned)
-    # The far part of an open conductor floats and picks up much of its neighbour: it is no rival.
-    floating = {assigned[k] for k in dead if k in assigned}
-    rivals = [
-        float(size[row, near.index(i)]) for row, j in enumerate(far) if j != assigned[i] and j not in floating
-    ]
-    return value >= CONNECTED and value >= CLEARANCE * max(rivals, default=0.0)
-
-
-def _shorts(
-    size: NDArray[np.float64], near: tuple[int, ...], far: tuple[int, ...], assigned: dict[int, int]
-) -> list[set[int]]:
-    groups: list[set[int]] = []
-    for i, k in combinations((contact for contact in near if contact in assigned), 2):
-        rows = [far.index(assigned[i]), far.index(assigned[k])]
-        block = size[np.ix_(rows, [near.index(i), near.index(k)])]
-        if block.min() >= _SHORT_LEAST and block.min() >= _SHORT_ALIKE * block.max():
-            joined = {i, k}.union(*(group for group in groups if group & {i, k}))
-            groups = [group for group in groups if not group & {i, k}] + [joined]
-    return groups
+    return unclear(words, (i,))
 
 
 def _open_findings(

@@ -4,7 +4,7 @@ from benchsweep.cabling._conductor_map import map_conductors, measured_contacts
 from benchsweep.cabling._losses import ModeLosses
 from benchsweep.cabling._pair_map import estimate_length, map_pairs
 from benchsweep.cabling._split import find_split_pairs
-from benchsweep.cabling._words import listed, pair_words, unclear
+from benchsweep.cabling._words import describe_map, listed, pair_words, unclear
 from benchsweep.records import CONTACTS_OF_PAIR, SMatrix, WiringFinding, WiringReport
 
 __all__ = ["check_wiring"]
@@ -53,14 +53,28 @@ def check_wiring(
         words = f"end {listed(lacking)} was not measured, so the wiring cannot be told"
         return WiringReport((None,) * 8, (unclear(words),), checked=False)
     if single_ended is not None and legs and low:
-        conductors = map_conductors(single_ended, length)
-        leads_to, findings = conductors.leads_to, conductors.findings
+        leads_to, findings = _from_conductors(single_ended, losses, length)
     else:
         pairs = map_pairs(losses, length_m, low=low)
         leads_to, findings = pairs.leads_to, pairs.findings
         if legs:
             findings.append(_too_high(lowest_hz, length))
     return _report(leads_to, findings, losses)
+
+
+def _from_conductors(
+    single_ended: SMatrix, losses: ModeLosses, length_m: float | None
+) -> tuple[dict[int, int], list[WiringFinding]]:
+    conductors = map_conductors(single_ended, length_m)
+    leads_to, doubtful = conductors.leads_to, conductors.doubtful
+    if doubtful:
+        # A common mode that reflects makes the conductors of a pair look alike; the pair can still be told.
+        by_pairs = map_pairs(losses, length_m, low=True).leads_to
+        for contacts in CONTACTS_OF_PAIR.values():
+            if all(contact in doubtful and contact in by_pairs for contact in contacts):
+                leads_to |= {contact: by_pairs[contact] for contact in contacts}
+    left = [finding for contact, finding in doubtful.items() if contact not in leads_to]
+    return leads_to, [*conductors.faults, *describe_map(leads_to), *left]
 
 
 def _too_high(lowest_hz: float, length_m: float | None) -> WiringFinding:

@@ -117,6 +117,32 @@ def test_no_signal_and_noise_have_no_delay(rig):
     assert set(why_no_delay(silent).values()) == {"no signal at some frequency"}
 
 
+def test_a_delay_close_to_half_a_turn_is_not_trusted_without_the_length(rig):
+    f = np.arange(1, 501) * MHZ
+    mixed, tau_ns = cable(rig, f, 92.0)
+    assert 480.0 < tau_ns[-1] < 500.0
+    assert propagation_delay(mixed) == ()
+    assert len(propagation_delay(mixed, length_m=92.0)) == 4
+
+
+def test_a_phase_that_does_not_run_to_a_multiple_of_pi_is_refused(rig):
+    f = np.arange(1, 501) * MHZ
+    mixed, _ = cable(rig, f, 2.0, sign=1j)
+    assert propagation_delay(mixed) == ()
+    assert "multiple of pi" in why_no_delay(mixed)["12"]
+
+
+def test_a_signal_that_drowns_in_noise_is_refused(rig):
+    f = np.arange(1, 501) * MHZ
+    mixed, _ = cable(rig, f, 10.0)
+    rng = np.random.default_rng(8)
+    s = mixed.s.copy()
+    s[400:] = 1e-5 * (rng.normal(size=s[400:].shape) + 1j * rng.normal(size=s[400:].shape))
+    drowned = SMatrix(f, s, mixed.ports, mixed.z0_ohm)
+    assert propagation_delay(drowned) == ()
+    assert "phase jumps" in why_no_delay(drowned)["78"]
+
+
 def test_fewer_points_than_needed_give_no_delay(rig):
     f = np.arange(1, 5) * MHZ
     mixed, _ = cable(rig, f, 2.0)

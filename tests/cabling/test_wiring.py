@@ -11,6 +11,7 @@ from benchsweep.records import SMatrix
 MHZ = 1e6
 F = np.arange(1, 501) * MHZ
 STRAIGHT = tuple(range(1, 9))
+PAIRS = ("12", "36", "45", "78")
 
 
 def cord(rig, f=F, length_m=2.0, **kinds):
@@ -100,12 +101,20 @@ def test_single_conductors_exchanged_seen_through_differential_data(rig):
 
 
 @pytest.mark.parametrize(
-    ("where", "end"), [((0.0, 2.0), "A"), ((2.0, 0.0), "B"), ((1.0, 1.0), None), ((0.0, 20.0), "A")]
+    ("where", "end"),
+    [
+        ((0.0, 2.0), "A"),
+        ((2.0, 0.0), "B"),
+        ((1.0, 1.0), None),
+        ((0.0, 20.0), "A"),
+        ((0.0, 70.0), "A"),
+        ((95.0, 5.0), None),  # 1 MHz steps are too coarse to tell where in 100 m
+    ],
 )
 @pytest.mark.parametrize("contact", [1, 4, 6])
 def test_an_open_conductor_and_at_which_end(rig, where, end, contact):
     parts = [cord(rig, length_m=where[0]), rig.broken(F, contact), cord(rig, length_m=where[1])]
-    found = report(rig, F, *parts)
+    found = report(rig, F, *parts, length_m=sum(where))
     finding = only(found)
     assert (finding.kind, finding.contacts, finding.end) == ("open", (contact,), end)
     assert f"contact {contact}" in finding.words
@@ -193,6 +202,53 @@ def test_strong_coupling_in_one_place_is_not_a_split_pair(rig):
     at_100 = -20 * np.log10(abs(mixed.at(out="A:36/d", into="A:45/d")[99]))
     assert at_100 < 25.0
     assert check_wiring(whole, mixed).right
+
+
+def test_strong_coupling_along_a_well_matched_cord_is_not_a_split_pair(rig):
+    """Bad crosstalk is left to its limit: a split pair also spoils the return loss of both pairs."""
+    through = {(f"B:{p}/d", f"A:{p}/d"): 0.98 * np.exp(-2j * np.pi * F * 10e-9) for p in PAIRS}
+    for own_reflection, kinds in ((0.0, []), (0.12, ["split"])):
+        entries = through | {(f"{e}:36/d", f"{e}:45/d"): 0.06 for e in "AB"}
+        entries |= {(f"{e}:{p}/d", f"{e}:{p}/d"): own_reflection for e in "AB" for p in ("36", "45")}
+        found = check_wiring(None, rig.mixed_of(F, entries, modes="d"))
+        assert [x.kind for x in found.findings] == kinds
+    one_pair_only = entries | {(f"{e}:45/d", f"{e}:45/d"): 0.0 for e in "AB"}
+    assert check_wiring(None, rig.mixed_of(F, one_pair_only, modes="d")).right
+
+
+def test_modes_far_apart_do_not_look_like_a_short_or_an_exchange(rig):
+    """100 m at 1 MHz with modes 1.1 ns/m apart: the neighbour in the pair gets a third of the wave."""
+    f = np.arange(2, 500) * 0.5 * MHZ
+    parts = cord(rig, f, 100.0, delay_d=5.4e-9, delay_c=4.3e-9)
+    whole = rig.to_s(f, parts)
+    assert abs(whole.at(out="B:12.2", into="A:12.1")[0]) > 0.2
+    assert check_wiring(whole, rig.to_mixed(whole), length_m=100.0).right
+
+
+def test_a_conductor_with_a_rival_is_unclear(rig):
+    """0.55 to its own contact and 0.45 to another: neither connected nor anything else that has a name."""
+    s = rig.to_s(F, cord(rig)).s.copy()
+    whole = rig.to_s(F, cord(rig))
+    i, k = (whole.ports.index(label) for label in ("A:12.1", "B:12.1"))
+    rival = whole.ports.index("B:36.3")
+    s[0, k, i], s[0, rival, i] = 0.55, 0.45
+    found = check_wiring(SMatrix(F, s, whole.ports, whole.z0_ohm), rig.to_mixed(whole))
+    finding = only(found)
+    assert (finding.kind, finding.contacts) == ("unclear", (1,))
+    assert found.contact_at_b == (None, 2, 3, 4, 5, 6, 7, 8)
+
+
+@pytest.mark.parametrize("z_c", [25.0, 80.0, 300.0])
+@pytest.mark.parametrize("part", [0.0, 0.25, 0.5, 0.75, 1.0])
+def test_an_open_in_a_long_link_leaves_its_neighbour_alone(rig, z_c, part):
+    """Half of the pair's wave goes astray and comes out at the open conductor's far end or is lost."""
+    f = np.arange(2, 500) * 0.5 * MHZ
+    first, second = (cord(rig, f, 90.0 * x, z_c=z_c, delay_c=4.4e-9) for x in (part, 1.0 - part))
+    found = report(rig, f, first, rig.broken(f, 4), second, length_m=90.0)
+    finding = only(found)
+    assert (finding.kind, finding.contacts) == ("open", (4,))
+    assert finding.end == {0.0: "A", 1.0: "B", 0.5: None}.get(part, finding.end)
+    assert found.contact_at_b == (1, 2, 3, None, 5, 6, 7, 8)
 
 
 def test_a_sweep_that_begins_too_high_for_the_length_says_so(rig):
