@@ -18,7 +18,7 @@ __all__ = ["ConductorMap", "map_conductors", "measured_contacts"]
 # At 1 MHz after 100 m a conductor of a healthy pair keeps about 0.76 of the wave, its neighbour gets 0.18.
 _CONNECTED, _OPEN, _CLEARANCE = 0.5, 0.1, 2.0
 # Two shorted conductors share the wave: all four elements between them are about alike, 0.3 to 0.5, and alike
-# in phase, so that nothing is left of a wave between them. With a poor common mode they are alike in size only.
+# in phase, so that no wave between them is left; with a poor common mode they are alike in size only.
 _SHORT_LEAST, _SHORT_ALIKE, _SHORT_DIFFERENCE = 0.2, 0.5, 0.5
 _TYPICAL_S_PER_M = 5.1e-9
 _REFLECTION_STEPS = 10
