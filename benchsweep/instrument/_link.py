@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, ScpiError, UsageError
 from benchsweep.instrument._blocks import read_block
-from benchsweep.instrument._messages import Message, MessageRing
+from benchsweep.instrument._messages import Message, MessageRing, make_printable
 from benchsweep.instrument._translate import translate
 from benchsweep.instrument._transport import LineTooLong, Stalled, Transport
 
@@ -53,6 +53,7 @@ class Link:
         self._ring = MessageRing()
         self._out_of_step = False
         self._lost = ""
+        self._patience_s = timeout_s
         self._tokens = itertools.cycle(_TOKENS)
 
     @property
@@ -124,8 +125,10 @@ class Link:
         self._ready()
         with self._exchange(command):
             self._send((command,))
-            patience_s = self.timeout_s if timeout_s is None else timeout_s
-            data = read_block(self._transport, patience_s, what=f"{self.address}: {command}", tail=self._tail)
+            self._patience_s = self.timeout_s if timeout_s is None else timeout_s
+            data = read_block(
+                self._transport, self._patience_s, what=f"{self.address}: {command}", tail=self._tail
+            )
         self._ring.received_block(data)
         if data.size % 8 or (count is not None and data.size != 8 * count):
             wanted = "a whole number of" if count is None else str(count)
@@ -322,8 +325,9 @@ class Link:
             self._transport.send((command + "\n").encode("utf-8"), self.timeout_s)
 
     def _receive(self, timeout_s: float | None) -> str:
-        raw = self._transport.read_line(self.timeout_s if timeout_s is None else timeout_s)
-        answer = raw.decode("utf-8", "backslashreplace").strip()
+        self._patience_s = self.timeout_s if timeout_s is None else timeout_s
+        raw = self._transport.read_line(self._patience_s)
+        answer = make_printable(raw.decode("utf-8", "backslashreplace").strip())
         self._ring.received(answer)
         return answer
 
@@ -366,7 +370,7 @@ class Link:
                 + self._tail(),
             )
         return InstrumentTimeout(
-            f"{self.address}: {what}: no answer within {self.timeout_s:g} s",
+            f"{self.address}: {what}: no answer within {self._patience_s:g} s",
             hint="Is the instrument busy, or does it not know this question? " + self._tail(),
         )
 

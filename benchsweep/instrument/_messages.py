@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Message", "MessageRing"]
+__all__ = ["Message", "MessageRing", "make_printable"]
 
 _KEPT = 200
 _TEXT_LIMIT = 160
@@ -75,6 +75,11 @@ class MessageRing:
         return " | ".join(f"{arrows[item.direction]} {_shorten(item.text, _TAIL_LIMIT)}" for item in last)
 
 
+def make_printable(text: str) -> str:
+    """Write control characters as codes: what an instrument sends must not reach a terminal as it is."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
+
+
 def _shorten(text: str, limit: int) -> str:
-    printable = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text[: limit + 1])
-    return printable if len(printable) <= limit else printable[: limit - 1] + "…"
+    shown = make_printable(text[: limit + 1])
+    return shown if len(shown) <= limit else shown[: limit - 1] + "…"
