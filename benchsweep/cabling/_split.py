@@ -18,7 +18,7 @@ _LOW = (5e6, 20e6)
 _NEXT_LIMIT_DB = 30.0
 _RETURN_LOSS_LIMIT_DB = 23.0
 # From the upper band to the lower one coupling in one place falls by 16.5 dB, coupling all along by less.
-_LARGEST_FALL_DB = 12.0
+_LARGEST_FALL_DB = 14.0
 
 
 def _mean_loss(frequency_hz: Row, powers: list[Row], band_hz: tuple[float, float]) -> float | None:
