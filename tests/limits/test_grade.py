@@ -427,3 +427,17 @@ def test_shipped_tables_have_no_exemption_for_cords():
     for requirement in list_requirements():
         exempt = any(line.exempt_where is not None for line in requirement.lines)
         assert exempt is (requirement.configuration != "cord")
+
+
+def test_a_trace_beyond_the_expected_ones_is_graded_too():
+    """NEXT given the other way round is no reason to leave it out; the expected one is still missing."""
+    traces = cord_traces()
+    turned = [
+        trace(t.parameter, t.end, t.pairs[::-1], t.value - 10.0)
+        if (t.parameter, t.end, t.pairs) == (Parameter.NEXT, "A", ("12", "36"))
+        else t
+        for t in traces
+    ]
+    verdict = graded(turned)
+    assert row_of(verdict, Parameter.NEXT, "A", "36", "12").outcome is Outcome.FAIL
+    assert row_of(verdict, Parameter.NEXT, "A", "12", "36").outcome is Outcome.UNDECIDED

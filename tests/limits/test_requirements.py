@@ -285,3 +285,15 @@ def test_a_floor_holds(empty_folder):
     requirement = load_requirement("works")
     values = [limit_value(requirement, Parameter.RETURN_LOSS, f).value for f in (1e6, 1e7, 1e8)]
     assert values == [30.0, 20.0, 20.0]
+
+
+def test_formulas_can_be_read_by_a_person():
+    channel, cord = load_requirement("tia-6-channel"), load_requirement("tia-6a-cord")
+    text = {line.parameter.value: line.bands[0].limit.words() for line in channel.lines}
+    assert text["insertion_loss"] == "1.02 (1.808 √f + 0.017 f + 0.2/√f) + 4 (0.02 √f) + 0.0003 f^1.5"
+    assert text["next"] == "-20 log( 10^(-(44.3 - 15 log (f/100))/20) + 2·10^(-(54 - 20 log (f/100))/20) )"
+    assert text["skew"] == "50"
+    return_loss, crosstalk = cord.lines
+    assert return_loss.bands[0].limit.words() == "24 + 3 log (f/25)"
+    assert "two heads of 46.04 - 40 log (f/250)" in crosstalk.bands[1].limit.words()
+    assert "undivided" in crosstalk.bands[1].limit.words()
