@@ -159,7 +159,10 @@ def validate_model(text: str, model: type[Model], *, where: str) -> Model:
     except ValidationError as error:
         lines = [f"{_key(item['loc'])}: {_words(item['type'], item['msg'])}" for item in error.errors()]
         more = f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
-        raise DefinitionError(f"{where}: {lines[0]}{more}", hint="; ".join(lines[1:5])) from error
+        raise DefinitionError(
+            f"{where}: {lines[0]}{more}",
+            hint="; ".join(lines[1:5]) or "Correct that key; a shipped file of the same kind is an example.",
+        ) from error
 
 
 def _key(location: Iterable[int | str]) -> str:

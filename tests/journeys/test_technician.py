@@ -67,6 +67,18 @@ def test_the_demo_leaves_records_that_h5py_alone_can_read_and_one_page(
     assert not list(folder.rglob("unfinished/*"))
 
 
+def test_the_python_in_the_readme_reads_a_record(demo_folder: tuple[Path, dict[str, Any]]) -> None:
+    _, document = demo_folder
+    readme = Path(__file__).parents[2] / "README.md"
+    code = re.search(r"```python\n(.*?)```", readme.read_text(encoding="utf-8"), re.DOTALL)
+    assert code is not None
+    text = code[1].replace("record.h5", document["records"][0])
+    done = subprocess.run(
+        [sys.executable, "-c", text], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert done.stdout == "T118-01 (500, 16, 16) 1 to 500 MHz B:12.1 <- A:12.1 at 8 0\n"
+
+
 def test_grade_show_and_report_read_the_record_again(
     demo_folder: tuple[Path, dict[str, Any]], run: Run, tmp_path: Path
 ) -> None:
