@@ -76,7 +76,7 @@ def test_the_python_in_the_readme_reads_a_record(demo_folder: tuple[Path, dict[s
     done = subprocess.run(
         [sys.executable, "-c", text], capture_output=True, text=True, timeout=60, check=True
     )
-    assert done.stdout == "T118-01 (500, 16, 16) 1 to 500 MHz B:12.1 <- A:12.1 at 8 0\n"
+    assert done.stdout == "T118-01 (500, 16, 16) 1 to 500 MHz (500,)\n"
 
 
 def test_grade_show_and_report_read_the_record_again(
