@@ -244,7 +244,7 @@ class Node:
     def _attribute(self, name: str) -> Any:
         if name not in self.group.attrs:
             raise self.wrong(f"@{name}", "this attribute is missing")
-        return self.group.attrs[name]
+        return _scalar(self, self.group, name)
 
     def array(self, name: str, dtype: type, dimensions: int) -> NDArray[Any]:
         """Return a numeric data set of exactly that type and number of dimensions."""
@@ -293,6 +293,17 @@ class Node:
         return item
 
 
+def _scalar(node: Node, item: Any, key: str) -> Any:
+    # Looked at before it is read: an attribute that claims a thousand million items would take minutes.
+    if item.attrs.get_id(key).shape != ():
+        raise node.wrong(f"@{key}", "should be a single value")
+    return item.attrs[key]
+
+
+def _scalar_or_none(node: Node, item: Any, key: str) -> Any:
+    return _scalar(node, item, key) if key in item.attrs else None
+
+
 def content_digest(root: Node) -> str:
     """Return the stored content hash."""
     return root.text("content_sha256")
@@ -326,7 +337,7 @@ def _check_group(node: Node, lines: list[str]) -> None:
         else:
             values = node.long_text(name) if item.shape == () else node.texts(name)
         digest = _data_digest(values)
-        if item.attrs.get("sha256") != digest:
+        if _scalar_or_none(node, item, "sha256") != digest:
             raise node.wrong(name, "the data do not match their checksum")
         attributes = _check_attributes(node, item.name, item)
         lines.append(_line(item.name, f"{_shape(item)} {digest}", attributes))
@@ -335,11 +346,11 @@ def _check_group(node: Node, lines: list[str]) -> None:
 def _check_attributes(node: Node, where: str, item: Any) -> str:
     attributes = {
         key: value.item() if isinstance(value, np.generic) else value
-        for key, value in item.attrs.items()
+        for key, value in ((key, _scalar(node, item, key)) for key in item.attrs)
         if key not in _OWN
     }
     digest = _attributes_digest(attributes)
-    if item.attrs.get("attributes_sha256") != digest:
+    if _scalar_or_none(node, item, "attributes_sha256") != digest:
         raise RecordDamaged(
             f"{node.path}: {where}: its attributes do not match their checksum", hint=_RESTORE
         )

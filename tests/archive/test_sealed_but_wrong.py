@@ -88,7 +88,7 @@ CASES = {
     "attribute of other type": (attribute("specimen", "identifier", 7), "@identifier: should be text"),
     "float for whole number": (attribute("sweep", "averages", 2.5), "@averages: should be a 64-bit integer"),
     "text for float": (attribute("specimen", "length_m", "2 m"), "@length_m: should be a 64-bit float"),
-    "list attribute": (attribute("specimen", "length_m", [1.0, 2.0]), "@length_m: should be"),
+    "list attribute": (attribute("specimen", "length_m", [1.0, 2.0]), "@length_m: should be a single value"),
     "hookup not numbered": (lambda f: f.move("hookups/001", "hookups/one"), "not a sound record"),
     "outside data": (external, "kept in another file"),
     "virtual data": (virtual, "kept in another file"),
