@@ -11,8 +11,8 @@ filled up with spaces and one line feed. One pass over the file therefore finds 
 data, in the structure of the HDF5 file or in an unused gap, before the HDF5 library parses anything.
 Later versions keep the first and the last line, so that an old program can tell newer from damaged.
 
-The seal finds accidents, not intent: whoever changes a record on purpose can seal it again. Its content hash is
-another one then, which a report names.
+The seal finds accidents, not intent: whoever changes a record on purpose can seal it again. Its content hash
+is another one then, which a report names.
 """
 
 from __future__ import annotations
