@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from benchsweep import archive, calibration, fixture
 from benchsweep.acquisition import PersonSwitch, SimulatedSwitch, Switch
 from benchsweep.definitions import find_definition
-from benchsweep.errors import CalibrationError, CalibrationMissing, UsageError
+from benchsweep.errors import ArchiveError, CalibrationError, CalibrationMissing, UsageError
 from benchsweep.instrument import Analyzer, open_analyzer
 from benchsweep.qualification._station import Station
 from benchsweep.records import Calibration, SweepSettings
@@ -126,12 +126,14 @@ def find_calibration(
         None is stored.
     CalibrationMismatch, CalibrationExpired
         None may be used: the reason is that of the newest.
+    ArchiveError
+        The same, when the newest cannot be read.
     """
     folder = station.calibration_folder()
-    first_reason: CalibrationError | None = None
+    first_reason: CalibrationError | ArchiveError | None = None
     for path in archive.list_calibrations(folder):
-        stored = archive.read_calibration(path)
         try:
+            stored = archive.read_calibration(path)
             calibration.check_usable(
                 stored,
                 frequency_hz=frequency_hz,
@@ -141,7 +143,7 @@ def find_calibration(
                 now=datetime.now(UTC),
                 max_age_hours=station.calibration.max_age_hours,
             )
-        except CalibrationError as reason:
+        except (CalibrationError, ArchiveError) as reason:  # one damaged file must not hide a good one
             first_reason = first_reason or reason
             continue
         return stored, path
