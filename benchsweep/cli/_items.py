@@ -11,14 +11,17 @@ __all__ = ["report_items"]
 
 def report_items(result: Qualified) -> list[ReportItem]:
     """Return what the report needs of a graded specimen: one item for each requirement."""
+    from benchsweep.qualification import record_hash
     from benchsweep.report import ReportItem
 
+    digest = record_hash(result.record)
     return [
         ReportItem(
             measurement=result.evaluation.measurement,
             traces=result.evaluation.traces,
             verdict=graded.verdict,
             limits=graded.limits,
+            content_hash=digest,
         )
         for graded in result.graded
     ]

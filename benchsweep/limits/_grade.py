@@ -90,7 +90,7 @@ def grade(
         outcome=_whole(rows, wiring),
         rows=tuple(rows),
         wiring=wiring,
-        notes=(*_wiring_notes(wiring), *_missing_notes(rows), *_standing_notes(rows)),
+        notes=(*_wiring_notes(wiring), *_standing_notes(rows)),
     )
 
 
@@ -150,9 +150,7 @@ def _grade_line(line: LimitLine, length_m: float | None, measured: Mapping[Key, 
 
 def _why_missing(parameter: Parameter) -> str:
     if parameter in _WITHOUT_END:
-        return (
-            "no value: not measured, or the frequency step is too coarse to find the delay without the length"
-        )
+        return "not measured, or the frequency step is too coarse to tell the delay: give the length"
     return "not measured"
 
 
@@ -173,7 +171,8 @@ def _grade_trace(
     if exempt is not None and exempt.any() and line.exempt_where is not None:
         rule = line.exempt_where
         standing = worst_standing(standing, rule.standing)
-        note = f"does not count where {rule.parameter} is below {rule.below:g} {rule.parameter.unit}"
+        deciding = str(rule.parameter).replace("_", " ")
+        note = f"does not count where {deciding} is below {rule.below:g} {rule.parameter.unit}"
         if exempt.all():
             if on_grid.uncovered:
                 return _undecided(key, standing, f"{note}; not measured from {on_grid.uncovered}")
@@ -243,26 +242,12 @@ def _whole(rows: Sequence[VerdictRow], wiring: WiringReport | None) -> Outcome:
 def _wiring_notes(wiring: WiringReport | None) -> list[str]:
     if wiring is None:
         return []
+    kinds = list(dict.fromkeys(finding.kind for finding in wiring.findings))
     notes = [
-        f"wiring not fully checked: {finding.words}"
-        if finding.kind == "unclear"
-        else f"fails for its wiring: {finding.words}"
-        for finding in wiring.findings
+        "the wiring could not be told for certain" if kind == "unclear" else f"fails for its wiring: {kind}"
+        for kind in kinds
     ]
     return notes if wiring.checked or notes else ["the wiring was not checked"]
-
-
-def _missing_notes(rows: Sequence[VerdictRow]) -> list[str]:
-    counts: dict[tuple[Parameter, str], int] = {}
-    for row in rows:
-        if row.outcome is Outcome.UNDECIDED:
-            reason = row.note.partition("; elsewhere")[0]
-            counts[row.parameter, reason] = counts.get((row.parameter, reason), 0) + 1
-    of = {parameter: sum(row.parameter == parameter for row in rows) for parameter, _ in counts}
-    return [
-        f"undecided: {parameter}, {count} of {of[parameter]} values: {reason}"
-        for (parameter, reason), count in counts.items()
-    ]
 
 
 def _standing_notes(rows: Sequence[VerdictRow]) -> list[str]:
@@ -271,7 +256,8 @@ def _standing_notes(rows: Sequence[VerdictRow]) -> list[str]:
         parameters = list(dict.fromkeys(row.parameter for row in rows if row.standing == standing))
         if parameters:
             notes.append(
-                f"limits of standing {standing}: verify against your own copy of the standard: "
-                + ", ".join(parameters)
+                f"limits of standing {standing}: "
+                + ", ".join(str(parameter).replace("_", " ") for parameter in parameters)
+                + "; verify them against your own copy of the standard"
             )
     return notes

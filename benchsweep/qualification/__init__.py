@@ -30,7 +30,12 @@ from benchsweep.qualification._qualify import (
     qualify,
     usable_calibration,
 )
-from benchsweep.qualification._records import check_decision_rule, grade_record, import_touchstone
+from benchsweep.qualification._records import (
+    check_decision_rule,
+    grade_record,
+    import_touchstone,
+    record_hash,
+)
 from benchsweep.qualification._reduction import (
     Evaluation,
     evaluate,
@@ -80,6 +85,7 @@ __all__ = [
     "qualify",
     "read_measurement",
     "record_document",
+    "record_hash",
     "reduce_hookups",
     "requirement_document",
     "requirements_document",

@@ -35,9 +35,19 @@ CAUTIONS: tuple[str, ...] = (
 """What a person must have read before the first hookup on real hardware."""
 
 
-def utc_now() -> str:
-    """Return the time now as ISO 8601 in UTC, to the second."""
-    return datetime.now(UTC).isoformat(timespec="seconds")
+def utc_now(timespec: str = "seconds") -> str:
+    """Return the time now as ISO 8601 in UTC."""
+    return datetime.now(UTC).isoformat(timespec=timespec)
+
+
+def tell_resumed(journal: archive.Journal, total: int, progress: Progress) -> None:
+    """Say that an interrupted run is continued, and how to begin afresh instead."""
+    kept = len(journal.finished())
+    if kept:
+        progress(
+            f"continuing an interrupted run: {kept} of {total} hookups are kept "
+            f"(to begin afresh, delete {journal.folder})"
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

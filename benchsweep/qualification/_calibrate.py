@@ -5,7 +5,7 @@ from pathlib import Path
 
 from benchsweep import archive, calibration
 from benchsweep.acquisition import make_calibration_plan, run_plan
-from benchsweep.qualification._bench import Bench, Progress, utc_now
+from benchsweep.qualification._bench import Bench, Progress, tell_resumed, utc_now
 from benchsweep.records import Calibration, Hookup, RawHookup
 
 __all__ = ["CalibrationResult", "calibrate"]
@@ -47,6 +47,7 @@ def calibrate(
         "plan": plan_text(plan.hookups),
     }
     journal = archive.Journal(target / "unfinished", job)
+    tell_resumed(journal, len(plan.hookups), progress)
     hookups = run_plan(plan, bench.analyzer, bench.switch, journal, progress=progress)
     solved = _solve(bench, definition, hookups)
     path = archive.write_calibration(solved, target)
@@ -55,12 +56,11 @@ def calibrate(
 
 
 def _solve(bench: Bench, kit: calibration.Kit, hookups: tuple[RawHookup, ...]) -> Calibration:
-    now = utc_now()
     return calibration.solve(
         kit,
         hookups,
-        identifier=f"{bench.station.name} {now}",
-        created_at=now,
+        identifier=bench.station.name,
+        created_at=utc_now(timespec="milliseconds"),
         idn=bench.analyzer.identity.idn,
         settings=bench.used,
     )

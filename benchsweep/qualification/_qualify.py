@@ -1,14 +1,16 @@
 from __future__ import annotations
 
 import hashlib
+import unicodedata
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from benchsweep import archive, limits
 from benchsweep.acquisition import make_plan, run_plan
 from benchsweep.errors import CalibrationError, UsageError
-from benchsweep.qualification._bench import Bench, Progress, find_calibration, utc_now
+from benchsweep.qualification._bench import Bench, Progress, find_calibration, tell_resumed, utc_now
 from benchsweep.qualification._calibrate import calibrate, plan_text
 from benchsweep.qualification._reduction import (
     Evaluation,
@@ -63,6 +65,11 @@ def check_specimen(identifier: str, length_m: float | None) -> Specimen:
     if not identifier.strip():
         raise UsageError(
             "the specimen has no name", hint="Give --specimen a name, as the laboratory uses it."
+        )
+    if any(unicodedata.category(char) in ("Cc", "Cs") for char in identifier):
+        raise UsageError(
+            f"the specimen name {identifier!r} holds control characters",
+            hint="Write it in printable characters.",
         )
     if length_m is not None and not 0.0 < length_m < 10_000.0:
         raise UsageError(
@@ -128,6 +135,7 @@ def qualify(
     """
     plan = plan_for(bench.slots)
     journal = archive.Journal(_journal_folder(folder, bench, specimen), _job(bench, specimen, solved, plan))
+    tell_resumed(journal, len(plan.hookups), progress)
     hookups = run_plan(plan, bench.analyzer, bench.switch, journal, progress=progress)
     corrected, consistency = reduce_hookups(hookups, solved, bench.fixture)
     measurement = Measurement(
@@ -147,6 +155,8 @@ def qualify(
     )
     record = archive.write_record(measurement, folder)
     journal.discard()
+    with suppress(OSError):  # another specimen may be unfinished
+        journal.folder.parent.rmdir()
     return grade_all(evaluate(measurement), requirements, record=record, decision_rule=decision_rule)
 
 
@@ -175,7 +185,7 @@ def _job(bench: Bench, specimen: Specimen, solved: Calibration, plan: Plan) -> d
         "specimen": specimen.identifier,
         "idn": bench.analyzer.identity.idn,
         "settings": repr(bench.used),
-        "calibration": solved.identifier,
+        "calibration": f"{solved.identifier} {solved.created_at}",
         "fixture": bench.fixture_toml,
         "plan": plan_text(plan.hookups),
     }

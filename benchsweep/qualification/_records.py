@@ -12,7 +12,17 @@ from benchsweep.qualification._qualify import Qualified, grade_all
 from benchsweep.qualification._reduction import evaluate, software_versions
 from benchsweep.records import Measurement, Specimen
 
-__all__ = ["check_decision_rule", "grade_record", "import_touchstone"]
+__all__ = ["check_decision_rule", "grade_record", "import_touchstone", "record_hash"]
+
+
+def record_hash(path: Path) -> str:
+    """Return the hash that names the content of a record, for reports.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    return archive.content_hash(path)
 
 
 def check_decision_rule(rule: str) -> str:

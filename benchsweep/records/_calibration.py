@@ -63,9 +63,9 @@ class Calibration:
     Parameters
     ----------
     identifier
-        Name under which it is stored; unique per station.
+        Whose it is: the name of the station.
     created_at
-        ISO 8601 time in UTC.
+        ISO 8601 time in UTC; with the identifier it tells calibrations apart.
     idn
         ``*IDN?`` of the analyzer it belongs to.
     kit, method

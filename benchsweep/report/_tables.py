@@ -1,9 +1,10 @@
 from __future__ import annotations
 
 import tomllib
+from collections import Counter
 from collections.abc import Iterable, Sequence
 
-from benchsweep.records import Measurement, Verdict, VerdictRow
+from benchsweep.records import Measurement, Outcome, Verdict, VerdictRow
 from benchsweep.report._select import bad_rows, standings, worst_row, worst_rows
 from benchsweep.report._words import (
     NOT_EVALUATED,
@@ -40,10 +41,7 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
     bad = bad_rows(verdict)
     worst = worst_row(verdict)
     if bad:
-        told = [row_words(row) for row in bad[:_MOST_BAD_ROWS]]
-        if len(bad) > _MOST_BAD_ROWS:
-            told.append(f"and {len(bad) - _MOST_BAD_ROWS} more")
-        lines += _entry("", told, width)
+        lines += _entry("", _bad_words(bad), width)
     elif worst is not None:
         lines += _entry("closest", [row_words(worst)], width)
     lines += _entry("wiring", wiring_words(verdict.wiring), width)
@@ -60,6 +58,21 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
     for note in verdict.notes:
         lines += _entry("note", [note], width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _bad_words(bad: Sequence[VerdictRow]) -> list[str]:
+    """Return what stands against a pass: failing rows one by one, undecided ones by reason."""
+    failing = [row for row in bad if row.outcome is not Outcome.UNDECIDED]
+    told = [row_words(row) for row in failing[:_MOST_BAD_ROWS]]
+    if len(failing) > _MOST_BAD_ROWS:
+        told.append(f"and {len(failing) - _MOST_BAD_ROWS} more")
+    reasons = Counter(
+        (PARAMETER_WORDS[row.parameter], row.note.partition("; ")[0])
+        for row in bad
+        if row.outcome is Outcome.UNDECIDED
+    )
+    told += [f"{name}, {count} undecided: {reason}" for (name, reason), count in reasons.items()]
+    return told
 
 
 def _rows_table(rows: Sequence[VerdictRow], width: int) -> list[str]:
@@ -104,9 +117,9 @@ def _legend(rows: Sequence[VerdictRow], width: int) -> list[str]:
             lines += wrapped(f"{mark} limit {STANDING_WORDS.get(standing, standing)}", width)
     if all(row.expanded_uncertainty is None for row in rows):
         lines += wrapped(NOT_EVALUATED, width)
-    for row in rows:
-        if row.note and row.worst_margin_db is not None:
-            lines += wrapped(f"{row_words(row)} ({row.note})", width)
+    notes = {(row.parameter, row.note) for row in rows if row.note and row.worst_margin_db is not None}
+    for parameter, note in sorted(notes):
+        lines += wrapped(f"{PARAMETER_WORDS[parameter]}: {note}", width)
     return lines
 
 

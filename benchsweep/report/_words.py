@@ -48,7 +48,7 @@ STANDING_MARKS = {"published": "", "common-practice": "+", "from-memory": "*"}
 STANDING_WORDS = {
     "published": "checked against a published value",
     "common-practice": "common practice in the trade, not taken from the standard itself",
-    "from-memory": "from memory: verify it against your own copy of the standard",
+    "from-memory": "from memory, to be verified against your own copy of the standard",
 }
 NOT_EVALUATED = "No measurement uncertainty was evaluated: margins are those of the measured values alone."
 
@@ -163,8 +163,10 @@ def count_words(verdict: Verdict) -> str:
     told = [f"{count} {outcome.value}" for outcome, count in counts if count]
     if not told:
         return "nothing was graded"
-    if len(told) == 1 and verdict.outcome is Outcome.PASS:
-        return f"all {len(rows)} graded traces pass"
+    if len(told) == 1 and rows[0].outcome is Outcome.PASS:
+        all_pass = f"all {len(rows)} graded traces pass"
+        wrong = verdict.wiring is not None and verdict.wiring.findings
+        return f"the wiring is wrong; {all_pass}" if wrong and verdict.outcome is Outcome.FAIL else all_pass
     return f"of {len(rows)} graded traces {', '.join(told)}"
 
 

@@ -189,8 +189,7 @@ def test_a_missing_trace_makes_an_undecided_row_and_a_note():
         None,
         "not measured",
     )
-    assert "undecided: next, 1 of 12 values: not measured" in verdict.notes
-    assert "undecided: return_loss, 1 of 8 values: not measured" in verdict.notes
+    assert row_of(verdict, Parameter.RETURN_LOSS, "A", "45").note == "not measured"
 
 
 def test_nothing_measured_is_undecided_for_every_expected_row():
@@ -222,7 +221,6 @@ def test_a_sweep_that_ends_early_is_undecided_and_says_what_is_missing():
     assert row.outcome is Outcome.UNDECIDED
     assert row.note.startswith("not measured from 250 to 500 MHz; elsewhere the worst margin is 3.00 dB at")
     assert row.worst_margin_db is None
-    assert "undecided: next, 12 of 12 values: not measured from 250 to 500 MHz" in verdict.notes
 
 
 def test_a_sweep_that_begins_late_and_fails_fails():
@@ -280,7 +278,7 @@ def test_return_loss_does_not_count_where_insertion_loss_is_low():
     verdict = graded(reflecting(value, loss), own(RETURN_LOSS))
     row = verdict.rows[0]
     assert (verdict.outcome, row.worst_margin_db, row.frequency_hz) == (Outcome.PASS, 5.0, 500e6)
-    assert row.note == "does not count where insertion_loss is below 3 dB"
+    assert row.note == "does not count where insertion loss is below 3 dB"
     assert row.standing == "from-memory"  # the weaker standing of the exemption, as it was applied
     assert any(note.startswith("limits of standing from-memory") for note in verdict.notes)
     value = np.where(GRID < 226e6, 10.0, 25.0)
@@ -343,7 +341,7 @@ def test_a_wiring_fault_fails_a_cord_with_perfect_losses(kind):
     verdict = graded(cord_traces(), wiring=wiring)
     assert verdict.outcome is Outcome.FAIL
     assert all(row.outcome is Outcome.PASS for row in verdict.rows)
-    assert f"fails for its wiring: {kind}: in words" in verdict.notes
+    assert f"fails for its wiring: {kind}" in verdict.notes
     assert verdict.wiring is wiring
 
 
@@ -351,7 +349,7 @@ def test_wiring_that_cannot_be_told_is_a_note_only():
     unclear = WiringReport((None,) * 8, (finding("unclear"),), checked=False)
     verdict = graded(cord_traces(), wiring=unclear)
     assert verdict.outcome is Outcome.PASS
-    assert "wiring not fully checked: unclear: in words" in verdict.notes
+    assert "the wiring could not be told for certain" in verdict.notes
     silent = WiringReport((None,) * 8, (), checked=False)
     assert "the wiring was not checked" in graded(cord_traces(), wiring=silent).notes
     right = WiringReport((1, 2, 3, 4, 5, 6, 7, 8), ())
@@ -369,7 +367,8 @@ def test_a_wiring_fault_outweighs_undecided_rows():
 def test_limits_from_memory_are_named_and_others_are_not():
     notes = graded(cord_traces()).notes
     assert notes == (
-        "limits of standing from-memory: verify against your own copy of the standard: return_loss, next",
+        "limits of standing from-memory: return loss, next; "
+        "verify them against your own copy of the standard",
     )
     traces = [trace(Parameter.DELAY, None, p, 10.0) for p in _singles()]
     assert graded(traces, own(DELAY)).notes == ()

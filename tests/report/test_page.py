@@ -118,7 +118,7 @@ def test_what_a_reader_must_know_is_said(page: str) -> None:
     text = Page(page).text
     for words in (
         "No measurement uncertainty was evaluated",
-        "from memory: verify it against your own copy of the standard",
+        "from memory, to be verified against your own copy of the standard",
         "invented, clause 7.3",
         "confirm that no voltage is present",
         "simulated-contacts",
