@@ -35,6 +35,7 @@ __all__ = [
 ]
 
 _APP = "benchsweep"
+_EXAMPLES = "The shipped files are examples; `benchsweep info` says where they stand."
 # Kinds whose files stand at the top level of a checkout and under _shipped/ in a wheel.
 _TOP_LEVEL = {"fixtures": "fixtures", "port-maps": "fixtures/port-maps", "kits": "calibrations/kits"}
 # Kinds whose files are package data of a room.
@@ -159,9 +160,9 @@ def validate_model(text: str, model: type[Model], *, where: str) -> Model:
     except ValidationError as error:
         lines = [f"{_key(item['loc'])}: {_words(item['type'], item['msg'])}" for item in error.errors()]
         more = f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
+        others = "; ".join(lines[1:5])
         raise DefinitionError(
-            f"{where}: {lines[0]}{more}",
-            hint="; ".join(lines[1:5]) or "Correct that key; a shipped file of the same kind is an example.",
+            f"{where}: {lines[0]}{more}", hint=f"{others}. {_EXAMPLES}".lstrip(". ")
         ) from error
 
 
@@ -174,4 +175,5 @@ def _key(location: Iterable[int | str]) -> str:
 
 def _words(kind: str, message: str) -> str:
     plain = {"extra_forbidden": "unknown key", "missing": "this key is missing"}
+    message = message.removeprefix("Value error, ")
     return plain.get(kind, message[0].lower() + message[1:])

@@ -44,6 +44,7 @@ def run_plan(
     store: HookupStore,
     *,
     progress: Callable[[str], None],
+    review: Callable[[Sequence[RawHookup]], None] = lambda _: None,
 ) -> tuple[RawHookup, ...]:
     """Make and sweep every hookup of `plan` that `store` does not have yet.
 
@@ -61,7 +62,9 @@ def run_plan(
     store
         Where finished hookups are kept.
     progress
-        Gets one line for each hookup.
+        Gets one line for each hookup that is made.
+    review
+        Sees all hookups so far after each one; what it raises ends the run before the last one is stored.
 
     Returns
     -------
@@ -79,17 +82,16 @@ def run_plan(
     total = len(plan.hookups)
     done: list[RawHookup] = []
     for place, hookup in enumerate(plan.hookups, start=1):
-        what = _what(hookup)
         if hookup.number in finished:
             done.append(finished[hookup.number])
-            progress(f"hookup {place} of {total}: {what}: stored before, kept")
             continue
-        switch.connect(hookup)
+        switch.connect(hookup, total=total)
         started = time.monotonic()
         raw = RawHookup(hookup, analyzer.sweep(hookup.analyzer_ports))
+        review((*done, raw))
         store.save(raw)
         done.append(raw)
-        progress(f"hookup {place} of {total}: {what}: {time.monotonic() - started:.2f} s")
+        progress(f"hookup {place} of {total}: {_what(hookup)}: {time.monotonic() - started:.2f} s")
     return tuple(done)
 
 

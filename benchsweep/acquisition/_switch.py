@@ -20,8 +20,8 @@ _SAFETY = (
 class Switch(Protocol):
     """Whatever makes the connections of a hookup."""
 
-    def connect(self, hookup: Hookup) -> None:
-        """Make the connections; return when they stand."""
+    def connect(self, hookup: Hookup, *, total: int) -> None:
+        """Make the connections of one of `total` hookups; return when they stand."""
 
 
 class PersonSwitch:
@@ -37,9 +37,9 @@ class PersonSwitch:
         self._prompt = prompt
         self._before: Mapping[int, str] | None = None
 
-    def connect(self, hookup: Hookup) -> None:
+    def connect(self, hookup: Hookup, *, total: int) -> None:
         """Tell the person what to do."""
-        words = describe(hookup, self._before)
+        words = describe(hookup, self._before, total=total)
         # Unknown until the person is done: an interrupt may leave half of it changed.
         self._before = None
         self._prompt(words)
@@ -58,7 +58,7 @@ class SimulatedSwitch:
     def __init__(self, link: Link) -> None:
         self._link = link
 
-    def connect(self, hookup: Hookup) -> None:
+    def connect(self, hookup: Hookup, *, total: int) -> None:
         """Make the connections and check that the bench has them.
 
         Raises
@@ -71,7 +71,8 @@ class SimulatedSwitch:
         """
         wanted = ",".join(f"{port}={target}" for port, target in hookup.connections.items())
         self._link.write_checked(
-            f'BENCh:CONNect "{wanted}"', doing=f"connecting hookup {hookup.number} on the simulated bench"
+            f'BENCh:CONNect "{wanted}"',
+            doing=f"connecting hookup {hookup.number} of {total} on the simulated bench",
         )
         answer = self._link.query("BENCh:CONNect?").strip('"')
         if _parse_connections(answer) != dict(hookup.connections):
@@ -98,7 +99,7 @@ class SimulatedSwitch:
         self._link.write_checked(f'BENCh:SPECimen "{doubled}"', doing=f"inserting specimen {specimen}")
 
 
-def describe(hookup: Hookup, before: Mapping[int, str] | None) -> str:
+def describe(hookup: Hookup, before: Mapping[int, str] | None, *, total: int) -> str:
     """Return what a person has to do for `hookup`, in numbered steps.
 
     Parameters
@@ -107,6 +108,8 @@ def describe(hookup: Hookup, before: Mapping[int, str] | None) -> str:
         What must be connected.
     before
         What is connected now; None when that is not known.
+    total
+        How many hookups there are in all.
     """
     now = hookup.connections
     known = {} if before is None else before
@@ -125,7 +128,7 @@ def describe(hookup: Hookup, before: Mapping[int, str] | None) -> str:
     specimen = any(_leg(target) for target in now.values())
     if specimen:
         steps.append("Every contact of the specimen without an analyzer port carries its termination.")
-    words = [f"Hookup {hookup.number}"]
+    words = [f"Hookup {hookup.number} of {total}"]
     if specimen and before is None:
         words.append(_SAFETY)
     words += [f"  {number}. {step}" for number, step in enumerate(steps, start=1)]

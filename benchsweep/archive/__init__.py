@@ -13,6 +13,7 @@ Conventions:
 - A file appears under its name only when all of it is on the disc, and never replaces another.
 """
 
+from benchsweep.archive._files import make_folder
 from benchsweep.archive._journal import Journal
 from benchsweep.archive._store import (
     check_record,
@@ -29,6 +30,7 @@ __all__ = [
     "check_record",
     "content_hash",
     "list_calibrations",
+    "make_folder",
     "read_calibration",
     "read_record",
     "write_calibration",

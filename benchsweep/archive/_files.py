@@ -6,6 +6,7 @@ import errno
 import os
 import re
 import secrets
+import tempfile
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,7 +15,7 @@ from pathlib import Path
 
 from benchsweep.errors import ArchiveError, ArchiveLocked
 
-__all__ = ["add_file", "file_stem", "replace_file", "sort_key", "storage_errors"]
+__all__ = ["add_file", "file_stem", "make_folder", "replace_file", "sort_key", "storage_errors"]
 
 _SUFFIX = ".h5"
 _LONGEST_NAME = 80
@@ -91,6 +92,21 @@ def storage_errors(path: Path, doing: str) -> Iterator[None]:
         raise ArchiveError(
             f"{path}: {doing} failed: {reason}", hint="Check that the folder exists and can be reached."
         ) from error
+
+
+def make_folder(folder: Path) -> None:
+    """Make `folder` if it is missing and see that files can be written there, before anything is measured.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveError
+    """
+    if folder.exists() and not folder.is_dir():
+        raise ArchiveError(f"{folder}: is a file, not a folder", hint="Name a folder for the archive.")
+    with storage_errors(folder, "writing there"):
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
 
 
 def add_file(folder: Path, stem: str, content: bytes) -> Path:

@@ -2,13 +2,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 from types import MappingProxyType
+from typing import Self
+
+from filelock import BaseFileLock, FileLock, Timeout
 
 from benchsweep.archive._convert import hookup_tree, read_hookup_node, read_job
 from benchsweep.archive._files import replace_file, storage_errors
 from benchsweep.archive._tree import opened, to_bytes
-from benchsweep.errors import RecordDamaged, RecordNewer
+from benchsweep.errors import ArchiveLocked, RecordDamaged, RecordNewer
 from benchsweep.records import RawHookup
 
 __all__ = ["Journal"]
@@ -29,6 +33,11 @@ class Journal:
         Belongs to the journal alone; made when it is missing.
     job
         What makes the job this one: specimen, grid, fixture, calibration … Compared as a whole.
+    afresh
+        Drop the hookups that are there.
+
+    The journal is locked until `close` (or the end of a ``with`` block): a second run of the same job, in
+    another window or on another machine that shares the folder, is refused.
 
     Attributes
     ----------
@@ -40,18 +49,27 @@ class Journal:
     Raises
     ------
     ArchiveLocked, ArchiveError
-        The folder cannot be made, read or written, or a text of `job` cannot be stored.
+        Another run has the journal open, the folder cannot be made, read or written, or a text of `job`
+        cannot be stored.
     """
 
-    def __init__(self, folder: Path, job: Mapping[str, str]) -> None:
+    def __init__(self, folder: Path, job: Mapping[str, str], *, afresh: bool = False) -> None:
         self.folder = Path(folder)
         self.job = MappingProxyType(dict(job))
         self._finished: dict[int, RawHookup] = {}
         self.restarted = False
-        with storage_errors(self.folder, "opening the journal"):
+        with storage_errors(self.folder, "keeping unfinished work"):
             self.folder.mkdir(parents=True, exist_ok=True)
-            for path in sorted(self._files()):
-                self._take(path)
+            self._lock = self._locked()
+            try:
+                for path in sorted(self._files()):
+                    if afresh:
+                        path.unlink()
+                    else:
+                        self._take(path)
+            except BaseException:
+                self.close()
+                raise
         self.resumed = bool(self._finished)
 
     def finished(self) -> Mapping[int, RawHookup]:
@@ -71,6 +89,29 @@ class Journal:
         replace_file(path, to_bytes("hookup", hookup_tree(raw, job=self.job)))
         self._finished[raw.hookup.number] = raw
 
+    def close(self) -> None:
+        """Let go of the lock; what was saved stays."""
+        self._lock.release()
+        with suppress(OSError):  # somebody else may hold it by now
+            Path(self._lock.lock_file).unlink()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _locked(self) -> BaseFileLock:
+        lock = FileLock(self.folder.with_suffix(".lock"))
+        try:
+            lock.acquire(blocking=False)
+        except Timeout as error:
+            raise ArchiveLocked(
+                f"{self.folder}: another run is measuring this at the moment",
+                hint="Wait until it ends, or stop it.",
+            ) from error
+        return lock
+
     def discard(self) -> None:
         """Delete all hookups, and the folder when nothing else is in it: the job is done.
 
@@ -78,7 +119,7 @@ class Journal:
         ------
         ArchiveLocked, ArchiveError
         """
-        with storage_errors(self.folder, "emptying the journal"):
+        with storage_errors(self.folder, "dropping unfinished work"):
             for path in list(self._files()):
                 path.unlink(missing_ok=True)
             if self.folder.is_dir() and not any(self.folder.iterdir()):

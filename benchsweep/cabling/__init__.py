@@ -8,7 +8,7 @@ found by label, and what the data do not hold gives no trace.
 
 from benchsweep.cabling._acr import attenuation_to_crosstalk_far, attenuation_to_crosstalk_near
 from benchsweep.cabling._balance import equal_level_tctl, transverse_conversion_loss
-from benchsweep.cabling._delay import delay_skew, propagation_delay, why_no_delay
+from benchsweep.cabling._delay import delay_skew, length_doubt, propagation_delay, why_no_delay
 from benchsweep.cabling._fext import far_end_crosstalk
 from benchsweep.cabling._insertion_loss import insertion_loss
 from benchsweep.cabling._losses import ModeLosses
@@ -28,6 +28,7 @@ __all__ = [
     "equal_level_tctl",
     "far_end_crosstalk",
     "insertion_loss",
+    "length_doubt",
     "near_end_crosstalk",
     "power_sum_acr_far",
     "power_sum_acr_near",

@@ -147,7 +147,7 @@ def map_conductors(single_ended: SMatrix, length_m: float | None) -> ConductorMa
 def _poor_finding(levels: _Levels, i: int) -> WiringFinding:
     words = (
         f"{contact_words(i)} reaches contact {levels.assigned[i]} of end B with {levels.own(i):.2f} of the "
-        f"wave and another with {levels.rival(i):.2f}: look for a poor contact"
+        f"wave and another with {levels.rival(i):.2f}: look for a poor contact or a wrong connection"
     )
     return unclear(words, (i,))
 

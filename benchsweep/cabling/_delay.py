@@ -9,7 +9,11 @@ from benchsweep.cabling._losses import ModeLosses, trace_of
 from benchsweep.cabling._phase import Path, follow_phase
 from benchsweep.records import BalancedPort, ModePort, Parameter, SMatrix, Trace
 
-__all__ = ["delay_skew", "propagation_delay", "why_no_delay"]
+__all__ = ["delay_skew", "length_doubt", "propagation_delay", "why_no_delay"]
+
+# Nominal velocities of balanced cable lie between 57 % and 83 % of that of light: common practice, no source.
+_FAST_NS_PER_M, _SLOW_NS_PER_M = 4.0, 5.8
+_CONNECTIONS_NS = 2.5
 
 
 def _paths(losses: ModeLosses, length_m: float | None) -> dict[str, Path | str]:
@@ -67,4 +71,32 @@ def delay_skew(delays: Sequence[Trace]) -> tuple[Trace, ...]:
             np.abs(first.value - second.value),
         )
         for first, second in combinations(delays, 2)
+    )
+
+
+def length_doubt(traces: Sequence[Trace], length_m: float | None) -> str:
+    """Return in words why the measured delay cannot be that of a specimen of this length; empty if it can.
+
+    A wrong length grades a cord against wrong limits, and it is easily mistyped.
+
+    Parameters
+    ----------
+    traces
+        Any traces; the delays among them count, at their highest frequency.
+    length_m
+        The length that was given.
+    """
+    delays = [float(trace.value[-1]) for trace in traces if trace.parameter is Parameter.DELAY]
+    if length_m is None or not delays:
+        return ""
+    fastest_ns, slowest_ns = min(delays), max(delays)
+    if slowest_ns >= _FAST_NS_PER_M * length_m - 0.5 and fastest_ns <= (
+        _SLOW_NS_PER_M * length_m + _CONNECTIONS_NS
+    ):
+        return ""
+    shortest_m = max(fastest_ns - _CONNECTIONS_NS, 0.0) / _SLOW_NS_PER_M
+    longest_m = slowest_ns / _FAST_NS_PER_M
+    return (
+        f"the length of {length_m:g} m does not fit the measured delay of {slowest_ns:.1f} ns, which belongs "
+        f"to {shortest_m:.1f} to {longest_m:.1f} m of cable: check the length"
     )

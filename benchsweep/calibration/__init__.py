@@ -16,7 +16,7 @@ from benchsweep.calibration._kit import (
     ThruStandard,
     load_kit,
 )
-from benchsweep.calibration._solve import solve
+from benchsweep.calibration._solve import check_reflections, solve
 from benchsweep.calibration._usable import check_usable
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "ShortStandard",
     "ThruStandard",
     "apply",
+    "check_reflections",
     "check_usable",
     "load_kit",
     "solve",

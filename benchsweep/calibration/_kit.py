@@ -73,7 +73,7 @@ class Acceptance(Definition):
     smallest_separation: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.35
     """Two standards of one port must differ by at least this part of what the most distinct two differ by,
     each measured against its definition."""
-    largest_thru_residual_db: FiniteFloat = -20.0
+    largest_thru_residual_db: FiniteFloat = -30.0
     """How far a corrected through connection may be from its definition."""
 
 

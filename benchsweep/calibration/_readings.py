@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from benchsweep.errors import CalibrationError
 from benchsweep.records import RawHookup
 
-__all__ = ["ONE_PORT_STANDARDS", "Readings", "gather"]
+__all__ = ["ONE_PORT_STANDARDS", "Readings", "gather", "gather_reflections"]
 
 ONE_PORT_STANDARDS = ("short", "open", "load")
-_HINT = "Run the whole calibration again: benchsweep calibrate --station …"
+_HINT = "Make the whole calibration again."
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,6 +40,14 @@ class Readings:
     thrus: Mapping[int, NDArray[np.complex128]]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sorted:
+    frequency_hz: NDArray[np.float64]
+    ports: tuple[int, ...]
+    reflections: Mapping[str, Mapping[int, NDArray[np.complex128]]]
+    thrus: Mapping[tuple[int, int], NDArray[np.complex128]]
+
+
 def gather(hookups: Sequence[RawHookup]) -> Readings:
     """Sort the hookups of a calibration plan by their connections; of a repeated standard the last counts.
 
@@ -49,6 +57,32 @@ def gather(hookups: Sequence[RawHookup]) -> Readings:
         A standard is missing at a port, connections contradict each other, grids differ or readings are no
         numbers.
     """
+    found = _sorted(hookups)
+    common = _common_port(found.ports, found.thrus)
+    return Readings(
+        found.frequency_hz,
+        found.ports,
+        found.reflections,
+        common,
+        {port: found.thrus[common, port] for port in found.ports if port != common},
+    )
+
+
+def gather_reflections(
+    hookups: Sequence[RawHookup],
+) -> tuple[NDArray[np.float64], Mapping[str, Mapping[int, NDArray[np.complex128]]]]:
+    """Return the grid and standard -> port -> raw reflection; throughs need not be measured yet.
+
+    Raises
+    ------
+    CalibrationError
+        As `gather`.
+    """
+    found = _sorted(hookups)
+    return found.frequency_hz, found.reflections
+
+
+def _sorted(hookups: Sequence[RawHookup]) -> _Sorted:
     if not hookups:
         raise CalibrationError("no standard was measured", hint=_HINT)
     frequency_hz = hookups[0].sweep.frequency_hz
@@ -60,12 +94,11 @@ def gather(hookups: Sequence[RawHookup]) -> Readings:
         ports.update(item.hookup.connections)
         for port, target in item.hookup.connections.items():
             words = target.split()
+            at = item.sweep.analyzer_ports.index(port)
             if len(words) == 1 and words[0] in reflections:
-                at = item.sweep.analyzer_ports.index(port)
                 reflections[words[0]][port] = item.sweep.s[:, at, at]
             else:
                 other = _thru_end(item, port, words)
-                at = item.sweep.analyzer_ports.index(port)
                 to = item.sweep.analyzer_ports.index(other)
                 thrus[port, other] = item.sweep.s[:, [at, to]][:, :, [at, to]]
     ordered = tuple(sorted(ports))
@@ -73,14 +106,7 @@ def gather(hookups: Sequence[RawHookup]) -> Readings:
         missing = [str(port) for port in ordered if port not in reflections[name]]
         if missing:
             raise CalibrationError(f"the {name} was not measured at port {', '.join(missing)}", hint=_HINT)
-    common = _common_port(ordered, thrus)
-    return Readings(
-        frequency_hz,
-        ordered,
-        reflections,
-        common,
-        {port: thrus[common, port] for port in ordered if port != common},
-    )
+    return _Sorted(frequency_hz, ordered, reflections, thrus)
 
 
 def _check_sweep(item: RawHookup, frequency_hz: NDArray[np.float64]) -> None:

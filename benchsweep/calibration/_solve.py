@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 from skrf.calibration.calibration import SOLT, MultiportCal, OnePort
 
 from benchsweep.calibration._kit import Kit
-from benchsweep.calibration._readings import ONE_PORT_STANDARDS, Readings, gather
+from benchsweep.calibration._readings import ONE_PORT_STANDARDS, Readings, gather, gather_reflections
 from benchsweep.calibration._residuals import residuals_db
 from benchsweep.calibration._standards import REFERENCE_OHM, ideal_reflections, ideal_thru
 from benchsweep.errors import CalibrationError
 from benchsweep.records import Calibration, ErrorTerms, RawHookup, SweepSettings
 
-__all__ = ["solve"]
+__all__ = ["check_reflections", "solve"]
 
 _FAINTEST_TRACKING = 0.01
 """Readings that differ by less than this times the acceptance are noise: no test cable loses 40 dB."""
@@ -64,7 +64,7 @@ def solve(
     readings = gather(hookups)
     reflections = ideal_reflections(kit, readings.frequency_hz)
     thru = ideal_thru(kit, readings.frequency_hz)
-    _refuse_exchanged(kit, readings, reflections)
+    _refuse_exchanged(kit, readings.reflections, reflections)
     _refuse_silent_thrus(readings)
     with warnings.catch_warnings(), np.errstate(all="ignore"):
         # What scikit-rf would warn of (divisions by zero) ends in the check for numbers below.
@@ -87,6 +87,20 @@ def solve(
         terms=terms,
         residuals_db=residuals,
     )
+
+
+def check_reflections(kit: Kit, hookups: Sequence[RawHookup]) -> None:
+    """Raise when open, short and load do not read as the kit says.
+
+    For use as soon as they are measured, before anybody connects the throughs.
+
+    Raises
+    ------
+    CalibrationError
+        A standard is missing, was exchanged or forgotten; every port concerned is named.
+    """
+    frequency_hz, read = gather_reflections(hookups)
+    _refuse_exchanged(kit, read, ideal_reflections(kit, frequency_hz))
 
 
 def _method(n_ports: int) -> str:
@@ -210,7 +224,9 @@ def _joined(
 
 
 def _refuse_exchanged(
-    kit: Kit, readings: Readings, reflections: Mapping[str, NDArray[np.complex128]]
+    kit: Kit,
+    read: Mapping[str, Mapping[int, NDArray[np.complex128]]],
+    reflections: Mapping[str, NDArray[np.complex128]],
 ) -> None:
     """Raise when two standards of one port read too much alike for what the kit says they are.
 
@@ -225,19 +241,23 @@ def _refuse_exchanged(
                 f"kit {kit.name}: its {one} and {two} are the same on this frequency grid",
                 hint="Correct the kit, or calibrate on other frequencies.",
             )
-    for port in readings.ports:
-        ratio = {}
-        for one, two in couples:
-            read = readings.reflections[one][port] - readings.reflections[two][port]
-            ratio[one, two] = _rms(read) / defined[one, two]
+    wrong: dict[tuple[str, str], list[str]] = {}
+    for port in sorted(read["load"]):
+        ratio = {
+            (one, two): _rms(read[one][port] - read[two][port]) / defined[one, two] for one, two in couples
+        }
         closest = min(ratio, key=lambda couple: ratio[couple])
         if ratio[closest] <= kit.acceptance.smallest_separation * max(*ratio.values(), _FAINTEST_TRACKING):
-            raise CalibrationError(
-                f"port {port}: open, short and load do not read as the kit says "
-                f"({closest[0]} and {closest[1]} too much alike)",
-                hint=f"A standard at port {port} was forgotten or exchanged, or makes no contact. "
-                "Check them, then calibrate again.",
-            )
+            wrong.setdefault(closest, []).append(str(port))
+    if wrong:
+        told = "; ".join(
+            f"{one} and {two} too much alike at port {', '.join(at)}" for (one, two), at in wrong.items()
+        )
+        raise CalibrationError(
+            f"the standards do not read as kit {kit.name} says: {told}",
+            hint="A standard was forgotten or exchanged there, or makes no contact. "
+            "Check them, then calibrate again.",
+        )
 
 
 def _refuse_silent_thrus(readings: Readings) -> None:

@@ -12,7 +12,7 @@ from benchsweep.records import Calibration, SweepSettings
 
 __all__ = ["check_usable"]
 
-_HINT = "Calibrate this station again: benchsweep calibrate --station …"
+_HINT = "A calibration holds for one analyzer, grid and set of ports, and for a time: calibrate again."
 _CLOCK_TOLERANCE_HOURS = 0.1
 """A calibration may look this much younger than now before the clocks are doubted."""
 

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import Address, AsJson, Quiet, StationName
+from benchsweep.cli._options import Address, Afresh, AsJson, Quiet, StationName
 from benchsweep.cli._output import print_json, print_text, progress_to_stderr
 from benchsweep.cli._station import bench_of
 
@@ -17,6 +17,7 @@ def calibrate(
         str | None, typer.Option("--kit", metavar="K", help="Calibration kit; the station's own by default.")
     ] = None,
     address: Address = None,
+    afresh: Afresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
@@ -31,7 +32,7 @@ def calibrate(
 
     progress = progress_to_stderr(quiet)
     with bench_of(station, address, progress=progress) as bench:
-        result = run(bench, kit=kit, progress=progress)
+        result = run(bench, kit=kit, afresh=afresh, progress=progress)
     if as_json:
         print_json(calibration_document(result.calibration, path=str(result.path)))
         return

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from benchsweep.cli._options import AsJson, Quiet
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr
+from benchsweep.cli._output import print_json, print_text, progress_to_stderr, table_width
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -58,9 +58,8 @@ def demo(
             }
         )
         return
-    print_text(
-        "\n\n".join(verdict_table(verdict).rstrip() for result in results for verdict in result.verdicts)
-    )
+    verdicts = [verdict for result in results for verdict in result.verdicts]
+    print_text("\n\n".join(verdict_table(verdict, width=table_width()).rstrip() for verdict in verdicts))
     print_text(f"\ncalibration  {calibrated.path}")
     for result in results:
         print_text(f"record       {result.record}")

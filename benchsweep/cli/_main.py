@@ -18,6 +18,7 @@ _INTERRUPTED = 130
 
 def main() -> NoReturn:
     """Run the command line and exit with the code that the outcome asks for; a crash is never 1."""
+    _give_streams()
     try:
         app()
     except SystemExit as stop:
@@ -32,15 +33,18 @@ def main() -> NoReturn:
     except KeyboardInterrupt:
         _to_stderr("interrupted: what was finished is kept; the same command continues from there")
         _leave(_INTERRUPTED)
-    except BrokenPipeError:
-        # The reader of a pipe went away (for example `| head`): not an error of ours.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        _leave(0)
     except Exception as error:  # noqa: BLE001 - the last door: whatever comes here is a bug and must say so
         _to_stderr(f"benchsweep: a bug: {type(error).__name__}: {error}")
         _to_stderr(f"  Please report it with the output of `benchsweep info` and {_write_traceback()}")
         _leave(_BUG)
     _leave(0)
+
+
+def _give_streams() -> None:
+    """Stand in for streams that the caller has closed (`>&-`), which Python leaves at None."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: PTH123 - for good
 
 
 def _leave(code: int) -> NoReturn:

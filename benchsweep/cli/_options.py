@@ -9,6 +9,7 @@ import typer
 
 __all__ = [
     "Address",
+    "Afresh",
     "Against",
     "Archive",
     "AsJson",
@@ -77,5 +78,8 @@ Decision = Annotated[
     str, typer.Option("--decision", metavar="RULE", help="Decision rule: `simple` (acceptance at the limit).")
 ]
 Records = Annotated[list[Path], typer.Argument(metavar="RECORD...", help="Record files (.h5).")]
+Afresh = Annotated[
+    bool, typer.Option("--afresh", help="Forget an interrupted run of the same work and begin anew.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON on stdout.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress lines on stderr.")]

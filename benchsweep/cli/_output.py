@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-import typer
+from benchsweep.errors import UsageError
 
-__all__ = ["ask_person", "print_json", "print_text", "progress_to_stderr"]
+__all__ = ["ask_person", "print_json", "print_text", "progress_to_stderr", "say", "table_width"]
 
 _COLOURS = {
     "pass": "green",
@@ -18,47 +21,97 @@ _COLOURS = {
     "fail": "red",
     "undecided": "yellow",
 }
+_PIPED_WIDTH = 80
+_WIDEST = 100
+
+
+def table_width() -> int:
+    """Return how wide a table may be: the terminal, within reason; 80 columns where there is none."""
+    if not _is_terminal(sys.stdout):
+        return _PIPED_WIDTH
+    return min(shutil.get_terminal_size((_PIPED_WIDTH, 24)).columns, _WIDEST)
 
 
 def print_json(document: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> None:
     """Print a result document on stdout. Infinities were taken out before: they are not JSON."""
-    typer.echo(json.dumps(document, indent=2, allow_nan=False))
+    _write(json.dumps(document, indent=2, allow_nan=False) + "\n")
 
 
 def print_text(text: str) -> None:
     """Print a table on stdout, outcome words coloured where the terminal has colours (NO_COLOR obeyed)."""
-    if not sys.stdout.isatty():
-        typer.echo(text)
-        return
+    _write(_coloured(text + "\n") if _is_terminal(sys.stdout) else text + "\n")
+
+
+def _coloured(text: str) -> str:
     from rich.console import Console
     from rich.text import Text
 
     coloured = Text(text)
     for word, colour in _COLOURS.items():
         coloured.highlight_regex(rf"(?<![\w-]){word}(?![\w-])", f"bold {colour}")
-    Console(highlight=False, soft_wrap=True).print(coloured)
+    console = Console(highlight=False, soft_wrap=True)
+    with console.capture() as captured:
+        console.print(coloured, end="")
+    return captured.get()
+
+
+def _write(text: str) -> None:
+    """Write to stdout; a reader that went away (`| head`) changes neither the outcome nor the exit code.
+
+    Raises
+    ------
+    UsageError
+        stdout cannot take the result, for example because a disc is full.
+    """
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:
+        # Nothing more may be tried at exit, or Python would add an error of its own.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise UsageError(
+            f"the result cannot be written to standard output: {error.strerror or error}",
+            hint="Send it somewhere else; what was archived is kept.",
+        ) from error
 
 
 def progress_to_stderr(quiet: bool) -> Callable[[str], None]:
     """Return a callable that writes one line per step on stderr, or nothing."""
+    return _nothing if quiet else say
 
-    def say(line: str) -> None:
-        if not quiet:
-            sys.stderr.write(line + "\n")
-            sys.stderr.flush()
 
-    return say
+def _nothing(_: str) -> None:
+    return None
+
+
+def say(line: str) -> None:
+    """Write a line on stderr."""
+    sys.stderr.write(line + "\n")
+    sys.stderr.flush()
 
 
 def ask_person() -> Callable[[str], None] | None:
     """Return a callable that shows words and waits for the Enter key; None without a terminal."""
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+    if not (_is_terminal(sys.stdin) and _is_terminal(sys.stderr)):
         return None
 
     def ask(words: str) -> None:
-        sys.stderr.write(f"\n{words}\n  Done? Press Enter (Ctrl-C stops; the same command continues later): ")
-        sys.stderr.flush()
-        if not sys.stdin.readline():
-            raise KeyboardInterrupt
+        width = max(shutil.get_terminal_size((_PIPED_WIDTH, 24)).columns - 1, 30)
+        for line in ["", *words.splitlines()]:
+            say(textwrap.fill(line, width, subsequent_indent="     ", break_on_hyphens=False))
+        while True:
+            sys.stderr.write("  Done? Press Enter alone (Ctrl-C stops; the same command continues later): ")
+            sys.stderr.flush()
+            answer = sys.stdin.readline()
+            if not answer:
+                raise KeyboardInterrupt
+            if not answer.strip():
+                return
 
     return ask
+
+
+def _is_terminal(stream: Any) -> bool:
+    return stream is not None and stream.isatty()

@@ -6,6 +6,7 @@ import typer
 
 from benchsweep.cli._options import (
     Address,
+    Afresh,
     Against,
     Archive,
     AsJson,
@@ -32,6 +33,7 @@ def qualify(
     archive: Archive = Path("archive"),
     operator: Operator = "",
     decision: Decision = "simple",
+    afresh: Afresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
@@ -63,6 +65,7 @@ def qualify(
             folder=archive,
             operator=operator,
             decision_rule=rule,
+            afresh=afresh,
             progress=progress,
         )
     raise typer.Exit(print_verdicts([result], as_json=as_json))

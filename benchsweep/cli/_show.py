@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from benchsweep.cli._options import AsJson, LengthM, Records
-from benchsweep.cli._output import print_json, print_text
+from benchsweep.cli._output import print_json, print_text, table_width
 
 __all__ = ["show"]
 
@@ -38,11 +38,11 @@ def show(
     for path in records:
         measurement = read_measurement(path)
         document = record_document(measurement, record=str(path))
-        texts.append(f"record {path}\n{measurement_table(measurement).rstrip()}")
+        texts.append(f"record {path}\n{measurement_table(measurement, width=table_width()).rstrip()}")
         if requirements:
             graded = grade_record(path, requirements, length_m=length_m)
             document["verdicts"] = [verdict_document(verdict) for verdict in graded.verdicts]
-            texts += [verdict_table(verdict).rstrip() for verdict in graded.verdicts]
+            texts += [verdict_table(verdict, width=table_width()).rstrip() for verdict in graded.verdicts]
         documents.append(document)
     if as_json:
         print_json(documents[0] if len(documents) == 1 else documents)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchsweep.cli._output import ask_person
+from benchsweep.cli._output import ask_person, say
 
 if TYPE_CHECKING:
     from benchsweep.qualification import Bench, Station
@@ -54,9 +55,10 @@ def bench_of(
     station = load_station(station_name).at_address(address)
     with address_of(station, specimen=specimen, progress=progress) as ready:
         if ready.switch.kind == "person":
-            progress("Before you touch a port:")
+            # Also with --quiet: these are not progress.
+            say("Before you touch a port:")
             for caution in CAUTIONS:
-                progress(f"  - {caution}")
+                say(textwrap.fill(f"  - {caution}", 79, subsequent_indent="    "))
         with open_bench(ready, prompt=ask_person()) as bench:
             progress(f"analyzer: {bench.analyzer.identity.idn} ({bench.analyzer.identity.family})")
             yield bench

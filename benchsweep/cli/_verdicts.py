@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from benchsweep.cli._output import print_json, print_text
+from benchsweep.cli._output import print_json, print_text, table_width
 
 if TYPE_CHECKING:
     from benchsweep.qualification import Qualified
@@ -23,5 +23,5 @@ def print_verdicts(results: Sequence[Qualified], *, as_json: bool) -> int:
         documents = [verdict_document(verdict) for verdict in verdicts]
         print_json(documents[0] if len(documents) == 1 else documents)
     else:
-        print_text("\n\n".join(verdict_table(verdict).rstrip() for verdict in verdicts))
+        print_text("\n\n".join(verdict_table(verdict, width=table_width()).rstrip() for verdict in verdicts))
     return exit_code_of(verdicts)

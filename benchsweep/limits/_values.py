@@ -73,7 +73,7 @@ def length_for(requirement: Requirement, line: LimitLine, length_m: float | None
         return None
     if length_m is None:
         raise UsageError(
-            f"{requirement.name}: the {line.parameter} limit needs the length of the specimen",
+            f"{requirement.name}: the limit of {line.parameter} depends on the length of the specimen",
             hint="Give it with --length-m.",
         )
     return length_m

@@ -42,11 +42,17 @@ def utc_now(timespec: str = "seconds") -> str:
 
 def tell_resumed(journal: archive.Journal, total: int, progress: Progress) -> None:
     """Say that an interrupted run is continued, and how to begin afresh instead."""
-    kept = len(journal.finished())
+    kept = journal.finished()
     if kept:
+        last = max(raw.sweep.taken_at for raw in kept.values())
         progress(
-            f"continuing an interrupted run: {kept} of {total} hookups are kept "
-            f"(to begin afresh, delete {journal.folder})"
+            f"continuing an interrupted run: {len(kept)} of {total} hookups are kept, the last of {last} "
+            "(--afresh begins anew)"
+        )
+    elif journal.restarted:
+        progress(
+            "an interrupted run had other settings, another calibration or another analyzer: its hookups "
+            "are dropped"
         )
 
 
@@ -157,9 +163,8 @@ def find_calibration(
             first_reason = first_reason or reason
             continue
         return stored, path
+    again = f"Run `benchsweep calibrate --station {station.called}` first."
     if first_reason is not None:
+        first_reason.hint = f"{first_reason.hint} {again}".strip()
         raise first_reason
-    raise CalibrationMissing(
-        f"station {station.name}: no calibration in {folder}",
-        hint=f"Run `benchsweep calibrate --station {station.name}` first.",
-    )
+    raise CalibrationMissing(f"station {station.name}: no calibration in {folder}", hint=again)

@@ -1,14 +1,19 @@
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from benchsweep import archive, calibration
 from benchsweep.acquisition import make_calibration_plan, run_plan
+from benchsweep.errors import CalibrationError
 from benchsweep.qualification._bench import Bench, Progress, tell_resumed, utc_now
 from benchsweep.records import Calibration, Hookup, RawHookup
 
 __all__ = ["CalibrationResult", "calibrate"]
+
+# Open, short and load come first in a calibration plan, each at all ports.
+_REFLECTIONS = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -20,9 +25,17 @@ class CalibrationResult:
 
 
 def calibrate(
-    bench: Bench, *, kit: str | None = None, folder: Path | None = None, progress: Progress
+    bench: Bench,
+    *,
+    kit: str | None = None,
+    folder: Path | None = None,
+    afresh: bool = False,
+    progress: Progress,
 ) -> CalibrationResult:
     """Measure all standards on an open bench, solve, store.
+
+    An interrupted calibration continues where it stopped. One that cannot be solved is forgotten, so that the
+    next call begins anew: a wrong standard must not come back.
 
     Parameters
     ----------
@@ -30,6 +43,8 @@ def calibrate(
         Kit name or path; the station's own when None.
     folder
         Where to store it; the station's own folder when None.
+    afresh
+        Forget an interrupted calibration first.
 
     Raises
     ------
@@ -46,24 +61,31 @@ def calibrate(
         "settings": repr(bench.used),
         "plan": plan_text(plan.hookups),
     }
-    journal = archive.Journal(target / "unfinished", job)
-    tell_resumed(journal, len(plan.hookups), progress)
-    hookups = run_plan(plan, bench.analyzer, bench.switch, journal, progress=progress)
-    solved = _solve(bench, definition, hookups)
-    path = archive.write_calibration(solved, target)
-    journal.discard()
+
+    def judged_early(measured: Sequence[RawHookup]) -> None:
+        if len(measured) == _REFLECTIONS:  # before anybody connects the throughs
+            calibration.check_reflections(definition, measured)
+
+    with archive.Journal(target / "unfinished", job, afresh=afresh) as journal:
+        tell_resumed(journal, len(plan.hookups), progress)
+        try:
+            hookups = run_plan(
+                plan, bench.analyzer, bench.switch, journal, progress=progress, review=judged_early
+            )
+            solved = calibration.solve(
+                definition,
+                hookups,
+                identifier=station.name,
+                created_at=utc_now(timespec="milliseconds"),
+                idn=bench.analyzer.identity.idn,
+                settings=bench.used,
+            )
+        except CalibrationError:
+            journal.discard()
+            raise
+        path = archive.write_calibration(solved, target)
+        journal.discard()
     return CalibrationResult(solved, path)
-
-
-def _solve(bench: Bench, kit: calibration.Kit, hookups: tuple[RawHookup, ...]) -> Calibration:
-    return calibration.solve(
-        kit,
-        hookups,
-        identifier=bench.station.name,
-        created_at=utc_now(timespec="milliseconds"),
-        idn=bench.analyzer.identity.idn,
-        settings=bench.used,
-    )
 
 
 def plan_text(hookups: tuple[Hookup, ...]) -> str:

@@ -25,6 +25,7 @@ from benchsweep.records import (
     Measurement,
     Parameter,
     Plan,
+    RawHookup,
     Specimen,
     Verdict,
     balanced_ports,
@@ -113,7 +114,7 @@ def usable_calibration(bench: Bench, *, folder: Path | None, progress: Progress)
     return stored
 
 
-def qualify(
+def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of its own
     bench: Bench,
     specimen: Specimen,
     requirements: Sequence[limits.Requirement],
@@ -122,23 +123,37 @@ def qualify(
     folder: Path,
     operator: str = "",
     decision_rule: str = "simple",
+    afresh: bool = False,
     progress: Progress,
 ) -> Qualified:
     """Measure a specimen on an open bench, archive it, grade it against each requirement.
 
     An interrupted run continues where it stopped when the same call is made again: finished hookups are kept
-    in ``<folder>/unfinished`` until the record is written.
+    in ``<folder>/unfinished`` until the record is written. `afresh` forgets them and begins anew.
 
     Raises
     ------
     AcquisitionError, InstrumentError, CalibrationError, FixtureError, ArchiveError, UsageError
     """
     plan = plan_for(bench.slots)
-    journal = archive.Journal(_journal_folder(folder, bench, specimen), _job(bench, specimen, solved, plan))
-    tell_resumed(journal, len(plan.hookups), progress)
-    hookups = run_plan(plan, bench.analyzer, bench.switch, journal, progress=progress)
+    archive.make_folder(folder)
+    job = _job(bench, specimen, solved, plan)
+    with archive.Journal(_journal_folder(folder, bench, specimen), job, afresh=afresh) as journal:
+        tell_resumed(journal, len(plan.hookups), progress)
+        hookups = run_plan(plan, bench.analyzer, bench.switch, journal, progress=progress)
+        measurement = _measurement(bench, specimen, solved, hookups, operator)
+        record = archive.write_record(measurement, folder)
+        journal.discard()
+    with suppress(OSError):  # another specimen may be unfinished
+        journal.folder.parent.rmdir()
+    return grade_all(evaluate(measurement), requirements, record=record, decision_rule=decision_rule)
+
+
+def _measurement(
+    bench: Bench, specimen: Specimen, solved: Calibration, hookups: tuple[RawHookup, ...], operator: str
+) -> Measurement:
     corrected, consistency = reduce_hookups(hookups, solved, bench.fixture)
-    measurement = Measurement(
+    return Measurement(
         specimen=specimen,
         created_at=utc_now(),
         origin="bench",
@@ -153,11 +168,6 @@ def qualify(
         consistency_db=consistency,
         software=software_versions(),
     )
-    record = archive.write_record(measurement, folder)
-    journal.discard()
-    with suppress(OSError):  # another specimen may be unfinished
-        journal.folder.parent.rmdir()
-    return grade_all(evaluate(measurement), requirements, record=record, decision_rule=decision_rule)
 
 
 def grade_all(

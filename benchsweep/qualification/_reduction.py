@@ -102,6 +102,9 @@ def grade_evaluation(
         decision_rule=decision_rule,
         wiring=evaluation.wiring,
     )
+    doubt = cabling.length_doubt(evaluation.traces, length)
+    if doubt:
+        verdict = replace(verdict, notes=(doubt, *verdict.notes))
     curves: dict[Parameter, LimitCurve] = {}
     for parameter in dict.fromkeys(trace.parameter for trace in evaluation.traces):
         curve = limits.limit_curve(

@@ -24,13 +24,13 @@ _TABLE_MHZ = (1.0, 4.0, 8.0, 10.0, 16.0, 20.0, 25.0, 31.25, 62.5, 100.0, 200.0, 
 
 
 def load_requirements(names: Sequence[str]) -> tuple[limits.Requirement, ...]:
-    """Load each requirement by name or path.
+    """Load each requirement by name or path, each once.
 
     Raises
     ------
     UnknownName, DefinitionError
     """
-    return tuple(limits.load_requirement(name) for name in names)
+    return tuple(limits.load_requirement(name) for name in dict.fromkeys(names))
 
 
 def check_length(requirements: Sequence[limits.Requirement], length_m: float | None) -> None:

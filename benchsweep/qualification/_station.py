@@ -3,7 +3,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
 from benchsweep.definitions import Definition, data_folder, load_definition
 from benchsweep.records import SweepSettings
@@ -73,6 +73,18 @@ class Station(Definition):
     switch: SwitchKeys
     fixture: FixtureKeys
     calibration: CalibrationKeys
+    _called: str = PrivateAttr(default="")
+
+    @property
+    def called(self) -> str:
+        """What the person typed to name it: a name or a path."""
+        return self._called or self.name
+
+    def called_by(self, typed: str) -> Station:
+        """Return the same station, remembering what the person typed to name it."""
+        copy = self.model_copy()
+        copy._called = typed  # noqa: SLF001 - a copy of this very class
+        return copy
 
     @property
     def starts_own_bench(self) -> bool:
@@ -117,4 +129,5 @@ def load_station(name: str) -> Station:
     ------
     UnknownName, DefinitionError
     """
-    return load_definition("stations", name, Station)
+    station = load_definition("stations", name, Station)
+    return station.called_by(name)

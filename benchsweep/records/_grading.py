@@ -34,7 +34,7 @@ class VerdictRow:
         Which trace; see `Trace`.
     worst_margin_db
         Distance to the limit at the worst point, positive is good; in ns for delay and skew.
-        None when the row is undecided or no point counts (see `note`).
+        None when nothing was measured or no point counts (see `note`).
     frequency_hz, value, limit
         Where that is, the measured value there, the limit there.
     expanded_uncertainty

@@ -15,14 +15,14 @@ def told(*hookups: Hookup) -> list[str]:
     words: list[str] = []
     switch = PersonSwitch(words.append)
     for hookup in hookups:
-        switch.connect(hookup)
+        switch.connect(hookup, total=7)
     return words
 
 
 class TestPerson:
     def test_the_first_hookup_says_all_and_warns(self) -> None:
         (first,) = told(make_plan([(1, 2), (3, 4)], balanced_ports()).hookups[0])
-        assert first.splitlines()[0] == "Hookup 1"
+        assert first.splitlines()[0] == "Hookup 1 of 7"
         assert "no voltage" in first
         assert "1. Take everything off the analyzer ports." in first
         assert "analyzer port 1 to contact 1 and analyzer port 2 to contact 2 of A:12 (end A)" in first
@@ -33,7 +33,7 @@ class TestPerson:
         plan = make_plan([(1, 2), (3, 4)], balanced_ports())
         second = told(*plan.hookups[:2])[1]
         assert second.splitlines() == [
-            "Hookup 2",
+            "Hookup 2 of 7",
             "  1. Take analyzer ports 3 and 4 off A:36 and put the terminations on A:36.",
             "  2. Attach analyzer port 3 to contact 4 and analyzer port 4 to contact 5 of A:45 (end A), in "
             "place of the terminations there.",
@@ -69,10 +69,10 @@ class TestPerson:
                 raise KeyboardInterrupt
 
         switch = PersonSwitch(prompt)
-        switch.connect(plan.hookups[0])
+        switch.connect(plan.hookups[0], total=2)
         with pytest.raises(KeyboardInterrupt):
-            switch.connect(plan.hookups[1])
-        switch.connect(plan.hookups[1])
+            switch.connect(plan.hookups[1], total=2)
+        switch.connect(plan.hookups[1], total=2)
         assert "Take everything off" in words[2]
 
     def test_the_same_again(self) -> None:
@@ -86,21 +86,21 @@ class TestSimulatedBench:
             switch = SimulatedSwitch(link)
             for plan in (make_calibration_plan((1, 2, 3, 4)), make_plan([(1, 2), (4, 3)], balanced_ports())):
                 for hookup in plan.hookups:
-                    switch.connect(hookup)
+                    switch.connect(hookup, total=len(plan.hookups))
             last = ",".join(f"{port}={target}" for port, target in hookup.connections.items())
             assert link.query("BENCh:CONNect?").strip('"') == last
 
     def test_what_the_bench_refuses(self) -> None:
         with running_bench(BenchOptions(ports=4)) as bench, open_link(bench.address) as link:
-            with pytest.raises(ScpiError, match="hookup 7 on the simulated bench") as caught:
-                SimulatedSwitch(link).connect(Hookup(7, {1: "thru 2", 2: "open"}))
+            with pytest.raises(ScpiError, match="hookup 7 of 9 on the simulated bench") as caught:
+                SimulatedSwitch(link).connect(Hookup(7, {1: "thru 2", 2: "open"}), total=9)
             assert caught.value.entries[0][0] == -224
 
     def test_bench_that_has_something_else(self, monkeypatch: pytest.MonkeyPatch) -> None:
         with running_bench(BenchOptions(ports=4)) as bench, open_link(bench.address) as link:
             monkeypatch.setattr(link, "write_checked", lambda *commands, doing: None)
             with pytest.raises(AcquisitionError, match="hookup 1"):
-                SimulatedSwitch(link).connect(Hookup(1, {1: "short"}))
+                SimulatedSwitch(link).connect(Hookup(1, {1: "short"}), total=1)
 
     def test_insert(self) -> None:
         with running_bench(BenchOptions(ports=4)) as bench, open_link(bench.address) as link:

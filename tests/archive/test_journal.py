@@ -29,6 +29,7 @@ def test_hookups_come_back_in_order(build: SimpleNamespace, hookups: list[RawHoo
     for raw in reversed(hookups):
         journal.save(raw)
     assert list(journal.finished()) == [1, 2, 3]
+    journal.close()
     again = Journal(tmp_path / "job" / "a", dict(reversed(JOB.items())))
     assert (again.resumed, again.restarted) == (True, False)
     assert list(again.finished()) == [1, 2, 3]
@@ -37,9 +38,10 @@ def test_hookups_come_back_in_order(build: SimpleNamespace, hookups: list[RawHoo
 
 
 def test_another_job_empties_it(hookups: list[RawHookup], tmp_path: Path) -> None:
-    Journal(tmp_path, JOB).save(hookups[0])
-    other = Journal(tmp_path, JOB | {"specimen": "cord 8"})
-    assert (other.resumed, other.restarted, dict(other.finished())) == (False, True, {})
+    with Journal(tmp_path, JOB) as journal:
+        journal.save(hookups[0])
+    with Journal(tmp_path, JOB | {"specimen": "cord 8"}) as other:
+        assert (other.resumed, other.restarted, dict(other.finished())) == (False, True, {})
     back = Journal(tmp_path, JOB)
     assert (back.resumed, back.restarted) == (False, False)
 
@@ -47,29 +49,30 @@ def test_another_job_empties_it(hookups: list[RawHookup], tmp_path: Path) -> Non
 def test_a_hookup_done_again_replaces_the_first(
     build: SimpleNamespace, hookups: list[RawHookup], tmp_path: Path
 ) -> None:
-    journal = Journal(tmp_path, JOB)
-    journal.save(build.raw_hookup(np.random.default_rng(6), 1))
-    journal.save(hookups[0])
+    with Journal(tmp_path, JOB) as journal:
+        journal.save(build.raw_hookup(np.random.default_rng(6), 1))
+        journal.save(hookups[0])
     assert build.same(Journal(tmp_path, JOB).finished()[1], hookups[0])
     assert len(list(tmp_path.iterdir())) == 1
 
 
 @pytest.mark.parametrize("keep", [0, 1, 511, 512, 3000, -1])
 def test_a_half_file_counts_as_not_finished(keep: int, hookups: list[RawHookup], tmp_path: Path) -> None:
-    journal = Journal(tmp_path, JOB)
-    for raw in hookups:
-        journal.save(raw)
+    with Journal(tmp_path, JOB) as journal:
+        for raw in hookups:
+            journal.save(raw)
     path = sorted(tmp_path.iterdir())[1]
     path.write_bytes(path.read_bytes()[:keep])
-    again = Journal(tmp_path, JOB)
-    assert list(again.finished()) == [1, 3]
-    assert (again.resumed, again.restarted) == (True, False)
-    again.save(hookups[1])
+    with Journal(tmp_path, JOB) as again:
+        assert list(again.finished()) == [1, 3]
+        assert (again.resumed, again.restarted) == (True, False)
+        again.save(hookups[1])
     assert list(Journal(tmp_path, JOB).finished()) == [1, 2, 3]
 
 
 def test_a_flipped_byte_counts_as_not_finished(hookups: list[RawHookup], tmp_path: Path) -> None:
-    Journal(tmp_path, JOB).save(hookups[0])
+    with Journal(tmp_path, JOB) as journal:
+        journal.save(hookups[0])
     (path,) = tmp_path.iterdir()
     raw = path.read_bytes()
     for place in (0, 11, 100, 500, 600, len(raw) // 2, len(raw) - 1):
@@ -82,7 +85,8 @@ def test_a_flipped_byte_counts_as_not_finished(hookups: list[RawHookup], tmp_pat
 def test_a_file_under_the_wrong_name_is_known_by_its_content(
     hookups: list[RawHookup], tmp_path: Path
 ) -> None:
-    Journal(tmp_path, JOB).save(hookups[0])
+    with Journal(tmp_path, JOB) as journal:
+        journal.save(hookups[0])
     (path,) = tmp_path.iterdir()
     shutil.copy(path, tmp_path / "hookup-009.h5")
     assert list(Journal(tmp_path, JOB).finished()) == [1]
@@ -96,7 +100,8 @@ def test_what_is_not_ours_is_left_alone(hookups: list[RawHookup], tmp_path: Path
     journal = Journal(tmp_path, JOB)
     assert not (tmp_path / ".0123456789abcdef.partial").exists()
     journal.save(hookups[0])
-    Journal(tmp_path, {"other": "job"})
+    journal.close()
+    Journal(tmp_path, {"other": "job"}).close()
     journal.discard()
     assert {path.name for path in tmp_path.iterdir()} == foreign
 
@@ -109,7 +114,28 @@ def test_discard_leaves_no_trace(hookups: list[RawHookup], tmp_path: Path) -> No
     assert not (tmp_path / "job").exists()
     journal.discard()
     journal.save(hookups[1])
+    journal.close()
     assert list(Journal(tmp_path / "job", JOB).finished()) == [2]
+
+
+def test_a_second_run_of_the_same_job_is_refused_until_the_first_ends(tmp_path: Path) -> None:
+    first = Journal(tmp_path / "job", JOB)
+    with pytest.raises(ArchiveLocked, match="another run"):
+        Journal(tmp_path / "job", JOB)
+    with Journal(tmp_path / "other", JOB):
+        pass
+    first.close()
+    Journal(tmp_path / "job", JOB).close()
+    assert {path.name for path in tmp_path.iterdir()} == {"job", "other"}
+
+
+def test_begun_afresh_it_is_empty(hookups: list[RawHookup], tmp_path: Path) -> None:
+    with Journal(tmp_path, JOB) as journal:
+        journal.save(hookups[0])
+    with Journal(tmp_path, JOB, afresh=True) as journal:
+        assert not journal.finished()
+    with Journal(tmp_path, JOB) as journal:
+        assert not journal.resumed
 
 
 def test_a_hookup_that_cannot_be_stored_is_not_finished(

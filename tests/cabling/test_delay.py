@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchsweep.cabling import compute_traces, delay_skew, propagation_delay, why_no_delay
-from benchsweep.records import FOUR_PAIRS, ModePort, Parameter, SMatrix, balanced_ports
+from benchsweep.cabling import compute_traces, delay_skew, length_doubt, propagation_delay, why_no_delay
+from benchsweep.records import FOUR_PAIRS, ModePort, Parameter, SMatrix, Trace, balanced_ports
 
 MHZ = 1e6
 
@@ -193,3 +193,17 @@ def test_all_traces_of_a_16_port_take_milliseconds(rig):
         best = min(best, time.perf_counter() - begin)
     assert any(t.parameter is Parameter.SKEW for t in traces)
     assert best < 0.1
+
+
+def test_a_length_that_the_delay_contradicts_is_doubted() -> None:
+    grid = np.array([1e6, 100e6])
+
+    def delay(ns: float) -> Trace:
+        return Trace(Parameter.DELAY, None, ("12",), grid, np.full(2, ns))
+
+    # 2 m at 65 % of the velocity of light: 10.3 ns
+    assert length_doubt([delay(10.3)], 2.0) == ""
+    assert length_doubt([delay(10.3)], None) == ""
+    assert length_doubt([], 2.0) == ""
+    assert "10.3 ns" in length_doubt([delay(10.3)], 20.0)
+    assert "check the length" in length_doubt([delay(51.0)], 2.0)

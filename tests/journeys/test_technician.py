@@ -205,7 +205,7 @@ def test_ctrl_c_says_that_the_same_command_continues(tmp_path: Path) -> None:
         assert out == ""
         again = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert again.returncode in (0, 1)
-    assert "stored before, kept" in again.stderr
+    assert "continuing an interrupted run" in again.stderr
     assert len(list(tmp_path.glob("*.h5"))) == 1
 
 

@@ -144,10 +144,10 @@ def test_cord_next_falls_with_length_and_needs_it():
         limit_value(requirement, Parameter.NEXT, 20e6, length_m=length).value for length in (1, 2, 5, 10)
     ]
     assert values == sorted(values, reverse=True)
-    with pytest.raises(UsageError, match="needs the length") as caught:
+    with pytest.raises(UsageError, match="depends on the length") as caught:
         limit_value(requirement, Parameter.NEXT, 300e6)
     assert "--length-m" in caught.value.hint
-    with pytest.raises(UsageError, match="needs the length"):
+    with pytest.raises(UsageError, match="depends on the length"):
         limit_curve(requirement, Parameter.NEXT, np.array([1e6]))
     assert limit_value(requirement, Parameter.NEXT, 300e6, length_m=2).length_m == 2
     assert limit_value(requirement, Parameter.RETURN_LOSS, 300e6, length_m=2).length_m is None
