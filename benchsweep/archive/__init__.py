@@ -13,7 +13,7 @@ Conventions:
 - A file appears under its name only when all of it is on the disc, and never replaces another.
 """
 
-from benchsweep.archive._files import make_folder
+from benchsweep.archive._files import make_folder, refuse_file
 from benchsweep.archive._journal import Journal
 from benchsweep.archive._store import (
     check_record,
@@ -33,6 +33,7 @@ __all__ = [
     "make_folder",
     "read_calibration",
     "read_record",
+    "refuse_file",
     "write_calibration",
     "write_record",
 ]

@@ -15,7 +15,15 @@ from pathlib import Path
 
 from benchsweep.errors import ArchiveError, ArchiveLocked
 
-__all__ = ["add_file", "file_stem", "make_folder", "replace_file", "sort_key", "storage_errors"]
+__all__ = [
+    "add_file",
+    "file_stem",
+    "make_folder",
+    "refuse_file",
+    "replace_file",
+    "sort_key",
+    "storage_errors",
+]
 
 _SUFFIX = ".h5"
 _LONGEST_NAME = 80
@@ -94,6 +102,17 @@ def storage_errors(path: Path, doing: str) -> Iterator[None]:
         ) from error
 
 
+def refuse_file(folder: Path) -> None:
+    """Refuse a path that cannot become an archive because something else is there; makes nothing.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    if folder.exists() and not folder.is_dir():
+        raise ArchiveError(f"{folder}: is a file, not a folder", hint="Name a folder for the archive.")
+
+
 def make_folder(folder: Path) -> None:
     """Make `folder` if it is missing and see that files can be written there, before anything is measured.
 
@@ -101,8 +120,7 @@ def make_folder(folder: Path) -> None:
     ------
     ArchiveLocked, ArchiveError
     """
-    if folder.exists() and not folder.is_dir():
-        raise ArchiveError(f"{folder}: is a file, not a folder", hint="Name a folder for the archive.")
+    refuse_file(folder)
     with storage_errors(folder, "writing there"):
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):

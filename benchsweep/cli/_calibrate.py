@@ -28,8 +28,9 @@ def calibrate(
     Example: `benchsweep calibrate --station simulated`
     """
     from benchsweep.qualification import calibrate as run
-    from benchsweep.qualification import calibration_document
+    from benchsweep.qualification import calibration_document, check_kit
 
+    check_kit(kit)
     progress = progress_to_stderr(quiet)
     with bench_of(station, address, progress=progress) as bench:
         result = run(bench, kit=kit, afresh=afresh, progress=progress)
@@ -37,10 +38,16 @@ def calibrate(
         print_json(calibration_document(result.calibration, path=str(result.path)))
         return
     stored = result.calibration
-    worst = sorted(stored.residuals_db.items(), key=lambda item: -item[1])[:3]
-    lines = [f"calibration     {result.path}", f"kit, method     {stored.kit}, {stored.method}"]
-    lines.append(
-        f"points          {stored.terms.frequency_hz.size}, ports {len(stored.terms.analyzer_ports)}"
-    )
-    lines += [f"largest residual {value:8.1f} dB  {name}" for name, value in worst]
+    thrus = {name: value for name, value in stored.residuals_db.items() if name.startswith("thru")}
+    lines = [
+        f"calibration  {result.path}",
+        f"kit          {stored.kit}; {stored.method}",
+        f"grid         {stored.terms.frequency_hz.size} points, {len(stored.terms.analyzer_ports)} ports",
+    ]
+    if thrus:
+        name, worst = max(thrus.items(), key=lambda item: item[1])
+        lines.append(
+            f"check        corrected throughs come back to their definition within {worst:.1f} dB ({name}); "
+            f"the kit refuses above {result.refused_above_db:g} dB"
+        )
     print_text("\n".join(lines))

@@ -29,13 +29,19 @@ def import_file(
 ) -> None:
     """Make a record of a Touchstone file that was measured elsewhere.
 
+    Shipped port maps: `eight-conductors` (ports 1-8 are contacts 1-8 at end A, 9-16 the same at end B),
+    `two-pairs` (contacts 1, 2, 3, 6 at A, then at B), `one-pair` (contacts 1, 2 at A, then at B).
+
     Example: `benchsweep import cord.s16p --specimen cord-7 --length-m 2`
     """
     from benchsweep.qualification import check_specimen, import_touchstone
 
     part = check_specimen(specimen, length_m)
-    record = import_touchstone(file, part, port_map=port_map, folder=archive, operator=operator)
+    record, legs = import_touchstone(file, part, port_map=port_map, folder=archive, operator=operator)
     if as_json:
-        print_json({"schema": "benchsweep.import/1", "record": str(record), "specimen": specimen})
+        print_json(
+            {"schema": "benchsweep.import/1", "record": str(record), "specimen": specimen, "legs": list(legs)}
+        )
     else:
-        print_text(f"record {record}")
+        print_text(f"record  {record}")
+        print_text(f"legs    {', '.join(legs)} (in the order of the record)")

@@ -20,6 +20,8 @@ def plan(
 ) -> None:
     """Print the hookups, matings and expected time of a qualification; nothing is measured.
 
+    The analyzer is asked for its ports unless the station file gives them.
+
     Example: `benchsweep plan --station simulated --against tia-6a-cord`
     """
     from benchsweep.qualification import load_station, plan_document, plan_station
@@ -30,10 +32,13 @@ def plan(
         print_json(plan_document(made, station=loaded.name, requirement=against, seconds=seconds))
         return
     lines = [
-        f"hookups {len(made.hookups)}, balanced ports to attach {made.matings}, about {seconds:.0f} s",
+        f"hookups {len(made.hookups)}, matings {made.matings} (balanced ports to attach), {seconds:.0f} s",
         "each line: analyzer port -> leg of the specimen (end:pair.contact)",
     ]
     for hookup in made.hookups:
-        joined = "  ".join(f"{port} -> {leg}" for port, leg in hookup.connections.items())
-        lines.append(f"{hookup.number:>3}  {joined}")
+        parts = [f"{port} -> {leg}" for port, leg in hookup.connections.items()]
+        rows = [parts[at : at + 4] for at in range(0, len(parts), 4)]
+        for at, row in enumerate(rows):
+            head = f"{hookup.number:>3}" if at == 0 else "   "
+            lines.append(f"{head}  " + "  ".join(part.ljust(13) for part in row).rstrip())
     print_text("\n".join(lines))

@@ -42,6 +42,7 @@ def qualify(
     Example: `benchsweep qualify --station simulated --specimen cord-2m --against tia-6a-cord --length-m 2`
     """
     from benchsweep.qualification import (
+        check_archive,
         check_decision_rule,
         check_length,
         check_specimen,
@@ -54,6 +55,7 @@ def qualify(
     requirements = load_requirements(against)
     check_length(requirements, length_m)
     rule = check_decision_rule(decision)
+    check_archive(archive)
     progress = progress_to_stderr(quiet)
     with bench_of(station, address, specimen=specimen, progress=progress) as bench:
         solved = usable_calibration(bench, folder=None, progress=progress)

@@ -16,6 +16,8 @@ from benchsweep.qualification._documents import (
 )
 from benchsweep.qualification._lookups import (
     calibration_document,
+    check_archive,
+    check_kit,
     identify_address,
     info_document,
     insert_simulated_specimen,
@@ -62,7 +64,9 @@ __all__ = [
     "Station",
     "calibrate",
     "calibration_document",
+    "check_archive",
     "check_decision_rule",
+    "check_kit",
     "check_length",
     "check_specimen",
     "evaluate",

@@ -98,6 +98,7 @@ def open_bench(station: Station, *, prompt: Prompt | None) -> Iterator[Bench]:
     path = find_definition("fixtures", station.fixture.name)
     fixture_toml = path.read_text(encoding="utf-8")
     definition = fixture.load_fixture(str(path))
+    calibration.load_kit(station.calibration.kit)  # a typo there must not show after an hour of standards
     with open_analyzer(
         keys.address, family=keys.family, backend=keys.backend, timeout_s=keys.timeout_s
     ) as analyzer:

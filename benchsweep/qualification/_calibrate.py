@@ -18,10 +18,11 @@ _REFLECTIONS = 3
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CalibrationResult:
-    """A stored calibration and where it is."""
+    """A stored calibration, where it is, and the largest residual of a through that its kit takes."""
 
     calibration: Calibration
     path: Path
+    refused_above_db: float
 
 
 def calibrate(
@@ -85,7 +86,7 @@ def calibrate(
             raise
         path = archive.write_calibration(solved, target)
         journal.discard()
-    return CalibrationResult(solved, path)
+    return CalibrationResult(solved, path, definition.acceptance.largest_thru_residual_db)
 
 
 def plan_text(hookups: tuple[Hookup, ...]) -> str:

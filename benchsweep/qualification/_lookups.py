@@ -7,10 +7,10 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from benchsweep import __version__, archive, fixture
+from benchsweep import __version__, archive, calibration, fixture
 from benchsweep.acquisition import SimulatedSwitch
 from benchsweep.definitions import data_folder, search_folders
-from benchsweep.errors import UsageError
+from benchsweep.errors import LinkLost, UsageError
 from benchsweep.instrument import identify, open_link, visa_libraries
 from benchsweep.qualification._bench import Bench
 from benchsweep.qualification._qualify import plan_for
@@ -21,6 +21,8 @@ from benchsweep.records import AnalyzerIdentity, Calibration, Measurement, Plan
 
 __all__ = [
     "calibration_document",
+    "check_archive",
+    "check_kit",
     "identify_address",
     "info_document",
     "insert_simulated_specimen",
@@ -58,19 +60,49 @@ def plan_station(station: Station, requirement: str) -> tuple[Plan, float]:
     UnknownName, DefinitionError, HookupImpossible, InstrumentError
     """
     load_requirements([requirement])
+    calibration.load_kit(station.calibration.kit)
     definition = fixture.load_fixture(station.fixture.name)
     ports = station.analyzer.ports
     if ports is None and station.analyzer.address:
-        keys = station.analyzer
-        ports = identify_address(
-            keys.address, family=keys.family, backend=keys.backend, timeout_s=keys.timeout_s
-        ).ports
+        ports = _ports_of(station)
     plan = plan_for(definition.usable_slots(64 if ports is None else ports))
     points = station.sweep.points or _POINTS_WHEN_ANALYZER_DECIDES
     per_drive = points * (_BANDWIDTHS_PER_POINT / station.sweep.if_bandwidth_hz + _SETTLING_S_PER_POINT)
     drives = sum(len(hookup.connections) for hookup in plan.hookups)
     seconds = per_drive * drives * station.sweep.averages
     return plan, seconds + plan.matings * _SECONDS_PER_MATING[station.switch.kind]
+
+
+def _ports_of(station: Station) -> int:
+    keys = station.analyzer
+    try:
+        return identify_address(
+            keys.address, family=keys.family, backend=keys.backend, timeout_s=keys.timeout_s
+        ).ports
+    except LinkLost as error:
+        error.hint += " To plan without the analyzer, put `ports` under [analyzer] in the station file."
+        raise
+
+
+def check_archive(folder: Path) -> None:
+    """Refuse a path that is no folder, before an instrument is touched; makes nothing.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    archive.refuse_file(folder)
+
+
+def check_kit(name: str | None) -> None:
+    """Refuse a kit that does not exist or is wrong, before an instrument is touched; None is fine.
+
+    Raises
+    ------
+    UnknownName, DefinitionError
+    """
+    if name is not None:
+        calibration.load_kit(name)
 
 
 def insert_simulated_specimen(bench: Bench, specimen: str) -> None:
@@ -98,22 +130,22 @@ def read_measurement(path: Path) -> Measurement:
     return archive.read_record(path)
 
 
-def calibration_document(calibration: Calibration, *, path: str) -> dict[str, Any]:
+def calibration_document(stored: Calibration, *, path: str) -> dict[str, Any]:
     """Return ``benchsweep.calibration/1``: what a stored calibration is, without its arrays."""
-    grid = calibration.terms.frequency_hz
+    grid = stored.terms.frequency_hz
     return {
         "schema": "benchsweep.calibration/1",
         "calibration": path,
-        "identifier": calibration.identifier,
-        "created_at": calibration.created_at,
-        "analyzer": calibration.idn,
-        "kit": calibration.kit,
-        "method": calibration.method,
-        "ports": list(calibration.terms.analyzer_ports),
+        "identifier": stored.identifier,
+        "created_at": stored.created_at,
+        "analyzer": stored.idn,
+        "kit": stored.kit,
+        "method": stored.method,
+        "ports": list(stored.terms.analyzer_ports),
         "points": int(grid.size),
         "start_hz": float(grid[0]),
         "stop_hz": float(grid[-1]),
-        "residuals_db": dict(calibration.residuals_db),
+        "residuals_db": dict(stored.residuals_db),
     }
 
 

@@ -58,8 +58,15 @@ def grade_record(
 
 def import_touchstone(
     path: Path, specimen: Specimen, *, port_map: str | None, folder: Path, operator: str = ""
-) -> Path:
-    """Make a record of a single-ended Touchstone file measured elsewhere; return its path.
+) -> tuple[Path, tuple[str, ...]]:
+    """Make a record of a single-ended Touchstone file measured elsewhere.
+
+    Returns
+    -------
+    record
+        Its path.
+    legs
+        The legs of the specimen that the file was read as holding.
 
     Raises
     ------
@@ -77,4 +84,5 @@ def import_touchstone(
         software=software_versions(),
         source_file=path.name,
     )
-    return archive.write_record(measurement, folder)
+    archive.make_folder(folder)
+    return archive.write_record(measurement, folder), matrix.ports

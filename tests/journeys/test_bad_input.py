@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from benchsweep.records import Hookup
 from benchsweep.simulator import BenchOptions, running_bench
 
 from .conftest import Answer, Run
@@ -205,3 +206,64 @@ def test_an_unknown_option_command_or_rule(run: Run) -> None:
     expect(run("grade", "x.h5"), 2)
     expect(run("grade", "x.h5", "--against", "tia-6a-cord", "--decision", "coin"), 2, "coin", "simple")
     assert run().code == 2
+
+
+def test_a_wrong_kit_is_refused_and_forgotten(run: Run, tmp_path: Path) -> None:
+    with running_bench(BenchOptions(ports=4, noiseless=True)) as served:
+        station = station_file(tmp_path, served.address)
+        wrong = tmp_path / "wrong-kit.toml"
+        # A load that is none of this bench's, and an open far from it: nothing fits together at the throughs.
+        kit = (Path(__file__).parents[2] / "tests" / "data" / "wrong-kit.toml").read_text()
+        wrong.write_text(kit)
+        for _ in range(2):
+            answer = run("calibrate", "--station", station, "--kit", wrong)
+            expect(answer, 5, "thru 1-2", "calibrate again")
+            assert "continuing" not in answer.err
+        assert run("calibrate", "--station", station).code == 0
+
+
+def test_standards_are_judged_before_the_throughs(run: Run, tmp_path: Path) -> None:
+    from benchsweep import acquisition
+
+    class Forgetful(acquisition.SimulatedSwitch):
+        """A person who leaves the open on where the short belongs."""
+
+        def connect(self, hookup: Hookup, *, total: int) -> None:
+            wrong = {
+                port: "open" if target == "short" else target for port, target in hookup.connections.items()
+            }
+            super().connect(Hookup(hookup.number, wrong), total=total)
+
+    with (
+        running_bench(BenchOptions(ports=4, noiseless=True)) as served,
+        pytest.MonkeyPatch.context() as patch,
+    ):
+        station = station_file(tmp_path, served.address)
+        patch.setattr("benchsweep.qualification._bench.SimulatedSwitch", Forgetful)
+        answer = run("calibrate", "--station", station)
+        expect(answer, 5, "open and short too much alike at port 1, 2, 3, 4")
+        assert "hookup 4 of" not in answer.err
+
+
+def test_a_second_run_of_the_same_work_is_refused(run: Run, tmp_path: Path) -> None:
+    from benchsweep.archive import Journal
+    from benchsweep.qualification import load_station
+
+    with running_bench(BenchOptions(ports=4, noiseless=True)) as served:
+        station = station_file(tmp_path, served.address)
+        folder = load_station(str(station)).calibration_folder() / "unfinished"
+        with Journal(folder, {"job": "someone else's"}):
+            expect(run("calibrate", "--station", station), 6, "another run")
+        assert run("calibrate", "--station", station).code == 0
+
+
+def test_an_archive_that_is_a_file_is_refused_before_anything_is_measured(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "archive.txt"
+    path.write_text("mine")
+    answer = run(
+        "qualify", "--station", "simulated", "--specimen", "x", "--against", "tia-6a-cord", "--length-m", 2,
+        "--archive", path,
+    )  # fmt: skip
+    expect(answer, 6, "is a file, not a folder")
+    assert "embedded bench" not in answer.err
+    assert path.read_text() == "mine"

@@ -1,0 +1,84 @@
+"""What becomes of stdout and stderr, and of the exit code, in a shell."""
+
+from __future__ import annotations
+
+import os
+import pty
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+LIMITS = f"{sys.executable} -m benchsweep limits list"
+
+
+def shell(command: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        ["bash", "-c", f"set -o pipefail; {command}"], capture_output=True, text=True, timeout=60, check=False
+    )
+
+
+@pytest.mark.parametrize("reader", ["true", "head -n 1"])
+def test_a_reader_that_goes_away_changes_no_exit_code(reader: str) -> None:
+    for _ in range(3):
+        done = shell(f"{LIMITS} | {reader}")
+        assert done.returncode == 0
+        assert done.stderr == ""
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+def test_a_result_that_cannot_be_written_is_said_in_words() -> None:
+    done = shell(f"{LIMITS} > /dev/full")
+    assert done.returncode == 2
+    assert "cannot be written to standard output" in done.stderr
+    assert "bug" not in done.stderr
+
+
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+def test_closed_streams_are_no_bug(closed: str) -> None:
+    done = shell(f"{LIMITS} {closed}")
+    assert done.returncode == 0
+    assert "bug" not in done.stderr
+
+
+def test_the_result_is_on_stdout_and_nothing_else() -> None:
+    done = shell(LIMITS)
+    assert "tia-6a-cord" in done.stdout
+    assert done.stderr == ""
+
+
+def _in_a_terminal(command: list[str], environment: dict[str, str]) -> bytes:
+    ours, theirs = pty.openpty()
+    process = subprocess.Popen(
+        command, stdout=theirs, stderr=subprocess.DEVNULL, env=os.environ | environment, close_fds=True
+    )
+    os.close(theirs)
+    seen = b""
+    try:
+        while chunk := os.read(ours, 4096):
+            seen += chunk
+    except OSError:  # the other side is closed
+        pass
+    os.close(ours)
+    assert process.wait(timeout=60) in (0, 1)
+    return seen
+
+
+def test_colours_only_in_a_terminal_and_never_against_no_color(tmp_path: Path) -> None:
+    command = [
+        sys.executable,
+        "-m",
+        "benchsweep",
+        "qualify",
+        "--station",
+        "simulated",
+        "--specimen",
+        "cord-2m",
+    ]
+    command += ["--against", "tia-6a-cord", "--length-m", "2", "--archive", str(tmp_path)]
+    coloured = _in_a_terminal(command, {"TERM": "xterm-256color", "NO_COLOR": ""})
+    plain = _in_a_terminal(command, {"TERM": "xterm-256color", "NO_COLOR": "1"})
+    assert b"\x1b[1;32mpass" in coloured
+    assert b"32m" not in plain
+    assert b"pass" in plain
