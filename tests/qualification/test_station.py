@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -71,3 +72,11 @@ def test_without_an_address_a_real_station_says_what_to_do(tmp_path: Path) -> No
     assert not station(tmp_path).starts_own_bench
     assert load_station("simulated").starts_own_bench
     assert not load_station("simulated").at_address("TCPIP::127.0.0.1::1::SOCKET").starts_own_bench
+
+
+def test_the_station_in_the_readme_is_a_station(tmp_path: Path) -> None:
+    readme = Path(__file__).parents[2] / "README.md"
+    example = re.search(r"```toml\n(# my-bench\.toml.*?)```", readme.read_text(encoding="utf-8"), re.DOTALL)
+    assert example is not None
+    loaded = station(tmp_path, example[1])
+    assert (loaded.name, loaded.settings().points, loaded.switch.kind) == ("my-bench", 500, "person")
