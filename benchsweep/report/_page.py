@@ -75,6 +75,11 @@ def write_html(path: Path, items: Sequence[ReportItem], *, title: str) -> Path:
         The file cannot be written there.
     """
     path = Path(path)
+    if not path.name or path.is_dir():
+        raise UsageError(
+            f"{path}: the report cannot be written: that is a folder",
+            hint="Name a file, for example report.html.",
+        )
     text = _render(items, title)
     partial = path.with_name(f".{secrets.token_hex(8)}.partial")
     try:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from benchsweep.records import End, Outcome, Parameter, Verdict, VerdictRow
+from benchsweep.records import End, LimitCurve, Outcome, Parameter, Verdict, VerdictRow
 
-__all__ = ["bad_rows", "severity", "standings", "worst_row", "worst_rows"]
+__all__ = ["bad_rows", "other_notes", "row_notes", "severity", "standings", "worst_row", "worst_rows"]
 
 _ORDER = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL, Outcome.UNDECIDED, Outcome.CONDITIONAL_PASS, Outcome.PASS)
 
@@ -19,19 +19,38 @@ def severity(row: VerdictRow) -> tuple[int, float]:
 
 
 def worst_rows(verdict: Verdict) -> tuple[VerdictRow, ...]:
-    """Return the worst row of every parameter and end, in the order in which parameters are listed."""
-    groups: dict[tuple[Parameter, End | None], VerdictRow] = {}
+    """Return the worst row of every parameter and end, in the order in which parameters are listed.
+
+    Where some rows are decided and others are not, the worst of both: neither may hide the other.
+    """
+    groups: dict[tuple[Parameter, End | None, bool], VerdictRow] = {}
     for row in sorted(verdict.rows, key=severity):
-        groups.setdefault((row.parameter, row.end), row)
+        groups.setdefault((row.parameter, row.end, row.outcome is Outcome.UNDECIDED), row)
     order = list(Parameter)
-    return tuple(sorted(groups.values(), key=lambda row: (order.index(row.parameter), row.end or "")))
+    return tuple(
+        sorted(groups.values(), key=lambda row: (order.index(row.parameter), row.end or "", severity(row)))
+    )
 
 
 def worst_row(verdict: Verdict) -> VerdictRow | None:
     """Return the row nearest to its limit, or furthest beyond it; dB before ns; None when there is none."""
     counted = [row for row in verdict.rows if row.worst_margin_db is not None]
-    in_db = [row for row in counted if row.parameter.unit == "dB"]
-    return min(in_db or counted, key=severity, default=None)
+    failing = [row for row in counted if _ORDER.index(row.outcome) < 2]
+    in_db = [row for row in failing or counted if row.parameter.unit == "dB"]
+    return min(in_db or failing or counted, key=lambda row: row.worst_margin_db or 0.0, default=None)
+
+
+def row_notes(rows: Iterable[VerdictRow]) -> tuple[tuple[Parameter, str], ...]:
+    """Return the notes of decided rows, each once for its parameter (undecided rows tell theirs first)."""
+    order = list(Parameter)
+    notes = {(row.parameter, row.note) for row in rows if row.note and row.outcome is not Outcome.UNDECIDED}
+    return tuple(sorted(notes, key=lambda entry: (order.index(entry[0]), entry[1])))
+
+
+def other_notes(verdict: Verdict) -> tuple[str, ...]:
+    """Return the notes of a verdict without those on the standing of limits, which the marks tell already."""
+    told = tuple(f"limits of standing {standing}:" for standing in standings(verdict.rows))
+    return tuple(note for note in verdict.notes if not note.startswith(told))
 
 
 def bad_rows(verdict: Verdict) -> tuple[VerdictRow, ...]:
@@ -39,7 +58,7 @@ def bad_rows(verdict: Verdict) -> tuple[VerdictRow, ...]:
     return tuple(sorted((row for row in verdict.rows if _ORDER.index(row.outcome) < 3), key=severity))
 
 
-def standings(rows: Iterable[VerdictRow]) -> tuple[str, ...]:
+def standings(rows: Iterable[VerdictRow | LimitCurve]) -> tuple[str, ...]:
     """Return the standings in use, the weakest first."""
     used = {row.standing for row in rows}
     known = ("from-memory", "common-practice", "published")

@@ -1,16 +1,16 @@
 from __future__ import annotations
 
 import tomllib
-from collections import Counter
 from collections.abc import Iterable, Sequence
 
-from benchsweep.records import Measurement, Outcome, Verdict, VerdictRow
-from benchsweep.report._select import bad_rows, standings, worst_row, worst_rows
+from benchsweep.records import Measurement, Verdict, VerdictRow
+from benchsweep.report._select import bad_rows, other_notes, row_notes, standings, worst_row, worst_rows
 from benchsweep.report._words import (
     NOT_EVALUATED,
     PARAMETER_WORDS,
     STANDING_MARKS,
     STANDING_WORDS,
+    bad_words,
     clean,
     columns,
     count_words,
@@ -20,6 +20,7 @@ from benchsweep.report._words import (
     pairs_words,
     row_words,
     signed,
+    taken,
     wiring_words,
     wrapped,
 )
@@ -27,21 +28,22 @@ from benchsweep.report._words import (
 __all__ = ["fixture_name", "measurement_table", "verdict_table"]
 
 _LABEL = 13
-_MOST_BAD_ROWS = 6
+_NARROWEST = 40
 
 
 def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
-    """Return a verdict as plain text of at most `width` columns, at least 60.
+    """Return a verdict as plain text of at most `width` columns, at least 40.
 
     Outcome first, then what stands against a pass, the wiring in words, and a table with the worst row of
-    every parameter and end. The text holds no control characters, whatever the names hold.
+    every parameter and end, or sentences where the table is too wide. The text holds no control characters,
+    whatever the names hold.
     """
-    width = max(width, 60)
+    width = max(width, _NARROWEST)
     lines = [*_entry("outcome", [f"{verdict.outcome.value}: {count_words(verdict)}"], width)]
     bad = bad_rows(verdict)
     worst = worst_row(verdict)
     if bad:
-        lines += _entry("", _bad_words(bad), width)
+        lines += _entry("", bad_words(bad), width)
     elif worst is not None:
         lines += _entry("closest", [row_words(worst)], width)
     lines += _entry("wiring", wiring_words(verdict.wiring), width)
@@ -55,24 +57,9 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
     if rows:
         lines += ["", *_rows_table(rows, width)]
         lines += _legend(verdict.rows, width)
-    for note in verdict.notes:
+    for note in other_notes(verdict):
         lines += _entry("note", [note], width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
-
-
-def _bad_words(bad: Sequence[VerdictRow]) -> list[str]:
-    """Return what stands against a pass: failing rows one by one, undecided ones by reason."""
-    failing = [row for row in bad if row.outcome is not Outcome.UNDECIDED]
-    told = [row_words(row) for row in failing[:_MOST_BAD_ROWS]]
-    if len(failing) > _MOST_BAD_ROWS:
-        told.append(f"and {len(failing) - _MOST_BAD_ROWS} more")
-    reasons = Counter(
-        (PARAMETER_WORDS[row.parameter], row.note.partition("; ")[0])
-        for row in bad
-        if row.outcome is Outcome.UNDECIDED
-    )
-    told += [f"{name}, {count} undecided: {reason}" for (name, reason), count in reasons.items()]
-    return told
 
 
 def _rows_table(rows: Sequence[VerdictRow], width: int) -> list[str]:
@@ -117,23 +104,22 @@ def _legend(rows: Sequence[VerdictRow], width: int) -> list[str]:
             lines += wrapped(f"{mark} limit {STANDING_WORDS.get(standing, standing)}", width)
     if all(row.expanded_uncertainty is None for row in rows):
         lines += wrapped(NOT_EVALUATED, width)
-    notes = {(row.parameter, row.note) for row in rows if row.note and row.worst_margin_db is not None}
-    for parameter, note in sorted(notes):
+    for parameter, note in row_notes(rows):
         lines += wrapped(f"{PARAMETER_WORDS[parameter]}: {note}", width)
     return lines
 
 
 def measurement_table(measurement: Measurement, *, width: int = 80) -> str:
-    """Return what a record holds as plain text of at most `width` columns, at least 60.
+    """Return what a record holds as plain text of at most `width` columns, at least 40.
 
     The text holds no control characters, whatever the names hold.
     """
-    width = max(width, 60)
+    width = max(width, _NARROWEST)
     specimen = measurement.specimen
     lines = _entry("specimen", [specimen.identifier], width)
     lines += _entry("length", [length_words(specimen.length_m)], width)
     lines += _entry("description", [specimen.description], width)
-    lines += _entry("measured at", [measurement.created_at], width)
+    lines += _entry(f"{taken(measurement)} at", [measurement.created_at], width)
     lines += _entry("origin", [_origin(measurement)], width)
     lines += _entry("station", [measurement.station], width)
     lines += _entry("operator", [measurement.operator], width)

@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 
-from benchsweep.records import End, Outcome, Parameter, Verdict, VerdictRow, WiringReport
+from benchsweep.records import End, Measurement, Outcome, Parameter, Verdict, VerdictRow, WiringReport
 
 __all__ = [
     "NOT_EVALUATED",
     "PARAMETER_WORDS",
     "STANDING_MARKS",
     "STANDING_WORDS",
+    "bad_words",
     "clean",
     "columns",
     "count_words",
+    "faults",
     "length_words",
     "megahertz",
     "number",
     "pairs_words",
     "row_words",
     "signed",
+    "taken",
+    "unparted",
     "where_words",
     "wiring_words",
     "wrapped",
@@ -79,10 +85,22 @@ def columns(text: str) -> int:
     return sum(map(_width, text))
 
 
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:dBm?|ns|[kMG]?Hz|ohm|m|s|points)\b)")
+_HARD_SPACE = "\u00a0"
+
+
+def unparted(text: str) -> str:
+    """Return `text` cleaned, each number tied to its unit by a space at which no line is broken."""
+    return _BEFORE_UNIT.sub(_HARD_SPACE, clean(text))
+
+
 def wrapped(text: str, width: int) -> list[str]:
-    """Break `text` into lines of at most `width` columns, at spaces where there are any."""
+    """Break `text` into lines of at most `width` columns, at spaces where there are any.
+
+    A number and its unit stay on one line.
+    """
     lines, line = [], ""
-    for word in clean(text).split() or [""]:
+    for word in re.findall("[^ ]+", unparted(text)) or [""]:
         for piece in _pieces(word, width):
             joined = f"{line} {piece}" if line else piece
             if columns(joined) <= width:
@@ -90,7 +108,7 @@ def wrapped(text: str, width: int) -> list[str]:
             else:
                 lines.append(line)
                 line = piece
-    return [*lines, line]
+    return [told.replace(_HARD_SPACE, " ") for told in (*lines, line)]
 
 
 def _pieces(word: str, width: int) -> Iterator[str]:
@@ -143,8 +161,13 @@ def where_words(end: End | None, pairs: tuple[str, ...]) -> str:
     return ", ".join(part for part in (f"end {end}" if end else "", pair) if part)
 
 
+def taken(measurement: Measurement) -> str:
+    """Return what the time of a record is the time of: ``measured`` or ``imported``."""
+    return "imported" if measurement.origin == "touchstone" else "measured"
+
+
 def row_words(row: VerdictRow) -> str:
-    """Return one row as a sentence part: what, where, by how much."""
+    """Return one row as a sentence part: what, where, by how much; of an undecided row also why."""
     unit = row.parameter.unit
     what = ", ".join(
         part for part in (PARAMETER_WORDS[row.parameter], where_words(row.end, row.pairs)) if part
@@ -153,7 +176,29 @@ def row_words(row: VerdictRow) -> str:
         return f"{what}: {row.note or 'no point counted'}"
     side = "outside" if row.worst_margin_db < 0 else "inside"
     at = "" if row.frequency_hz is None else f" at {megahertz(row.frequency_hz)} MHz"
-    return f"{what}: {number(abs(row.worst_margin_db))} {unit} {side} the limit{at}"
+    told = f"{what}: {number(abs(row.worst_margin_db))} {unit} {side} the limit{at}"
+    return f"{told}; {row.note}" if row.outcome is Outcome.UNDECIDED and row.note else told
+
+
+def bad_words(bad: Sequence[VerdictRow]) -> tuple[str, ...]:
+    """Return what stands against a pass: failing rows one by one, undecided ones by reason."""
+    failing = [row for row in bad if row.outcome is not Outcome.UNDECIDED]
+    told = [row_words(row) for row in failing[:_MOST_TOLD]]
+    if len(failing) > _MOST_TOLD:
+        told.append(f"and {len(failing) - _MOST_TOLD} more")
+    reasons = Counter((row.parameter, row.note) for row in bad if row.outcome is Outcome.UNDECIDED)
+    listed = [
+        f"{PARAMETER_WORDS[parameter]}, {count} undecided: {note or 'no reason is given'}"
+        for (parameter, note), count in reasons.items()
+    ]
+    told += listed[:_MOST_REASONS]
+    if len(listed) > _MOST_REASONS:
+        told.append(f"and undecided for {len(listed) - _MOST_REASONS} more reasons")
+    return tuple(told)
+
+
+_MOST_TOLD = 6
+_MOST_REASONS = 12
 
 
 def count_words(verdict: Verdict) -> str:
@@ -165,8 +210,8 @@ def count_words(verdict: Verdict) -> str:
         return "nothing was graded"
     if len(told) == 1 and rows[0].outcome is Outcome.PASS:
         all_pass = f"all {len(rows)} graded traces pass"
-        wrong = verdict.wiring is not None and verdict.wiring.findings
-        return f"the wiring is wrong; {all_pass}" if wrong and verdict.outcome is Outcome.FAIL else all_pass
+        wrong = verdict.outcome is Outcome.FAIL and faults(verdict.wiring)
+        return f"the wiring is wrong; {all_pass}" if wrong else all_pass
     return f"of {len(rows)} graded traces {', '.join(told)}"
 
 
@@ -179,12 +224,23 @@ _BAD_FIRST = (
 )
 
 
+def faults(wiring: WiringReport | None) -> tuple[str, ...]:
+    """Return the sentences about what is wrong with the wiring, without what only could not be told."""
+    findings = () if wiring is None else wiring.findings
+    return tuple(finding.words for finding in findings if finding.kind != "unclear")
+
+
 def wiring_words(wiring: WiringReport | None) -> tuple[str, ...]:
     """Return the wiring check in sentences, the verdict on the wiring first."""
     if wiring is None:
         return ("not checked",)
     if wiring.right:
         return ("right: every contact leads to the same contact at the other end",)
-    if wiring.findings:
-        return ("wrong", *(finding.words for finding in wiring.findings))
-    return ("not checked: the measurement does not tell",)
+    wrong = faults(wiring)
+    unclear = tuple(finding.words for finding in wiring.findings if finding.kind == "unclear")
+    if wrong:
+        return ("wrong", *wrong, *unclear)
+    if not unclear:
+        return ("not checked: the measurement does not tell",)
+    known = any(contact is not None for contact in wiring.contact_at_b)
+    return ("not certain" if known else "not checked", *unclear)

@@ -190,3 +190,21 @@ def test_an_import_in_words(build: SimpleNamespace) -> None:
     assert "calibration  none applied here" in text
     for label in ("operator", "analyzer", "consistency", "ambient"):
         assert f"\n{label}" not in text
+
+
+def test_wiring_that_could_not_be_told_is_not_called_wrong() -> None:
+    unclear = WiringFinding("unclear", (), ("36",), None, "pair 3-6 was not measured at both ends")
+    passing = dataclasses.replace(VERDICT, outcome=Outcome.PASS, rows=ROWS[:1])
+    for contacts, words in (((None,) * 8, "not checked"), ((1, 2, *(None,) * 6), "not certain")):
+        wiring = WiringReport(contacts, (unclear,), checked=False)
+        text = verdict_table(dataclasses.replace(passing, wiring=wiring))
+        assert re.search(rf"^wiring +{words}$", text, re.MULTILINE)
+        assert "wrong" not in text
+
+
+def test_an_undecided_row_does_not_hide_a_measured_one() -> None:
+    missing = row(P.NEXT, "A", ("12", "45"), None, Outcome.UNDECIDED, note="not measured")
+    verdict = dataclasses.replace(VERDICT, outcome=Outcome.UNDECIDED, rows=(missing, ROWS[0]))
+    table = verdict_table(verdict)
+    assert re.search(r"^NEXT +A +36-45 +\+0\.20", table, re.MULTILINE)
+    assert re.search(r"^NEXT +A +12-45 +- ", table, re.MULTILINE)
