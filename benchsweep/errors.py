@@ -12,6 +12,12 @@
     │   ├── InstrumentTimeout             4  an answer or a sweep did not come in time
     │   ├── ScpiError                     4  the instrument's own error queue had entries
     │   ├── BadAnswer                     4  an answer that cannot be right: truncated block, wrong count
+    │   │   ├── InvalidData               4  points that are no numbers, or an overloaded receiver
+    │   │   └── StaleData                 4  data that belong to an earlier sweep
+    │   ├── SettingsChanged               4  somebody or something changed the settings of the analyzer
+    │   ├── PowerCycled                   4  the analyzer was switched off and on
+    │   ├── NotSupported                  4  the analyzer or its command family cannot do that
+    │   ├── SwitchError                   4  a relay matrix does not stand as it was told to
     │   └── UnknownFamily                 4  the command family was not recognised
     ├── AcquisitionError                  4  a hookup could not be finished
     │   └── HookupImpossible              2  the analyzer has not the ports the plan needs
@@ -47,11 +53,17 @@ __all__ = [
     "HookupImpossible",
     "InstrumentError",
     "InstrumentTimeout",
+    "InvalidData",
     "LimitNotDefined",
     "LinkLost",
+    "NotSupported",
+    "PowerCycled",
     "RecordDamaged",
     "RecordNewer",
     "ScpiError",
+    "SettingsChanged",
+    "StaleData",
+    "SwitchError",
     "UnknownFamily",
     "UnknownName",
     "UsageError",
@@ -100,17 +112,34 @@ class DataFileError(BenchsweepError, ValueError):
 
 
 class InstrumentError(BenchsweepError):
-    """The analyzer did not do what was asked."""
+    """The analyzer did not do what was asked.
+
+    Attributes
+    ----------
+    passing : bool
+        True when the same attempt may well succeed on a fresh link: worth repeating, from its start.
+    messages : tuple of str
+        The last messages on the link, oldest first, with their times; filled in by the instrument room.
+    """
 
     exit_code = 4
+    passing: ClassVar[bool] = False
+
+    def __init__(self, message: str, *, hint: str = "") -> None:
+        super().__init__(message, hint=hint)
+        self.messages: tuple[str, ...] = ()
 
 
 class LinkLost(InstrumentError, ConnectionError):
     """Nobody answers at the address, or the connection dropped."""
 
+    passing = True
+
 
 class InstrumentTimeout(InstrumentError, TimeoutError):
     """An answer or a sweep did not come in time."""
+
+    passing = True
 
 
 class ScpiError(InstrumentError):
@@ -141,6 +170,42 @@ class ScpiError(InstrumentError):
 
 class BadAnswer(InstrumentError, ValueError):
     """An answer that cannot be right: a truncated block, a wrong count, numbers that are no numbers."""
+
+    passing = True
+
+
+class InvalidData(BadAnswer):
+    """Points that are not a number, or an overloaded receiver."""
+
+
+class StaleData(BadAnswer):
+    """The data belong to an earlier sweep, or to a port that was not driven."""
+
+
+class SettingsChanged(InstrumentError):
+    """The settings are not those that were made: a front panel, another program.
+
+    Parameters
+    ----------
+    differences
+        Question, what it answered before, what it answers now, in words.
+    """
+
+    def __init__(self, message: str, *, differences: tuple[str, ...] = (), hint: str = "") -> None:
+        super().__init__(message, hint=hint)
+        self.differences = differences
+
+
+class PowerCycled(InstrumentError):
+    """The analyzer was switched off and on since it was set up: warm-up and calibration are void."""
+
+
+class NotSupported(InstrumentError):
+    """The analyzer, or its command family, cannot do what is asked; the message names the operation."""
+
+
+class SwitchError(InstrumentError):
+    """A relay matrix does not stand as it was told to."""
 
 
 class UnknownFamily(InstrumentError):

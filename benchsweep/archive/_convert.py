@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, cast, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +19,11 @@ from benchsweep.records import (
     Probe,
     RawHookup,
     RawSweep,
+    SafetyConfirmation,
     SMatrix,
+    Spacing,
     Specimen,
+    SweepSegment,
     SweepSettings,
 )
 
@@ -74,6 +78,10 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
             }
         ),
     }
+    if measurement.safety is not None:
+        safety = measurement.safety
+        tree["/safety"] = Block({"by": safety.by, "at": safety.at}, {"cautions": safety.cautions})
+    tree["/incidents"] = Block(data={"text": measurement.incidents})
     if measurement.analyzer is not None:
         tree["/analyzer"] = _analyzer(measurement.analyzer)
     if measurement.settings is not None:
@@ -91,6 +99,7 @@ def read_measurement_node(root: Node) -> Measurement:
     """Read what `measurement_tree` describes."""
     specimen, corrected, software = root.child("specimen"), root.child("corrected"), root.child("software")
     analyzer, sweep, calibration = (root.optional(name) for name in ("analyzer", "sweep", "calibration"))
+    safety, incidents = root.optional("safety"), root.optional("incidents")
     hookups = sorted(root.child("hookups").children(), key=lambda node: int(node.name))
     return Measurement(
         specimen=Specimen(
@@ -117,6 +126,9 @@ def read_measurement_node(root: Node) -> Measurement:
         ambient=root.table("ambient", "name", "value"),
         software=dict(zip(software.texts("name"), software.texts("version"), strict=True)),
         source_file=root.text("source_file"),
+        safety=None if safety is None else _read_safety(safety),
+        # Records of the first days have no such group.
+        incidents=() if incidents is None else incidents.texts("text"),
     )
 
 
@@ -179,6 +191,8 @@ def hookup_tree(raw: RawHookup, at: str = "", job: Mapping[str, str] | None = No
                 "analyzer_ports": np.array(sweep.analyzer_ports, dtype=np.int64),
                 "frequency_hz": sweep.frequency_hz,
                 "s": sweep.s,
+                "state_question": tuple(sweep.state),
+                "state_answer": tuple(sweep.state.values()),
             },
         )
     }
@@ -198,6 +212,7 @@ def read_hookup_node(node: Node) -> RawHookup:
             analyzer_ports=tuple(node.array("analyzer_ports", np.int64, 1).tolist()),
             taken_at=node.text("taken_at"),
             seconds=node.number("seconds"),
+            state=_read_state(node),
         ),
     )
 
@@ -214,6 +229,9 @@ def _analyzer(identity: AnalyzerIdentity) -> Block:
         {
             "evidence_probe": tuple(probe.probe for probe in identity.evidence),
             "evidence_answer": tuple(probe.answer for probe in identity.evidence),
+            "limit_name": tuple(identity.limits),
+            "limit_value": np.array(list(identity.limits.values()), dtype=np.float64),
+            "lacks": identity.lacks,
         },
     )
 
@@ -221,10 +239,33 @@ def _analyzer(identity: AnalyzerIdentity) -> Block:
 def _read_analyzer(node: Node) -> AnalyzerIdentity:
     asked, answered = node.texts("evidence_probe"), node.texts("evidence_answer")
     evidence = tuple(Probe(*both) for both in zip(asked, answered, strict=True))
-    return AnalyzerIdentity(node.text("idn"), node.text("family"), node.whole("ports"), evidence)
+    limits: dict[str, float] = {}
+    if node.contains("limit_name"):
+        values = node.array("limit_value", np.float64, 1).tolist()
+        limits = dict(zip(node.texts("limit_name"), values, strict=True))
+    return AnalyzerIdentity(
+        node.text("idn"),
+        node.text("family"),
+        node.whole("ports"),
+        evidence,
+        limits,
+        node.texts("lacks") if node.contains("lacks") else (),
+    )
+
+
+def _read_safety(node: Node) -> SafetyConfirmation:
+    return SafetyConfirmation(node.text("by"), node.text("at"), node.texts("cautions"))
+
+
+def _read_state(node: Node) -> dict[str, str]:
+    if not node.contains("state_question"):  # as in records of the first days
+        return {}
+    return dict(zip(node.texts("state_question"), node.texts("state_answer"), strict=True))
 
 
 def _settings(settings: SweepSettings) -> Block:
+    segments = settings.segments
+    bandwidths = [math.nan if s.if_bandwidth_hz is None else float(s.if_bandwidth_hz) for s in segments]
     return Block(
         {
             **_given(
@@ -235,7 +276,14 @@ def _settings(settings: SweepSettings) -> Block:
             "if_bandwidth_hz": float(settings.if_bandwidth_hz),
             "averages": int(settings.averages),
             "power_dbm": float(settings.power_dbm),
-        }
+            "spacing": settings.spacing,
+        },
+        {
+            "segment_start_hz": np.array([s.start_hz for s in segments], dtype=np.float64),
+            "segment_stop_hz": np.array([s.stop_hz for s in segments], dtype=np.float64),
+            "segment_points": np.array([s.points for s in segments], dtype=np.int64),
+            "segment_if_bandwidth_hz": np.array(bandwidths, dtype=np.float64),
+        },
     )
 
 
@@ -247,6 +295,30 @@ def _read_settings(node: Node) -> SweepSettings:
         if_bandwidth_hz=node.number("if_bandwidth_hz"),
         averages=node.whole("averages"),
         power_dbm=node.number("power_dbm"),
+        spacing=_read_spacing(node),
+        segments=_read_segments(node),
+    )
+
+
+def _read_spacing(node: Node) -> Spacing:
+    spacing = node.text("spacing") if node.has("spacing") else "linear"
+    if spacing not in get_args(Spacing):
+        raise node.wrong("@spacing", f"{spacing[:40]!r} is none of {', '.join(get_args(Spacing))}")
+    return cast(Spacing, spacing)
+
+
+def _read_segments(node: Node) -> tuple[SweepSegment, ...]:
+    if not node.contains("segment_points"):  # as in records of the first days
+        return ()
+    columns = (
+        node.array("segment_start_hz", np.float64, 1).tolist(),
+        node.array("segment_stop_hz", np.float64, 1).tolist(),
+        node.array("segment_points", np.int64, 1).tolist(),
+        node.array("segment_if_bandwidth_hz", np.float64, 1).tolist(),
+    )
+    return tuple(
+        SweepSegment(start, stop, points, None if math.isnan(bandwidth) else bandwidth)
+        for start, stop, points, bandwidth in zip(*columns, strict=True)
     )
 
 

@@ -35,6 +35,17 @@ def _settings(at: str, who: str) -> tuple[Item, ...]:
         Item(f"{at}@if_bandwidth_hz", "-", "float64", "Hz", "IF bandwidth"),
         Item(f"{at}@averages", "-", "int64", "1", "sweeps averaged by the analyzer"),
         Item(f"{at}@power_dbm", "-", "float64", "dBm", "source power at every port"),
+        Item(f"{at}@spacing", "-", "text", "", "how the points lie: linear, logarithmic or segments"),
+        Item(f"{at}/segment_start_hz", "k", "float64", "Hz", "first frequency of each segment"),
+        Item(f"{at}/segment_stop_hz", "k", "float64", "Hz", "last frequency of each segment"),
+        Item(f"{at}/segment_points", "k", "int64", "1", "number of points of each segment"),
+        Item(
+            f"{at}/segment_if_bandwidth_hz",
+            "k",
+            "float64",
+            "Hz",
+            "IF bandwidth in each segment; not a number: that of the whole sweep",
+        ),
     )
 
 
@@ -88,6 +99,8 @@ def _hookup(at: str) -> tuple[Item, ...]:
             "1",
             "raw S-parameters as received, [point, receiving port, driven port], uncorrected",
         ),
+        Item(f"{at}/state_question", "k", "text", "", "question about the settings of the analyzer"),
+        Item(f"{at}/state_answer", "k", "text", "", "what it answered before the sweep and again after it"),
     )
 
 
@@ -122,6 +135,9 @@ _RECORD = (
     Item("/analyzer@ports", "-", "int64", "1", "number of analyzer ports"),
     Item("/analyzer/evidence_probe", "k", "text", "", "question asked to recognise the command family"),
     Item("/analyzer/evidence_answer", "k", "text", "", "what came back"),
+    Item("/analyzer/limit_name", "k", "text", "", "which limit the analyzer states of itself, with its unit"),
+    Item("/analyzer/limit_value", "k", "float64", "as named", "its value"),
+    Item("/analyzer/lacks", "k", "text", "", "what the command family cannot do"),
     *_settings("/sweep", "as read back; the group is absent for an import"),
     Item("/fixture/toml", "scalar", "text", "", "the fixture definition as used: port map, terminations"),
     *_calibration("/calibration"),
@@ -130,6 +146,10 @@ _RECORD = (
     Item("/consistency/residual_db", "k", "float64", "dB", "largest disagreement between those hookups"),
     Item("/ambient/name", "k", "text", "", "which ambient quantity, with its unit"),
     Item("/ambient/value", "k", "float64", "as named", "its value"),
+    Item("/safety@by", "-", "text", "", "who confirmed the cautions; absent for imports and simulation"),
+    Item("/safety@at", "-", "text", "", "ISO 8601 time in UTC"),
+    Item("/safety/cautions", "k", "text", "", "the sentences that were shown"),
+    Item("/incidents/text", "k", "text", "", "what went wrong while measuring and was overcome"),
     Item("/software/name", "k", "text", "", "package that took part"),
     Item("/software/version", "k", "text", "", "its version"),
 )

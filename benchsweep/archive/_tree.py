@@ -241,6 +241,10 @@ class Node:
         """Tell whether there is an attribute `name`."""
         return name in self.group.attrs
 
+    def contains(self, name: str) -> bool:
+        """Tell whether there is a data set or group `name`."""
+        return name in self.group
+
     def _attribute(self, name: str) -> Any:
         if name not in self.group.attrs:
             raise self.wrong(f"@{name}", "this attribute is missing")

@@ -4,12 +4,12 @@ Shapes use the same letters everywhere: ``n_freq`` points, ``n_port`` ports;
 ``s[f, i, j]`` is the wave out of port ``i`` over the wave into port ``j``. Ports are found by label.
 """
 
-from benchsweep.records._analyzer import AnalyzerIdentity, Probe, SweepSettings
+from benchsweep.records._analyzer import AnalyzerIdentity, Probe, Spacing, SweepSegment, SweepSettings
 from benchsweep.records._calibration import Calibration, ErrorTerms
 from benchsweep.records._grading import LimitCurve, Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
 from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
 from benchsweep.records._matrix import SMatrix
-from benchsweep.records._measurement import Measurement, Specimen
+from benchsweep.records._measurement import Measurement, SafetyConfirmation, Specimen
 from benchsweep.records._ports import (
     CONTACTS_OF_PAIR,
     FOUR_PAIRS,
@@ -44,7 +44,10 @@ __all__ = [
     "RawHookup",
     "RawSweep",
     "SMatrix",
+    "SafetyConfirmation",
+    "Spacing",
     "Specimen",
+    "SweepSegment",
     "SweepSettings",
     "Trace",
     "Verdict",

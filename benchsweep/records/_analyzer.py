@@ -1,8 +1,14 @@
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
 
-__all__ = ["AnalyzerIdentity", "Probe", "SweepSettings"]
+__all__ = ["AnalyzerIdentity", "Probe", "Spacing", "SweepSegment", "SweepSettings"]
+
+Spacing = Literal["linear", "logarithmic", "segments"]
+"""How the points of a sweep lie between start and stop."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,12 +33,37 @@ class AnalyzerIdentity:
         Number of analyzer ports.
     evidence
         The probes that led there.
+    limits
+        What the analyzer says of its own range, as far as it says anything; keys carry units:
+        ``min_frequency_hz``, ``max_frequency_hz``, ``max_points`` …
+    lacks
+        What the command family cannot do, in words.
     """
 
     idn: str
     family: str
     ports: int
     evidence: tuple[Probe, ...] = ()
+    limits: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    lacks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SweepSegment:
+    """One stretch of a segment sweep, linear within itself.
+
+    Parameters
+    ----------
+    start_hz, stop_hz, points
+        Its grid, both ends included.
+    if_bandwidth_hz
+        Resolution bandwidth within it; None: that of the whole sweep.
+    """
+
+    start_hz: float
+    stop_hz: float
+    points: int
+    if_bandwidth_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +73,17 @@ class SweepSettings:
     Parameters
     ----------
     start_hz, stop_hz, points
-        Linear grid; all three None means: the grid that the analyzer has after a preset.
+        The grid; all three None means: the grid that the analyzer has after a preset, or that of `segments`.
     if_bandwidth_hz
         Resolution (IF) bandwidth.
     averages
         Sweeps averaged by the analyzer, at least 1.
     power_dbm
         Source power at every port.
+    spacing
+        ``linear``, ``logarithmic`` or ``segments``.
+    segments
+        The stretches of a segment sweep, rising; empty otherwise.
     """
 
     start_hz: float | None
@@ -57,3 +92,5 @@ class SweepSettings:
     if_bandwidth_hz: float
     averages: int = 1
     power_dbm: float = -5.0
+    spacing: Spacing = "linear"
+    segments: tuple[SweepSegment, ...] = ()

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
@@ -71,6 +71,9 @@ class RawSweep:
         ISO 8601 time in UTC at the end of the sweep.
     seconds
         How long the sweep took.
+    state
+        Question -> answer: the settings of the analyzer as it stated them before the sweep and again, the
+        same, after it.
     """
 
     frequency_hz: NDArray[np.float64]
@@ -78,6 +81,7 @@ class RawSweep:
     analyzer_ports: tuple[int, ...]
     taken_at: str
     seconds: float
+    state: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     def __post_init__(self) -> None:
         n = len(self.analyzer_ports)

@@ -9,7 +9,7 @@ from benchsweep.records._calibration import Calibration
 from benchsweep.records._hookup import RawHookup
 from benchsweep.records._matrix import SMatrix
 
-__all__ = ["Measurement", "Specimen"]
+__all__ = ["Measurement", "SafetyConfirmation", "Specimen"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +29,25 @@ class Specimen:
     identifier: str
     length_m: float | None = None
     description: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SafetyConfirmation:
+    """That a person read the cautions before the first hookup on real hardware.
+
+    Parameters
+    ----------
+    by
+        Who confirmed; what the person gave as a name.
+    at
+        ISO 8601 time in UTC.
+    cautions
+        The sentences that were shown.
+    """
+
+    by: str
+    at: str
+    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,6 +82,10 @@ class Measurement:
         Package name -> version that took part.
     source_file
         For an import: name of the file. Empty otherwise.
+    safety
+        The confirmation of the cautions; None for an import and for the simulated bench.
+    incidents
+        What went wrong while measuring and was overcome, one sentence each, in order.
     """
 
     specimen: Specimen
@@ -80,3 +103,5 @@ class Measurement:
     ambient: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     software: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     source_file: str = ""
+    safety: SafetyConfirmation | None = None
+    incidents: tuple[str, ...] = ()

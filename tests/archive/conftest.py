@@ -21,8 +21,10 @@ from benchsweep.records import (
     Probe,
     RawHookup,
     RawSweep,
+    SafetyConfirmation,
     SMatrix,
     Specimen,
+    SweepSegment,
     SweepSettings,
     balanced_ports,
 )
@@ -63,7 +65,12 @@ def raw_hookup(rng: np.random.Generator, number: int = 1, points: int = 3, ports
     legs = LEGS[4 * (number - 1) % 16 :]
     connections = {port: legs[(port - 1) % len(legs)] for port in range(1, ports + 1)}
     sweep = RawSweep(
-        np.linspace(1e6, 500e6, points), noise(rng, points, ports, ports), tuple(connections), CREATED, 0.125
+        np.linspace(1e6, 500e6, points),
+        noise(rng, points, ports, ports),
+        tuple(connections),
+        CREATED,
+        0.125,
+        {"SENS1:BWID?": "+1.0E3", "FORM?": "REAL,64"},
     )
     return RawHookup(Hookup(number, connections), sweep)
 
@@ -84,12 +91,30 @@ def measurement(
         "hookups": tuple(raw_hookup(rng, n + 1, points, ports) for n in range(hookups)),
         "calibration": calibration(rng, points, ports),
         "analyzer": AnalyzerIdentity(
-            "Simulated works,x,1,0", "named-measurement", ports, (Probe("*OPT?", "0"),)
+            "Simulated works,x,1,0",
+            "named-measurement",
+            ports,
+            (Probe("*OPT?", "0"),),
+            {"min_frequency_hz": 9e3, "max_points": 20001.0},
+            ("receiver ratios",),
         ),
-        "settings": SweepSettings(1e6, 500e6, points, 1e3, 4, -5.0),
+        "settings": SweepSettings(
+            1e6,
+            500e6,
+            points,
+            1e3,
+            4,
+            -5.0,
+            "segments",
+            (SweepSegment(1e6, 1e8, points - 1), SweepSegment(2e8, 5e8, 1, 300.0)),
+        ),
         "fixture_toml": 'schema = 1\nname = "contacts"\n# naïve\n',
         "consistency_db": {"A:12.1": -61.5, "A:12.2": -np.inf},
         "ambient": {"temperature_degc": 21.5},
+        "safety": SafetyConfirmation(
+            "M. Lindqvist", CREATED, ("No voltage is present.", "Wrist strap worn.")
+        ),
+        "incidents": ("hookup 2: connection lost; opened again",),
         "software": {"benchsweep": "0.1.0", "numpy": np.__version__},
     }
     return Measurement(**(content | changes))
