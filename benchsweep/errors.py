@@ -209,7 +209,22 @@ class SwitchError(InstrumentError):
 
 
 class UnknownFamily(InstrumentError):
-    """The command family of the instrument was not recognised."""
+    """The command family of the instrument was not recognised.
+
+    Parameters
+    ----------
+    idn
+        What it answered to ``*IDN?``.
+    evidence
+        Every question with its answer, in the order asked: what somebody needs who writes a family file.
+    """
+
+    def __init__(
+        self, message: str, *, idn: str = "", evidence: tuple[tuple[str, str], ...] = (), hint: str = ""
+    ) -> None:
+        super().__init__(message, hint=hint)
+        self.idn = idn
+        self.evidence = evidence
 
 
 class AcquisitionError(BenchsweepError):

@@ -101,8 +101,11 @@ def _ask(link: Link, family: Family) -> tuple[int | None, bool, tuple[Probe, ...
 
 def _unknown(link: Link, idn: str, evidence: Iterable[Probe]) -> UnknownFamily:
     known = ", ".join(family.name for family in list_families())
+    asked = tuple(evidence)
     return UnknownFamily(
-        f"{link.address}: no known command family fits {idn!r}: {_listed(evidence)}",
+        f"{link.address}: no known command family fits {idn!r}: {_listed(asked)}",
+        idn=idn,
+        evidence=tuple((item.probe, item.answer) for item in asked),
         hint=f'If you know which fits, name it in the station file (family = "…"), or give the path of a '
         f"family file of your own; known: {known}.",
     )
