@@ -14,16 +14,19 @@ from benchsweep.instrument._libraries import visa_libraries
 from benchsweep.instrument._link import Link
 from benchsweep.instrument._messages import Message
 from benchsweep.instrument._open import open_link
+from benchsweep.instrument._relays import RelayMatrix, open_relays
 
 __all__ = [
     "Analyzer",
     "Family",
     "Link",
     "Message",
+    "RelayMatrix",
     "identify",
     "list_families",
     "load_family",
     "open_analyzer",
     "open_link",
+    "open_relays",
     "visa_libraries",
 ]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, ScpiError, UsageError
 from benchsweep.instrument._blocks import read_block
-from benchsweep.instrument._messages import Message, MessageRing, make_printable
+from benchsweep.instrument._messages import Message, MessageRing, carries_messages, make_printable
 from benchsweep.instrument._translate import translate
 from benchsweep.instrument._transport import LineTooLong, Stalled, Transport
 
@@ -65,6 +65,11 @@ class Link:
         """Return the last 200 messages, oldest first."""
         return self._ring.all()
 
+    def messages(self) -> tuple[str, ...]:
+        """Return the last 200 messages as lines of text with their times, oldest first."""
+        return tuple(item.line() for item in self._ring.all())
+
+    @carries_messages
     def write(self, *commands: str) -> None:
         """Send commands that have no answer, each as a message of its own.
 
@@ -76,6 +81,7 @@ class Link:
         with self._named("sending", commands):
             self._send(commands)
 
+    @carries_messages
     def query(self, command: str, *, timeout_s: float | None = None) -> str:
         """Send one question and return its answer, stripped.
 
@@ -88,6 +94,7 @@ class Link:
             self._send((command,))
             return self._receive(timeout_s)
 
+    @carries_messages
     def query_doubles(
         self,
         command: str,
@@ -141,6 +148,7 @@ class Link:
         values = data.view("<f8" if little_endian else ">f8")
         return values if values.dtype.isnative else values.astype(np.float64)
 
+    @carries_messages
     def probe(self, command: str, *, patience_s: float = 0.5) -> tuple[str | None, str]:
         """Ask something that the instrument may not know.
 
@@ -166,6 +174,7 @@ class Link:
                 return None, first
             return first, self._receive(None)
 
+    @carries_messages
     def errors(self) -> tuple[tuple[int, str], ...]:
         """Read the error queue until it is empty (at most 100 entries).
 
@@ -197,6 +206,7 @@ class Link:
             entries.append((number, text.replace('""', '"')))
         return tuple(entries)
 
+    @carries_messages
     def write_checked(self, *commands: str, doing: str) -> None:
         """Send a group of commands, then read the error queue.
 
@@ -216,6 +226,7 @@ class Link:
         self.write(*commands)
         self.check(doing, commands)
 
+    @carries_messages
     def check(self, doing: str, commands: tuple[str, ...] = ()) -> None:
         """Read the error queue and raise when it held anything.
 
@@ -236,6 +247,7 @@ class Link:
             + "Check that the instrument has the range and the options for this.",
         )
 
+    @carries_messages
     def resynchronise(self) -> None:
         """Bring questions and answers back into step.
 
@@ -260,6 +272,7 @@ class Link:
             hint="Close the link and start again; is another program using this connection? " + self._tail(),
         )
 
+    @carries_messages
     def close(self) -> None:
         """Close the link; it cannot be used after that. Harmless when closed already."""
         if not self._lost:

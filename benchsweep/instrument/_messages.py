@@ -4,17 +4,24 @@ from __future__ import annotations
 
 import time
 from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Literal
+from datetime import UTC, datetime
+from functools import wraps
+from typing import Concatenate, Literal, ParamSpec, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Message", "MessageRing", "make_printable"]
+from benchsweep.errors import InstrumentError
+
+__all__ = ["HasMessages", "Message", "MessageRing", "carries_messages", "make_printable", "with_messages"]
 
 _KEPT = 200
 _TEXT_LIMIT = 160
 _TAIL_LIMIT = 60
+_ARROWS = {"sent": "->", "received": "<-", "note": "--"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +41,11 @@ class Message:
     at: float
     direction: Literal["sent", "received", "note"]
     text: str
+
+    def line(self) -> str:
+        """Return the message as a line of text: time (UTC, to the millisecond), arrow, text."""
+        at = datetime.fromtimestamp(self.at, UTC).isoformat(timespec="milliseconds")
+        return f"{at} {_ARROWS[self.direction]} {self.text}"
 
 
 class MessageRing:
@@ -70,9 +82,47 @@ class MessageRing:
 
     def tail(self, count: int = 4) -> str:
         """Return the last messages on one line, for a hint."""
-        arrows = {"sent": "->", "received": "<-", "note": "--"}
         last = list(self._kept)[-count:]
-        return " | ".join(f"{arrows[item.direction]} {_shorten(item.text, _TAIL_LIMIT)}" for item in last)
+        return " | ".join(f"{_ARROWS[item.direction]} {_shorten(item.text, _TAIL_LIMIT)}" for item in last)
+
+
+class HasMessages(Protocol):
+    """Whatever keeps the last messages as lines of text: a link."""
+
+    def messages(self) -> tuple[str, ...]:
+        """Return the last messages as lines of text, oldest first."""
+
+
+@contextmanager
+def with_messages(link: HasMessages) -> Iterator[None]:
+    """Give every InstrumentError that leaves the block the last messages on `link`, once.
+
+    An error that carries messages already keeps them: they are nearer to what happened.
+    """
+    try:
+        yield
+    except InstrumentError as error:
+        if not error.messages:
+            error.messages = link.messages()
+        raise
+
+
+_P = ParamSpec("_P")
+_R = TypeVar("_R")
+_S = TypeVar("_S", bound=HasMessages)
+
+
+def carries_messages(
+    method: Callable[Concatenate[_S, _P], _R],
+) -> Callable[Concatenate[_S, _P], _R]:
+    """Do as `with_messages` for a method of something that keeps messages itself."""
+
+    @wraps(method)
+    def wrapped(self: _S, /, *args: _P.args, **kwargs: _P.kwargs) -> _R:
+        with with_messages(self):
+            return method(self, *args, **kwargs)
+
+    return wrapped
 
 
 def make_printable(text: str) -> str:
