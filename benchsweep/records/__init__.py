@@ -6,6 +6,7 @@ Shapes use the same letters everywhere: ``n_freq`` points, ``n_port`` ports;
 
 from benchsweep.records._analyzer import AnalyzerIdentity, Probe, Spacing, SweepSegment, SweepSettings
 from benchsweep.records._calibration import Calibration, ErrorTerms
+from benchsweep.records._change import Extreme, LineFit, SeriesChange, SeriesCourse, SeriesSummary
 from benchsweep.records._grading import LimitCurve, Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
 from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
 from benchsweep.records._matrix import SMatrix
@@ -21,6 +22,7 @@ from benchsweep.records._ports import (
     balanced_ports,
     parse_leg,
 )
+from benchsweep.records._series import EventKind, SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 from benchsweep.records._trace import Parameter, Trace
 
 __all__ = [
@@ -31,9 +33,12 @@ __all__ = [
     "Calibration",
     "End",
     "ErrorTerms",
+    "EventKind",
+    "Extreme",
     "Hookup",
     "Leg",
     "LimitCurve",
+    "LineFit",
     "Measurement",
     "Mode",
     "ModePort",
@@ -45,6 +50,13 @@ __all__ = [
     "RawSweep",
     "SMatrix",
     "SafetyConfirmation",
+    "SeriesChange",
+    "SeriesCourse",
+    "SeriesEnding",
+    "SeriesEvent",
+    "SeriesHead",
+    "SeriesSummary",
+    "SeriesSweep",
     "Spacing",
     "Specimen",
     "SweepSegment",
