@@ -59,7 +59,7 @@ class SweepRequest:
     driven
         Port numbers that are sources, rising.
     if_bandwidth_hz
-        Resolution bandwidth.
+        Resolution bandwidth, one for all points or ``(n_freq,)``.
     readings
         How many readings of each point are averaged.
     power_dbm
@@ -70,7 +70,7 @@ class SweepRequest:
 
     frequency_hz: Real
     driven: tuple[int, ...]
-    if_bandwidth_hz: float
+    if_bandwidth_hz: float | Real
     readings: int
     power_dbm: tuple[float, ...]
     device: Device
@@ -155,7 +155,7 @@ class Bench:
         self,
         frequency_hz: Real,
         power_dbm: Mapping[int, float],
-        if_bandwidth_hz: float,
+        if_bandwidth_hz: float | Real,
         readings: int,
         duration_s: float,
     ) -> SweepRequest:
@@ -165,6 +165,8 @@ class Bench:
         ----------
         power_dbm
             Source power by driven port.
+        if_bandwidth_hz
+            One for all points or ``(n_freq,)``.
         readings
             How many readings of each point are averaged.
         duration_s
@@ -254,10 +256,10 @@ class Bench:
     def _with_noise(self, raw: Complex, request: SweepRequest) -> Complex:
         """Return ``raw (1 + trace noise) + floor``: complex normal, smaller by the root of the readings."""
         noise = self.definition.noise
-        bandwidth = request.if_bandwidth_hz
+        bandwidth = np.asarray(request.if_bandwidth_hz)[..., None, None]
         power = np.array(request.power_dbm)
         floor = 10.0 ** ((noise.floor_dbm_in_10_hz + 10.0 * np.log10(bandwidth / 10.0) - power) / 20.0)
-        trace_db = max(
+        trace_db = np.maximum(
             noise.trace_noise_db_rms_at_1_khz * np.sqrt(bandwidth / 1e3), noise.trace_noise_db_rms_least
         )
         trace = 10.0 ** (trace_db / 20.0) - 1.0

@@ -9,12 +9,15 @@ from numpy.typing import NDArray
 
 from benchsweep.simulator._bench import Bench, SweepRequest
 from benchsweep.simulator._bench_definition import BenchDefinition
+from benchsweep.simulator._messages import ScpiFault
+from benchsweep.simulator._style import FamilyStyle
 
 __all__ = ["Channel", "preset_grid"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
+_PLAIN = FamilyStyle()
 # What the analyzer believes of itself while its own correction is on, over the truth: close, and wrong.
 _BELIEVED_DIRECTIVITY = 0.97
 _BELIEVED_TRACKING = 1.02 * np.exp(0.01j)
@@ -39,6 +42,7 @@ class Channel:
     """
 
     bench: Bench
+    style: FamilyStyle = _PLAIN
     start_hz: float = 0.0
     stop_hz: float = 0.0
     points: int = 0
@@ -68,7 +72,9 @@ class Channel:
         self.if_bandwidth_hz = preset.if_bandwidth_hz
         ports = range(1, self.bench.ports + 1)
         self.power_dbm = dict.fromkeys(ports, preset.power_dbm)
-        self.extension_s = dict.fromkeys(ports, 0.0)
+        self.mode = "CONT" if self.style.continuous else "HOLD"
+        self.extension = self.style.extension_s > 0
+        self.extension_s = {port: self.style.extension_s * (1 + 0.1 * (port - 1)) for port in ports}
 
     @property
     def definition(self) -> BenchDefinition:
@@ -85,6 +91,11 @@ class Channel:
     def driven(self) -> tuple[int, ...]:
         """The ports that a sweep drives: the sources of the defined measurements, rising."""
         return tuple(sorted({source for _, source in self.measurements.values()}))
+
+    def check_sweep(self) -> None:
+        """Raise -221 when there is nothing to sweep."""
+        if not self.measurements:
+            raise ScpiFault(-221, "no measurement defined")
 
     @property
     def readings(self) -> int:

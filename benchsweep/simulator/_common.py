@@ -1,4 +1,4 @@
-"""Commands that every family has: common commands, SYSTem, STATus, FORMat, and the bench's own root."""
+"""Commands that every family has: common commands, SYSTem, STATus, and the bench's own root."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._specimen import load_specimen
 from benchsweep.simulator._status import Register
 from benchsweep.simulator._tree import Call, Command
-from benchsweep.simulator._values import Choice, Integer, Limits, Text, integer_text, string_text
+from benchsweep.simulator._values import Integer, Limits, Text, string_text
 
 __all__ = ["BENCH_COMMANDS", "COMMON_COMMANDS"]
 
@@ -51,24 +51,13 @@ def _set_request_enable(call: _Call) -> None:
     call.device.status.request_enable = call.arguments[0] & ~64
 
 
-def _status_byte(call: _Call) -> str:
-    return integer_text(call.device.status.byte(answer_waits=call.device.answer_waits))
+def _status_byte(call: _Call) -> int:
+    return call.device.status.byte(answer_waits=call.device.answer_waits)
 
 
-def _set_format(call: _Call) -> None:
-    form, bits = call.arguments[0], call.arguments[1] if len(call.arguments) > 1 else None
-    if form == "REAL":
-        # The usual default length of REAL differs between analyzers; this one takes 32.
-        bits = 32 if bits is None else bits
-        if bits not in (32, 64):
-            raise ScpiFault(-224, f"REAL,{bits}")
-    elif bits is None:
-        bits = 0
-    call.device.format, call.device.format_bits = form, bits
-
-
-def _set_byte_order(call: _Call) -> None:
-    call.device.byte_order = call.arguments[0]
+def _next_error(call: _Call) -> str:
+    text = call.device.status.errors.next()
+    return text if call.device.style.plus_signs else text.removeprefix("+")
 
 
 def _registers(pattern: str, of: str) -> tuple[Command[Instrument], ...]:
@@ -82,9 +71,9 @@ def _registers(pattern: str, of: str) -> tuple[Command[Instrument], ...]:
         group(call).enable = call.arguments[0]
 
     return (
-        Command(f"{pattern}[:EVENt]", query=lambda call: integer_text(group(call).read_event())),
-        Command(f"{pattern}:CONDition", query=lambda call: integer_text(group(call).condition)),
-        Command(f"{pattern}:ENABle", enable, lambda call: integer_text(group(call).enable), takes=(_WORD,)),
+        Command(f"{pattern}[:EVENt]", query=lambda call: group(call).read_event()),
+        Command(f"{pattern}:CONDition", query=lambda call: group(call).condition),
+        Command(f"{pattern}:ENABle", enable, lambda call: group(call).enable, takes=(_WORD,)),
     )
 
 
@@ -93,10 +82,10 @@ COMMON_COMMANDS: CommandTable = (
     Command(
         "*ESE",
         _set_event_enable,
-        lambda call: integer_text(call.device.status.event_enable),
+        lambda call: call.device.status.event_enable,
         takes=(_BYTE,),
     ),
-    Command("*ESR", query=lambda call: integer_text(call.device.status.read_event())),
+    Command("*ESR", query=lambda call: call.device.status.read_event()),
     Command("*IDN", query=lambda call: call.device.idn),
     Command("*OPC", lambda call: call.device.note_completion(), _operation_complete),
     Command("*OPT", query=lambda call: string_text("simulated")),
@@ -104,34 +93,21 @@ COMMON_COMMANDS: CommandTable = (
     Command(
         "*SRE",
         _set_request_enable,
-        lambda call: integer_text(call.device.status.request_enable),
+        lambda call: call.device.status.request_enable,
         takes=(_BYTE,),
     ),
     Command("*STB", query=_status_byte),
     Command("*TRG", lambda call: call.device.trigger()),
-    Command("*TST", query=lambda call: integer_text(0)),
+    Command("*TST", query=lambda call: 0),
     Command("*WAI", _wait),
     Command("ABORt", _abort),
-    Command("SYSTem:ERRor[:NEXT]", query=lambda call: call.device.status.errors.next()),
-    Command("SYSTem:ERRor:COUNt", query=lambda call: integer_text(len(call.device.status.errors))),
+    Command("SYSTem:ERRor[:NEXT]", query=_next_error),
+    Command("SYSTem:ERRor:COUNt", query=lambda call: len(call.device.status.errors)),
     Command("SYSTem:VERSion", query=lambda call: "1999.0"),
     Command("SYSTem:PRESet", _reset),
     Command("STATus:PRESet", lambda call: call.device.status.preset()),
     *_registers("STATus:OPERation", "operation"),
     *_registers("STATus:QUEStionable", "questionable"),
-    Command(
-        "FORMat[:DATA]",
-        _set_format,
-        lambda call: f"{call.device.format},{integer_text(call.device.format_bits)}",
-        takes=(Choice("ASCii", "REAL"), Integer(Limits(0, 64, 0))),
-        optional=1,
-    ),
-    Command(
-        "FORMat:BORDer",
-        _set_byte_order,
-        lambda call: call.device.byte_order,
-        takes=(Choice("NORMal", "SWAPped"),),
-    ),
 )
 
 

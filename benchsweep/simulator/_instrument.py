@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import importlib.metadata
 import logging
-from collections.abc import Awaitable, Iterable
+from collections.abc import Awaitable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,8 +21,9 @@ from benchsweep.simulator._channel import Channel
 from benchsweep.simulator._grammar import Node, Unit, split_units
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._status import EventBit, OperationBit, Status
+from benchsweep.simulator._style import FamilyStyle
 from benchsweep.simulator._tree import Answer, Call, Command, Tree
-from benchsweep.simulator._values import number_text
+from benchsweep.simulator._values import integer_text, number_text
 
 __all__ = ["FAULTS", "CommandTable", "Instrument", "Reply"]
 
@@ -30,13 +31,13 @@ _log = logging.getLogger(__name__)
 
 CommandTable = Iterable[Command["Instrument"]]
 
-CHANNELS = 4
 FAULTS = (
     "none", "sweep-never-ends", "truncate-block", "drop-link", "wrong-count", "instrument-error",
     "invalid-points",
 )  # fmt: skip
 # SCPI's "not a number" and infinity.
 _NAN, _INFINITY = 9.91e37, 9.9e37
+_PLAIN = FamilyStyle()
 
 
 class _LinkCut(Exception):
@@ -74,10 +75,19 @@ class Instrument:
         Tables of commands.
     identity
         Name, seed and what else tells benches apart: the third field of ``*IDN?``.
+    style
+        What the command family changes outside its commands.
     """
 
-    def __init__(self, bench: Bench, tables: Iterable[CommandTable], identity: str) -> None:
+    def __init__(
+        self,
+        bench: Bench,
+        tables: Iterable[CommandTable],
+        identity: str,
+        style: FamilyStyle = _PLAIN,
+    ) -> None:
         self.bench = bench
+        self.style = style
         self.status = Status()
         self.identity = identity
         self.fault = "none"
@@ -86,8 +96,12 @@ class Instrument:
         self._waiting: set[asyncio.Future[bool]] = set()
         self._complete_wanted = False
         self._trigger = asyncio.Event()
+        self._overlapped = True
         self.channels: dict[int, Channel] = {}
-        largest = {"channel": CHANNELS, "port": bench.ports, "window": 16, "trace": 1024}
+        largest = {
+            "channel": style.channels, "port": bench.ports, "window": 16, "trace": 1024,
+            "measurement": 1024, "segment": 201,
+        }  # fmt: skip
         self._tree = Tree(tables, largest)
         self.preset()
 
@@ -118,9 +132,7 @@ class Instrument:
                 self.answer_waits = bool(answers)
                 answer = await self._carry_out(command, unit, dict(suffixes), session)
                 if answer is not None:
-                    answers.append(
-                        answer if isinstance(answer, bytes) else answer.encode("latin-1", "replace")
-                    )
+                    answers.append(self.spell(answer))
             except ScpiFault as fault:
                 self.status.report(fault)
                 if fault.is_command_error:
@@ -149,6 +161,15 @@ class Instrument:
         result = handler(Call(self, suffixes, values, session))
         return await result if isinstance(result, Awaitable) else result
 
+    def spell(self, answer: str | bytes | float) -> bytes:
+        """Return `answer` as it is sent: numbers in the family's spelling, text and blocks as they are."""
+        if isinstance(answer, bytes):
+            return answer
+        if not isinstance(answer, str):
+            text = integer_text(answer) if isinstance(answer, int) else number_text(answer)
+            answer = text if self.style.plus_signs else text.removeprefix("+")
+        return answer.encode("latin-1", "replace")
+
     # -- data ----------------------------------------------------------------------------------------------
 
     def data(self, values: NDArray[np.float64]) -> Answer:
@@ -158,7 +179,7 @@ class Instrument:
         if fault == "wrong-count":
             flat = flat[:-2]
         if self.format == "ASC":
-            answer = ",".join(map(number_text, flat.tolist())).encode()
+            answer = b",".join(map(self.spell, flat.tolist()))
         else:
             order = "<" if self.byte_order == "SWAP" else ">"
             payload = flat.astype(f"{order}f{self.format_bits // 8}").tobytes()
@@ -185,10 +206,17 @@ class Instrument:
         self.format_bits = 0
         self.byte_order = "NORM"
         self.snp_format = "MA"
-        self.trigger_source = "IMM"
+        self.trigger_source = self.style.trigger_source
+        self.trigger_scope = "ALL"
+        self.trigger_averages = False
+        self.active_channel = 1
         self.display = True
-        self.channels = {number: Channel(self.bench) for number in range(1, CHANNELS + 1)}
-        self.channels[1].measurements["CH1_S11_1"] = (1, 1)
+        self.channels = {
+            number: Channel(self.bench, self.style) for number in range(1, self.style.channels + 1)
+        }
+        self.channels[1].measurements[self.style.first_measurement] = (1, 1)
+        if self.style.selects_first:
+            self.channels[1].selected = self.style.first_measurement
 
     async def reset(self) -> None:
         """Abort what runs, forget a wanted operation complete, and preset."""
@@ -200,25 +228,49 @@ class Instrument:
     def idn(self) -> str:
         """The answer to ``*IDN?``. Benches whose error terms differ differ in it."""
         version = importlib.metadata.version("benchsweep")
-        return f"Simulated works,bench analyzer {self.bench.ports} ports,{self.identity},{version}"
+        fields = ("Simulated works", f"bench analyzer {self.bench.ports} ports", self.identity, version)
+        return self.style.identity_separator.join(fields)
 
     # -- overlapped operations -----------------------------------------------------------------------------
 
     @property
     def busy(self) -> bool:
-        """True while an overlapped operation is pending."""
+        """True while sweeps that were asked for run."""
         return self._operation is not None
+
+    @property
+    def pending(self) -> bool:
+        """True while ``*OPC?`` has to wait."""
+        if self.style.completion == "never" and any(map(self.free_running, self.channels.values())):
+            return True
+        return self.busy and self._overlapped
+
+    def free_running(self, channel: Channel) -> bool:
+        """Return whether the channel sweeps again and again without being asked."""
+        own = self.trigger_source in ("IMM", "INT")
+        return own and channel.mode == "CONT" and bool(channel.measurements)
 
     def note_completion(self) -> None:
         """Do what *OPC does: set the event bit as soon as no operation is pending."""
-        if self.busy:
+        if self.pending:
             self._complete_wanted = True
         else:
             self.status.event |= EventBit.OPERATION_COMPLETE
 
+    def settle(self) -> None:
+        """Answer what waits for completion when nothing is pending any more."""
+        if self.pending:
+            return
+        if self._complete_wanted:
+            self._complete_wanted = False
+            self.status.event |= EventBit.OPERATION_COMPLETE
+        self._release(answer=True)
+
     async def wait(self) -> bool:
         """Return True when no operation is pending, False when *CLS or *RST ended the waiting."""
-        if not self.busy:
+        if not self.pending:
+            if self.style.completion == "sweep-end":
+                await self._sweep_end()
             return True
         future: asyncio.Future[bool] = asyncio.get_running_loop().create_future()
         self._waiting.add(future)
@@ -226,6 +278,11 @@ class Instrument:
             return await future
         finally:
             self._waiting.discard(future)
+
+    async def _sweep_end(self) -> None:
+        """Let channels that sweep by themselves come to the end of a sweep."""
+        for channel in self.channels.values():
+            await self.fresh(channel)
 
     def forget_completion(self) -> None:
         """Cancel a pending *OPC and every *OPC? that waits."""
@@ -246,24 +303,35 @@ class Instrument:
             # A task that is cancelled before its first step never reaches its own clean-up.
             self._end_operation(operation)
 
-    def start_sweeps(self, channel: Channel, sweeps: int) -> None:
-        """Begin an overlapped operation of `sweeps` sweeps, after which the channel holds.
+    def start_sweeps(
+        self, sweeps: Mapping[int, int], *, waits: bool = False, overlapped: bool = True
+    ) -> None:
+        """Begin sweeps in one or several channels, one channel after the other.
+
+        Parameters
+        ----------
+        sweeps
+            Number of the channel -> how many sweeps; a single mode becomes hold afterwards.
+        waits
+            Whether a manual trigger is waited for first.
+        overlapped
+            Whether ``*OPC?`` waits for them. If not, they take as long as real ones.
 
         Raises
         ------
         ScpiFault
-            -213 while another is running, -221 when nothing is defined.
+            -213 while others run, -221 when nothing is defined or the segments are none.
         """
         if self.busy:
             raise ScpiFault(-213, "a sweep is running")
-        if not channel.measurements:
-            raise ScpiFault(-221, "no measurement defined")
+        for number in sweeps:
+            self.channels[number].check_sweep()
         fault = self.take_fault("sweep-never-ends", "drop-link", "instrument-error", "invalid-points")
         self._trigger.clear()
-        waits = self.trigger_source != "IMM"
+        self._overlapped = overlapped
         bit = OperationBit.WAITING_FOR_TRIGGER if waits else OperationBit.SWEEPING
         self.status.operation.set(bit, True)
-        operation = asyncio.get_running_loop().create_task(self._run(channel, sweeps, fault, waits=waits))
+        operation = asyncio.get_running_loop().create_task(self._run(dict(sweeps), fault, waits=waits))
         self._operation = operation
         operation.add_done_callback(self._end_operation)
         if fault == "drop-link":
@@ -297,30 +365,44 @@ class Instrument:
                 channel.mode = "HOLD"
         self.status.operation.set(OperationBit.SWEEPING, False)
         self.status.operation.set(OperationBit.WAITING_FOR_TRIGGER, False)
-        if self._complete_wanted:
-            self._complete_wanted = False
-            self.status.event |= EventBit.OPERATION_COMPLETE
-        self._release(answer=True)
+        self.settle()
 
-    async def _run(self, channel: Channel, sweeps: int, fault: str, *, waits: bool) -> None:
+    async def _run(self, sweeps: Mapping[int, int], fault: str, *, waits: bool) -> None:
         if waits:
             await self._trigger.wait()
             self.status.operation.set(OperationBit.WAITING_FOR_TRIGGER, False)
             self.status.operation.set(OperationBit.SWEEPING, True)
         if fault == "sweep-never-ends":
             await asyncio.Event().wait()
-        await self.sweep(channel, sweeps, invalid=fault == "invalid-points")
+        for number, count in sweeps.items():
+            await self.sweep(
+                self.channels[number],
+                count,
+                invalid=fault == "invalid-points",
+                lasting=not self._overlapped,
+            )
         if fault == "instrument-error":
             self.status.report(ScpiFault(-300, "simulated fault of the receiver"))
 
-    async def sweep(self, channel: Channel, sweeps: int, *, invalid: bool = False) -> None:
-        """Sweep and keep the data; errors go to the error queue, and the data are then not a number."""
+    async def fresh(self, channel: Channel) -> Channel:
+        """Return `channel`; one that sweeps by itself has just finished a sweep."""
+        if self.free_running(channel) and not self.busy:
+            await self.sweep(channel, 1)
+        return channel
+
+    async def sweep(
+        self, channel: Channel, sweeps: int, *, invalid: bool = False, lasting: bool = False
+    ) -> None:
+        """Sweep and keep the data; errors go to the error queue, and the data are then not a number.
+
+        A `lasting` sweep takes its time also where the bench does not run in real time.
+        """
         request = channel.prepare(sweeps)
         started = asyncio.get_running_loop().time()
         raw = await self._measured(request)
         if invalid:
             raw[raw.shape[0] // 3 :: 7] = np.nan
-        if self.bench.definition.real_time:
+        if self.bench.definition.real_time or lasting:
             lasts = channel.pass_duration_s * len(request.driven) * sweeps
             await asyncio.sleep(max(0.0, started + lasts - asyncio.get_running_loop().time()))
         channel.store(request, raw, sweeps)

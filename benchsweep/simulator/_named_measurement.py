@@ -28,7 +28,6 @@ from benchsweep.simulator._values import (
     Name,
     Number,
     Text,
-    integer_text,
     string_text,
 )
 
@@ -44,13 +43,18 @@ _LONGEST_EXTENSION_S = 1e-3
 # -- sweeping ----------------------------------------------------------------------------------------------
 
 
+def _sweep(call: _Call, sweeps: int) -> None:
+    waits = call.device.trigger_source != "IMM"
+    call.device.start_sweeps({call.suffixes["channel"]: sweeps}, waits=waits)
+
+
 def _set_mode(call: _Call, mode: str) -> None:
     channel = channel_of(call)
     if mode in ("SING", "GRO"):
         sweeps = 1 if mode == "SING" else channel.group_count
         before, channel.mode = channel.mode, mode
         try:
-            call.device.start_sweeps(channel, sweeps)
+            _sweep(call, sweeps)
         except ScpiFault:
             channel.mode = before
             raise
@@ -70,7 +74,7 @@ def _initiate(call: _Call) -> None:
     if call.device.busy and call.device.trigger_source == "MAN":
         call.device.trigger()
         return
-    call.device.start_sweeps(channel, 1)
+    _sweep(call, 1)
 
 
 def _set_trigger_source(call: _Call, source: str) -> None:
@@ -156,20 +160,12 @@ def _channels_in_use(call: _Call) -> str:
 # -- data --------------------------------------------------------------------------------------------------
 
 
-async def _fresh(call: _Call) -> Channel:
-    """Return the channel; one that sweeps continuously has just finished a sweep."""
-    channel = channel_of(call)
-    if channel.mode == "CONT" and not call.device.busy and channel.measurements:
-        await call.device.sweep(channel, 1)
-    return channel
-
-
 def _interleaved(values: NDArray[np.complex128]) -> NDArray[np.float64]:
     return np.stack([values.real, values.imag], axis=-1)
 
 
 async def _trace_data(call: _Call) -> Answer:
-    channel = await _fresh(call)
+    channel = await call.device.fresh(channel_of(call))
     if channel.selected is None:
         raise ScpiFault(-221, "no measurement selected")
     receiver, source = channel.measurements[channel.selected]
@@ -198,7 +194,7 @@ def _parse_ports(text: str, ports: int) -> Sequence[int]:
 async def _matrix_data(call: _Call) -> Answer:
     """Answer the frequency row, then two rows for each S-parameter of the ports asked for."""
     ports = np.array(_parse_ports(call.arguments[0], call.device.bench.ports)) - 1
-    channel = await _fresh(call)
+    channel = await call.device.fresh(channel_of(call))
     s = channel.read(ports, ports)
     # Row by row; two ports alone come column by column, as in a two-port Touchstone file.
     flat = (s.transpose(0, 2, 1) if ports.size == 2 else s).reshape(s.shape[0], -1)
@@ -274,7 +270,7 @@ _MEASUREMENTS: CommandTable = (
     Command("SYSTem:CHANnels:CATalog", query=_channels_in_use),
     Command(
         "SYSTem:CAPability:HARDware:PORTs:COUNt",
-        query=lambda call: integer_text(call.device.bench.ports),
+        query=lambda call: call.device.bench.ports,
     ),
 )
 

@@ -16,9 +16,9 @@ from benchsweep.errors import UnknownName, UsageError
 from benchsweep.simulator._bench import Bench
 from benchsweep.simulator._bench_definition import load_bench
 from benchsweep.simulator._common import BENCH_COMMANDS, COMMON_COMMANDS
-from benchsweep.simulator._instrument import CommandTable, Instrument
+from benchsweep.simulator._families import FAMILIES
+from benchsweep.simulator._instrument import Instrument
 from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._named_measurement import NAMED_MEASUREMENT_COMMANDS
 from benchsweep.simulator._specimen import load_specimen
 
 __all__ = ["BenchOptions", "RunningBench", "build_instrument", "running_bench", "serve"]
@@ -28,7 +28,6 @@ _log = logging.getLogger(__name__)
 _HOST = "127.0.0.1"
 _LONGEST_LINE = 1 << 20
 _PORT_COUNTS = (2, 4, 8, 16)
-_FAMILIES: Mapping[str, CommandTable] = {"named-measurement": NAMED_MEASUREMENT_COMMANDS}
 
 
 @dataclass(frozen=True)
@@ -81,15 +80,22 @@ def build_instrument(options: BenchOptions) -> Instrument:
     ------
     UnknownName, UsageError, DefinitionError, DataFileError
     """
-    if options.family not in _FAMILIES:
+    if options.family not in FAMILIES:
         raise UnknownName(
-            f"no simulated command family named {options.family!r}; there are: {', '.join(_FAMILIES)}",
+            f"no simulated command family named {options.family!r}; there are: {', '.join(FAMILIES)}",
             hint="Give one of these families.",
         )
     if options.ports not in _PORT_COUNTS:
         raise UsageError(
             f"a simulated analyzer with {options.ports} ports: there are {', '.join(map(str, _PORT_COUNTS))}",
             hint="Give one of these numbers of ports.",
+        )
+    family = FAMILIES[options.family]
+    if options.ports not in family.ports:
+        raise UsageError(
+            f"a simulated analyzer of the family {options.family} with {options.ports} ports:"
+            f" there are {', '.join(map(str, family.ports))}",
+            hint="Give one of these numbers of ports, or another family.",
         )
     if options.seed < 0:
         raise UsageError(f"seed {options.seed}: a seed is not negative", hint="Give 0 or a positive number.")
@@ -104,8 +110,9 @@ def build_instrument(options: BenchOptions) -> Instrument:
         specimen=options.specimen,
     )
     fingerprint = definition.fingerprint(options.ports, options.seed)
-    tables = (COMMON_COMMANDS, BENCH_COMMANDS, _FAMILIES[options.family])
-    return Instrument(bench, tables, f"{definition.name}-{options.seed}-{fingerprint}")
+    # The family's own commands first: it may spell a general one in its own way.
+    tables = (*family.tables, COMMON_COMMANDS, BENCH_COMMANDS)
+    return Instrument(bench, tables, f"{definition.name}-{options.seed}-{fingerprint}", family.style)
 
 
 class _Server:

@@ -8,8 +8,8 @@ from typing import Any
 from benchsweep.simulator._channel import Channel
 from benchsweep.simulator._grammar import Form, Parameter
 from benchsweep.simulator._instrument import Instrument
-from benchsweep.simulator._tree import Call, Command
-from benchsweep.simulator._values import Kind, Number
+from benchsweep.simulator._tree import Answer, Call, Command
+from benchsweep.simulator._values import Integer, Kind, Number
 
 __all__ = ["attribute", "channel_of", "setting"]
 
@@ -41,8 +41,11 @@ def setting(
     def setter(call: _Call) -> None:
         write(call, call.arguments[0])
 
-    def getter(call: _Call) -> str:
-        return kind.encode(call.arguments[0] if call.arguments else read(call))
+    def getter(call: _Call) -> Answer:
+        value = call.arguments[0] if call.arguments else read(call)
+        if isinstance(kind, Number):  # the family spells numbers
+            return int(value) if isinstance(kind, Integer) else float(value)
+        return kind.encode(value)
 
     asks: tuple[Kind[Instrument], ...] = (_LimitWord(kind),) if isinstance(kind, Number) else ()
     return Command(pattern, setter, getter, takes=(kind,), asks=asks, optional_asks=len(asks))

@@ -13,7 +13,7 @@ from benchsweep.simulator._channel import Channel
 from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._settings import attribute, channel_of, setting
 from benchsweep.simulator._tree import Call, Command
-from benchsweep.simulator._values import Boolean, Choice, Integer, Limits, Number, number_text
+from benchsweep.simulator._values import Boolean, Choice, Integer, Limits, Number
 
 __all__ = ["STIMULUS_COMMANDS"]
 
@@ -132,7 +132,7 @@ STIMULUS_COMMANDS: CommandTable = (
     ),
     attribute(f"{_SENSE}:SWEep:POINts", Integer(_points_limits), "points"),
     attribute(f"{_SENSE}:SWEep:TYPE", Choice("LINear", "LOGarithmic"), "sweep_type"),
-    Command(f"{_SENSE}:SWEep:TIME", query=lambda call: number_text(channel_of(call).pass_duration_s)),
+    Command(f"{_SENSE}:SWEep:TIME", query=lambda call: channel_of(call).pass_duration_s),
     *(
         setting(
             f"{_SENSE}:{word}[:RESolution]",

@@ -20,8 +20,8 @@ from benchsweep.simulator._values import Kind
 __all__ = ["Answer", "Call", "Command", "Handler", "Tree"]
 
 Device = TypeVar("Device")
-Answer = str | bytes | None
-"""What a handler returns: text, a whole data block, or nothing."""
+Answer = str | bytes | int | float | None
+"""What a handler returns: text, a whole data block, a number (the family spells it), or nothing."""
 
 _PATTERN_NODE = re.compile(r"(\[)?:?([A-Z]+)([a-z]*)(?:\{([a-z]+)\})?(\])?:?")
 
