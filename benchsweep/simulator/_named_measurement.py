@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from benchsweep.simulator._channel import Channel
 from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._messages import ScpiFault
+from benchsweep.simulator._segments import SEGMENT_COMMANDS
 from benchsweep.simulator._settings import attribute, channel_of, setting
-from benchsweep.simulator._stimulus import STIMULUS_COMMANDS
+from benchsweep.simulator._stimulus import stimulus_commands
 from benchsweep.simulator._tree import Answer, Call, Command
 from benchsweep.simulator._values import (
     Boolean,
@@ -295,4 +296,10 @@ _DATA: CommandTable = (
     attribute(f"{_CALCULATE}:FSIMulator:STATe", _BOOLEAN, "fixture"),
 )
 
-NAMED_MEASUREMENT_COMMANDS: CommandTable = (*STIMULUS_COMMANDS, *_SWEEPING, *_MEASUREMENTS, *_DATA)
+NAMED_MEASUREMENT_COMMANDS: CommandTable = (
+    *stimulus_commands(average_modes=("POINt", "SWEep")),
+    *SEGMENT_COMMANDS,
+    *_SWEEPING,
+    *_MEASUREMENTS,
+    *_DATA,
+)

@@ -31,6 +31,8 @@ class FamilyStyle:
         not before the continuous sweep is ended.
     trigger_source
         The source after a preset, in its short form.
+    average_mode
+        How readings are averaged after a preset, in its short form.
     extension_s
         Delay of port 1 that the port extension corrects after a preset, and it is on; every further port
         has a tenth more. 0: this family has no port extension.
@@ -54,6 +56,7 @@ class FamilyStyle:
     continuous: bool = True
     completion: Literal["at-once", "sweep-end", "never"] = "at-once"
     trigger_source: str = "IMM"
+    average_mode: str = "SWE"
     extension_s: float = 0.0
     if_bandwidths_hz: tuple[float, ...] = ()
     first_segments: int = 0
