@@ -13,6 +13,7 @@ from benchsweep.records import Parameter
 
 __all__ = [
     "check_length",
+    "frequency_range",
     "limit_number",
     "load_requirements",
     "requirement_document",
@@ -46,6 +47,12 @@ def check_length(requirements: Sequence[limits.Requirement], length_m: float | N
                 f"{requirement.name}: its limits depend on the length of the specimen",
                 hint="Give --length-m.",
             )
+
+
+def frequency_range(requirements: Sequence[limits.Requirement]) -> tuple[float, float]:
+    """Return the lowest and the highest frequency in Hz that any of some requirements limits."""
+    lines = [line for requirement in requirements for line in requirement.lines]
+    return 1e6 * min(line.from_mhz for line in lines), 1e6 * max(line.to_mhz for line in lines)
 
 
 def limit_number(

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchsweep.acquisition import choose_grid, grid_text, grid_warnings, settings_grid
@@ -48,8 +48,8 @@ def test_the_missed_peak_is_that_of_sampling_the_ripple_itself(points: int, seco
     ("points", "missed_db"), [(4, 0.69), (6, 0.30), (8, 0.17), (10, 0.11), (16, 0.04), (20, 0.03)]
 )
 def test_the_figures_of_the_rule(points: int, missed_db: float) -> None:
-    # Closed form: equal reflections make |2 cos(x)|; half a step beside the peak that is cos(pi/2n). Figures of
-    # twice as many dB (1.38, 0.60, 0.34, 0.22, 0.08, 0.05) are 20 log10 of the power, cos^2, by mistake.
+    # Closed form: equal reflections make |2 cos(x)|; half a step beside the peak that is cos(pi/2n). Figures
+    # of twice as many dB (1.38, 0.60, 0.34, 0.22, 0.08, 0.05) are 20 log10 of the power, cos^2, by mistake.
     assert round(missed_peak_db(points), 2) == missed_db
     assert missed_peak_db(points) == pytest.approx(-20 * math.log10(math.cos(math.pi / (2 * points))))
 
@@ -151,6 +151,7 @@ def test_nonsense_is_refused(start: float, stop: float, length: float, extra: di
         choose_grid(start, stop, length, **extra)
 
 
+@settings(deadline=None)
 @given(
     start_mhz=st.floats(0.01, 50.0),
     width_mhz=st.floats(1.0, 2000.0),
