@@ -2,7 +2,8 @@
 
 Conventions:
 
-- One file holds one measurement (a record), one calibration, or one finished hookup of an unfinished job.
+- One file holds one measurement (a record), one calibration, one series of sweeps, or one finished hookup of
+  an unfinished job. While a series is recorded every sweep is a file of its own.
   The layout is plain HDF5 1.10, readable with h5py alone: complex numbers as compounds ``r``, ``i``, text as
   UTF-8, every data set with its ``unit`` and ``meaning``. README.md, "Record layout", lists every data set.
 - Data sets are contiguous and uncompressed. Measured on a 16-port matrix of 1001 points, gzip with the
@@ -14,7 +15,18 @@ Conventions:
 """
 
 from benchsweep.archive._files import make_folder, refuse_file
+from benchsweep.archive._find import find_calibration_file, find_record
 from benchsweep.archive._journal import Journal
+from benchsweep.archive._notes import JobNotes
+from benchsweep.archive._series_folder import SeriesWriter
+from benchsweep.archive._series_read import (
+    SeriesReader,
+    check_series,
+    is_series,
+    open_series,
+    read_series_head,
+    read_series_sweep,
+)
 from benchsweep.archive._store import (
     check_record,
     content_hash,
@@ -26,13 +38,23 @@ from benchsweep.archive._store import (
 )
 
 __all__ = [
+    "JobNotes",
     "Journal",
+    "SeriesReader",
+    "SeriesWriter",
     "check_record",
+    "check_series",
     "content_hash",
+    "find_calibration_file",
+    "find_record",
+    "is_series",
     "list_calibrations",
     "make_folder",
+    "open_series",
     "read_calibration",
     "read_record",
+    "read_series_head",
+    "read_series_sweep",
     "refuse_file",
     "write_calibration",
     "write_record",

@@ -28,13 +28,27 @@ from benchsweep.records import (
 )
 
 __all__ = [
+    "analyzer_block",
+    "as_float",
     "calibration_tree",
+    "given",
     "hookup_tree",
     "measurement_tree",
+    "read_analyzer",
     "read_calibration_node",
     "read_hookup_node",
     "read_job",
     "read_measurement_node",
+    "read_safety",
+    "read_settings",
+    "read_software",
+    "read_specimen",
+    "read_state",
+    "safety_block",
+    "settings_block",
+    "software_block",
+    "specimen_block",
+    "table_block",
 ]
 
 _TERMS = ("directivity", "source_match", "load_match", "reflection_tracking")
@@ -42,7 +56,7 @@ _TERMS = ("directivity", "source_match", "load_match", "reflection_tracking")
 
 def measurement_tree(measurement: Measurement) -> dict[str, Block]:
     """Return the groups of a record."""
-    specimen, corrected = measurement.specimen, measurement.corrected
+    corrected = measurement.corrected
     tree = {
         "/": Block(
             {
@@ -53,13 +67,7 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
                 "source_file": measurement.source_file,
             }
         ),
-        "/specimen": Block(
-            {
-                "identifier": specimen.identifier,
-                "description": specimen.description,
-                **_given(length_m=_float(specimen.length_m)),
-            }
-        ),
+        "/specimen": specimen_block(measurement.specimen),
         "/corrected": Block(
             data={
                 "frequency_hz": corrected.frequency_hz,
@@ -69,23 +77,17 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
             }
         ),
         "/fixture": Block(data={"toml": measurement.fixture_toml}),
-        "/consistency": _table(measurement.consistency_db, "leg", "residual_db"),
-        "/ambient": _table(measurement.ambient, "name", "value"),
-        "/software": Block(
-            data={
-                "name": tuple(measurement.software),
-                "version": tuple(measurement.software.values()),
-            }
-        ),
+        "/consistency": table_block(measurement.consistency_db, "leg", "residual_db"),
+        "/ambient": table_block(measurement.ambient, "name", "value"),
+        "/software": software_block(measurement.software),
     }
     if measurement.safety is not None:
-        safety = measurement.safety
-        tree["/safety"] = Block({"by": safety.by, "at": safety.at}, {"cautions": safety.cautions})
+        tree["/safety"] = safety_block(measurement.safety)
     tree["/incidents"] = Block(data={"text": measurement.incidents})
     if measurement.analyzer is not None:
-        tree["/analyzer"] = _analyzer(measurement.analyzer)
+        tree["/analyzer"] = analyzer_block(measurement.analyzer)
     if measurement.settings is not None:
-        tree["/sweep"] = _settings(measurement.settings)
+        tree["/sweep"] = settings_block(measurement.settings)
     if measurement.calibration is not None:
         tree |= calibration_tree(measurement.calibration, "/calibration")
     tree["/hookups"] = Block()
@@ -97,16 +99,12 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
 
 def read_measurement_node(root: Node) -> Measurement:
     """Read what `measurement_tree` describes."""
-    specimen, corrected, software = root.child("specimen"), root.child("corrected"), root.child("software")
+    corrected = root.child("corrected")
     analyzer, sweep, calibration = (root.optional(name) for name in ("analyzer", "sweep", "calibration"))
     safety, incidents = root.optional("safety"), root.optional("incidents")
     hookups = sorted(root.child("hookups").children(), key=lambda node: int(node.name))
     return Measurement(
-        specimen=Specimen(
-            identifier=specimen.text("identifier"),
-            length_m=specimen.number("length_m") if specimen.has("length_m") else None,
-            description=specimen.text("description"),
-        ),
+        specimen=read_specimen(root.child("specimen")),
         created_at=root.text("created_at"),
         origin=root.text("origin"),
         station=root.text("station"),
@@ -119,14 +117,14 @@ def read_measurement_node(root: Node) -> Measurement:
         ),
         hookups=tuple(read_hookup_node(node) for node in hookups),
         calibration=None if calibration is None else read_calibration_node(calibration),
-        analyzer=None if analyzer is None else _read_analyzer(analyzer),
-        settings=None if sweep is None else _read_settings(sweep),
+        analyzer=None if analyzer is None else read_analyzer(analyzer),
+        settings=None if sweep is None else read_settings(sweep),
         fixture_toml=root.child("fixture").long_text("toml"),
         consistency_db=root.table("consistency", "leg", "residual_db"),
         ambient=root.table("ambient", "name", "value"),
-        software=dict(zip(software.texts("name"), software.texts("version"), strict=True)),
+        software=read_software(root.child("software")),
         source_file=root.text("source_file"),
-        safety=None if safety is None else _read_safety(safety),
+        safety=None if safety is None else read_safety(safety),
         # Records of the first days have no such group.
         incidents=() if incidents is None else incidents.texts("text"),
     )
@@ -144,9 +142,10 @@ def calibration_tree(calibration: Calibration, at: str = "") -> dict[str, Block]
                 "idn": calibration.idn,
                 "kit": calibration.kit,
                 "method": calibration.method,
+                "reached": calibration.reached,
             }
         ),
-        f"{at}/settings": _settings(calibration.settings),
+        f"{at}/settings": settings_block(calibration.settings),
         f"{at}/terms": Block(
             data={
                 "frequency_hz": terms.frequency_hz,
@@ -155,7 +154,7 @@ def calibration_tree(calibration: Calibration, at: str = "") -> dict[str, Block]
                 "transmission_tracking": terms.transmission_tracking,
             }
         ),
-        f"{at}/residuals": _table(calibration.residuals_db, "name", "value_db"),
+        f"{at}/residuals": table_block(calibration.residuals_db, "name", "value_db"),
     }
 
 
@@ -168,7 +167,7 @@ def read_calibration_node(node: Node) -> Calibration:
         idn=node.text("idn"),
         kit=node.text("kit"),
         method=node.text("method"),
-        settings=_read_settings(node.child("settings")),
+        settings=read_settings(node.child("settings")),
         terms=ErrorTerms(
             frequency_hz=terms.array("frequency_hz", np.float64, 1),
             analyzer_ports=tuple(terms.array("analyzer_ports", np.int64, 1).tolist()),
@@ -176,6 +175,8 @@ def read_calibration_node(node: Node) -> Calibration:
             **{name: terms.array(name, np.complex128, 2) for name in _TERMS},
         ),
         residuals_db=node.table("residuals", "name", "value_db"),
+        # Calibrations of the first days were never reached through relays.
+        reached=node.text("reached") if node.has("reached") else "",
     )
 
 
@@ -212,7 +213,7 @@ def read_hookup_node(node: Node) -> RawHookup:
             analyzer_ports=tuple(node.array("analyzer_ports", np.int64, 1).tolist()),
             taken_at=node.text("taken_at"),
             seconds=node.number("seconds"),
-            state=_read_state(node),
+            state=read_state(node),
         ),
     )
 
@@ -223,7 +224,8 @@ def read_job(root: Node) -> dict[str, str]:
     return dict(zip(job.texts("name"), job.texts("value"), strict=True))
 
 
-def _analyzer(identity: AnalyzerIdentity) -> Block:
+def analyzer_block(identity: AnalyzerIdentity) -> Block:
+    """Return the group of an analyzer."""
     return Block(
         {"idn": identity.idn, "family": identity.family, "ports": int(identity.ports)},
         {
@@ -236,7 +238,8 @@ def _analyzer(identity: AnalyzerIdentity) -> Block:
     )
 
 
-def _read_analyzer(node: Node) -> AnalyzerIdentity:
+def read_analyzer(node: Node) -> AnalyzerIdentity:
+    """Read what `analyzer_block` describes."""
     asked, answered = node.texts("evidence_probe"), node.texts("evidence_answer")
     evidence = tuple(Probe(*both) for both in zip(asked, answered, strict=True))
     limits: dict[str, float] = {}
@@ -253,24 +256,54 @@ def _read_analyzer(node: Node) -> AnalyzerIdentity:
     )
 
 
-def _read_safety(node: Node) -> SafetyConfirmation:
+def specimen_block(specimen: Specimen) -> Block:
+    """Return the group of a specimen."""
+    length = given(length_m=as_float(specimen.length_m))
+    return Block({"identifier": specimen.identifier, "description": specimen.description, **length})
+
+
+def read_specimen(node: Node) -> Specimen:
+    """Read what `specimen_block` describes."""
+    length = node.number("length_m") if node.has("length_m") else None
+    return Specimen(node.text("identifier"), length, node.text("description"))
+
+
+def software_block(software: Mapping[str, str]) -> Block:
+    """Return the group of the software that took part."""
+    return Block(data={"name": tuple(software), "version": tuple(software.values())})
+
+
+def read_software(node: Node) -> dict[str, str]:
+    """Read what `software_block` describes."""
+    return dict(zip(node.texts("name"), node.texts("version"), strict=True))
+
+
+def safety_block(safety: SafetyConfirmation) -> Block:
+    """Return the group of the confirmed cautions."""
+    return Block({"by": safety.by, "at": safety.at}, {"cautions": safety.cautions})
+
+
+def read_safety(node: Node) -> SafetyConfirmation:
+    """Read what `safety_block` describes."""
     return SafetyConfirmation(node.text("by"), node.text("at"), node.texts("cautions"))
 
 
-def _read_state(node: Node) -> dict[str, str]:
+def read_state(node: Node) -> dict[str, str]:
+    """Return question -> answer of the settings of the analyzer."""
     if not node.contains("state_question"):  # as in records of the first days
         return {}
     return dict(zip(node.texts("state_question"), node.texts("state_answer"), strict=True))
 
 
-def _settings(settings: SweepSettings) -> Block:
+def settings_block(settings: SweepSettings) -> Block:
+    """Return the group of sweep settings."""
     segments = settings.segments
     bandwidths = [math.nan if s.if_bandwidth_hz is None else float(s.if_bandwidth_hz) for s in segments]
     return Block(
         {
-            **_given(
-                start_hz=_float(settings.start_hz),
-                stop_hz=_float(settings.stop_hz),
+            **given(
+                start_hz=as_float(settings.start_hz),
+                stop_hz=as_float(settings.stop_hz),
                 points=None if settings.points is None else int(settings.points),
             ),
             "if_bandwidth_hz": float(settings.if_bandwidth_hz),
@@ -287,7 +320,8 @@ def _settings(settings: SweepSettings) -> Block:
     )
 
 
-def _read_settings(node: Node) -> SweepSettings:
+def read_settings(node: Node) -> SweepSettings:
+    """Read what `settings_block` describes."""
     return SweepSettings(
         start_hz=node.number("start_hz") if node.has("start_hz") else None,
         stop_hz=node.number("stop_hz") if node.has("stop_hz") else None,
@@ -322,13 +356,16 @@ def _read_segments(node: Node) -> tuple[SweepSegment, ...]:
     )
 
 
-def _table(values: Mapping[str, float], key: str, value: str) -> Block:
+def table_block(values: Mapping[str, float], key: str, value: str) -> Block:
+    """Return a group of two data sets: names and numbers."""
     return Block(data={key: tuple(values), value: np.array(list(values.values()), dtype=np.float64)})
 
 
-def _given(**attributes: Scalar | None) -> dict[str, Scalar]:
+def given(**attributes: Scalar | None) -> dict[str, Scalar]:
+    """Return the attributes that have a value."""
     return {key: value for key, value in attributes.items() if value is not None}
 
 
-def _float(value: float | None) -> float | None:
+def as_float(value: float | None) -> float | None:
+    """Return a number as HDF5 is to store it."""
     return None if value is None else float(value)

@@ -17,8 +17,10 @@ from benchsweep.errors import ArchiveError, ArchiveLocked
 
 __all__ = [
     "add_file",
+    "add_name",
     "file_stem",
     "make_folder",
+    "numbered",
     "refuse_file",
     "replace_file",
     "sort_key",
@@ -139,11 +141,15 @@ def add_file(folder: Path, stem: str, content: bytes) -> Path:
     with storage_errors(folder, "writing"):
         partial = _write_partial(folder, content)
         try:
-            final = _give_name(partial, folder, stem)
+            final = add_name(partial, folder, stem)
         finally:
             partial.unlink(missing_ok=True)
-        _sync_folder(folder)
     return final
+
+
+def numbered(folder: Path, stem: str, serial: int) -> Path:
+    """Return the name of the file of that serial number among those of the same `stem`, from 1."""
+    return folder / f"{stem}{f'~{serial}' if serial > 1 else ''}{_SUFFIX}"
 
 
 def replace_file(path: Path, content: bytes) -> None:
@@ -179,10 +185,18 @@ def _write_partial(folder: Path, content: bytes) -> Path:
     return partial
 
 
-def _give_name(partial: Path, folder: Path, stem: str) -> Path:
+def add_name(partial: Path, folder: Path, stem: str) -> Path:
+    """Give the whole file `partial` its name in `folder`, never that of another file; return its path.
+
+    It is durable when this returns. The name `partial` may remain.
+
+    Raises
+    ------
+    OSError
+    """
     serial = 1
     while True:
-        final = folder / f"{stem}{f'~{serial}' if serial > 1 else ''}{_SUFFIX}"
+        final = numbered(folder, stem, serial)
         try:
             # A second name, then the first is dropped: unlike a rename this never replaces a file.
             os.link(partial, final)
@@ -194,6 +208,7 @@ def _give_name(partial: Path, folder: Path, stem: str) -> Path:
                 raise
             final = folder / f"{stem}~{secrets.randbits(62) + (1 << 62)}{_SUFFIX}"
             partial.rename(final)
+        _sync_folder(folder)
         return final
 
 

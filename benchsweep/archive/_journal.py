@@ -11,13 +11,15 @@ from filelock import BaseFileLock, FileLock, Timeout
 
 from benchsweep.archive._convert import hookup_tree, read_hookup_node, read_job
 from benchsweep.archive._files import replace_file, storage_errors
+from benchsweep.archive._notes import JobNotes, notes_from_bytes, notes_to_bytes
 from benchsweep.archive._tree import opened, to_bytes
 from benchsweep.errors import ArchiveLocked, RecordDamaged, RecordNewer
 from benchsweep.records import RawHookup
 
 __all__ = ["Journal"]
 
-_OURS = re.compile(r"hookup-[0-9]{3,}\.h5|\.[0-9a-f]{16}\.partial")
+_NOTES = "job-notes.json"
+_OURS = re.compile(rf"hookup-[0-9]{{3,}}\.h5|\.[0-9a-f]{{16}}\.partial|{re.escape(_NOTES)}")
 
 
 class Journal:
@@ -57,6 +59,7 @@ class Journal:
         self.folder = Path(folder)
         self.job = MappingProxyType(dict(job))
         self._finished: dict[int, RawHookup] = {}
+        self._notes = JobNotes()
         self.restarted = False
         with storage_errors(self.folder, "keeping unfinished work"):
             self.folder.mkdir(parents=True, exist_ok=True)
@@ -76,10 +79,25 @@ class Journal:
         """Return number -> hookup of all that were saved, by number."""
         return MappingProxyType(dict(sorted(self._finished.items())))
 
+    @property
+    def notes(self) -> JobNotes:
+        """What is remembered besides the hookups."""
+        return self._notes
+
+    def keep_notes(self, notes: JobNotes) -> None:
+        """Remember `notes` in place of the old ones; when this returns they are on the disc.
+
+        Raises
+        ------
+        ArchiveLocked, ArchiveError
+        """
+        replace_file(self.folder / _NOTES, notes_to_bytes(notes, self.job))
+        self._notes = notes
+
     def save(self, raw: RawHookup) -> None:
         """Store a finished hookup; when this returns it is on the disc.
 
-        A hookup of the same number is replaced.
+        A hookup of the same number is replaced; the old file stays until the new one is whole.
 
         Raises
         ------
@@ -125,6 +143,7 @@ class Journal:
             if self.folder.is_dir() and not any(self.folder.iterdir()):
                 self.folder.rmdir()
         self._finished.clear()
+        self._notes = JobNotes()
 
     def _files(self) -> Iterator[Path]:
         if self.folder.is_dir():
@@ -133,6 +152,9 @@ class Journal:
     def _take(self, path: Path) -> None:
         if path.suffix == ".partial":
             path.unlink(missing_ok=True)
+            return
+        if path.name == _NOTES:
+            self._take_notes(path)
             return
         try:
             with opened(path, "hookup") as root:
@@ -144,3 +166,10 @@ class Journal:
         else:
             path.unlink(missing_ok=True)
             self.restarted = True
+
+    def _take_notes(self, path: Path) -> None:
+        found = notes_from_bytes(path.read_bytes())
+        if found is not None and found[0] == self.job:
+            self._notes = found[1]
+        else:
+            path.unlink(missing_ok=True)

@@ -1,7 +1,7 @@
 """What stands where in a file, version 1: one line per data set and attribute.
 
 ``{n}`` in a path stands for the place of a hookup, three digits or more. Letters in shapes: ``f`` points,
-``p`` analyzer ports, ``l`` legs, ``k`` as many as there are entries.
+``p`` analyzer ports, ``l`` legs, ``n`` sweeps of a series, ``k`` as many as there are entries.
 """
 
 from __future__ import annotations
@@ -57,6 +57,7 @@ def _calibration(at: str) -> tuple[Item, ...]:
         Item(f"{head}@idn", "-", "text", "", "answer of the analyzer to *IDN?, to which it is bound"),
         Item(f"{head}@kit", "-", "text", "", "name of the calibration kit"),
         Item(f"{head}@method", "-", "text", "", "how it was solved, in words"),
+        Item(f"{head}@reached", "-", "text", "", "relay matrix and map it was reached through; may be empty"),
         *_settings(f"{at}/settings", "of the calibration"),
         Item(f"{at}/terms/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
         Item(f"{at}/terms/analyzer_ports", "p", "int64", "1", "analyzer port of each column"),
@@ -104,6 +105,42 @@ def _hookup(at: str) -> tuple[Item, ...]:
     )
 
 
+def _analyzer(absent: str = "") -> tuple[Item, ...]:
+    return (
+        Item("/analyzer@idn", "-", "text", "", f"answer to *IDN?{absent}"),
+        Item("/analyzer@family", "-", "text", "", "command family"),
+        Item("/analyzer@ports", "-", "int64", "1", "number of analyzer ports"),
+        Item("/analyzer/evidence_probe", "k", "text", "", "question asked to recognise the command family"),
+        Item("/analyzer/evidence_answer", "k", "text", "", "what came back"),
+        Item(
+            "/analyzer/limit_name",
+            "k",
+            "text",
+            "",
+            "which limit the analyzer states of itself, with its unit",
+        ),
+        Item("/analyzer/limit_value", "k", "float64", "as named", "its value"),
+        Item("/analyzer/lacks", "k", "text", "", "what the command family cannot do"),
+    )
+
+
+_SPECIMEN = (
+    Item("/specimen@identifier", "-", "text", "", "what the laboratory calls the specimen"),
+    Item("/specimen@length_m", "-", "float64", "m", "length; absent when not known"),
+    Item("/specimen@description", "-", "text", "", "free text"),
+)
+_FIXTURE = (
+    Item("/fixture/toml", "scalar", "text", "", "the fixture definition as used: port map, terminations"),
+)
+_SAFETY = (
+    Item("/safety@by", "-", "text", "", "who confirmed the cautions; absent for imports and simulation"),
+    Item("/safety@at", "-", "text", "", "ISO 8601 time in UTC"),
+    Item("/safety/cautions", "k", "text", "", "the sentences that were shown"),
+)
+_SOFTWARE = (
+    Item("/software/name", "k", "text", "", "package that took part"),
+    Item("/software/version", "k", "text", "", "its version"),
+)
 _FORMAT = (
     Item("/@format", "-", "text", "", "what the file is: benchsweep record, calibration or hookup"),
     Item("/@format_version", "-", "int64", "1", "version of the layout"),
@@ -117,9 +154,7 @@ _RECORD = (
     Item("/@station", "-", "text", "", "name of the station"),
     Item("/@operator", "-", "text", "", "who measured; may be empty"),
     Item("/@source_file", "-", "text", "", "name of the imported file; empty for a measurement"),
-    Item("/specimen@identifier", "-", "text", "", "what the laboratory calls the specimen"),
-    Item("/specimen@length_m", "-", "float64", "m", "length; absent when not known"),
-    Item("/specimen@description", "-", "text", "", "free text"),
+    *_SPECIMEN,
     Item("/corrected/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
     Item("/corrected/ports", "l", "text", "", "leg of each row and column of s: end, pair and contact"),
     Item("/corrected/z0_ohm", "l", "float64", "ohm", "reference impedance of each leg"),
@@ -130,28 +165,76 @@ _RECORD = (
         "1",
         "corrected, assembled single-ended S-parameters, [point, wave out of, wave into]",
     ),
-    Item("/analyzer@idn", "-", "text", "", "answer to *IDN?; the group is absent for an import"),
-    Item("/analyzer@family", "-", "text", "", "command family"),
-    Item("/analyzer@ports", "-", "int64", "1", "number of analyzer ports"),
-    Item("/analyzer/evidence_probe", "k", "text", "", "question asked to recognise the command family"),
-    Item("/analyzer/evidence_answer", "k", "text", "", "what came back"),
-    Item("/analyzer/limit_name", "k", "text", "", "which limit the analyzer states of itself, with its unit"),
-    Item("/analyzer/limit_value", "k", "float64", "as named", "its value"),
-    Item("/analyzer/lacks", "k", "text", "", "what the command family cannot do"),
+    *_analyzer("; the group is absent for an import"),
     *_settings("/sweep", "as read back; the group is absent for an import"),
-    Item("/fixture/toml", "scalar", "text", "", "the fixture definition as used: port map, terminations"),
+    *_FIXTURE,
     *_calibration("/calibration"),
     *_hookup("/hookups/{n}"),
     Item("/consistency/leg", "k", "text", "", "leg measured in more than one hookup"),
     Item("/consistency/residual_db", "k", "float64", "dB", "largest disagreement between those hookups"),
     Item("/ambient/name", "k", "text", "", "which ambient quantity, with its unit"),
     Item("/ambient/value", "k", "float64", "as named", "its value"),
-    Item("/safety@by", "-", "text", "", "who confirmed the cautions; absent for imports and simulation"),
-    Item("/safety@at", "-", "text", "", "ISO 8601 time in UTC"),
-    Item("/safety/cautions", "k", "text", "", "the sentences that were shown"),
+    *_SAFETY,
     Item("/incidents/text", "k", "text", "", "what went wrong while measuring and was overcome"),
-    Item("/software/name", "k", "text", "", "package that took part"),
-    Item("/software/version", "k", "text", "", "its version"),
+    *_SOFTWARE,
+)
+
+_SERIES_HEAD = (
+    *_FORMAT,
+    Item("/@started_at", "-", "text", "", "ISO 8601 time in UTC at which the series began"),
+    Item("/@station", "-", "text", "", "name of the station"),
+    Item("/@operator", "-", "text", "", "who measured; may be empty"),
+    Item("/@description", "-", "text", "", "why it was recorded: soak, flexing, temperature cycling, …"),
+    *_SPECIMEN,
+    Item("/hookup@number", "-", "int64", "1", "number of the hookup, from 1"),
+    Item("/hookup/connected_port", "p", "int64", "1", "analyzer port, for each connection"),
+    Item("/hookup/connected_to", "p", "text", "", "what was attached to it: a leg such as A:36.6"),
+    Item("/grid/frequency_hz", "f", "float64", "Hz", "frequency of each point of every sweep"),
+    *_analyzer(),
+    *_settings("/settings", "as read back"),
+    *_FIXTURE,
+    *_calibration("/calibration"),
+    *_SAFETY,
+    *_SOFTWARE,
+)
+_S = "raw S-parameters as received, [{}point, receiving port, driven port], uncorrected; ports as /hookup"
+
+
+def _events(before: bool) -> tuple[Item, ...]:
+    place = Item("/events/before", "k", "int64", "1", "number of the sweep that came next, or would have")
+    return (
+        *((place,) if before else ()),
+        Item("/events/at", "k", "text", "", "ISO 8601 time in UTC of something that happened"),
+        Item(
+            "/events/kind",
+            "k",
+            "text",
+            "",
+            "gap, late, ambient, clock, resumed, lost or ended",
+        ),
+        Item("/events/words", "k", "text", "", "what it was"),
+        Item("/events/seconds", "k", "float64", "s", "how long it lasted; not a number where nothing lasts"),
+    )
+
+
+_SERIES = (
+    *_SERIES_HEAD,
+    Item("/@series", "-", "text", "", "content hash of the head as it was written when the series began"),
+    Item("/@sweeps", "-", "int64", "1", "number of sweeps, n"),
+    Item("/@ended_at", "-", "text", "", "ISO 8601 time in UTC at which it ended"),
+    Item("/@ending", "-", "text", "", "how it ended, in words"),
+    Item("/sweeps/s", "n,f,p,p", "complex128", "1", _S.format("sweep, ")),
+    Item("/sweeps/s_sha256", "n,32", "uint8", "1", "SHA-256 of each sweep of s, in C order, little-endian"),
+    Item("/sweeps/number", "n", "int64", "1", "number of each sweep, from 1; lost ones are left out"),
+    Item("/sweeps/taken_at", "n", "text", "", "ISO 8601 time in UTC at the end of each sweep"),
+    Item("/sweeps/seconds", "n", "float64", "s", "how long each sweep took"),
+    Item("/sweeps/state", "n", "int64", "1", "set of /states that the analyzer was in"),
+    Item("/states/set", "k", "int64", "1", "number of a set of settings of the analyzer, from 0"),
+    Item("/states/question", "k", "text", "", "question about a setting"),
+    Item("/states/answer", "k", "text", "", "what it answered before each sweep and again after it"),
+    Item("/ambient/name", "k", "text", "", "which ambient quantity, with its unit"),
+    Item("/ambient/value", "n,k", "float64", "as named", "reading at each sweep; not a number: none"),
+    *_events(before=True),
 )
 
 _LAYOUTS: dict[Kind, tuple[Item, ...]] = {
@@ -162,6 +245,29 @@ _LAYOUTS: dict[Kind, tuple[Item, ...]] = {
         *_hookup(""),
         Item("/job/name", "k", "text", "", "which statement about the job the hookup belongs to"),
         Item("/job/value", "k", "text", "", "what it says"),
+    ),
+    "series": _SERIES,
+    "series-head": _SERIES_HEAD,
+    "series-sweep": (
+        *_FORMAT,
+        Item("/@series", "-", "text", "", "content hash of the head that the sweep belongs to"),
+        Item("/@number", "-", "int64", "1", "number of the sweep, from 1"),
+        Item("/@taken_at", "-", "text", "", "ISO 8601 time in UTC at the end of the sweep"),
+        Item("/@seconds", "-", "float64", "s", "how long the sweep took"),
+        Item("/s", "f,p,p", "complex128", "1", _S.format("")),
+        Item("/state_question", "k", "text", "", "question about the settings of the analyzer"),
+        Item("/state_answer", "k", "text", "", "what it answered before the sweep and again after it"),
+        Item("/ambient/name", "k", "text", "", "which ambient quantity, with its unit"),
+        Item("/ambient/value", "k", "float64", "as named", "its reading"),
+        *_events(before=False),
+    ),
+    "series-ending": (
+        *_FORMAT,
+        Item("/@series", "-", "text", "", "content hash of the head that the ending belongs to"),
+        Item("/@after", "-", "int64", "1", "number of the last sweep"),
+        Item("/@ended_at", "-", "text", "", "ISO 8601 time in UTC"),
+        Item("/@ending", "-", "text", "", "how it ended, in words"),
+        *_events(before=False),
     ),
 }
 

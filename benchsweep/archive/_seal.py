@@ -11,6 +11,11 @@ filled up with spaces and one line feed. One pass over the file therefore finds 
 data, in the structure of the HDF5 file or in an unused gap, before the HDF5 library parses anything.
 Later versions keep the first and the last line, so that an old program can tell newer from damaged.
 
+A series can hold many gigabytes of sweeps, each with a checksum of its own. Its seal leaves them out and says
+so in one more line before the last, so that one sweep can be read without reading all::
+
+    not in that sum: 258560000 bytes from byte 1106
+
 The seal finds accidents, not intent: whoever changes a record on purpose can seal it again. Its content hash
 is another one then, which a report names.
 """
@@ -18,37 +23,60 @@ is another one then, which a report names.
 from __future__ import annotations
 
 import hashlib
+import io
 import re
 import stat
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 from benchsweep.archive._files import storage_errors
 from benchsweep.errors import ArchiveError, RecordDamaged, RecordNewer
 
-__all__ = ["BLOCK", "VERSION", "Kind", "check_seal", "sealed"]
+__all__ = ["BLOCK", "VERSION", "Kind", "Span", "check_seal", "kind_of", "seal_block", "sealed"]
 
 BLOCK = 512
 """Length of the user block in bytes, the least that HDF5 allows."""
 VERSION = 1
 """Version of the format that this program writes."""
-Kind = Literal["record", "calibration", "hookup"]
+Kind = Literal["record", "calibration", "hookup", "series", "series-head", "series-sweep", "series-ending"]
 
 _LAST = "sha256 of the lines above: "
-_KIND = re.compile(r"benchsweep (record|calibration|hookup) ([1-9][0-9]{0,5})\n")
+_KIND = re.compile(rf"benchsweep ({'|'.join(get_args(Kind))}) ([1-9][0-9]{{0,5}})\n")
+_FIELDS = re.compile(
+    r"\nbytes after this block: (\d{1,18})\nsha256 [a-z ]+: ([0-9a-f]{64})\n"
+    r"(?:not in that sum: (\d{1,18}) bytes from byte (\d{1,18})\n)?"
+)
+_PIECE = 1 << 20
 _RESTORE = "Restore the file from a copy; the rest of the archive is not affected."
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of a file: `length` bytes from byte `start`."""
+
+    start: int
+    length: int
+
+    @property
+    def end(self) -> int:
+        """The first byte after it."""
+        return self.start + self.length
 
 
 def sealed(kind: Kind, image: bytes) -> bytes:
     """Return `image`, an HDF5 file whose base address is `BLOCK`, with its block in front."""
-    return _block(kind, len(image), hashlib.sha256(image).hexdigest()) + image
+    return seal_block(kind, len(image), hashlib.sha256(image).hexdigest()) + image
 
 
-def _block(kind: str, length: int, digest: str) -> bytes:
+def seal_block(kind: Kind, length: int, digest: str, apart: Span | None = None) -> bytes:
+    """Return the block of a file of `length` bytes besides; `apart` is what `digest` leaves out."""
     lines = (
         f"benchsweep {kind} {VERSION}\nbytes after this block: {length}\n"
         f"sha256 of the bytes after this block: {digest}\n"
     )
+    if apart is not None:
+        lines += f"not in that sum: {apart.length} bytes from byte {apart.start}\n"
     lines += f"{_LAST}{_digest_of(lines)}\n"
     return lines.ljust(BLOCK - 1).encode("ascii") + b"\n"
 
@@ -57,8 +85,23 @@ def _digest_of(lines: str) -> str:
     return hashlib.sha256(lines.encode("ascii")).hexdigest()
 
 
-def check_seal(path: Path, kind: Kind) -> None:
+def kind_of(path: Path) -> Kind | None:
+    """Return what the file at `path` says it is; None when it is no file of ours or cannot be read."""
+    try:
+        with path.open("rb") as stream:
+            named = _KIND.match(stream.read(BLOCK).decode("ascii", errors="replace"))
+    except (OSError, ValueError):
+        return None
+    return next((kind for kind in get_args(Kind) if named is not None and kind == named[1]), None)
+
+
+def check_seal(path: Path, kind: Kind) -> Span | None:
     """Check that `path` is a file of ours of that kind and that no byte of it has changed.
+
+    Returns
+    -------
+    The stretch that this check leaves out, because every part of it has a checksum of its own: the sweeps of
+    a series. None for any other kind.
 
     Raises
     ------
@@ -80,20 +123,36 @@ def check_seal(path: Path, kind: Kind) -> None:
         raise ArchiveError(f"{path}: not a file", hint=f"Name a {kind} file, its name ends in .h5.")
     with storage_errors(path, "reading"), path.open("rb") as stream:
         head = stream.read(BLOCK)
-        length, digest = _read_block(path, head, kind)
+        length, digest, apart = _read_block(path, head, kind)
         found = status.st_size - BLOCK
         if found != length:
             words = "truncated" if found < length else "longer than written"
             raise RecordDamaged(
                 f"{path}: damaged: {words}, {found} bytes of data where {length} were stored", hint=_RESTORE
             )
-        if hashlib.file_digest(stream, "sha256").hexdigest() != digest:
+        if _digest_without(stream, apart) != digest:
             raise RecordDamaged(
                 f"{path}: damaged: its bytes do not match the checksum stored with them", hint=_RESTORE
             )
+    return apart
 
 
-def _read_block(path: Path, head: bytes, kind: Kind) -> tuple[int, str]:
+def _digest_without(stream: io.BufferedReader, apart: Span | None) -> str:
+    """Return the checksum of the rest of `stream`, which stands behind the block, without `apart`."""
+    if apart is None:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+    digest = hashlib.sha256()
+    left = apart.start - BLOCK
+    while left > 0 and (piece := stream.read(min(left, _PIECE))):
+        digest.update(piece)
+        left -= len(piece)
+    stream.seek(apart.end)
+    while piece := stream.read(_PIECE):
+        digest.update(piece)
+    return digest.hexdigest()
+
+
+def _read_block(path: Path, head: bytes, kind: Kind) -> tuple[int, str, Span | None]:
     text = head.decode("ascii", errors="replace")
     named = _KIND.match(text)
     if named is None:
@@ -111,10 +170,16 @@ def _read_block(path: Path, head: bytes, kind: Kind) -> tuple[int, str]:
         )
     if named[1] != kind:
         raise RecordDamaged(f"{path}: a benchsweep {named[1]}, not a {kind}", hint=f"Name a {kind} file.")
-    fields = re.search(r"\nbytes after this block: (\d{1,15})\nsha256 [a-z ]+: ([0-9a-f]{64})\n", lines)
-    if fields is None or _block(kind, int(fields[1]), fields[2]) != head:
-        raise RecordDamaged(f"{path}: damaged in its first {BLOCK} bytes", hint=_RESTORE)
-    return int(fields[1]), fields[2]
+    fields = _FIELDS.search(lines)
+    if fields is not None:
+        length, apart = int(fields[1]), None
+        if fields[3] is not None:
+            apart = Span(int(fields[4]), int(fields[3]))
+        inside = apart is None or (BLOCK <= apart.start and apart.end <= BLOCK + length)
+        fits = (apart is not None) == (kind == "series")
+        if inside and fits and seal_block(kind, length, fields[2], apart) == head:
+            return length, fields[2], apart
+    raise RecordDamaged(f"{path}: damaged in its first {BLOCK} bytes", hint=_RESTORE)
 
 
 def _digest_of_or_none(lines: str) -> str | None:

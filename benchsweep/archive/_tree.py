@@ -25,10 +25,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.archive._layout import describe
-from benchsweep.archive._seal import BLOCK, VERSION, Kind, check_seal, sealed
+from benchsweep.archive._seal import BLOCK, VERSION, Kind, Span, check_seal, sealed
 from benchsweep.errors import ArchiveError, BenchsweepError, RecordDamaged
 
-__all__ = ["Block", "Node", "Scalar", "Tree", "Values", "check_items", "content_digest", "opened", "to_bytes"]
+__all__ = [
+    "Block",
+    "Node",
+    "Scalar",
+    "Tree",
+    "Values",
+    "check_items",
+    "content_digest",
+    "fill",
+    "opened",
+    "to_bytes",
+]
 
 Scalar = str | int | float
 Values = NDArray[Any] | tuple[str, ...] | str
@@ -36,6 +47,7 @@ Values = NDArray[Any] | tuple[str, ...] | str
 _TEXT = h5py.string_dtype("utf-8")
 _OWN = ("sha256", "attributes_sha256", "content_sha256")
 _RESTORE = "Restore the file from a copy, or ask whoever wrote it."
+_PIECE = 1 << 24
 
 
 @dataclass
@@ -65,24 +77,42 @@ def to_bytes(kind: Kind, tree: Tree) -> bytes:
     with h5py.File(
         name, "w", driver="core", backing_store=False, userblock_size=BLOCK, libver=bounds, locking=False
     ) as file:
-        lines = []
-        for path, block in tree.items():
-            group = file if path == "/" else file.create_group(path)
-            attributes = dict(block.attributes)
-            if path == "/":
-                attributes |= {"format": f"benchsweep {kind}", "format_version": VERSION}
-            for key, values in block.data.items():
-                lines.append(_write_values(kind, group, path, key, values))
-            lines.append(_line(path, "", _write_attributes(group, path, attributes)))
-        file.attrs["content_sha256"] = _digest_of_lines(lines)
+        fill(file, kind, tree)
         file.flush()
         image: bytes = file.id.get_file_image()
     return sealed(kind, image)
 
 
+def fill(file: Any, kind: Kind, tree: Tree, made: Mapping[str, str] | None = None) -> None:
+    """Write `tree` into an open, empty HDF5 file, with all checksums.
+
+    Parameters
+    ----------
+    file
+        The h5py file.
+    made
+        Path of a data set that is there already -> checksum of its data. Its group is one of `tree`.
+
+    Raises
+    ------
+    ArchiveError
+        A text holds what UTF-8 or HDF5 cannot store.
+    """
+    lines = []
+    for path, block in tree.items():
+        group = file.require_group(path)
+        attributes = dict(block.attributes)
+        if path == "/":
+            attributes |= {"format": f"benchsweep {kind}", "format_version": VERSION}
+        for key, values in block.data.items():
+            lines.append(_write_values(kind, group, path, key, values))
+        lines.append(_line(path, "", _write_attributes(group, path, attributes)))
+    lines += [_describe(kind, file[where], where, digest) for where, digest in (made or {}).items()]
+    file.attrs["content_sha256"] = _digest_of_lines(lines)
+
+
 def _write_values(kind: Kind, group: Any, path: str, key: str, values: Values) -> str:
     where = f"{path.rstrip('/')}/{key}"
-    unit, meaning = describe(kind, where)
     if isinstance(values, np.ndarray):
         item = group.create_dataset(key, data=np.ascontiguousarray(values))
     else:
@@ -91,7 +121,11 @@ def _write_values(kind: Kind, group: Any, path: str, key: str, values: Values) -
             _check_text(where, text)
         data = values if isinstance(values, str) else np.array(values, dtype=object)
         item = group.create_dataset(key, data=data, dtype=_TEXT)
-    digest = _data_digest(values)
+    return _describe(kind, item, where, _data_digest(values))
+
+
+def _describe(kind: Kind, item: Any, where: str, digest: str) -> str:
+    unit, meaning = describe(kind, where)
     attributes: dict[str, Scalar] = {"meaning": meaning, "unit": unit}
     item.attrs["sha256"] = digest
     return _line(where, f"{_shape(item)} {digest}", _write_attributes(item, where, attributes))
@@ -155,11 +189,11 @@ def opened(path: Path, kind: Kind) -> Iterator[Node]:
     ------
     ArchiveError, RecordDamaged, RecordNewer
     """
-    check_seal(path, kind)
+    apart = check_seal(path, kind)
     try:
         # A record is never changed, so no lock is needed; locks fail on many network drives.
         with h5py.File(path, "r", locking=False) as file:
-            yield Node(file, path, path.stat().st_size)
+            yield Node(file, path, path.stat().st_size, apart)
     except BenchsweepError:
         raise
     except (OSError, KeyError, ValueError, TypeError, RuntimeError, OverflowError, MemoryError) as error:
@@ -178,11 +212,14 @@ class Node:
         The file, for messages.
     size
         Its length in bytes; no data set can be larger.
+    apart
+        The stretch of the file that its seal leaves out.
     """
 
-    def __init__(self, group: Any, path: Path, size: int) -> None:
+    def __init__(self, group: Any, path: Path, size: int, apart: Span | None = None) -> None:
         self.group = group
         self.path = path
+        self.apart = apart
         self._size = size
 
     def wrong(self, name: str, words: str) -> RecordDamaged:
@@ -209,7 +246,7 @@ class Node:
         item = self._own(name)
         if not isinstance(item, h5py.Group):
             raise self.wrong(name, "should be a group")
-        return Node(item, self.path, self._size)
+        return Node(item, self.path, self._size, self.apart)
 
     def children(self) -> Iterator[Node]:
         """Yield the groups in this one, by name."""
@@ -252,12 +289,16 @@ class Node:
 
     def array(self, name: str, dtype: type, dimensions: int) -> NDArray[Any]:
         """Return a numeric data set of exactly that type and number of dimensions."""
+        values: NDArray[Any] = self.numbers(name, dtype, dimensions)[()]
+        return values
+
+    def numbers(self, name: str, dtype: type, dimensions: int) -> Any:
+        """Return a numeric data set of exactly that type and number of dimensions, not read yet."""
         item = self._data(name)
         if item.dtype != np.dtype(dtype) or len(item.shape) != dimensions:
             wanted = f"{np.dtype(dtype)} with {dimensions} dimensions"
             raise self.wrong(name, f"{item.dtype} of shape {item.shape} where {wanted} is expected")
-        values: NDArray[Any] = item[()]
-        return values
+        return item
 
     def texts(self, name: str) -> tuple[str, ...]:
         """Return a list of texts."""
@@ -335,16 +376,26 @@ def _check_group(node: Node, lines: list[str]) -> None:
             _check_group(node.child(name), lines)
             continue
         item = node._data(name)  # noqa: SLF001
-        values: Values
         if h5py.check_string_dtype(item.dtype) is None:
-            values = item[()]
+            digest = _stored_digest(item)
         else:
-            values = node.long_text(name) if item.shape == () else node.texts(name)
-        digest = _data_digest(values)
+            digest = _data_digest(node.long_text(name) if item.shape == () else node.texts(name))
         if _scalar_or_none(node, item, "sha256") != digest:
             raise node.wrong(name, "the data do not match their checksum")
         attributes = _check_attributes(node, item.name, item)
         lines.append(_line(item.name, f"{_shape(item)} {digest}", attributes))
+
+
+def _stored_digest(item: Any) -> str:
+    """Return the checksum of a numeric data set, read piece by piece when it is large."""
+    if item.ndim == 0 or item.nbytes <= _PIECE:
+        return _data_digest(item[()])
+    digest = hashlib.sha256()
+    rows = max(_PIECE * item.shape[0] // item.nbytes, 1)
+    for first in range(0, item.shape[0], rows):
+        piece = item[first : first + rows]
+        digest.update(piece.astype(piece.dtype.newbyteorder("<"), order="C", copy=False).data)
+    return digest.hexdigest()
 
 
 def _check_attributes(node: Node, where: str, item: Any) -> str:

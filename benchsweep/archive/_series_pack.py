@@ -1,0 +1,275 @@
+"""Pack the sweeps of an unfinished series into one sealed HDF5 file, one sweep at a time.
+
+The HDF5 library never sees the disc. It writes into a `_HollowFile` in memory, which knows where the sweeps
+are to stand but has no room for them; the sweeps are written to the real file, one after the other. So a full
+disc is an ordinary error of one write, and memory holds only the structure and some two hundred bytes for each
+sweep.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, BinaryIO, Protocol
+
+import h5py
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.archive._files import storage_errors
+from benchsweep.archive._seal import BLOCK, Span, seal_block
+from benchsweep.archive._series_convert import events_block, head_tree
+from benchsweep.archive._tree import Block, fill
+from benchsweep.errors import RecordDamaged
+from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
+
+__all__ = ["pack"]
+
+_S = "/sweeps/s"
+_MOST_NAMED = 8
+
+
+class _Source(Protocol):
+    """Where the sweeps are."""
+
+    folder: Path
+    head: SeriesHead
+    series: str
+
+    def numbers(self) -> list[int]:
+        """Return the numbers that are there, rising."""
+
+    def sweep(self, number: int) -> SeriesSweep:
+        """Read one."""
+
+
+def pack(source: _Source, ending: SeriesEnding, *, leave_out_damaged: bool) -> Path:
+    """Write the packed file into the folder of `source`, durable but without its name; return its path.
+
+    Raises
+    ------
+    ArchiveLocked, RecordDamaged, ArchiveError
+    """
+    numbers, lost = _sound(source, leave_out_damaged)
+    partial = source.folder / f".{secrets.token_hex(8)}.partial"
+    try:
+        with storage_errors(source.folder, "packing"), partial.open("xb") as stream:
+            _write(stream, source, numbers, lost, ending)
+            stream.flush()
+            os.fsync(stream.fileno())
+    except BaseException:
+        partial.unlink(missing_ok=True)
+        raise
+    return partial
+
+
+def _sound(source: _Source, leave_out_damaged: bool) -> tuple[list[int], dict[int, str]]:
+    """Return the numbers of the sweeps that can be read, and number -> reason of the others."""
+    there = source.numbers()
+    if not there:
+        raise RecordDamaged(f"{source.folder}: no sweep to pack", hint="Record at least one sweep.")
+    lost = dict.fromkeys(sorted(set(range(1, there[-1] + 1)) - set(there)), "its file is missing")
+    if leave_out_damaged:
+        for number in there:
+            try:
+                source.sweep(number)
+            except RecordDamaged as error:
+                lost[number] = error.message
+    elif lost:
+        named = ", ".join(map(str, list(lost)[:_MOST_NAMED]))
+        raise RecordDamaged(
+            f"{source.folder}: of {there[-1]} sweeps {len(lost)} are missing: {named}",
+            hint="Restore their files from a copy, or leave them out with --leave-out-damaged.",
+        )
+    sound = [number for number in there if number not in lost]
+    if not sound:
+        raise RecordDamaged(f"{source.folder}: no sweep can be read", hint="Restore the files from a copy.")
+    return sound, dict(sorted(lost.items()))
+
+
+@dataclass
+class _Tables:
+    """What is kept of each sweep besides its matrix."""
+
+    count: int
+    digests: NDArray[np.uint8] = field(init=False)
+    seconds: NDArray[np.float64] = field(init=False)
+    state: NDArray[np.int64] = field(init=False)
+    taken_at: list[str] = field(default_factory=list)
+    ambient: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+    states: dict[tuple[tuple[str, str], ...], int] = field(default_factory=dict)
+    events: list[SeriesEvent] = field(default_factory=list)
+    before: list[int] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.digests = np.zeros((self.count, 32), dtype=np.uint8)
+        self.seconds = np.zeros(self.count)
+        self.state = np.zeros(self.count, dtype=np.int64)
+
+    def add(self, place: int, sweep: SeriesSweep, digest: bytes) -> None:
+        """Keep what belongs to the sweep at `place`."""
+        raw = sweep.sweep
+        self.digests[place] = np.frombuffer(digest, dtype=np.uint8)
+        self.seconds[place] = raw.seconds
+        self.taken_at.append(raw.taken_at)
+        self.state[place] = self.states.setdefault(tuple(raw.state.items()), len(self.states))
+        for name, value in sweep.ambient.items():
+            self.ambient.setdefault(name, np.full(self.count, np.nan))[place] = value
+        self.note(sweep.number, sweep.events)
+
+    def note(self, before: int, events: Sequence[SeriesEvent]) -> None:
+        """Keep what happened before the sweep of that number."""
+        self.events += events
+        self.before += [before] * len(events)
+
+
+def _write(
+    stream: BinaryIO, source: _Source, numbers: list[int], lost: Mapping[int, str], ending: SeriesEnding
+) -> None:
+    head = source.head
+    n = len(head.hookup.analyzer_ports)
+    shape = (len(numbers), head.frequency_hz.size, n, n)
+    hollow = _HollowFile()
+    with h5py.File(hollow, "w", userblock_size=BLOCK, libver=("v110", "v110"), locking=False) as file:
+        hollow.hole = hole = _reserve(file.create_group("sweeps"), shape)
+        tables, digest = _Tables(len(numbers)), hashlib.sha256()
+        stream.seek(hole.start)
+        left = dict(lost)
+        for place, number in enumerate(numbers):
+            sweep = source.sweep(number)
+            content = np.ascontiguousarray(sweep.sweep.s, dtype="<c16").data
+            stream.write(content)
+            digest.update(content)
+            for gone in [gone for gone in left if gone < number]:
+                tables.note(gone, [_loss(gone, left.pop(gone), ending)])
+            tables.add(place, sweep, hashlib.sha256(content).digest())
+        for gone, why in left.items():
+            tables.note(gone, [_loss(gone, why, ending)])
+        tables.note(max(numbers[-1], *lost, 0) + 1, ending.events)
+        fill(file, "series", _tree(source, numbers, tables, ending), {_S: digest.hexdigest()})
+    rest = hollow.content
+    before, after = rest[BLOCK : hole.start], rest[hole.start :]
+    stream.write(after)
+    sealed = hashlib.sha256(before)
+    sealed.update(after)
+    stream.seek(0)
+    stream.write(seal_block("series", len(rest) + hole.length - BLOCK, sealed.hexdigest(), hole))
+    stream.write(before)
+
+
+def _loss(number: int, why: str, ending: SeriesEnding) -> SeriesEvent:
+    return SeriesEvent(ending.ended_at, "lost", f"sweep {number} is left out: {why}")
+
+
+def _reserve(group: Any, shape: tuple[int, ...]) -> Span:
+    """Make the data set of all sweeps without writing it; return where its bytes are to stand."""
+    properties = h5py.h5p.create(h5py.h5p.DATASET_CREATE)
+    properties.set_layout(h5py.h5d.CONTIGUOUS)
+    properties.set_alloc_time(h5py.h5d.ALLOC_TIME_EARLY)
+    properties.set_fill_time(h5py.h5d.FILL_TIME_NEVER)
+    kind = h5py.h5t.py_create(np.dtype("<c16"), logical=True)
+    made = h5py.h5d.create(group.id, b"s", kind, h5py.h5s.create_simple(shape), properties)
+    return Span(int(made.get_offset()), int(made.get_storage_size()))
+
+
+def _tree(source: _Source, numbers: list[int], tables: _Tables, ending: SeriesEnding) -> dict[str, Block]:
+    tree = head_tree(source.head)
+    tree["/"].attributes |= {
+        "series": source.series,
+        "sweeps": len(numbers),
+        "ended_at": ending.ended_at,
+        "ending": ending.reason,
+    }
+    rows = [(number, *pair) for pairs, number in tables.states.items() for pair in pairs]
+    values = list(tables.ambient.values())
+    return tree | {
+        "/sweeps": Block(
+            data={
+                "s_sha256": tables.digests,
+                "number": np.array(numbers, dtype=np.int64),
+                "taken_at": tuple(tables.taken_at),
+                "seconds": tables.seconds,
+                "state": tables.state,
+            }
+        ),
+        "/states": Block(
+            data={
+                "set": np.array([row[0] for row in rows], dtype=np.int64),
+                "question": tuple(row[1] for row in rows),
+                "answer": tuple(row[2] for row in rows),
+            }
+        ),
+        "/ambient": Block(
+            data={
+                "name": tuple(tables.ambient),
+                "value": np.stack(values, axis=1) if values else np.zeros((len(numbers), 0)),
+            }
+        ),
+        "/events": events_block(tables.events, tables.before),
+    }
+
+
+class _HollowFile(io.RawIOBase):
+    """A file in memory without the bytes of one stretch, which nobody reads or writes through it."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.content = bytearray()
+        self.hole: Span | None = None
+        self._at = 0
+
+    def readable(self) -> bool:
+        return True
+
+    def writable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        start = {os.SEEK_SET: 0, os.SEEK_CUR: self._at, os.SEEK_END: self._size()}[whence]
+        self._at = start + offset
+        return self._at
+
+    def tell(self) -> int:
+        return self._at
+
+    def readinto(self, buffer: Any) -> int:
+        place = self._place(self._at, len(buffer))
+        found = self.content[place : place + len(buffer)]
+        buffer[: len(found)] = found
+        self._at += len(found)
+        return len(found)
+
+    def write(self, data: Any) -> int:
+        place = self._place(self._at, len(data))
+        self._grow(place)
+        self.content[place : place + len(data)] = data
+        self._at += len(data)
+        return len(data)
+
+    def truncate(self, size: int | None = None) -> int:
+        place = self._place(self._at if size is None else size, 0)
+        self._grow(place)
+        del self.content[place:]
+        return self._size()
+
+    def _grow(self, size: int) -> None:
+        self.content.extend(bytes(max(size - len(self.content), 0)))
+
+    def _size(self) -> int:
+        hole = self.hole
+        return len(self.content) + (hole.length if hole and len(self.content) >= hole.start else 0)
+
+    def _place(self, at: int, length: int) -> int:
+        if self.hole is None or at + length <= self.hole.start:
+            return at
+        if at >= self.hole.end:
+            return at - self.hole.length
+        raise OSError(f"{length} bytes at {at} reach into the sweeps, which are written elsewhere")
