@@ -23,18 +23,37 @@ def simulate(
         ),
     ] = "cord-2m",
     family: Annotated[
-        str, typer.Option("--family", metavar="F", help="Command family that the analyzer speaks.")
+        str,
+        typer.Option(
+            "--family",
+            metavar="F",
+            help="Command family that the analyzer speaks: named-measurement, numbered-measurement, "
+            "quoted-parameter, numbered-trace, single-channel (2 ports), sense-function.",
+        ),
     ] = "named-measurement",
     ports: Annotated[int, typer.Option("--ports", metavar="N", help="Single-ended analyzer ports.")] = 16,
     noiseless: Annotated[
         bool, typer.Option("--noiseless", help="No noise and no drift; the error terms stay.")
     ] = False,
-    port: Annotated[int, typer.Option("--port", metavar="N", help="TCP port; 0 takes a free one.")] = 0,
+    port: Annotated[
+        int,
+        typer.Option(
+            "--port",
+            metavar="N",
+            help="TCP port of the analyzer's raw socket; 0 takes a free one, as all other listeners do.",
+        ),
+    ] = 0,
     seed: Annotated[int, typer.Option("--seed", metavar="N", help="Seed of everything that is random.")] = 1,
+    relays: Annotated[
+        bool,
+        typer.Option(
+            "--relays", help="The relay matrix, and not BENCh:CONNect, attaches what the analyzer sees."
+        ),
+    ] = False,
 ) -> None:
-    """Serve the simulated analyzer on the loopback interface until Ctrl-C.
+    """Serve the simulated analyzer and relay matrix on the loopback interface until Ctrl-C.
 
-    The first line on stdout is JSON with the VISA address.
+    The first line on stdout is JSON with the VISA addresses.
 
     Example: `benchsweep simulate --ports 8 --specimen cord-2m-split`
     """
@@ -53,6 +72,7 @@ def simulate(
             noiseless=noiseless,
             port=port,
             seed=seed,
+            relays=relays,
         ),
         announce,
     )

@@ -10,22 +10,27 @@ import threading
 from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.simulator._attachments import matrix_seen
 from benchsweep.simulator._bench_definition import BenchDefinition
-from benchsweep.simulator._connections import Attached, format_connections, parse_connections
+from benchsweep.simulator._connections import (
+    Attached,
+    ImpossibleConnection,
+    format_connections,
+    parse_connections,
+)
 from benchsweep.simulator._drift import Wandering, with_drift
 from benchsweep.simulator._error_terms import ErrorBoxes, draw_error_boxes, raw_matrix
 
-__all__ = ["Bench", "Device", "SweepRequest", "matrix_seen"]
+__all__ = ["Bench", "Device", "SweepRequest"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
-REFERENCE_OHM = 50.0
 _KEPT_RESULTS = 3
 
 
@@ -80,10 +85,6 @@ class SweepRequest:
     number: int
 
 
-def _reflection(impedance_ohm: NDArray[Any]) -> Complex:
-    return np.asarray((impedance_ohm - REFERENCE_OHM) / (impedance_ohm + REFERENCE_OHM), dtype=np.complex128)
-
-
 class Bench:
     """A bench in its present state.
 
@@ -118,6 +119,9 @@ class Bench:
         self.device = device
         self.specimen = specimen or device.name
         self.time_s = 0.0
+        self.switched = False
+        self.slope = (0.0, 0.0)
+        self._slope_since_s = 0.0
         self._connections: dict[int, Attached] = {}
         self._matings = [0] * ports
         self._sweeps = 0
@@ -139,6 +143,8 @@ class Bench:
         ImpossibleConnection
             It cannot be made; nothing changes.
         """
+        if self.switched:
+            raise ImpossibleConnection("the relay matrix decides what is attached")
         wanted = parse_connections(text, self.ports)
         for port in range(1, self.ports + 1):
             if wanted.get(port) != self._connections.get(port):
@@ -146,6 +152,29 @@ class Bench:
         if wanted != self._connections:
             self.time_s += self.definition.drift.seconds_per_connection
         self._connections = wanted
+
+    def switch(self, attached: Mapping[int, Attached], duration_s: float) -> None:
+        """Attach by relays: no connector is touched, so no port is re-connected."""
+        self.switched = True
+        self._connections = dict(attached)
+        self.time_s += duration_s
+
+    def set_slope(self, gain_db_per_h: float, delay_ps_per_h: float) -> None:
+        """Let every receiver path change linearly from now on, also on a bench without noise.
+
+        Parameters
+        ----------
+        gain_db_per_h
+            Positive: what the receivers read grows.
+        delay_ps_per_h
+            Positive: it comes later.
+        """
+        self.slope = (gain_db_per_h, delay_ps_per_h)
+        self._slope_since_s = self.time_s
+
+    def let_pass(self, seconds: float) -> None:
+        """Let the bench's clock run on."""
+        self.time_s += seconds
 
     def pass_duration_s(self, points: int, if_bandwidth_hz: float) -> float:
         """Return how long one sweep over all points with one driven port takes."""
@@ -189,6 +218,10 @@ class Bench:
         self.time_s += duration_s
         return request
 
+    def is_quick(self, request: SweepRequest) -> bool:
+        """Return whether `measure` would take less time than handing it to a thread and back."""
+        return False
+
     def measure(self, request: SweepRequest) -> Complex:
         """Return the raw readings ``(n_freq, n_ports, n_driven)``. May be called from any thread.
 
@@ -211,12 +244,19 @@ class Bench:
             self._matrices.move_to_end(key)
             return self._matrices[key][1]
         scattering = self._specimen_matrix(request)
-        s = matrix_seen(request, scattering, self.ports, self.definition)
+        s = matrix_seen(
+            request.frequency_hz,
+            request.connections,
+            self.ports,
+            self.definition,
+            conductors=request.device.conductors,
+            scattering=scattering,
+        )
         self._remember(key, request.device, s)
         return s
 
     def _specimen_matrix(self, request: SweepRequest) -> Complex | None:
-        if not any(attached.kind == "leg" for attached in request.connections.values()):
+        if not any(attached.conductors for attached in request.connections.values()):
             return None
         key = (id(request.device), "specimen", request.frequency_hz.tobytes())
         if key not in self._matrices:
@@ -273,63 +313,3 @@ def _complex_normal(rng: np.random.Generator, shape: tuple[int, ...]) -> Complex
     """Return complex normal numbers of mean square 1."""
     draws = rng.standard_normal((*shape, 2)) / np.sqrt(2.0)
     return np.asarray(draws[..., 0] + 1j * draws[..., 1])
-
-
-def matrix_seen(
-    request: SweepRequest, scattering: Complex | None, ports: int, definition: BenchDefinition
-) -> Complex:
-    """Return the matrix ``(n_freq, ports, ports)`` at the ends of the test cables.
-
-    Parameters
-    ----------
-    scattering
-        The specimen's matrix; None when none of its legs is attached.
-    """
-    omega = 2.0 * np.pi * request.frequency_hz
-    standards = definition.standards
-    one_ports = {
-        "nothing": np.ones(omega.size, dtype=np.complex128),
-        "open": _open(omega, standards.open_capacitance_f),
-        "short": _reflection(1j * omega * standards.short_inductance_h),
-        "load": _reflection(standards.load_resistance_ohm + 1j * omega * standards.load_inductance_h),
-    }
-    seen = np.zeros((omega.size, ports, ports), dtype=np.complex128)
-    legs: dict[str, int] = {}
-    for index in range(ports):
-        attached = request.connections.get(index + 1, Attached("nothing"))
-        if attached.kind == "thru":
-            seen[:, index, attached.port - 1] = np.exp(-1j * omega * standards.thru_delay_s)
-        elif attached.kind == "leg" and attached.conductor in request.device.conductors:
-            legs[attached.conductor] = index
-        else:
-            # A leg that this specimen has not is an end in the air.
-            kind = "nothing" if attached.kind == "leg" else attached.kind
-            seen[:, index, index] = one_ports[kind]
-    if scattering is not None and legs:
-        ends = definition.terminations
-        admittance = 1.0 / ends.resistance_ohm + 1j * omega * ends.capacitance_f
-        inner = _terminated(scattering, request.device.conductors, tuple(legs), _reflection(1.0 / admittance))
-        places = np.array(list(legs.values()))
-        seen[:, places[:, None], places] = inner
-    return seen
-
-
-def _open(omega: Real, capacitance_f: float) -> Complex:
-    """Return the reflection of a fringe capacitance, also of none."""
-    y = 1j * omega * capacitance_f * REFERENCE_OHM
-    return np.asarray((1.0 - y) / (1.0 + y))
-
-
-def _terminated(s: Complex, names: tuple[str, ...], kept: tuple[str, ...], reflection: Complex) -> Complex:
-    """Return `s` of the `kept` conductors, every other one ending in `reflection` ``(n_freq,)``.
-
-    ``S_aa + S_ab R (I - S_bb R)^-1 S_ba``.
-    """
-    a = np.array([names.index(name) for name in kept])
-    b = np.array([i for i, name in enumerate(names) if name not in kept], dtype=np.intp)
-    inner = s[:, a[:, None], a]
-    if b.size == 0:
-        return inner
-    r = reflection[:, None, None]
-    into = np.linalg.solve(np.eye(b.size) - s[:, b[:, None], b] * r, s[:, b[:, None], a])
-    return np.asarray(inner + (s[:, a[:, None], b] * r) @ into)

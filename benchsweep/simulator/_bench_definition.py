@@ -16,6 +16,7 @@ __all__ = [
     "ErrorTermSpread",
     "Noise",
     "Preset",
+    "Relays",
     "Standards",
     "Terminations",
     "load_bench",
@@ -107,6 +108,12 @@ class Drift(Definition):
     seconds_per_connection: float = Field(ge=0)
 
 
+class Relays(Definition):
+    """The relay matrix."""
+
+    relay_time_s: float = Field(ge=0, le=1)
+
+
 class BenchDefinition(Definition):
     """A whole bench file."""
 
@@ -125,6 +132,7 @@ class BenchDefinition(Definition):
     terminations: Terminations
     noise: Noise
     drift: Drift
+    relays: Relays = Relays(relay_time_s=0.005)
 
     @model_validator(mode="after")
     def _consistent(self) -> BenchDefinition:

@@ -1,24 +1,22 @@
-"""Commands that every family has: common commands, SYSTem, STATus, and the bench's own root."""
+"""Commands that every device has: common commands, SYSTem and STATus; and those of every analyzer."""
 
 from __future__ import annotations
 
-import asyncio
+from collections.abc import Iterable
+from typing import Any
 
-from benchsweep.errors import BenchsweepError
-from benchsweep.simulator._connections import ImpossibleConnection
-from benchsweep.simulator._instrument import FAULTS, CommandTable, Instrument
-from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._specimen import load_specimen
+from benchsweep.simulator._instrument import CommandTable, Instrument
+from benchsweep.simulator._scpi_device import ScpiDevice, Session
 from benchsweep.simulator._status import Register
 from benchsweep.simulator._tree import Call, Command
-from benchsweep.simulator._values import Integer, Limits, Text, string_text
+from benchsweep.simulator._values import Integer, Limits, string_text
 
-__all__ = ["BENCH_COMMANDS", "COMMON_COMMANDS"]
+__all__ = ["ANALYZER_COMMANDS", "COMMON_COMMANDS"]
 
-_Call = Call[Instrument]
-_BYTE: Integer[Instrument] = Integer(Limits(0, 255, 0))
-_WORD: Integer[Instrument] = Integer(Limits(0, 32767, 0))
-_STRING: Text[Instrument] = Text()
+_Call = Call[ScpiDevice]
+_AnalyzerCall = Call[Instrument]
+_BYTE: Integer[Any] = Integer(Limits(0, 255, 0))
+_WORD: Integer[Any] = Integer(Limits(0, 32767, 0))
 
 
 def _clear(call: _Call) -> None:
@@ -27,18 +25,22 @@ def _clear(call: _Call) -> None:
 
 
 async def _operation_complete(call: _Call) -> str | None:
-    return "1" if await call.device.wait() else None
+    return "1" if await call.device.wait(_session(call)) else None
 
 
 async def _wait(call: _Call) -> None:
-    await call.device.wait()
+    await call.device.wait(_session(call))
 
 
-async def _reset(call: _Call) -> None:
+def _session(call: _Call) -> Session | None:
+    return call.session if isinstance(call.session, Session) else None
+
+
+async def _reset(call: Call[Any]) -> None:
     await call.device.reset()
 
 
-async def _abort(call: _Call) -> None:
+async def _abort(call: _AnalyzerCall) -> None:
     await call.device.abort()
 
 
@@ -57,10 +59,10 @@ def _status_byte(call: _Call) -> int:
 
 def _next_error(call: _Call) -> str:
     text = call.device.status.errors.next()
-    return text if call.device.style.plus_signs else text.removeprefix("+")
+    return text if call.device.plus_signs else text.removeprefix("+")
 
 
-def _registers(pattern: str, of: str) -> tuple[Command[Instrument], ...]:
+def _registers(pattern: str, of: str) -> tuple[Command[Any], ...]:
     """Return the commands of one status register group."""
 
     def group(call: _Call) -> Register:
@@ -77,7 +79,7 @@ def _registers(pattern: str, of: str) -> tuple[Command[Instrument], ...]:
     )
 
 
-COMMON_COMMANDS: CommandTable = (
+COMMON_COMMANDS: Iterable[Command[Any]] = (
     Command("*CLS", _clear),
     Command(
         "*ESE",
@@ -88,7 +90,6 @@ COMMON_COMMANDS: CommandTable = (
     Command("*ESR", query=lambda call: call.device.status.read_event()),
     Command("*IDN", query=lambda call: call.device.idn),
     Command("*OPC", lambda call: call.device.note_completion(), _operation_complete),
-    Command("*OPT", query=lambda call: string_text("simulated")),
     Command("*RST", _reset),
     Command(
         "*SRE",
@@ -97,54 +98,19 @@ COMMON_COMMANDS: CommandTable = (
         takes=(_BYTE,),
     ),
     Command("*STB", query=_status_byte),
-    Command("*TRG", lambda call: call.device.trigger()),
     Command("*TST", query=lambda call: 0),
     Command("*WAI", _wait),
-    Command("ABORt", _abort),
     Command("SYSTem:ERRor[:NEXT]", query=_next_error),
     Command("SYSTem:ERRor:COUNt", query=lambda call: len(call.device.status.errors)),
     Command("SYSTem:VERSion", query=lambda call: "1999.0"),
-    Command("SYSTem:PRESet", _reset),
     Command("STATus:PRESet", lambda call: call.device.status.preset()),
     *_registers("STATus:OPERation", "operation"),
     *_registers("STATus:QUEStionable", "questionable"),
 )
 
-
-def _connect(call: _Call) -> None:
-    try:
-        call.device.bench.connect(call.arguments[0])
-    except ImpossibleConnection as error:
-        raise ScpiFault(-224, str(error)) from error
-
-
-async def _exchange_specimen(call: _Call) -> None:
-    bench = call.device.bench
-    try:
-        bench.device = await asyncio.to_thread(load_specimen, call.arguments[0], seed=bench.seed)
-    except BenchsweepError as error:
-        raise ScpiFault(-224, error.message) from error
-    bench.specimen = call.arguments[0]
-
-
-def _arm_fault(call: _Call) -> None:
-    if call.arguments[0] not in FAULTS:
-        raise ScpiFault(-224, f"{call.arguments[0][:40]}, allowed {', '.join(FAULTS)}")
-    call.device.fault = call.arguments[0]
-
-
-BENCH_COMMANDS: CommandTable = (
-    Command(
-        "BENCh:CONNect",
-        _connect,
-        lambda call: string_text(call.device.bench.connections),
-        takes=(_STRING,),
-    ),
-    Command(
-        "BENCh:SPECimen",
-        _exchange_specimen,
-        lambda call: string_text(call.device.bench.specimen),
-        takes=(_STRING,),
-    ),
-    Command("BENCh:FAULt", _arm_fault, lambda call: string_text(call.device.fault), takes=(_STRING,)),
+ANALYZER_COMMANDS: CommandTable = (
+    Command("*OPT", query=lambda call: string_text("simulated")),
+    Command("*TRG", lambda call: call.device.trigger()),
+    Command("ABORt", _abort),
+    Command("SYSTem:PRESet", _reset),
 )

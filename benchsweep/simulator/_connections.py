@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["Attached", "ImpossibleConnection", "format_connections", "parse_connections"]
+__all__ = ["Attached", "ImpossibleConnection", "format_connections", "parse_connections", "parse_target"]
 
 _STANDARDS: Mapping[str, Literal["open", "short", "load"]] = {
     "open": "open",
@@ -38,12 +38,24 @@ class Attached:
         For a leg: ``A1`` … ``B8``.
     port
         For a thru: the port at its other end.
+    node, targets
+        For a port that relays join with others or with several targets: number of the node that they make,
+        and what hangs on it, spelled as a target each.
     """
 
-    kind: Literal["leg", "open", "short", "load", "thru", "nothing"]
+    kind: Literal["leg", "open", "short", "load", "thru", "nothing", "joined"]
     text: str = ""
     conductor: str = ""
     port: int = 0
+    node: int = 0
+    targets: tuple[str, ...] = ()
+
+    @property
+    def conductors(self) -> tuple[str, ...]:
+        """The conductors of the specimen that it leads to."""
+        if self.kind == "leg":
+            return (self.conductor,)
+        return tuple(leg.conductor for text in self.targets if (leg := parse_target(text)).kind == "leg")
 
 
 def parse_connections(text: str, ports: int) -> dict[int, Attached]:
@@ -64,12 +76,19 @@ def parse_connections(text: str, ports: int) -> dict[int, Attached]:
             raise ImpossibleConnection(f"port {port}: there are 1 to {ports}")
         if port in found:
             raise ImpossibleConnection(f"port {port} named twice")
-        found[port] = _parse_target(split[2])
+        found[port] = parse_target(split[2])
     _check(found)
     return dict(sorted(found.items()))
 
 
-def _parse_target(text: str) -> Attached:
+def parse_target(text: str) -> Attached:
+    """Return what ``A:12.1``, ``open`` or ``thru 3`` means.
+
+    Raises
+    ------
+    ImpossibleConnection
+        It means nothing.
+    """
     if text in _STANDARDS:
         return Attached(_STANDARDS[text], text)
     thru = _THRU.fullmatch(text)

@@ -45,6 +45,9 @@ ERROR_TEXTS: dict[int, str] = {
     -310: "System error",
     -350: "Queue overflow",
     -363: "Input buffer overrun",
+    -410: "Query INTERRUPTED",
+    -420: "Query UNTERMINATED",
+    -430: "Query DEADLOCKED",
     -440: "Query UNTERMINATED after indefinite response",
 }
 

@@ -1,12 +1,10 @@
-"""The TCP server round the simulated analyzer, and how it is started and stopped."""
+"""The bench as a whole: its devices, their listeners, and how it is started and stopped."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-import logging
 import signal
-import socket
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -14,19 +12,17 @@ from typing import Any
 
 from benchsweep.errors import UnknownName, UsageError
 from benchsweep.simulator._bench import Bench
+from benchsweep.simulator._bench_commands import BENCH_COMMANDS
 from benchsweep.simulator._bench_definition import load_bench
-from benchsweep.simulator._common import BENCH_COMMANDS, COMMON_COMMANDS
+from benchsweep.simulator._common import ANALYZER_COMMANDS, COMMON_COMMANDS
+from benchsweep.simulator._door import HOST, Door, StreamDoor
 from benchsweep.simulator._families import FAMILIES
 from benchsweep.simulator._instrument import Instrument
-from benchsweep.simulator._messages import ScpiFault
+from benchsweep.simulator._relay_matrix import RelayMatrix
 from benchsweep.simulator._specimen import load_specimen
 
-__all__ = ["BenchOptions", "RunningBench", "build_instrument", "running_bench", "serve"]
+__all__ = ["BenchOptions", "RunningBench", "running_bench", "serve"]
 
-_log = logging.getLogger(__name__)
-
-_HOST = "127.0.0.1"
-_LONGEST_LINE = 1 << 20
 _PORT_COUNTS = (2, 4, 8, 16)
 
 
@@ -43,9 +39,12 @@ class BenchOptions:
     noiseless
         No noise and no drift; the error terms stay.
     port
-        TCP port; 0 takes a free one.
+        TCP port of the analyzer's raw socket; 0 takes a free one. All other listeners take free ones.
     seed
         Seed of everything that is random.
+    relays
+        The closures of the relay matrix decide what is attached to the analyzer's ports, not
+        ``BENCh:CONNect``. The matrix is served in either case.
     """
 
     bench: str = "default"
@@ -55,6 +54,7 @@ class BenchOptions:
     noiseless: bool = False
     port: int = 0
     seed: int = 1
+    relays: bool = False
 
 
 @dataclass(frozen=True)
@@ -66,15 +66,18 @@ class RunningBench:
     announcement
         The document ``benchsweep.bench/1``.
     address
-        VISA address of the analyzer.
+        VISA address of the analyzer, of its raw socket.
+    addresses
+        VISA addresses: ``analyzer``, ``hislip`` and ``vxi11`` of the one analyzer, ``relays``.
     """
 
     announcement: Mapping[str, Any]
     address: str
+    addresses: Mapping[str, str]
 
 
-def build_instrument(options: BenchOptions) -> Instrument:
-    """Return the instrument that `options` describe.
+def build_devices(options: BenchOptions) -> tuple[Instrument, RelayMatrix]:
+    """Return the analyzer and the relay matrix that `options` describe.
 
     Raises
     ------
@@ -109,117 +112,74 @@ def build_instrument(options: BenchOptions) -> Instrument:
         device=device,
         specimen=options.specimen,
     )
-    fingerprint = definition.fingerprint(options.ports, options.seed)
+    identity = f"{definition.name}-{options.seed}-{definition.fingerprint(options.ports, options.seed)}"
     # The family's own commands first: it may spell a general one in its own way.
-    tables = (*family.tables, COMMON_COMMANDS, BENCH_COMMANDS)
-    return Instrument(bench, tables, f"{definition.name}-{options.seed}-{fingerprint}", family.style)
+    tables = (*family.tables, COMMON_COMMANDS, ANALYZER_COMMANDS, BENCH_COMMANDS)
+    return (
+        Instrument(bench, tables, identity, family.style),
+        RelayMatrix(bench, decides=options.relays, identity=identity),
+    )
 
 
-class _Server:
-    """Serves one instrument to any number of connections."""
+class _Bench:
+    """A bench with all its listeners."""
 
-    def __init__(self, instrument: Instrument) -> None:
-        self._instrument = instrument
-        self._connections: set[asyncio.Task[None]] = set()
+    def __init__(self, options: BenchOptions) -> None:
+        self._options = options
+        self._analyzer, self._relays = build_devices(options)
+        self._doors: list[Door] = []
 
-    async def run(self, port: int, ready: Callable[[int], None], stop: asyncio.Event) -> None:
-        """Serve on `port` until `stop` is set; `ready` is told the port.
+    async def run(self, ready: Callable[[dict[str, Any]], None], stop: asyncio.Event) -> None:
+        """Serve until `stop` is set; `ready` is told the announcement.
 
         Raises
         ------
         UsageError
-            The port cannot be used.
+            A port cannot be used.
         """
         try:
-            server = await asyncio.start_server(self._accept, _HOST, port, limit=_LONGEST_LINE)
-        except (OSError, OverflowError) as error:
-            raise UsageError(
-                f"TCP port {port} on {_HOST} cannot be used: {error}",
-                hint="Give another port, or 0 for a free one.",
-            ) from error
-        try:
-            ready(server.sockets[0].getsockname()[1])
+            ready(_announcement(self._options, await self._open()))
             await stop.wait()
         finally:
-            server.close()
-            self._instrument.forget_completion()
-            await self._instrument.abort()
-            for task in tuple(self._connections):
-                task.cancel()
-            await asyncio.gather(*self._connections, return_exceptions=True)
+            for device in (self._analyzer, self._relays):
+                device.forget_completion()
+                await device.abort()
+            for door in self._doors:
+                await door.close()
 
-    def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        task = asyncio.get_running_loop().create_task(self._talk(reader, writer))
-        self._connections.add(task)
-        task.add_done_callback(self._connections.discard)
-
-    async def _talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        link = writer.get_extra_info("socket")
-        link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        try:
-            await self._converse(reader, writer)
-        except (ConnectionError, TimeoutError):
-            _log.debug("a client went away")
-        except asyncio.CancelledError:
-            # A client that does not read must not hold up the end of the bench.
-            writer.transport.abort()
-            raise
-        finally:
-            writer.close()
-            with contextlib.suppress(ConnectionError, asyncio.CancelledError):
-                await writer.wait_closed()
-
-    async def _converse(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        session = object()
-        while True:
-            try:
-                line = await reader.readuntil(b"\n")
-            except asyncio.IncompleteReadError:
-                return
-            except asyncio.LimitOverrunError:
-                self._instrument.status.report(ScpiFault(-363))
-                await _skip_line(reader)
-                continue
-            reply = await self._instrument.execute(line[:-1].removesuffix(b"\r").decode("latin-1"), session)
-            if reply.data:
-                writer.write(reply.data)
-                await writer.drain()
-            if reply.close:
-                return
+    async def _open(self) -> dict[str, str]:
+        addresses = {}
+        for key, door, port, address in (
+            ("analyzer", StreamDoor(self._analyzer), self._options.port, "TCPIP::{host}::{port}::SOCKET"),
+            ("relays", StreamDoor(self._relays), 0, "TCPIP::{host}::{port}::SOCKET"),
+        ):
+            addresses[key] = address.format(host=HOST, port=await door.open(port))
+            self._doors.append(door)
+        return addresses
 
 
-async def _skip_line(reader: asyncio.StreamReader) -> None:
-    """Drop what belongs to a line that is too long."""
-    while True:
-        try:
-            await reader.readuntil(b"\n")
-        except asyncio.LimitOverrunError as error:
-            await reader.readexactly(max(error.consumed, 1))
-        except asyncio.IncompleteReadError:
-            return
-        else:
-            return
-
-
-def _announcement(options: BenchOptions, port: int) -> dict[str, Any]:
+def _announcement(options: BenchOptions, addresses: Mapping[str, str]) -> dict[str, Any]:
     return {
         "schema": "benchsweep.bench/1",
-        "addresses": {"analyzer": f"TCPIP::{_HOST}::{port}::SOCKET"},
+        "addresses": dict(addresses),
         "bench": options.bench,
         "specimen": options.specimen,
         "family": options.family,
         "ports": options.ports,
         "seed": options.seed,
         "noiseless": options.noiseless,
+        "relays": options.relays,
     }
 
 
 async def _serve(
-    options: BenchOptions, ready: Callable[[int], None], stopper: Callable[[asyncio.Event], None]
+    options: BenchOptions,
+    ready: Callable[[dict[str, Any]], None],
+    stopper: Callable[[asyncio.Event], None],
 ) -> None:
     stop = asyncio.Event()
     stopper(stop)
-    await _Server(build_instrument(options)).run(options.port, ready, stop)
+    await _Bench(options).run(ready, stop)
 
 
 @contextlib.contextmanager
@@ -232,12 +192,12 @@ def running_bench(options: BenchOptions) -> Iterator[RunningBench]:
         The options describe no bench, or the TCP port cannot be used.
     """
     begun = threading.Event()
-    port: list[int] = []
+    announced: list[dict[str, Any]] = []
     failure: list[BaseException] = []
     control: list[tuple[asyncio.AbstractEventLoop, asyncio.Event]] = []
 
-    def ready(number: int) -> None:
-        port.append(number)
+    def ready(announcement: dict[str, Any]) -> None:
+        announced.append(announcement)
         begun.set()
 
     def stopper(stop: asyncio.Event) -> None:
@@ -255,10 +215,10 @@ def running_bench(options: BenchOptions) -> Iterator[RunningBench]:
     thread.start()
     begun.wait()
     try:
-        if not port:
+        if not announced:
             raise failure[0]
-        announcement = _announcement(options, port[0])
-        yield RunningBench(announcement, announcement["addresses"]["analyzer"])
+        addresses = announced[0]["addresses"]
+        yield RunningBench(announced[0], addresses["analyzer"], addresses)
     finally:
         if control and thread.is_alive():
             loop, stop = control[0]
@@ -290,4 +250,4 @@ def serve(options: BenchOptions, announce: Callable[[dict[str, Any]], None]) -> 
             except NotImplementedError:  # no such handlers in the loops of some systems
                 signal.signal(number, lambda *_: loop.call_soon_threadsafe(stop.set))
 
-    asyncio.run(_serve(options, lambda port: announce(_announcement(options, port)), stopper))
+    asyncio.run(_serve(options, announce, stopper))

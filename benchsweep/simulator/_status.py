@@ -7,7 +7,7 @@ from enum import IntFlag
 
 from benchsweep.simulator._messages import ERROR_TEXTS, ScpiFault
 
-__all__ = ["ErrorQueue", "EventBit", "OperationBit", "Register", "Status"]
+__all__ = ["ErrorQueue", "EventBit", "OperationBit", "QuestionableBit", "Register", "Status"]
 
 _DEEPEST = 30
 _LONGEST_ENTRY = 255
@@ -31,6 +31,12 @@ class OperationBit(IntFlag):
 
     SWEEPING = 8
     WAITING_FOR_TRIGGER = 32
+
+
+class QuestionableBit(IntFlag):
+    """Bits of the questionable status register that the analyzer sets."""
+
+    POWER = 8
 
 
 class ErrorQueue:

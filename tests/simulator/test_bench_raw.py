@@ -7,7 +7,8 @@ import pytest
 import skrf
 from numpy.typing import NDArray
 
-from benchsweep.simulator._bench import Bench, matrix_seen
+from benchsweep.simulator._attachments import matrix_seen
+from benchsweep.simulator._bench import Bench, SweepRequest
 from benchsweep.simulator._bench_definition import load_bench
 from benchsweep.simulator._error_terms import ErrorBoxes, draw_error_boxes, raw_matrix, with_series_contacts
 
@@ -183,7 +184,7 @@ def test_scikit_rf_multiport_calibration_undoes_the_raw_data() -> None:
     bench.connect("1=A:12.1,2=A:36.6,3=B:12.2,4=B:78.8")
     corrected = calibration.apply_cal(skrf.Network(frequency=frequency, s=sweep(bench), z0=50.0)).s
     request = bench.prepare(GRID, {1: 0.0}, 1e3, 1, 0.0)
-    truth = matrix_seen(request, bench.device.scatter(GRID), 4, DEFINITION)
+    truth = seen_by(request, bench)
     assert np.abs(corrected - truth).max() < 1e-9
     assert np.abs(sweep(bench) - truth).max() > 0.1
 
@@ -193,7 +194,18 @@ def test_scikit_rf_multiport_calibration_undoes_the_raw_data() -> None:
 
 def seen(bench: Bench) -> NDArray[np.complex128]:
     request = bench.prepare(GRID, {1: 0.0}, 1e3, 1, 0.0)
-    return matrix_seen(request, bench.device.scatter(GRID), bench.ports, DEFINITION)
+    return seen_by(request, bench)
+
+
+def seen_by(request: SweepRequest, bench: Bench) -> NDArray[np.complex128]:
+    return matrix_seen(
+        request.frequency_hz,
+        request.connections,
+        bench.ports,
+        DEFINITION,
+        conductors=bench.device.conductors,
+        scattering=bench.device.scatter(GRID),
+    )
 
 
 def test_unused_legs_end_in_51_ohm_beside_0_2_pf() -> None:

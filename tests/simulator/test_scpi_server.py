@@ -274,7 +274,8 @@ def test_the_identity_stands_for_the_error_terms() -> None:
             take(client)
             found[key] = client.ask("*IDN?"), client.block("CALC:DATA? SDATA")
             client.close()
-            assert bench.announcement["addresses"] == {"analyzer": bench.address}
+            assert bench.announcement["addresses"] == bench.addresses
+            assert bench.addresses["analyzer"] == bench.address
             assert bench.announcement["schema"] == "benchsweep.bench/1"
     assert found["one"][0].split(",")[:2] == ["Simulated works", "bench analyzer 2 ports"]
     assert len(found["one"][0].split(",")) == 4

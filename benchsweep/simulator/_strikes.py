@@ -1,0 +1,177 @@
+"""How each fault of the analyzer changes what it does; when it strikes is the business of `_faults`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.simulator._bench import SweepRequest
+from benchsweep.simulator._messages import ScpiFault
+from benchsweep.simulator._status import EventBit
+from benchsweep.simulator._tree import Command
+from benchsweep.simulator._values import Integer, Kind, Number
+
+if TYPE_CHECKING:
+    from benchsweep.simulator._channel import Channel
+    from benchsweep.simulator._instrument import Instrument
+
+__all__ = [
+    "STRIKES_ANY_TIME",
+    "STRIKES_IDLE",
+    "second_controller",
+    "settled",
+    "spoil_block",
+    "spoil_sweep",
+]
+
+Complex = NDArray[np.complex128]
+
+_ROUNDING = 1e-4
+_GARBAGE = b"\x00?+1;"
+_FULL_QUEUE = 40
+
+
+# -- faults that strike a message ----------------------------------------------------------------------------
+
+
+def _in_use(device: Instrument) -> Channel:
+    """Return the channel that a person at the front panel has before them."""
+    used = [channel for channel in device.channels.values() if channel.measurements]
+    return used[0] if used else device.channels[1]
+
+
+def _other_points(channel: Channel) -> None:
+    channel.points = max(2, channel.points - channel.points // 5 - 1) if channel.points > 2 else 3
+
+
+def _front_panel(device: Instrument) -> None:
+    channel = _in_use(device)
+    which = int(device.draw().integers(3))
+    if which == 0:
+        others = [b for b in channel.definition.analyzer.if_bandwidths_hz if b != channel.if_bandwidth_hz]
+        channel.if_bandwidth_hz = float(device.draw().choice(others)) if others else channel.if_bandwidth_hz
+    elif which == 1:
+        _other_points(channel)
+    else:
+        channel.start_hz += 0.1 * (channel.stop_hz - channel.start_hz)
+    device.status.event |= EventBit.USER_REQUEST
+
+
+def second_controller(device: Instrument) -> None:
+    """Change settings as another program would that believes the analyzer to be its own."""
+    channel = _in_use(device)
+    if device.draw().integers(2):
+        _other_points(channel)
+    else:
+        channel.stop_hz -= 0.2 * (channel.stop_hz - channel.start_hz)
+
+
+def _queue_overflow(device: Instrument) -> None:
+    for _ in range(_FULL_QUEUE):
+        device.status.report(ScpiFault(-300, "simulated"))
+
+
+def _correction_on(device: Instrument) -> None:
+    for channel in device.channels.values():
+        channel.correction = True
+
+
+def _extension_on(device: Instrument) -> None:
+    rng = device.draw()
+    for channel in device.channels.values():
+        channel.extension = True
+        channel.extension_s = {port: float(rng.uniform(20e-12, 100e-12)) for port in channel.extension_s}
+
+
+Strike = Callable[["Instrument"], None]
+STRIKES_ANY_TIME: Mapping[str, Strike] = {
+    "front-panel": _front_panel,
+    "queue-overflow": _queue_overflow,
+}
+STRIKES_IDLE: Mapping[str, Strike] = {
+    "correction-on": _correction_on,
+    "extension-on": _extension_on,
+}
+
+
+# -- faults that strike a setting ----------------------------------------------------------------------------
+
+
+def settled(
+    device: Instrument, command: Command[Any], kinds: tuple[Kind[Any], ...], values: tuple[Any, ...]
+) -> tuple[Any, ...]:
+    """Return the values that a setting really takes.
+
+    Raises
+    ------
+    ScpiFault
+        -221 or -241: a fault refuses it.
+    """
+    if command.pattern.startswith(("*", "BENCh")):
+        return values
+    if device.faults.take("setting-refused"):
+        raise ScpiFault(-221, "simulated fault")
+    if device.faults.take("option-missing"):
+        raise ScpiFault(-241, "simulated fault")
+    kind = kinds[0]
+    if (
+        "FREQuency" in command.pattern
+        and isinstance(kind, Number)
+        and not isinstance(kind, Integer)
+        and device.faults.take("rounded-setting")
+    ):
+        limits = kind.limits(device)
+        above = values[0] * (1.0 + _ROUNDING)
+        return (above if above <= limits.largest else values[0] * (1.0 - _ROUNDING), *values[1:])
+    return values
+
+
+# -- faults that strike data ---------------------------------------------------------------------------------
+
+
+def spoil_block(fault: str, block: bytes) -> bytes:
+    """Return `block` with what `fault` puts before or behind it."""
+    if fault == "garbage-before-block":
+        return _GARBAGE + block
+    return block + _GARBAGE if fault == "garbage-after-block" else block
+
+
+def spoil_sweep(
+    fault: str, request: SweepRequest, raw: Complex, draw: Callable[[], np.random.Generator]
+) -> tuple[SweepRequest, Complex]:
+    """Return what is kept of a sweep.
+
+    Parameters
+    ----------
+    raw
+        ``(n_freq, n_ports, n_driven)``.
+    draw
+        Gives random numbers.
+    """
+    some = slice(raw.shape[0] // 3, None, 7)
+    if fault == "invalid-points":
+        raw[some] = np.nan
+    elif fault == "overload" and draw().integers(2):
+        raw[some] = np.inf + 1j * np.inf
+    elif fault == "overload":
+        raw[some] *= 1e3
+        raw[some] += 50.0
+    elif fault == "port-not-driven":
+        rng = draw()
+        missing = int(rng.integers(len(request.driven)))
+        if len(request.driven) > 1 and rng.integers(2):
+            return _without(request, missing), np.delete(raw, missing, axis=2)
+        raw[:, :, missing] = 0.0
+    return request, raw
+
+
+def _without(request: SweepRequest, index: int) -> SweepRequest:
+    return replace(
+        request,
+        driven=request.driven[:index] + request.driven[index + 1 :],
+        power_dbm=request.power_dbm[:index] + request.power_dbm[index + 1 :],
+    )
