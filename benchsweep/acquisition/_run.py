@@ -1,4 +1,4 @@
-"""Run a plan: connect, sweep, store; what is stored is not measured again."""
+"""Run a plan: connect, sweep, store; what is stored is not measured again unless a person wants it."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.acquisition._switch import Switch
+from benchsweep.acquisition._repeat import Repeats, Sweeper, describe_hookup, sweep_hookup
+from benchsweep.acquisition._switch import Again, Back, Done, Move, Switch
 from benchsweep.errors import AcquisitionError
 from benchsweep.records import Hookup, Plan, RawHookup, RawSweep
 
-__all__ = ["HookupStore", "Sweeper", "run_plan"]
+__all__ = ["HookupStore", "run_plan"]
 
 
 class HookupStore(Protocol):
@@ -22,34 +23,32 @@ class HookupStore(Protocol):
     def finished(self) -> Mapping[int, RawHookup]:
         """Return what is stored, by number of the hookup."""
 
-    def save(self, hookup: RawHookup) -> None:
-        """Store a finished hookup; it is durable when this returns."""
+    def save(self, raw: RawHookup) -> None:
+        """Store a finished hookup, in place of an older one of the same number; durable when this returns."""
 
 
-class Sweeper(Protocol):
-    """What `run_plan` needs of an analyzer that has been configured."""
-
-    @property
-    def frequency_hz(self) -> NDArray[np.float64]:
-        """The grid, ``(n_freq,)``."""
-
-    def sweep(self, ports: Sequence[int]) -> RawSweep:
-        """Take one sweep."""
+def _nothing(_: object) -> None:
+    return None
 
 
-def run_plan(
+def run_plan(  # noqa: PLR0913 - what is told and to whom is named each time
     plan: Plan,
     analyzer: Sweeper,
     switch: Switch,
     store: HookupStore,
     *,
     progress: Callable[[str], None],
-    review: Callable[[Sequence[RawHookup]], None] = lambda _: None,
+    review: Callable[[Sequence[RawHookup]], None] = _nothing,
+    retries: int = 2,
+    wait_for_link_s: float = 60.0,
+    incident: Callable[[str], None] = _nothing,
 ) -> tuple[RawHookup, ...]:
     """Make and sweep every hookup of `plan` that `store` does not have yet.
 
     Each finished hookup is stored before the next begins. Whatever stops the run, the same call goes on
-    from there and gives the same as an uninterrupted one.
+    from there and gives the same as an uninterrupted one. A sweep that fails for a passing reason is repeated
+    from its start, see `sweep_hookup`. A person may want a hookup once more: it is swept again and takes the
+    place of the stored one, which stays until the new one is stored.
 
     Parameters
     ----------
@@ -62,9 +61,14 @@ def run_plan(
     store
         Where finished hookups are kept.
     progress
-        Gets one line for each hookup that is made.
+        Gets one line for each hookup that is made, and for each thing that went wrong.
     review
-        Sees all hookups so far after each one; what it raises ends the run before the last one is stored.
+        Sees all hookups so far, in the order of the plan, after each one; what it raises ends the run before
+        the last one is stored.
+    retries, wait_for_link_s
+        How often a hookup is repeated, and how long a lost link is waited for.
+    incident
+        Gets one sentence for each repeat; `progress` gets it too.
 
     Returns
     -------
@@ -75,28 +79,93 @@ def run_plan(
     AcquisitionError
         The store holds hookups of another plan, or on another grid.
     InstrumentError
-        See `Analyzer.sweep`.
+        See `sweep_hookup`.
+    KeyboardInterrupt
+        A person stopped.
     """
-    finished = store.finished()
-    _check_stored(plan, finished, analyzer.frequency_hz)
-    total = len(plan.hookups)
-    done: list[RawHookup] = []
-    for place, hookup in enumerate(plan.hookups, start=1):
-        if hookup.number in finished:
-            done.append(finished[hookup.number])
-            continue
-        switch.connect(hookup, total=total)
+
+    def tell(sentence: str) -> None:
+        incident(sentence)
+        progress(sentence)
+
+    return _Run(
+        plan, analyzer, switch, store, progress, review, Repeats(retries, wait_for_link_s, progress, tell)
+    ).run()
+
+
+class _Run:
+    """One call of `run_plan`."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        analyzer: Sweeper,
+        switch: Switch,
+        store: HookupStore,
+        progress: Callable[[str], None],
+        review: Callable[[Sequence[RawHookup]], None],
+        repeats: Repeats,
+    ) -> None:
+        self._plan = {hookup.number: hookup for hookup in plan.hookups}
+        self._analyzer, self._switch, self._store = analyzer, switch, store
+        self._progress, self._review, self._repeats = progress, review, repeats
+        self._done = dict(store.finished())
+        self._last: int | None = None
+
+    def run(self) -> tuple[RawHookup, ...]:
+        """Go on until every hookup is swept and nobody wants one once more."""
+        _check_stored(self._plan, self._done, self._analyzer.frequency_hz)
+        total = len(self._plan)
+        wanted: int | None = None
+        while True:
+            missing = next((number for number in self._plan if number not in self._done), None)
+            number = wanted or missing
+            move = self._switch.finished(total=total) if number is None else self._make(number)
+            if number is None and isinstance(move, Done):
+                return self._in_order(self._done)
+            wanted = self._meant(move, newest=self._last or (missing or total + 1) - 1)
+
+    def _make(self, number: int) -> Move:
+        hookup, total = self._plan[number], len(self._plan)
         started = time.monotonic()
-        raw = RawHookup(hookup, analyzer.sweep(hookup.analyzer_ports))
-        review((*done, raw))
-        store.save(raw)
-        done.append(raw)
-        progress(f"hookup {place} of {total}: {_what(hookup)}: {time.monotonic() - started:.2f} s")
-    return tuple(done)
+        swept = sweep_hookup(hookup, self._analyzer, self._switch, self._repeats, total=total)
+        if not isinstance(swept, RawSweep):
+            return swept
+        raw = RawHookup(hookup, swept)
+        self._review(self._in_order({**self._done, number: raw}))
+        replaced = number in self._done
+        self._store.save(raw)
+        self._done[number] = raw
+        self._last = number
+        self._progress(
+            f"hookup {number} of {total}: {describe_hookup(hookup)}: {time.monotonic() - started:.2f} s"
+            f"{', in place of the earlier sweep' if replaced else ''}"
+        )
+        return Done()
+
+    def _meant(self, move: Move, *, newest: int) -> int | None:
+        """Return which hookup comes next because a person wants it; None: the first that is missing."""
+        match move:
+            case Done():
+                return None
+            case Again():
+                wanted = newest
+            case Back():
+                wanted = move.number
+        if wanted not in self._done:
+            raise AcquisitionError(
+                f"hookup {wanted} is wanted once more, but it has not been swept yet",
+                hint="Go back to one that has been swept.",
+            )
+        return wanted
+
+    def _in_order(self, done: Mapping[int, RawHookup]) -> tuple[RawHookup, ...]:
+        return tuple(done[number] for number in self._plan if number in done)
 
 
-def _check_stored(plan: Plan, finished: Mapping[int, RawHookup], grid: NDArray[np.float64]) -> None:
-    planned = {hookup.number: hookup for hookup in plan.hookups}
+def _check_stored(
+    planned: Mapping[int, Hookup], finished: Mapping[int, RawHookup], grid: NDArray[np.float64]
+) -> None:
     hint = "Discard the unfinished job and start it anew, or give the settings with which it was begun."
     for number, raw in sorted(finished.items()):
         wanted = planned.get(number)
@@ -128,16 +197,3 @@ def _check_stored(plan: Plan, finished: Mapping[int, RawHookup], grid: NDArray[n
 
 def _differ(port: int, stored: Mapping[int, str], wanted: Hookup) -> bool:
     return stored.get(port) != wanted.connections.get(port)
-
-
-def _what(hookup: Hookup) -> str:
-    """Return the things attached: balanced ports, or the standard."""
-    names: list[str] = []
-    for port, target in hookup.connections.items():
-        if target.startswith("thru "):
-            name = "thru " + " - ".join(map(str, sorted((port, int(target.split()[1])))))
-        else:
-            name = target.split(".")[0]
-        if name not in names:
-            names.append(name)
-    return ", ".join(names)

@@ -1,64 +1,71 @@
-"""Who makes a hookup: a person who is told what to move, or the simulated bench."""
+"""Whatever makes a hookup, and the simulated bench that does."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Protocol
 
 from benchsweep.errors import AcquisitionError
 from benchsweep.instrument import Link
-from benchsweep.records import Hookup, Leg, parse_leg
+from benchsweep.records import Hookup
 
-__all__ = ["PersonSwitch", "SimulatedSwitch", "Switch"]
+__all__ = ["Again", "Back", "Done", "Move", "SimulatedSwitch", "Switch"]
 
-_SAFETY = (
-    "Before you touch a port: the specimen must be disconnected from live equipment; confirm that no voltage "
-    "is present on it."
-)
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """The connections stand: sweep."""
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """The hookup that was swept last is wanted once more, before this one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Back:
+    """An earlier hookup is wanted once more, before this one."""
+
+    number: int
+
+
+Move = Done | Again | Back
+"""What becomes of a hookup that was asked for."""
 
 
 class Switch(Protocol):
     """Whatever makes the connections of a hookup."""
 
-    def connect(self, hookup: Hookup, *, total: int) -> None:
-        """Make the connections of one of `total` hookups; return when they stand."""
+    def connect(self, hookup: Hookup, *, total: int) -> Move:
+        """Make the connections of one of `total` hookups; return when they stand, or when others are wanted.
 
+        A person who stops raises `KeyboardInterrupt`.
+        """
 
-class PersonSwitch:
-    """A person who is told, in numbered steps, what to change since the hookup before.
+    def restore(self, hookup: Hookup) -> None:
+        """Make the connections of `hookup` stand after a link was lost, asking nobody."""
 
-    Parameters
-    ----------
-    prompt
-        Shows the words and returns when the person has done it.
-    """
+    def confirm(self, hookup: Hookup) -> None:
+        """Raise unless the connections of `hookup` still stand, as far as that can be asked."""
 
-    def __init__(self, prompt: Callable[[str], None]) -> None:
-        self._prompt = prompt
-        self._before: Mapping[int, str] | None = None
-
-    def connect(self, hookup: Hookup, *, total: int) -> None:
-        """Tell the person what to do."""
-        words = describe(hookup, self._before, total=total)
-        # Unknown until the person is done: an interrupt may leave half of it changed.
-        self._before = None
-        self._prompt(words)
-        self._before = hookup.connections
+    def finished(self, *, total: int) -> Move:
+        """Say whether the run may end, now that all hookups are swept."""
 
 
 class SimulatedSwitch:
-    """The simulated bench, told over its own link.
+    """The simulated bench, told over the link to its analyzer.
 
     Parameters
     ----------
     link
-        Link to the simulated analyzer.
+        Gives the present link to the simulated analyzer, each time it is needed.
     """
 
-    def __init__(self, link: Link) -> None:
+    def __init__(self, link: Callable[[], Link]) -> None:
         self._link = link
 
-    def connect(self, hookup: Hookup, *, total: int) -> None:
+    def connect(self, hookup: Hookup, *, total: int) -> Done:
         """Make the connections and check that the bench has them.
 
         Raises
@@ -69,17 +76,33 @@ class SimulatedSwitch:
             The bench says it has other connections.
         LinkLost, InstrumentTimeout, BadAnswer
         """
-        wanted = ",".join(f"{port}={target}" for port, target in hookup.connections.items())
-        self._link.write_checked(
-            f'BENCh:CONNect "{wanted}"',
-            doing=f"connecting hookup {hookup.number} of {total} on the simulated bench",
-        )
-        answer = self._link.query("BENCh:CONNect?").strip('"')
+        self._make(hookup, f"connecting hookup {hookup.number} of {total} on the simulated bench")
+        return Done()
+
+    def restore(self, hookup: Hookup) -> None:
+        """Make the connections again. Raises as `connect`."""
+        self._make(hookup, f"connecting hookup {hookup.number} again on the simulated bench")
+
+    def confirm(self, hookup: Hookup) -> None:
+        """Check that the bench still has the connections.
+
+        Raises
+        ------
+        AcquisitionError
+            It has others.
+        LinkLost, InstrumentTimeout, BadAnswer
+        """
+        answer = self._link().query("BENCh:CONNect?").strip('"')
         if _parse_connections(answer) != dict(hookup.connections):
             raise AcquisitionError(
-                f"hookup {hookup.number}: the simulated bench has {answer!r} connected, asked for {wanted!r}",
+                f"hookup {hookup.number}: the simulated bench has {answer!r} connected, "
+                f"asked for {_spell(hookup)!r}",
                 hint="Is somebody else using the same bench?",
             )
+
+    def finished(self, *, total: int) -> Done:
+        """Return at once: nobody is there to want more."""
+        return Done()
 
     def insert(self, specimen: str) -> None:
         """Exchange the specimen; takes effect with the next sweep.
@@ -96,110 +119,15 @@ class SimulatedSwitch:
         LinkLost, InstrumentTimeout, BadAnswer
         """
         doubled = specimen.replace('"', '""')
-        self._link.write_checked(f'BENCh:SPECimen "{doubled}"', doing=f"inserting specimen {specimen}")
+        self._link().write_checked(f'BENCh:SPECimen "{doubled}"', doing=f"inserting specimen {specimen}")
+
+    def _make(self, hookup: Hookup, doing: str) -> None:
+        self._link().write_checked(f'BENCh:CONNect "{_spell(hookup)}"', doing=doing)
+        self.confirm(hookup)
 
 
-def describe(hookup: Hookup, before: Mapping[int, str] | None, *, total: int) -> str:
-    """Return what a person has to do for `hookup`, in numbered steps.
-
-    Parameters
-    ----------
-    hookup
-        What must be connected.
-    before
-        What is connected now; None when that is not known.
-    total
-        How many hookups there are in all.
-    """
-    now = hookup.connections
-    known = {} if before is None else before
-    thru = _thru_move(known, now)
-    if thru is not None:
-        steps = [thru]
-    else:
-        off = {port: target for port, target in known.items() if now.get(port) != target}
-        on = {port: target for port, target in now.items() if known.get(port) != target}
-        steps = []
-        if before is None:
-            steps.append("Take everything off the analyzer ports.")
-        steps += _steps(off, _take_off) + _steps(on, _put_on)
-        if not on:
-            steps.append("Leave the connections as they are.")
-    specimen = any(_leg(target) for target in now.values())
-    if specimen:
-        steps.append("Every contact of the specimen without an analyzer port carries its termination.")
-    words = [f"Hookup {hookup.number} of {total}"]
-    if specimen and before is None:
-        words.append(_SAFETY)
-    words += [f"  {number}. {step}" for number, step in enumerate(steps, start=1)]
-    return "\n".join(words)
-
-
-def _steps(changes: Mapping[int, str], words: Callable[[str, Mapping[int, str]], str]) -> list[str]:
-    """Return one step for each thing that is attached: a pair of the specimen, a standard, a thru."""
-    groups: dict[str, dict[int, str]] = {}
-    for port, target in changes.items():
-        leg = _leg(target)
-        if leg is not None:
-            key = str(leg.port)
-        elif target.startswith("thru "):
-            key = "thru " + " ".join(map(str, sorted((port, int(target.split()[1])))))
-        else:
-            key = target
-        groups.setdefault(key, {})[port] = target
-    return [words(key, ports) for key, ports in groups.items()]
-
-
-def _take_off(what: str, ports: Mapping[int, str]) -> str:
-    if ":" in what:
-        return f"Take {_ports(ports)} off {what} and put the terminations on {what}."
-    thing = "thru" if what.startswith("thru") else f"{what} standard"
-    return f"Take the {thing} off {_ports(ports)}."
-
-
-def _put_on(what: str, ports: Mapping[int, str]) -> str:
-    legs = [(port, leg) for port, target in ports.items() if (leg := _leg(target)) is not None]
-    if legs:
-        each = " and ".join(f"analyzer port {port} to contact {leg.contact}" for port, leg in legs)
-        return f"Attach {each} of {what} (end {legs[0][1].port.end}), in place of the terminations there."
-    if what.startswith("thru"):
-        return f"Connect {_ports(ports)} with the thru."
-    return f"Put the {what} standard on {_ports(ports)}."
-
-
-def _thru_move(before: Mapping[int, str], now: Mapping[int, str]) -> str | None:
-    """Return the one step when a thru keeps one end and moves the other."""
-    both = (*before.values(), *now.values())
-    if not before or len(before) != 2 or len(now) != 2 or not all(t.startswith("thru ") for t in both):
-        return None
-    kept = set(before) & set(now)
-    if len(kept) != 1:
-        return None
-    (old,), (new,), (stays,) = set(before) - kept, set(now) - kept, kept
-    return f"Move the end of the thru from port {old} to port {new}; its other end stays on port {stays}."
-
-
-def _leg(target: str) -> Leg | None:
-    try:
-        return parse_leg(target)
-    except ValueError:
-        return None
-
-
-def _ports(ports: Iterable[int]) -> str:
-    """Write ports in words, three and more in a row as a range."""
-    numbers = sorted(ports)
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    parts = []
-    for run in runs:
-        parts += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else list(map(str, run))
-    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-    return f"analyzer port{'s' if len(numbers) > 1 else ''} {listed}"
+def _spell(hookup: Hookup) -> str:
+    return ",".join(f"{port}={target}" for port, target in hookup.connections.items())
 
 
 def _parse_connections(text: str) -> dict[int, str]:

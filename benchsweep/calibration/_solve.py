@@ -35,6 +35,7 @@ def solve(
     created_at: str,
     idn: str,
     settings: SweepSettings,
+    reached: str = "",
 ) -> Calibration:
     """Solve the error terms of an analyzer from its readings of the standards.
 
@@ -48,7 +49,7 @@ def solve(
         The standards and their definitions.
     hookups
         Finished hookups of a calibration plan, found by what their connections say, in any order.
-    identifier, created_at, idn, settings
+    identifier, created_at, idn, settings, reached
         Kept with the calibration, see `Calibration`.
 
     Returns
@@ -86,6 +87,7 @@ def solve(
         settings=settings,
         terms=terms,
         residuals_db=residuals,
+        reached=reached,
     )
 
 

@@ -26,6 +26,7 @@ def check_usable(
     settings: SweepSettings,
     now: datetime,
     max_age_hours: float,
+    reached: str = "",
 ) -> None:
     """Raise unless `calibration` may be used for a measurement.
 
@@ -47,11 +48,13 @@ def check_usable(
         The present, with its time zone.
     max_age_hours
         Oldest calibration that the station allows.
+    reached
+        Through which relays the ports are reached now, see `Calibration`.
 
     Raises
     ------
     CalibrationMismatch
-        Another analyzer, ports or grid.
+        Another analyzer, ports, grid or way through relays.
     CalibrationExpired
         Too old, or dated in the future.
     CalibrationError
@@ -61,6 +64,12 @@ def check_usable(
         raise CalibrationMismatch(
             f"calibration {calibration.identifier} belongs to analyzer {calibration.idn!r}, "
             f"this one is {idn!r}",
+            hint=_HINT,
+        )
+    if calibration.reached != reached:
+        raise CalibrationMismatch(
+            f"calibration {calibration.identifier} was measured through "
+            f"{calibration.reached or 'no relays'}; now it is {reached or 'no relays'}",
             hint=_HINT,
         )
     refuse_other_ports(calibration.terms.analyzer_ports, analyzer_ports, hint=_HINT)

@@ -4,7 +4,16 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import Address, Afresh, AsJson, Quiet, StationName
+from benchsweep.cli._options import (
+    Address,
+    Afresh,
+    AsJson,
+    CautionsReadBy,
+    Operator,
+    Quiet,
+    StationName,
+    SwitchAddress,
+)
 from benchsweep.cli._output import print_json, print_text, progress_to_stderr
 from benchsweep.cli._station import bench_of
 
@@ -17,6 +26,9 @@ def calibrate(
         str | None, typer.Option("--kit", metavar="K", help="Calibration kit; the station's own by default.")
     ] = None,
     address: Address = None,
+    switch_address: SwitchAddress = None,
+    operator: Operator = "",
+    cautions_read_by: CautionsReadBy = None,
     afresh: Afresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -32,7 +44,14 @@ def calibrate(
 
     check_kit(kit)
     progress = progress_to_stderr(quiet)
-    with bench_of(station, address, progress=progress) as bench:
+    with bench_of(
+        station,
+        address,
+        progress=progress,
+        operator=operator,
+        cautions_read_by=cautions_read_by,
+        switch_address=switch_address,
+    ) as bench:
         result = run(bench, kit=kit, afresh=afresh, progress=progress)
     if as_json:
         print_json(calibration_document(result.calibration, path=str(result.path)))

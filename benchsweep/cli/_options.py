@@ -13,6 +13,7 @@ __all__ = [
     "Against",
     "Archive",
     "AsJson",
+    "CautionsReadBy",
     "Decision",
     "LengthM",
     "Operator",
@@ -20,6 +21,7 @@ __all__ = [
     "Records",
     "SpecimenId",
     "StationName",
+    "SwitchAddress",
 ]
 
 
@@ -50,6 +52,22 @@ Address = Annotated[
     str | None,
     typer.Option(
         "--address", metavar="VISA", help="VISA address of the analyzer; overrides the station file."
+    ),
+]
+SwitchAddress = Annotated[
+    str | None,
+    typer.Option(
+        "--switch-address",
+        metavar="VISA",
+        help="VISA address of the relay matrix; overrides the station file.",
+    ),
+]
+CautionsReadBy = Annotated[
+    str | None,
+    typer.Option(
+        "--cautions-read-by",
+        metavar="NAME",
+        help="Who has read the cautions and obeys them; needed where nobody can be asked.",
     ),
 ]
 Against = Annotated[

@@ -12,7 +12,17 @@ from typing import Any
 
 from benchsweep.errors import UsageError
 
-__all__ = ["ask_person", "print_json", "print_text", "progress_to_stderr", "say", "table_width"]
+__all__ = [
+    "ask_person",
+    "person_is_there",
+    "print_json",
+    "print_text",
+    "progress_to_stderr",
+    "read_line",
+    "say",
+    "say_wrapped",
+    "table_width",
+]
 
 _COLOURS = {
     "pass": "green",
@@ -92,25 +102,39 @@ def say(line: str) -> None:
     sys.stderr.flush()
 
 
-def ask_person() -> Callable[[str], None] | None:
-    """Return a callable that shows words and waits for the Enter key; None without a terminal."""
-    if not (_is_terminal(sys.stdin) and _is_terminal(sys.stderr)):
+def ask_person() -> Callable[[str], str] | None:
+    """Return a callable that shows words and returns what is typed; None without a terminal."""
+    if not person_is_there():
         return None
 
-    def ask(words: str) -> None:
-        width = max(shutil.get_terminal_size((_PIPED_WIDTH, 24)).columns - 1, 30)
-        for line in ["", *words.splitlines()]:
-            say(textwrap.fill(line, width, subsequent_indent="     ", break_on_hyphens=False))
-        while True:
-            sys.stderr.write("  Done? Press Enter alone (Ctrl-C stops; the same command continues later): ")
-            sys.stderr.flush()
-            answer = sys.stdin.readline()
-            if not answer:
-                raise KeyboardInterrupt
-            if not answer.strip():
-                return
+    def ask(words: str) -> str:
+        say_wrapped(["", *words.splitlines()])
+        answer = read_line("  Done? Press Enter (or type again, back 3, stop; ? explains): ")
+        if answer is None:
+            raise KeyboardInterrupt
+        return answer
 
     return ask
+
+
+def person_is_there() -> bool:
+    """Return whether somebody can be asked: keyboard and screen are a terminal."""
+    return _is_terminal(sys.stdin) and _is_terminal(sys.stderr)
+
+
+def say_wrapped(lines: Sequence[str]) -> None:
+    """Write lines on stderr, broken where the terminal ends."""
+    width = max(shutil.get_terminal_size((_PIPED_WIDTH, 24)).columns - 1, 30)
+    for line in lines:
+        say(textwrap.fill(line, width, subsequent_indent="     ", break_on_hyphens=False))
+
+
+def read_line(question: str) -> str | None:
+    """Ask on stderr and return the line typed, without its end; None when there is no more input."""
+    sys.stderr.write(question)
+    sys.stderr.flush()
+    answer = sys.stdin.readline()
+    return answer.rstrip("\r\n") if answer else None
 
 
 def _is_terminal(stream: Any) -> bool:

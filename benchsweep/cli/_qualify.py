@@ -10,12 +10,14 @@ from benchsweep.cli._options import (
     Against,
     Archive,
     AsJson,
+    CautionsReadBy,
     Decision,
     LengthM,
     Operator,
     Quiet,
     SpecimenId,
     StationName,
+    SwitchAddress,
 )
 from benchsweep.cli._output import progress_to_stderr
 from benchsweep.cli._station import bench_of
@@ -30,8 +32,10 @@ def qualify(
     against: Against,
     length_m: LengthM = None,
     address: Address = None,
+    switch_address: SwitchAddress = None,
     archive: Archive = Path("archive"),
     operator: Operator = "",
+    cautions_read_by: CautionsReadBy = None,
     decision: Decision = "simple",
     afresh: Afresh = False,
     as_json: AsJson = False,
@@ -57,7 +61,15 @@ def qualify(
     rule = check_decision_rule(decision)
     check_archive(archive)
     progress = progress_to_stderr(quiet)
-    with bench_of(station, address, specimen=specimen, progress=progress) as bench:
+    with bench_of(
+        station,
+        address,
+        specimen=specimen,
+        progress=progress,
+        operator=operator,
+        cautions_read_by=cautions_read_by,
+        switch_address=switch_address,
+    ) as bench:
         solved = usable_calibration(bench, folder=None, progress=progress)
         result = run(
             bench,

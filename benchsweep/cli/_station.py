@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchsweep.cli._output import ask_person, say
+from benchsweep.cli._output import ask_person, person_is_there, read_line, say, say_wrapped
+from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
     from benchsweep.qualification import Bench, Station
+    from benchsweep.records import SafetyConfirmation
 
-__all__ = ["address_of", "bench_of"]
+__all__ = ["address_of", "bench_of", "confirm_cautions"]
 
 _DEFAULT_SPECIMEN = "cord-2m"
 
@@ -45,20 +46,97 @@ def _is_specimen_file(name: str) -> bool:
     return path.is_file() and (suffix == ".toml" or (suffix.startswith(".s") and suffix.endswith("p")))
 
 
+def confirm_cautions(
+    station: Station, *, operator: str = "", cautions_read_by: str | None = None
+) -> SafetyConfirmation | None:
+    """Show the cautions in full and have them confirmed, before an instrument is touched.
+
+    Parameters
+    ----------
+    station
+        Where hookups will be made. On the simulated bench nobody can be hurt: nothing is shown.
+    operator
+        Who measures; asked for when empty.
+    cautions_read_by
+        Who has confirmed already, from the command line; then nothing is asked.
+
+    Returns
+    -------
+    The confirmation; None on the simulated bench.
+
+    Raises
+    ------
+    UsageError
+        Refused, or there is nobody to ask and no name was given.
+    KeyboardInterrupt
+        Stopped while being asked.
+    """
+    from benchsweep.qualification import CAUTIONS, confirmed_cautions
+
+    if station.switch.kind == "simulated":
+        return None
+    if cautions_read_by is None and not person_is_there():
+        raise UsageError(
+            f"station {station.name}: the cautions must be confirmed before the first hookup, and there is "
+            "nobody to ask",
+            hint="Run the command in a terminal, or give --cautions-read-by with the name of who read them.",
+        )
+    # Also with --quiet: these are not progress.
+    say("Before anybody touches a port:")
+    say_wrapped([f"  - {caution}" for caution in CAUTIONS])
+    by = cautions_read_by if cautions_read_by is not None else _confirmed_in_terminal(station, operator)
+    return confirmed_cautions(by)
+
+
+def _confirmed_in_terminal(station: Station, operator: str) -> str:
+    by: str | None = operator.strip()
+    while by is not None and not by:
+        answer = read_line("  Your name: ")
+        by = None if answer is None else answer.strip()
+    while by is not None:
+        answer = read_line(f"  {by}: have you read this and done it? Type yes or no: ")
+        word = "no" if answer is None else answer.strip().lower()
+        if word == "yes":
+            return by
+        if word == "no":
+            break
+    raise UsageError(
+        f"station {station.name}: the cautions were not confirmed, so nothing was measured",
+        hint="Make the bench safe, then start the command again.",
+    )
+
+
 @contextmanager
 def bench_of(
-    station_name: str, address: str | None, *, specimen: str | None = None, progress: Callable[[str], None]
+    station_name: str,
+    address: str | None,
+    *,
+    specimen: str | None = None,
+    progress: Callable[[str], None],
+    operator: str = "",
+    cautions_read_by: str | None = None,
+    switch_address: str | None = None,
 ) -> Iterator[Bench]:
-    """Load a station, open its bench, show the cautions where a person makes the connections."""
-    from benchsweep.qualification import CAUTIONS, load_station, open_bench
+    """Load a station, have the cautions confirmed, open its bench.
 
-    station = load_station(station_name).at_address(address)
+    Parameters
+    ----------
+    station_name, address, switch_address
+        The station, and addresses that override its file.
+    specimen
+        What the embedded bench shall hold, see `address_of`.
+    progress
+        Gets lines on what happens.
+    operator, cautions_read_by
+        See `confirm_cautions`.
+    """
+    from benchsweep.qualification import load_station, open_bench
+
+    station = load_station(station_name).at_address(address).at_switch_address(switch_address)
     with address_of(station, specimen=specimen, progress=progress) as ready:
-        if ready.switch.kind == "person":
-            # Also with --quiet: these are not progress.
-            say("Before you touch a port:")
-            for caution in CAUTIONS:
-                say(textwrap.fill(f"  - {caution}", 79, subsequent_indent="    "))
-        with open_bench(ready, prompt=ask_person()) as bench:
+        safety = confirm_cautions(ready, operator=operator, cautions_read_by=cautions_read_by)
+        with open_bench(ready, prompt=ask_person(), safety=safety) as bench:
             progress(f"analyzer: {bench.analyzer.identity.idn} ({bench.analyzer.identity.family})")
+            if bench.reached:
+                progress(f"switch: {bench.reached}")
             yield bench

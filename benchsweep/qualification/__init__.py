@@ -4,7 +4,7 @@ The only room that knows the order of the stages. Nothing here prints or asks: p
 a person is asked through another, results come back as plain data.
 """
 
-from benchsweep.qualification._bench import CAUTIONS, Bench, open_bench
+from benchsweep.qualification._bench import CAUTIONS, Bench, confirmed_cautions, open_bench
 from benchsweep.qualification._calibrate import CalibrationResult, calibrate
 from benchsweep.qualification._documents import (
     exit_code_of,
@@ -14,16 +14,17 @@ from benchsweep.qualification._documents import (
     record_document,
     verdict_document,
 )
+from benchsweep.qualification._grid import check_grid
+from benchsweep.qualification._identity import Identified, who_answers
 from benchsweep.qualification._lookups import (
     calibration_document,
     check_archive,
     check_kit,
-    identify_address,
     info_document,
     insert_simulated_specimen,
-    plan_station,
     read_measurement,
 )
+from benchsweep.qualification._planning import Planned, plan_station
 from benchsweep.qualification._qualify import (
     Graded,
     Qualified,
@@ -60,20 +61,23 @@ __all__ = [
     "CalibrationResult",
     "Evaluation",
     "Graded",
+    "Identified",
+    "Planned",
     "Qualified",
     "Station",
     "calibrate",
     "calibration_document",
     "check_archive",
     "check_decision_rule",
+    "check_grid",
     "check_kit",
     "check_length",
     "check_specimen",
+    "confirmed_cautions",
     "evaluate",
     "exit_code_of",
     "grade_evaluation",
     "grade_record",
-    "identify_address",
     "identity_document",
     "import_touchstone",
     "info_document",
@@ -96,4 +100,5 @@ __all__ = [
     "software_versions",
     "usable_calibration",
     "verdict_document",
+    "who_answers",
 ]

@@ -12,17 +12,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep import archive, calibration, fixture
-from benchsweep.acquisition import PersonSwitch, SimulatedSwitch, Switch
+from benchsweep.acquisition import Switch
 from benchsweep.definitions import find_definition
 from benchsweep.errors import ArchiveError, CalibrationError, CalibrationMissing, UsageError
 from benchsweep.instrument import Analyzer, open_analyzer
+from benchsweep.qualification._alone import alone_with
 from benchsweep.qualification._station import Station
-from benchsweep.records import Calibration, SweepSettings
+from benchsweep.qualification._switching import Prompt, check_switch, open_switch, refuse_nobody
+from benchsweep.records import Calibration, SafetyConfirmation, SweepSettings
 
-__all__ = ["CAUTIONS", "Bench", "Progress", "Prompt", "find_calibration", "open_bench", "utc_now"]
+__all__ = [
+    "CAUTIONS",
+    "Bench",
+    "Progress",
+    "Prompt",
+    "confirmed_cautions",
+    "find_calibration",
+    "open_bench",
+    "utc_now",
+]
 
 Progress = Callable[[str], None]
-Prompt = Callable[[str], None]
 
 CAUTIONS: tuple[str, ...] = (
     "Disconnect the specimen from all live equipment and confirm with a meter that no voltage is present "
@@ -34,31 +44,48 @@ CAUTIONS: tuple[str, ...] = (
 )
 """What a person must have read before the first hookup on real hardware."""
 
+_LONGEST_NAME = 100
+
 
 def utc_now(timespec: str = "seconds") -> str:
     """Return the time now as ISO 8601 in UTC."""
     return datetime.now(UTC).isoformat(timespec=timespec)
 
 
-def tell_resumed(journal: archive.Journal, total: int, progress: Progress) -> None:
-    """Say that an interrupted run is continued, and how to begin afresh instead."""
-    kept = journal.finished()
-    if kept:
-        last = max(raw.sweep.taken_at for raw in kept.values())
-        progress(
-            f"continuing an interrupted run: {len(kept)} of {total} hookups are kept, the last of {last} "
-            "(--afresh begins anew)"
+def confirmed_cautions(by: str) -> SafetyConfirmation:
+    """Return the confirmation, dated now, that `by` read the cautions.
+
+    Raises
+    ------
+    UsageError
+        That is no name.
+    """
+    name = by.strip()
+    if not name or not name.isprintable() or len(name) > _LONGEST_NAME:
+        raise UsageError(
+            f"{by[:40]!r} is no name of a person who read the cautions",
+            hint=f"Give a name in printable characters, {_LONGEST_NAME} at most.",
         )
-    elif journal.restarted:
-        progress(
-            "an interrupted run had other settings, another calibration or another analyzer: its hookups "
-            "are dropped"
-        )
+    return SafetyConfirmation(name, utc_now(), CAUTIONS)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bench:
-    """An open bench, configured and ready to sweep."""
+    """An open bench, configured and ready to sweep.
+
+    Parameters
+    ----------
+    station, analyzer, switch, fixture, fixture_toml
+        What it is made of.
+    used
+        The settings as the analyzer read them back.
+    slots
+        Analyzer ports (positive leg, negative leg) of each place for a balanced port.
+    reached
+        What a calibration is bound to besides the analyzer: the relay matrix and its map; empty for others.
+    safety
+        That the cautions were confirmed; None on the simulated bench.
+    """
 
     station: Station
     analyzer: Analyzer
@@ -67,6 +94,8 @@ class Bench:
     fixture_toml: str
     used: SweepSettings
     slots: tuple[tuple[int, int], ...]
+    reached: str = ""
+    safety: SafetyConfirmation | None = None
 
     @property
     def ports(self) -> tuple[int, ...]:
@@ -75,18 +104,22 @@ class Bench:
 
 
 @contextmanager
-def open_bench(station: Station, *, prompt: Prompt | None) -> Iterator[Bench]:
+def open_bench(
+    station: Station, *, prompt: Prompt | None, safety: SafetyConfirmation | None = None
+) -> Iterator[Bench]:
     """Open the analyzer of `station`, configure it and make its switch ready.
 
     Parameters
     ----------
     prompt
-        Shows words to a person and returns when they have been done; needed where a person is the switch.
+        Shows words to a person and returns what was typed; needed where a person is the switch.
+    safety
+        That the cautions were confirmed; goes with the bench into the records.
 
     Raises
     ------
     UsageError
-        No address, or a person is needed and nobody can be asked.
+        No address, a person is needed and nobody can be asked, or another run uses the analyzer.
     InstrumentError, DefinitionError
     """
     keys = station.analyzer
@@ -99,32 +132,30 @@ def open_bench(station: Station, *, prompt: Prompt | None) -> Iterator[Bench]:
     fixture_toml = path.read_text(encoding="utf-8")
     definition = fixture.load_fixture(str(path))
     calibration.load_kit(station.calibration.kit)  # a typo there must not show after an hour of standards
-    with open_analyzer(
-        keys.address, family=keys.family, backend=keys.backend, timeout_s=keys.timeout_s
-    ) as analyzer:
+    refuse_nobody(station, prompt)
+    if keys.ports is not None:
+        check_switch(station, definition.usable_slots(keys.ports))
+    with (
+        alone_with(keys.address),
+        open_analyzer(
+            keys.address, family=keys.family, backend=keys.backend, timeout_s=keys.timeout_s
+        ) as analyzer,
+    ):
         slots = definition.usable_slots(analyzer.identity.ports)
         ports = sorted(port for slot in slots for port in slot)
-        used = analyzer.configure(station.settings(), ports)
-        yield Bench(
-            station=station,
-            analyzer=analyzer,
-            switch=_switch(station, analyzer, prompt),
-            fixture=definition,
-            fixture_toml=fixture_toml,
-            used=used,
-            slots=slots,
-        )
-
-
-def _switch(station: Station, analyzer: Analyzer, prompt: Prompt | None) -> Switch:
-    if station.switch.kind == "simulated":
-        return SimulatedSwitch(analyzer.link)
-    if prompt is None:
-        raise UsageError(
-            f"station {station.name}: a person makes the connections, and there is nobody to ask",
-            hint="Run the command in a terminal.",
-        )
-    return PersonSwitch(prompt)
+        used = analyzer.configure(station.settings(analyzer.identity.limits), ports)
+        with open_switch(station, slots, link=lambda: analyzer.link, prompt=prompt) as (switch, reached):
+            yield Bench(
+                station=station,
+                analyzer=analyzer,
+                switch=switch,
+                fixture=definition,
+                fixture_toml=fixture_toml,
+                used=used,
+                slots=slots,
+                reached=reached,
+                safety=safety,
+            )
 
 
 def find_calibration(
@@ -134,6 +165,7 @@ def find_calibration(
     analyzer_ports: Sequence[int],
     idn: str,
     settings: SweepSettings,
+    reached: str = "",
 ) -> tuple[Calibration, Path]:
     """Return the newest stored calibration of `station` that may be used, with its path.
 
@@ -157,6 +189,7 @@ def find_calibration(
                 analyzer_ports=analyzer_ports,
                 idn=idn,
                 settings=settings,
+                reached=reached,
                 now=datetime.now(UTC),
                 max_age_hours=station.calibration.max_age_hours,
             )

@@ -1,16 +1,19 @@
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from itertools import zip_longest
 from pathlib import Path
 
 from benchsweep import archive, calibration
-from benchsweep.acquisition import make_calibration_plan, run_plan
+from benchsweep.acquisition import make_calibration_plan
 from benchsweep.errors import CalibrationError
-from benchsweep.qualification._bench import Bench, Progress, tell_resumed, utc_now
+from benchsweep.qualification._bench import Bench, Progress
+from benchsweep.qualification._job import archiving_time, begin_job, run_job
 from benchsweep.records import Calibration, Hookup, RawHookup
 
-__all__ = ["CalibrationResult", "calibrate"]
+__all__ = ["CalibrationResult", "calibrate", "plan_text"]
 
 # Open, short and load come first in a calibration plan, each at all ports.
 _REFLECTIONS = 3
@@ -18,11 +21,12 @@ _REFLECTIONS = 3
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CalibrationResult:
-    """A stored calibration, where it is, and the largest residual of a through that its kit takes."""
+    """A stored calibration, where it is, the largest residual of a through that its kit takes, incidents."""
 
     calibration: Calibration
     path: Path
     refused_above_db: float
+    incidents: tuple[str, ...] = ()
 
 
 def calibrate(
@@ -61,32 +65,60 @@ def calibrate(
         "kit": definition.model_dump_json(),
         "settings": repr(bench.used),
         "plan": plan_text(plan.hookups),
+        "reached": bench.reached,
     }
-
-    def judged_early(measured: Sequence[RawHookup]) -> None:
-        if len(measured) == _REFLECTIONS:  # before anybody connects the throughs
-            calibration.check_reflections(definition, measured)
-
     with archive.Journal(target / "unfinished", job, afresh=afresh) as journal:
-        tell_resumed(journal, len(plan.hookups), progress)
+        _drop_stale(journal, station.calibration.max_age_hours, progress)
+        begin_job(bench, journal, len(plan.hookups), progress)
         try:
-            hookups = run_plan(
-                plan, bench.analyzer, bench.switch, journal, progress=progress, review=judged_early
-            )
-            solved = calibration.solve(
-                definition,
-                hookups,
-                identifier=station.name,
-                created_at=utc_now(timespec="milliseconds"),
-                idn=bench.analyzer.identity.idn,
-                settings=bench.used,
-            )
+            hookups = run_job(bench, plan, journal, progress=progress, review=_judge_early(definition))
+            created_at = archiving_time(journal, hookups, timespec="milliseconds")
+            written = archive.find_calibration_file(target, created_at=created_at, identifier=station.name)
+            if written is None:
+                solved = calibration.solve(
+                    definition,
+                    hookups,
+                    identifier=station.name,
+                    created_at=created_at,
+                    idn=bench.analyzer.identity.idn,
+                    settings=bench.used,
+                    reached=bench.reached,
+                )
+                written = solved, archive.write_calibration(solved, target)
         except CalibrationError:
             journal.discard()
             raise
-        path = archive.write_calibration(solved, target)
+        incidents = journal.notes.incidents
         journal.discard()
-    return CalibrationResult(solved, path, definition.acceptance.largest_thru_residual_db)
+    return CalibrationResult(*written, definition.acceptance.largest_thru_residual_db, incidents)
+
+
+def _judge_early(kit: calibration.Kit) -> Callable[[Sequence[RawHookup]], None]:
+    """Return what judges open, short and load before anybody connects the throughs, and when one changes."""
+    judged: list[RawHookup] = []
+
+    def judge(measured: Sequence[RawHookup]) -> None:
+        reflections = list(measured[:_REFLECTIONS])
+        if len(reflections) == _REFLECTIONS and any(
+            one is not other for one, other in zip_longest(reflections, judged)
+        ):
+            calibration.check_reflections(kit, reflections)
+            judged[:] = reflections
+
+    return judge
+
+
+def _drop_stale(journal: archive.Journal, max_age_hours: float, progress: Progress) -> None:
+    """Drop standards that were measured so long ago that a calibration made of them would be too old."""
+    taken = [_moment(raw.sweep.taken_at) for raw in journal.finished().values()]
+    if taken and datetime.now(UTC) - min(taken) > timedelta(hours=max_age_hours):
+        progress(f"an interrupted calibration is older than {max_age_hours:g} h: its standards are dropped")
+        journal.discard()
+
+
+def _moment(text: str) -> datetime:
+    moment = datetime.fromisoformat(text)
+    return moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
 
 
 def plan_text(hookups: tuple[Hookup, ...]) -> str:

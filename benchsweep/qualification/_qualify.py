@@ -4,14 +4,15 @@ import hashlib
 import unicodedata
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchsweep import archive, limits
-from benchsweep.acquisition import make_plan, run_plan
+from benchsweep.acquisition import make_plan
 from benchsweep.errors import CalibrationError, UsageError
-from benchsweep.qualification._bench import Bench, Progress, find_calibration, tell_resumed, utc_now
+from benchsweep.qualification._bench import Bench, Progress, find_calibration, utc_now
 from benchsweep.qualification._calibrate import calibrate, plan_text
+from benchsweep.qualification._job import archiving_time, begin_job, run_job
 from benchsweep.qualification._reduction import (
     Evaluation,
     evaluate,
@@ -104,6 +105,7 @@ def usable_calibration(bench: Bench, *, folder: Path | None, progress: Progress)
             analyzer_ports=bench.ports,
             idn=bench.analyzer.identity.idn,
             settings=bench.used,
+            reached=bench.reached,
         )
     except CalibrationError as reason:
         if bench.station.calibration.when_missing != "calibrate":
@@ -139,14 +141,35 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     archive.make_folder(folder)
     job = _job(bench, specimen, solved, plan)
     with archive.Journal(_journal_folder(folder, bench, specimen), job, afresh=afresh) as journal:
-        tell_resumed(journal, len(plan.hookups), progress)
-        hookups = run_plan(plan, bench.analyzer, bench.switch, journal, progress=progress)
-        measurement = _measurement(bench, specimen, solved, hookups, operator)
-        record = archive.write_record(measurement, folder)
+        begin_job(bench, journal, len(plan.hookups), progress)
+        hookups = run_job(bench, plan, journal, progress=progress)
+        measurement = replace(
+            _measurement(bench, specimen, solved, hookups, operator),
+            created_at=archiving_time(journal, hookups),
+            safety=journal.notes.safety,
+            incidents=journal.notes.incidents,
+        )
+        record, measurement = _archived_once(measurement, folder, progress)
         journal.discard()
     with suppress(OSError):  # another specimen may be unfinished
         journal.folder.parent.rmdir()
-    return grade_all(evaluate(measurement), requirements, record=record, decision_rule=decision_rule)
+    # The length is that of this call, also when an earlier one wrote the record.
+    evaluation = evaluate(measurement, length_m=specimen.length_m)
+    return grade_all(evaluation, requirements, record=record, decision_rule=decision_rule)
+
+
+def _archived_once(measurement: Measurement, folder: Path, progress: Progress) -> tuple[Path, Measurement]:
+    """Archive a measurement unless a run that was killed did so; return where it is, and what is there."""
+    written = archive.find_record(
+        folder,
+        created_at=measurement.created_at,
+        specimen=measurement.specimen.identifier,
+        sweeps=tuple(raw.sweep.taken_at for raw in measurement.hookups),
+    )
+    if written is None:
+        return archive.write_record(measurement, folder), measurement
+    progress(f"these sweeps were archived before the interruption: {written}")
+    return written, archive.read_record(written)
 
 
 def _measurement(
@@ -198,4 +221,5 @@ def _job(bench: Bench, specimen: Specimen, solved: Calibration, plan: Plan) -> d
         "calibration": f"{solved.identifier} {solved.created_at}",
         "fixture": bench.fixture_toml,
         "plan": plan_text(plan.hookups),
+        "reached": bench.reached,
     }

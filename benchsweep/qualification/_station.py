@@ -1,11 +1,15 @@
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Literal, Self
+from typing import Literal
 
-from pydantic import Field, PrivateAttr, model_validator
+from pydantic import Field, PrivateAttr
 
-from benchsweep.definitions import Definition, data_folder, load_definition
+from benchsweep.definitions import Definition, data_folder, find_definition, load_definition
+from benchsweep.errors import DefinitionError, UsageError
+from benchsweep.qualification._sweep_keys import SweepKeys
+from benchsweep.qualification._switch_keys import SwitchKeys
 from benchsweep.records import SweepSettings
 
 __all__ = ["Station", "load_station"]
@@ -19,32 +23,8 @@ class AnalyzerKeys(Definition):
     backend: str = "@py"
     timeout_s: float = Field(default=10.0, gt=0, le=600)
     ports: int | None = Field(default=None, ge=1, le=64)
-
-
-class SweepKeys(Definition):
-    """``[sweep]``: grid (all three keys or none) and receiver settings."""
-
-    start_mhz: float | None = Field(default=None, gt=0)
-    stop_mhz: float | None = Field(default=None, gt=0)
-    points: int | None = Field(default=None, ge=2, le=100_001)
-    if_bandwidth_hz: float = Field(gt=0)
-    averages: int = Field(default=1, ge=1, le=1000)
-    power_dbm: float = Field(default=-5.0, ge=-90, le=20)
-
-    @model_validator(mode="after")
-    def _whole_grid(self) -> Self:
-        given = [key is not None for key in (self.start_mhz, self.stop_mhz, self.points)]
-        if any(given) and not all(given):
-            raise ValueError("start_mhz, stop_mhz and points belong together: give all three or none")
-        if self.start_mhz is not None and self.stop_mhz is not None and self.start_mhz >= self.stop_mhz:
-            raise ValueError("start_mhz must be below stop_mhz")
-        return self
-
-
-class SwitchKeys(Definition):
-    """``[switch]``: who makes the connections."""
-
-    kind: Literal["person", "simulated"]
+    retries: int = Field(default=2, ge=0, le=20)
+    wait_for_link_s: float = Field(default=60.0, ge=0, le=86_400)
 
 
 class FixtureKeys(Definition):
@@ -97,17 +77,38 @@ class Station(Definition):
             return self
         return self.model_copy(update={"analyzer": self.analyzer.model_copy(update={"address": address})})
 
-    def settings(self) -> SweepSettings:
-        """Return the sweep settings to ask for."""
-        sweep = self.sweep
-        return SweepSettings(
-            start_hz=None if sweep.start_mhz is None else sweep.start_mhz * 1e6,
-            stop_hz=None if sweep.stop_mhz is None else sweep.stop_mhz * 1e6,
-            points=sweep.points,
-            if_bandwidth_hz=sweep.if_bandwidth_hz,
-            averages=sweep.averages,
-            power_dbm=sweep.power_dbm,
-        )
+    def at_switch_address(self, address: str | None) -> Station:
+        """Return the same station with another address of its relay matrix; None changes nothing.
+
+        Raises
+        ------
+        UsageError
+            The station has no relay matrix.
+        """
+        if not address:
+            return self
+        if self.switch.kind != "relays":
+            raise UsageError(
+                f"station {self.name} has no relay matrix",
+                hint='--switch-address is for a station with kind = "relays" under [switch].',
+            )
+        return self.model_copy(update={"switch": self.switch.model_copy(update={"address": address})})
+
+    def settings(self, limits: Mapping[str, float] | None = None) -> SweepSettings:
+        """Return the sweep settings to ask for.
+
+        Parameters
+        ----------
+        limits
+            What the analyzer says of its own range (`AnalyzerIdentity.limits`); a grid that is chosen from
+            requirements keeps within it.
+
+        Raises
+        ------
+        UsageError
+            The analyzer does not reach what the requirements ask for.
+        """
+        return self.sweep.settings(limits)
 
     def calibration_folder(self) -> Path:
         """Return where calibrations of this station are stored.
@@ -130,4 +131,10 @@ def load_station(name: str) -> Station:
     UnknownName, DefinitionError
     """
     station = load_definition("stations", name, Station)
+    try:
+        station.settings()
+    except UsageError as error:  # a requirement that does not exist, or a range that makes no sense
+        raise DefinitionError(
+            f"{find_definition('stations', name)}: sweep.requirements: {error.message}", hint=error.hint
+        ) from error
     return station.called_by(name)

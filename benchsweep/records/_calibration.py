@@ -77,6 +77,8 @@ class Calibration:
     residuals_db
         Quality figures, in dB (more negative is better), for people: for example
         ``{"load port 3": -78.2, "thru 1-5": -80.1}``.
+    reached
+        The relay matrix and its map through which the ports were reached; empty without one.
     """
 
     identifier: str
@@ -87,3 +89,4 @@ class Calibration:
     settings: SweepSettings
     terms: ErrorTerms
     residuals_db: Mapping[str, float]
+    reached: str = ""

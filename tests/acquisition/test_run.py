@@ -8,7 +8,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchsweep.acquisition import PersonSwitch, SimulatedSwitch, make_calibration_plan, make_plan, run_plan
+from benchsweep.acquisition import (
+    Done,
+    Move,
+    PersonSwitch,
+    SimulatedSwitch,
+    make_calibration_plan,
+    make_plan,
+    run_plan,
+)
 from benchsweep.errors import AcquisitionError, BadAnswer
 from benchsweep.instrument import open_analyzer
 from benchsweep.records import Hookup, Plan, RawHookup, RawSweep, SweepSettings, balanced_ports
@@ -27,9 +35,8 @@ class Memory:
     def finished(self) -> Mapping[int, RawHookup]:
         return dict(self.kept)
 
-    def save(self, hookup: RawHookup) -> None:
-        assert hookup.hookup.number not in self.kept
-        self.kept[hookup.hookup.number] = hookup
+    def save(self, raw: RawHookup) -> None:
+        self.kept[raw.hookup.number] = raw
 
 
 class Counting:
@@ -41,8 +48,18 @@ class Counting:
         self.connected: Hookup | None = None
         self._stop_before = stop_before
 
-    def connect(self, hookup: Hookup, *, total: int) -> None:
+    def connect(self, hookup: Hookup, *, total: int) -> Move:
         self.connected = hookup
+        return Done()
+
+    def restore(self, hookup: Hookup | None = None) -> None:
+        raise AssertionError("nothing was lost")
+
+    def confirm(self, hookup: Hookup) -> None:
+        assert self.connected is hookup
+
+    def finished(self, *, total: int) -> Move:
+        return Done()
 
     def sweep(self, ports: Sequence[int]) -> RawSweep:
         if len(self.swept) == self._stop_before:
@@ -90,9 +107,9 @@ def test_each_hookup_is_stored_before_the_next_is_connected() -> None:
     seen: list[int] = []
 
     class Watching(Counting):
-        def connect(self, hookup: Hookup, *, total: int) -> None:
+        def connect(self, hookup: Hookup, *, total: int) -> Move:
             seen.append(len(store.kept))
-            super().connect(hookup, total=total)
+            return super().connect(hookup, total=total)
 
     run(PLAN, Watching(), store)
     assert seen == list(range(len(PLAN.hookups)))
@@ -118,12 +135,17 @@ def test_a_person_who_resumes_is_told_everything_again() -> None:
     words: list[str] = []
 
     class Person(PersonSwitch):
-        def connect(self, hookup: Hookup, *, total: int) -> None:
-            super().connect(hookup, total=total)
+        def connect(self, hookup: Hookup, *, total: int) -> Move:
             analyzer.connect(hookup, total=total)
+            return super().connect(hookup, total=total)
 
-    run_plan(PLAN, analyzer, Person(words.append), store, progress=quiet)
-    assert len(words) == 3
+    def enter(text: str) -> str:
+        words.append(text)
+        return ""
+
+    run_plan(PLAN, analyzer, Person(enter), store, progress=quiet)
+    assert len(words) == 4
+    assert words[3] == "All 6 hookups are swept."
     assert words[0].startswith("Hookup 4 of 6\n")
     assert "Take everything off" in words[0]
     assert "Take everything off" not in words[1]
@@ -173,19 +195,20 @@ class TestOnTheSimulatedBench:
         options = BenchOptions(ports=8, noiseless=True)
         with running_bench(options) as bench, open_analyzer(bench.address) as analyzer:
             analyzer.configure(self.settings, range(1, 9))
-            switch = SimulatedSwitch(analyzer.link)
+            switch = SimulatedSwitch(lambda: analyzer.link)
             whole = run_plan(PLAN, analyzer, switch, Memory(), progress=quiet)
 
             store = Memory()
 
             class Failing(SimulatedSwitch):
-                def connect(self, hookup: Hookup, *, total: int) -> None:
-                    super().connect(hookup, total=total)
+                def connect(self, hookup: Hookup, *, total: int) -> Done:
+                    done = super().connect(hookup, total=total)
                     if hookup.number == 4:
                         analyzer.link.write('BENCh:FAULt "wrong-count"')
+                    return done
 
             with pytest.raises(BadAnswer):
-                run_plan(PLAN, analyzer, Failing(analyzer.link), store, progress=quiet)
+                run_plan(PLAN, analyzer, Failing(lambda: analyzer.link), store, progress=quiet, retries=0)
             assert sorted(store.kept) == [1, 2, 3]
             again = run_plan(PLAN, analyzer, switch, store, progress=quiet)
         for one, other in zip(whole, again, strict=True):
@@ -200,7 +223,7 @@ class TestOnTheSimulatedBench:
         ):
             analyzer.configure(self.settings, range(1, 5))
             plan = make_calibration_plan(range(1, 5))
-            done = run_plan(plan, analyzer, SimulatedSwitch(analyzer.link), Memory(), progress=quiet)
+            done = run_plan(plan, analyzer, SimulatedSwitch(lambda: analyzer.link), Memory(), progress=quiet)
         assert [raw.sweep.analyzer_ports for raw in done] == [(1, 2, 3, 4)] * 3 + [(1, 2), (1, 3), (1, 4)]
         # A thru passes nearly everything, an open nothing between ports.
         for raw in done[3:]:

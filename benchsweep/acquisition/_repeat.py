@@ -1,0 +1,154 @@
+"""A sweep that failed for a passing reason is repeated from its start, on a link that was opened anew."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.acquisition._switch import Done, Move, Switch
+from benchsweep.errors import InstrumentError
+from benchsweep.records import Hookup, RawSweep
+
+__all__ = ["Repeats", "Sweeper", "describe_hookup", "sweep_hookup"]
+
+_SHORTEST_PAUSE_S = 0.05
+_LONGEST_PAUSE_S = 2.0
+
+
+class Sweeper(Protocol):
+    """What is needed of an analyzer that has been configured."""
+
+    @property
+    def frequency_hz(self) -> NDArray[np.float64]:
+        """The grid, ``(n_freq,)``."""
+
+    def sweep(self, ports: Sequence[int]) -> RawSweep:
+        """Take one sweep."""
+
+    def restore(self) -> None:
+        """Open the link again and make the same settings; one attempt."""
+
+
+def _nothing(_: str) -> None:
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Repeats:
+    """How often a sweep is repeated, how long a lost link is waited for, and who is told.
+
+    Parameters
+    ----------
+    retries
+        How many times one hookup may be repeated; 0: never.
+    wait_for_link_s
+        How long after a failure the instruments may stay away before the run ends.
+    progress
+        Gets a line when the waiting begins.
+    incident
+        Gets one sentence for each repeat: which hookup, what happened, what was done.
+    """
+
+    retries: int = 2
+    wait_for_link_s: float = 60.0
+    progress: Callable[[str], None] = _nothing
+    incident: Callable[[str], None] = _nothing
+
+
+def sweep_hookup(
+    hookup: Hookup, analyzer: Sweeper, switch: Switch, repeats: Repeats, *, total: int
+) -> RawSweep | Move:
+    """Connect one hookup and sweep it, repeating the whole sweep after a passing error.
+
+    Nothing of a sweep that failed is kept: the data returned come from one sweep, on one link, with settings
+    that were made on that link and connections that were asked for after it.
+
+    Parameters
+    ----------
+    hookup
+        What to connect.
+    analyzer, switch
+        Who sweeps, who connects.
+    repeats
+        The policy.
+    total
+        How many hookups there are in all.
+
+    Returns
+    -------
+    The sweep; or what a person wants instead of this hookup.
+
+    Raises
+    ------
+    InstrumentError
+        One that is not passing, the last of too many, or the instruments stayed away for too long.
+    AcquisitionError
+        The simulated bench has other connections.
+    KeyboardInterrupt
+        A person stopped.
+    """
+    name = f"hookup {hookup.number} of {total} ({describe_hookup(hookup)})"
+    connected = False
+    attempt = 0
+    while True:
+        try:
+            if not connected:
+                move = switch.connect(hookup, total=total)
+                if not isinstance(move, Done):
+                    return move
+                connected = True
+            sweep = analyzer.sweep(hookup.analyzer_ports)
+            switch.confirm(hookup)
+            return sweep
+        except InstrumentError as error:
+            attempt += 1
+            if not error.passing or attempt > repeats.retries:
+                raise
+            waited_s = _restore(hookup, analyzer, switch, repeats, f"{name}: {error.message}")
+            repeats.incident(
+                f"{_now()} {name}: {error.message}; the link was opened and the settings were made again "
+                f"after {waited_s:.1f} s, and the whole sweep was repeated (repeat {attempt} of "
+                f"{repeats.retries})"
+            )
+
+
+def describe_hookup(hookup: Hookup) -> str:
+    """Return the things attached: balanced ports, or the standard."""
+    names: list[str] = []
+    for port, target in hookup.connections.items():
+        if target.startswith("thru "):
+            name = "thru " + " - ".join(map(str, sorted((port, int(target.split()[1])))))
+        else:
+            name = target.split(".")[0]
+        if name not in names:
+            names.append(name)
+    return ", ".join(names)
+
+
+def _restore(hookup: Hookup, analyzer: Sweeper, switch: Switch, repeats: Repeats, what: str) -> float:
+    """Open the links again, trying until the time is over; return how long it took in s."""
+    repeats.progress(f"{what}: opening the link again, for up to {repeats.wait_for_link_s:g} s")
+    started = time.monotonic()
+    pause_s = _SHORTEST_PAUSE_S
+    while True:
+        try:
+            analyzer.restore()
+            switch.restore(hookup)
+        except InstrumentError as error:
+            left_s = repeats.wait_for_link_s - (time.monotonic() - started)
+            if not error.passing or left_s <= 0.0:
+                raise
+        else:
+            return time.monotonic() - started
+        time.sleep(min(pause_s, left_s))
+        pause_s = min(2.0 * pause_s, _LONGEST_PAUSE_S)
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")

@@ -1,0 +1,45 @@
+"""One run at a time on an instrument, on this computer."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+
+from filelock import FileLock, Timeout
+
+from benchsweep.definitions import data_folder
+from benchsweep.errors import UsageError
+
+__all__ = ["alone_with"]
+
+
+@contextmanager
+def alone_with(address: str, *, what: str = "analyzer") -> Iterator[None]:
+    """Hold the instrument at `address` for this run; another run on this computer is refused meanwhile.
+
+    The lock is a file in the person's data folder, freed when the process ends, however it ends. Where the
+    folder cannot be written nothing is held: that must not keep a bench from measuring.
+
+    Raises
+    ------
+    UsageError
+        Another run has it.
+    """
+    spelled = address.strip().upper().replace("TCPIP0::", "TCPIP::")
+    name = hashlib.sha256(spelled.encode("utf-8", "surrogatepass")).hexdigest()[:16]
+    folder = data_folder() / "locks"
+    lock = FileLock(folder / f"{name}.lock")
+    try:
+        with suppress(OSError):
+            folder.mkdir(parents=True, exist_ok=True)
+            lock.acquire(blocking=False)
+    except Timeout as error:
+        raise UsageError(
+            f"another run on this computer is using the {what} at {address}",
+            hint="Wait until it ends, or stop it.",
+        ) from error
+    try:
+        yield
+    finally:
+        lock.release()

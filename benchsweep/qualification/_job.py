@@ -1,0 +1,102 @@
+"""What calibrating and qualifying have in common: a plan that is run, remembered and archived once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from benchsweep import archive
+from benchsweep.acquisition import run_plan
+from benchsweep.qualification._bench import Bench, Progress, utc_now
+from benchsweep.records import Plan, RawHookup
+
+__all__ = ["archiving_time", "begin_job", "run_job"]
+
+
+def begin_job(bench: Bench, journal: archive.Journal, total: int, progress: Progress) -> None:
+    """Say that an interrupted run is continued, and remember who confirmed the cautions.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    _tell_resumed(journal, total, progress)
+    if journal.notes.safety is None and bench.safety is not None:
+        journal.keep_notes(replace(journal.notes, safety=bench.safety))
+
+
+def run_job(
+    bench: Bench,
+    plan: Plan,
+    journal: archive.Journal,
+    *,
+    progress: Progress,
+    review: Callable[[Sequence[RawHookup]], None] = lambda _: None,
+) -> tuple[RawHookup, ...]:
+    """Run `plan` as the station wants it; incidents are remembered at once, as hookups are.
+
+    A job that was being archived when it was interrupted is not run again: its hookups are returned.
+
+    Raises
+    ------
+    AcquisitionError, InstrumentError, ArchiveError
+    """
+    kept = tuple(journal.finished().values())
+    if len(kept) == len(plan.hookups) and journal.notes.sweeps == _times(kept):
+        return kept
+
+    def remember(sentence: str) -> None:
+        notes = journal.notes
+        journal.keep_notes(replace(notes, incidents=(*notes.incidents, sentence)))
+
+    keys = bench.station.analyzer
+    return run_plan(
+        plan,
+        bench.analyzer,
+        bench.switch,
+        journal,
+        progress=progress,
+        review=review,
+        retries=keys.retries,
+        wait_for_link_s=keys.wait_for_link_s,
+        incident=remember,
+    )
+
+
+def archiving_time(
+    journal: archive.Journal, hookups: Sequence[RawHookup], *, timespec: str = "seconds"
+) -> str:
+    """Return the time of creation of the result that is made of `hookups`.
+
+    It is remembered before it is returned, so that a run which is killed between archiving and forgetting the
+    job finds its own result, and does not archive the same sweeps a second time.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    notes = journal.notes
+    if not notes.created_at or notes.sweeps != _times(hookups):
+        notes = replace(notes, created_at=utc_now(timespec), sweeps=_times(hookups))
+        journal.keep_notes(notes)
+    return notes.created_at
+
+
+def _times(hookups: Sequence[RawHookup]) -> tuple[str, ...]:
+    return tuple(raw.sweep.taken_at for raw in hookups)
+
+
+def _tell_resumed(journal: archive.Journal, total: int, progress: Progress) -> None:
+    """Say that an interrupted run is continued, and how to begin afresh instead."""
+    kept = journal.finished()
+    if kept:
+        last = max(raw.sweep.taken_at for raw in kept.values())
+        progress(
+            f"continuing an interrupted run: {len(kept)} of {total} hookups are kept, the last of {last} "
+            "(--afresh begins anew)"
+        )
+    elif journal.restarted:
+        progress(
+            "an interrupted run had other settings, another calibration or another analyzer: its hookups "
+            "are dropped"
+        )

@@ -1,0 +1,138 @@
+"""From the keys of a station to the switch that makes its hookups."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+
+from benchsweep.acquisition import (
+    PersonSwitch,
+    RelaySwitch,
+    SimulatedSwitch,
+    Switch,
+    make_calibration_plan,
+    make_plan,
+)
+from benchsweep.errors import UsageError
+from benchsweep.instrument import Link, open_relays
+from benchsweep.qualification._alone import alone_with
+from benchsweep.qualification._station import Station
+from benchsweep.records import Hookup, balanced_ports
+
+__all__ = ["Prompt", "check_switch", "open_switch", "refuse_nobody"]
+
+Prompt = Callable[[str], str]
+"""Shows words to a person and returns what the person typed."""
+
+Slots = Sequence[tuple[int, int]]
+
+
+def refuse_nobody(station: Station, prompt: Prompt | None) -> None:
+    """Refuse a station where a person is needed and nobody can be asked.
+
+    Raises
+    ------
+    UsageError
+    """
+    keys = station.switch
+    if prompt is not None or keys.kind == "simulated" or (keys.kind, keys.standards) == ("relays", "relays"):
+        return
+    does = "makes the connections" if keys.kind == "person" else "places the calibration standards"
+    raise UsageError(
+        f"station {station.name}: a person {does}, and there is nobody to ask",
+        hint="Run the command in a terminal.",
+    )
+
+
+def check_switch(station: Station, slots: Slots) -> None:
+    """Raise unless the relays of a station reach all that its plans need; other switches reach everything.
+
+    Raises
+    ------
+    DefinitionError
+        Names the ways that are missing.
+    HookupImpossible
+        Fewer than two places for a balanced port.
+    """
+    if station.switch.kind == "relays":
+        station.switch.routes().check(_needed(station, slots), where=f"station {station.called}")
+
+
+@contextmanager
+def open_switch(
+    station: Station, slots: Slots, *, link: Callable[[], Link], prompt: Prompt | None
+) -> Iterator[tuple[Switch, str]]:
+    """Make the switch of `station` ready.
+
+    Parameters
+    ----------
+    slots
+        Analyzer ports of each place for a balanced port.
+    link
+        Gives the present link to the analyzer.
+    prompt
+        Asks a person; None where nobody is there.
+
+    Returns
+    -------
+    The switch, and in words what a calibration through it is bound to: empty but for relays.
+
+    Raises
+    ------
+    UsageError, DefinitionError, InstrumentError
+    """
+    refuse_nobody(station, prompt)
+    if station.switch.kind == "simulated":
+        yield SimulatedSwitch(link), ""
+        return
+    if station.switch.kind == "person" and prompt is not None:
+        yield PersonSwitch(prompt), ""
+        return
+    with alone_with(station.switch.address, what="relay matrix"):
+        switch = _relays(station, slots, prompt)
+        try:
+            needed = _needed(station, slots)
+            reached = f"relay matrix {switch.idn}, map {station.switch.routes().digest(needed)}"
+            if station.switch.standards == "person":
+                reached += ", standards by hand"
+            yield switch, reached
+        finally:
+            switch.close()
+
+
+def _relays(station: Station, slots: Slots, prompt: Prompt | None) -> RelaySwitch:
+    keys = station.switch
+    if not keys.address:
+        raise UsageError(
+            f"station {station.name}: no address of the relay matrix",
+            hint="Put `address` under [switch] in the station file or give --switch-address.",
+        )
+    check_switch(station, slots)
+    places = _places(slots)
+    person = None
+    if keys.standards == "person" and prompt is not None:
+        where = "; ".join(f"analyzer port {port} to {leg}" for port, leg in places.items())
+        person = PersonSwitch(
+            prompt, note=f"Put the standards where the relay matrix leads the analyzer ports: {where}."
+        )
+    return RelaySwitch(
+        lambda: open_relays(keys.address, backend=keys.backend, timeout_s=keys.timeout_s),
+        keys.routes(),
+        ports=sorted(port for slot in slots for port in slot),
+        settle_s=keys.settle_s,
+        standards=person,
+        places=places,
+    )
+
+
+def _needed(station: Station, slots: Slots) -> tuple[Hookup, ...]:
+    """Return every hookup that the relays must be able to make."""
+    specimen = make_plan(slots, balanced_ports()).hookups
+    if station.switch.standards == "person":
+        return specimen
+    return (*specimen, *make_calibration_plan([port for slot in slots for port in slot]).hookups)
+
+
+def _places(slots: Slots) -> dict[int, str]:
+    """Return where each analyzer port ends when a person places the standards: as in the first hookup."""
+    return dict(make_plan(slots, balanced_ports()).hookups[0].connections)
