@@ -39,8 +39,10 @@ class ChosenGrid:
         First and last frequency and how many there are in all.
     segments
         The stretches, each linear; empty unless `spacing` is ``segments``.
+    limited
+        What the analyzer cannot give of what the range and the rule ask for, in words; mostly empty.
     warnings
-        In words; empty when the grid is fit for all.
+        `limited` and what the grid is too coarse for; empty when it is fit for all.
     """
 
     spacing: Spacing
@@ -48,6 +50,7 @@ class ChosenGrid:
     stop_hz: float
     points: int
     segments: tuple[SweepSegment, ...] = ()
+    limited: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
     def settings(self, *, if_bandwidth_hz: float, averages: int, power_dbm: float) -> SweepSettings:
@@ -145,13 +148,15 @@ def choose_grid(
         frequency_hz = segments_grid(segments)
     if len(segments) > 1:
         kind = "segments"
+    limited = (*said, *too_many)
     return ChosenGrid(
         spacing=kind,
         start_hz=float(frequency_hz[0]),
         stop_hz=float(frequency_hz[-1]),
         points=frequency_hz.size,
         segments=segments if kind == "segments" else (),
-        warnings=(*said, *too_many, *grid_warnings(frequency_hz, length_m, velocity_factor=velocity_factor)),
+        limited=limited,
+        warnings=(*limited, *grid_warnings(frequency_hz, length_m, velocity_factor=velocity_factor)),
     )
 
 

@@ -1,44 +1,95 @@
 from __future__ import annotations
 
-from typing import Annotated
+import textwrap
+from typing import TYPE_CHECKING
 
-import typer
+from benchsweep.cli._options import Address, Against, AsJson, LengthM, StationName
+from benchsweep.cli._output import print_json, print_text, table_width
 
-from benchsweep.cli._options import Address, AsJson, StationName
-from benchsweep.cli._output import print_json, print_text
+if TYPE_CHECKING:
+    from benchsweep.qualification import Planned
 
 __all__ = ["plan"]
+
+_PER_ROW = 4
 
 
 def plan(
     station: StationName,
-    against: Annotated[
-        str, typer.Option("--against", metavar="REQUIREMENT", help="Requirement that is to be graded.")
-    ],
+    against: Against,
+    length_m: LengthM = None,
     address: Address = None,
     as_json: AsJson = False,
 ) -> None:
-    """Print the hookups, matings and expected time of a qualification; nothing is measured.
+    """Print hookups, matings, frequency grid and expected time of a qualification; nothing is measured.
 
     The analyzer is asked for its ports unless the station file gives them.
 
-    Example: `benchsweep plan --station simulated --against tia-6a-cord`
+    Example: `benchsweep plan --station simulated --against tia-6a-cord --length-m 2`
     """
     from benchsweep.qualification import load_station, plan_document, plan_station
 
-    loaded = load_station(station).at_address(address)
-    made, seconds = plan_station(loaded, against)
+    planned = plan_station(load_station(station).at_address(address), against, length_m=length_m)
     if as_json:
-        print_json(plan_document(made, station=loaded.name, requirement=against, seconds=seconds))
+        print_json(plan_document(planned))
         return
-    lines = [
-        f"hookups {len(made.hookups)}, matings {made.matings} (balanced ports to attach), {seconds:.0f} s",
-        "each line: analyzer port -> leg of the specimen (end:pair.contact)",
+    print_text("\n".join([*_summary(planned), "", *_hookups(planned)]))
+
+
+def _summary(planned: Planned) -> list[str]:
+    made = planned.plan
+    length = "" if planned.length_m is None else f", {planned.length_m:g} m"
+    rows = [
+        ("station", planned.station.name),
+        ("against", ", ".join(planned.requirements) + length),
+        ("hookups", f"{len(made.hookups)}, with {made.matings} balanced ports to attach in all"),
+        ("grid", planned.grid),
+        ("time", _time(planned)),
     ]
-    for hookup in made.hookups:
+    if planned.length_m is None:
+        rows.append(("", "(give --length-m to have the grid checked for a specimen of that length)"))
+    lines = [line for head, words in rows for line in _row(head, words)]
+    for number, words in enumerate(planned.warnings):
+        lines += _row("" if number else "warnings", f"- {words}")
+    if planned.better is not None:
+        lines += _row("would fit", planned.better_words)
+        lines += _row("", f"(under [sweep] of the station file, in place of a grid there: {_keys(planned)})")
+        for words in planned.better.warnings:
+            lines += _row("", f"- even then: {words}")
+    return lines
+
+
+def _row(head: str, words: str) -> list[str]:
+    body = textwrap.wrap(words, max(table_width() - 12, 40), break_on_hyphens=False) or [""]
+    return [f"{head:<10}  {body[0]}".rstrip(), *(f"{'':<12}{line}" for line in body[1:])]
+
+
+def _keys(planned: Planned) -> str:
+    names = ", ".join(f'"{name}"' for name in planned.requirements)
+    return f"requirements = [{names}] and longest_m = {planned.length_m:g}"
+
+
+def _time(planned: Planned) -> str:
+    who = {"person": "by hand", "relays": "by relays"}.get(planned.station.switch.kind, "")
+    parts = [f"{_duration(planned.sweep_seconds)} sweeping"]
+    if planned.move_seconds:
+        parts.append(f"{_duration(planned.move_seconds)} of moves {who}".rstrip())
+    own = " (500 points assumed)" if planned.grid.startswith("the analyzer's own") else ""
+    return f"about {_duration(planned.seconds)}: {', '.join(parts)}{own}"
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 120.0:
+        return f"{max(seconds, 0.1):.0f} s" if seconds >= 10.0 else f"{max(seconds, 0.1):.1f} s"
+    return f"{seconds / 60.0:.0f} min"
+
+
+def _hookups(planned: Planned) -> list[str]:
+    lines = ["each line: analyzer port -> leg of the specimen (end:pair.contact)"]
+    for hookup in planned.plan.hookups:
         parts = [f"{port} -> {leg}" for port, leg in hookup.connections.items()]
-        rows = [parts[at : at + 4] for at in range(0, len(parts), 4)]
+        rows = [parts[at : at + _PER_ROW] for at in range(0, len(parts), _PER_ROW)]
         for at, row in enumerate(rows):
             head = f"{hookup.number:>3}" if at == 0 else "   "
             lines.append(f"{head}  " + "  ".join(part.ljust(13) for part in row).rstrip())
-    print_text("\n".join(lines))
+    return lines

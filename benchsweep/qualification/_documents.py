@@ -6,12 +6,14 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from benchsweep.acquisition import ChosenGrid
 from benchsweep.limits import LimitValue
+from benchsweep.qualification._identity import Identified
+from benchsweep.qualification._planning import Planned
 from benchsweep.records import (
-    AnalyzerIdentity,
     Measurement,
     Outcome,
-    Plan,
+    SweepSettings,
     Verdict,
     VerdictRow,
     WiringReport,
@@ -85,33 +87,75 @@ def verdict_document(verdict: Verdict) -> dict[str, Any]:
     }
 
 
-def plan_document(plan: Plan, *, station: str, requirement: str, seconds: float) -> dict[str, Any]:
-    """Return ``benchsweep.plan/1``; `seconds` is the expected time."""
+def plan_document(planned: Planned) -> dict[str, Any]:
+    """Return ``benchsweep.plan/1``; the seconds are expected ones."""
     return {
         "schema": "benchsweep.plan/1",
-        "station": station,
-        "requirement": requirement,
+        "station": planned.station.name,
+        "requirements": list(planned.requirements),
+        "length_m": planned.length_m,
         "hookups": [
             {
                 "number": hookup.number,
                 "connections": {str(port): leg for port, leg in hookup.connections.items()},
             }
-            for hookup in plan.hookups
+            for hookup in planned.plan.hookups
         ],
-        "matings": plan.matings,
-        "expected_seconds": round(seconds, 1),
+        "matings": planned.plan.matings,
+        "grid": {
+            "words": planned.grid,
+            **_grid(planned.settings, planned.settings.points),
+            "better": None
+            if planned.better is None
+            else {
+                "words": planned.better_words,
+                **_grid(planned.better, planned.better.points),
+                "warnings": list(planned.better.warnings),
+            },
+        },
+        "warnings": list(planned.warnings),
+        "seconds": round(planned.seconds, 1),
+        "sweep_seconds": round(planned.sweep_seconds, 1),
+        "move_seconds": round(planned.move_seconds, 1),
     }
 
 
-def identity_document(identity: AnalyzerIdentity, *, address: str) -> dict[str, Any]:
-    """Return ``benchsweep.identity/1``."""
+def _grid(of: SweepSettings | ChosenGrid, points: int | None) -> dict[str, Any]:
+    """Return a grid; null for what the analyzer decides."""
+    parts = of.segments
+    return {
+        "spacing": of.spacing,
+        "start_hz": parts[0].start_hz if parts else of.start_hz,
+        "stop_hz": parts[-1].stop_hz if parts else of.stop_hz,
+        "points": sum(part.points for part in parts) if parts else points,
+        "segments": [
+            {
+                "start_hz": part.start_hz,
+                "stop_hz": part.stop_hz,
+                "points": part.points,
+                "if_bandwidth_hz": part.if_bandwidth_hz,
+            }
+            for part in parts
+        ],
+    }
+
+
+def identity_document(found: Identified) -> dict[str, Any]:
+    """Return ``benchsweep.identity/1``; ``family`` and ``ports`` are null when no family fits."""
+    known = found.identity
     return {
         "schema": "benchsweep.identity/1",
-        "address": address,
-        "idn": identity.idn,
-        "family": identity.family,
-        "ports": identity.ports,
-        "evidence": [{"probe": probe.probe, "answer": probe.answer} for probe in identity.evidence],
+        "address": found.address,
+        "idn": found.idn,
+        "family": None if known is None else known.family,
+        "ports": None if known is None else known.ports,
+        "standing": found.standing or None,
+        "limits": {} if known is None else dict(known.limits),
+        "lacks": [] if known is None else list(known.lacks),
+        "tried": [
+            {"address": item.address, "reason": item.reason, "came": item.came} for item in found.tried
+        ],
+        "evidence": [{"probe": probe.probe, "answer": probe.answer} for probe in found.evidence],
     }
 
 

@@ -126,16 +126,28 @@ class SweepKeys(Definition):
         """
         if not self.requirements or self.longest_m is None:
             return None
+        start_hz, stop_hz = frequency_range(load_requirements(self.requirements))
+        return self.chosen_for(start_hz, stop_hz, self.longest_m, limits)
+
+    def chosen_for(
+        self, start_hz: float, stop_hz: float, length_m: float, limits: Mapping[str, float] | None = None
+    ) -> ChosenGrid:
+        """Return the grid that would be chosen for another range and length, in Hz and m.
+
+        Raises
+        ------
+        UsageError
+            The analyzer does not reach the range.
+        """
         can = dict(limits or {})
         points = [can["max_points"]] if "max_points" in can else []
         points += [] if self.most_points is None else [self.most_points]
-        start_hz, stop_hz = frequency_range(load_requirements(self.requirements))
         extra = {} if self.velocity_factor is None else {"velocity_factor": self.velocity_factor}
         return choose_grid(
             start_hz,
             stop_hz,
-            self.longest_m,
-            spacing=self.spacing,
+            length_m,
+            spacing=self.spacing if self.requirements else None,
             most_points=int(min(points)) if points else None,
             lowest_hz=max(can.get("min_frequency_hz", 0.0), (self.lowest_mhz or 0.0) * 1e6),
             highest_hz=can.get("max_frequency_hz", math.inf),

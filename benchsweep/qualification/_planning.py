@@ -1,0 +1,198 @@
+"""What a qualification at a station will take: hookups, matings, grid, time; nothing is measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from benchsweep import calibration, fixture, limits
+from benchsweep.acquisition import ChosenGrid, grid_text, settings_grid
+from benchsweep.errors import LinkLost, UsageError
+from benchsweep.qualification._grid import grid_findings
+from benchsweep.qualification._identity import identify_address
+from benchsweep.qualification._qualify import check_specimen, plan_for
+from benchsweep.qualification._requirements import frequency_range, load_requirements
+from benchsweep.qualification._station import Station
+from benchsweep.records import AnalyzerIdentity, Plan, SweepSettings
+
+__all__ = ["Planned", "plan_station"]
+
+# Common practice, no source: how long a person takes to move one balanced port, and relays to move at all.
+_SECONDS_PER_MATING = 20.0
+_RELAY_SECONDS = 0.05
+_SETTLING_S_PER_POINT = 60e-6
+_BANDWIDTHS_PER_POINT = 1.2
+_POINTS_WHEN_ANALYZER_DECIDES = 500
+_MOST_PORTS = 64
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Planned:
+    """A plan and what is known of it beforehand.
+
+    Parameters
+    ----------
+    station, requirements, length_m
+        What was asked; the length is the station's longest specimen where none was given.
+    plan
+        Hookups and matings.
+    settings
+        The sweep of the station.
+    grid
+        That of `settings` in words.
+    sweep_seconds
+        Expected time of all sweeps.
+    move_seconds
+        Expected time of all moves, by a person or by relays.
+    warnings
+        What the grid does not cover or is too coarse for.
+    better
+        A grid that fits, where that of the station does not or is left to the analyzer; None: no need, or no
+        length to choose it for.
+    """
+
+    station: Station
+    requirements: tuple[str, ...]
+    length_m: float | None
+    plan: Plan
+    settings: SweepSettings
+    grid: str
+    sweep_seconds: float
+    move_seconds: float
+    warnings: tuple[str, ...]
+    better: ChosenGrid | None
+
+    @property
+    def better_words(self) -> str:
+        """The grid that fits, in words; empty when there is none."""
+        return "" if self.better is None else grid_text(_with_grid(self.better, self.settings))
+
+    @property
+    def seconds(self) -> float:
+        """Expected time in all."""
+        return self.sweep_seconds + self.move_seconds
+
+
+def plan_station(station: Station, requirements: Sequence[str], *, length_m: float | None = None) -> Planned:
+    """Return what a qualification at `station` takes.
+
+    The number of analyzer ports is what the station file says; else what the analyzer answers, when there is
+    an address; else what the fixture could use. A grid that is chosen from requirements keeps within what the
+    analyzer says of itself, when it is asked.
+
+    Parameters
+    ----------
+    station
+        With its address, where there is one.
+    requirements
+        Names or paths; one or more.
+    length_m
+        Of the specimen; the station's `longest_m` when None.
+
+    Raises
+    ------
+    UnknownName, DefinitionError, UsageError, HookupImpossible, InstrumentError
+    """
+    check_specimen("plan", length_m)
+    loaded = load_requirements(requirements)
+    if not loaded:
+        raise UsageError("no requirement to plan for", hint="Give --against at least once.")
+    calibration.load_kit(station.calibration.kit)
+    definition = fixture.load_fixture(station.fixture.name)
+    identity = _ask(station)
+    ports = station.analyzer.ports or (identity.ports if identity is not None else _MOST_PORTS)
+    plan = plan_for(definition.usable_slots(ports))
+    can = identity.limits if identity is not None else {}
+    settings = station.settings(can)
+    length_m = length_m if length_m is not None else station.sweep.longest_m
+    warnings = _warnings(station, settings, loaded, length_m, can)
+    own_grid = settings_grid(settings) is None
+    return Planned(
+        station=station,
+        requirements=tuple(requirement.name for requirement in loaded),
+        length_m=length_m,
+        plan=plan,
+        settings=settings,
+        grid=grid_text(settings),
+        sweep_seconds=_sweep_seconds(settings) * sum(len(hookup.connections) for hookup in plan.hookups),
+        move_seconds=_move_seconds(station, plan),
+        warnings=warnings,
+        better=_better(station, settings, loaded, length_m, can) if own_grid or _matters(warnings) else None,
+    )
+
+
+def _ask(station: Station) -> AnalyzerIdentity | None:
+    """Ask the analyzer where there is one and what it says would matter."""
+    keys = station.analyzer
+    if not keys.address or (keys.ports is not None and not station.sweep.requirements):
+        return None
+    try:
+        return identify_address(
+            keys.address, family=keys.family, backend=keys.backend, timeout_s=keys.timeout_s
+        )
+    except LinkLost as error:
+        if keys.ports is not None:
+            return None  # known well enough without it
+        error.hint += " To plan without the analyzer, put `ports` under [analyzer] in the station file."
+        raise
+
+
+def _warnings(
+    station: Station,
+    settings: SweepSettings,
+    requirements: Sequence[limits.Requirement],
+    length_m: float | None,
+    can: Mapping[str, float],
+) -> tuple[str, ...]:
+    grid = settings_grid(settings)
+    if grid is None:
+        return ()
+    found = grid_findings(
+        grid, requirements, length_m, velocity_factor=station.sweep.velocity_factor, time_domain=True
+    )
+    chosen = station.sweep.chosen(can)
+    # Why the grid is as it is matters only where it does not fit.
+    return (*chosen.limited, *found) if chosen is not None and _matters(found) else found
+
+
+def _matters(warnings: Sequence[str]) -> bool:
+    """Nothing that is graded needs the time domain."""
+    return any(not words.startswith("time domain") for words in warnings)
+
+
+def _better(
+    station: Station,
+    settings: SweepSettings,
+    requirements: Sequence[limits.Requirement],
+    length_m: float | None,
+    can: Mapping[str, float],
+) -> ChosenGrid | None:
+    if length_m is None:
+        return None
+    start_hz, stop_hz = frequency_range(requirements)
+    made = station.sweep.chosen_for(start_hz, stop_hz, length_m, can)
+    return None if grid_text(_with_grid(made, settings)) == grid_text(settings) else made
+
+
+def _with_grid(grid: ChosenGrid, settings: SweepSettings) -> SweepSettings:
+    return grid.settings(
+        if_bandwidth_hz=settings.if_bandwidth_hz, averages=settings.averages, power_dbm=settings.power_dbm
+    )
+
+
+def _sweep_seconds(settings: SweepSettings) -> float:
+    """Return how long one pass with one driven port takes, averages included."""
+    points = settings.points or _POINTS_WHEN_ANALYZER_DECIDES
+    parts = [(part.points, part.if_bandwidth_hz or settings.if_bandwidth_hz) for part in settings.segments]
+    return settings.averages * sum(
+        count * (_BANDWIDTHS_PER_POINT / bandwidth_hz + _SETTLING_S_PER_POINT)
+        for count, bandwidth_hz in parts or [(points, settings.if_bandwidth_hz)]
+    )
+
+
+def _move_seconds(station: Station, plan: Plan) -> float:
+    if station.switch.kind == "person":
+        return plan.matings * _SECONDS_PER_MATING
+    if station.switch.kind == "relays":
+        return len(plan.hookups) * (station.switch.settle_s + _RELAY_SECONDS)
+    return 0.0
