@@ -52,6 +52,9 @@ class Channel:
         How many sweeps one start of a sweep stands for, where the family has such a setting.
     measurements
         Name -> (receiving port, driven port), in the order of definition.
+    concurrent, data_format
+        Whether several functions may be measured at once, and how one trace is shown, where the family has
+        such settings.
     group
         Ports of a declared group, all of which are driven too.
     """
@@ -74,6 +77,8 @@ class Channel:
     mode: str = "CONT"
     group_count: int = 1
     sweep_count: int = 1
+    concurrent: bool = False
+    data_format: str = "MLOG"
     correction: bool = True
     extension: bool = False
     extension_s: dict[int, float] = field(default_factory=dict)
@@ -224,9 +229,9 @@ class Channel:
         extension are applied where they are on.
         """
         grid = self.frequency_hz
-        if self._raw is None or self._grid is None or not np.array_equal(self._grid, grid):
-            return np.zeros((grid.size, receivers.size, sources.size), dtype=np.complex128)
-        data = self._raw[:, receivers[:, None], sources]
+        data = self.read_raw(receivers, sources)
+        if not data.any():
+            return data
         if self.correction:
             boxes = self.bench.error_boxes(grid)
             same = receivers[:, None] == sources
@@ -238,3 +243,10 @@ class Channel:
             turn = delay_s[receivers][:, None] + delay_s[sources]
             data = data * np.exp(2j * np.pi * grid[:, None, None] * turn)
         return np.asarray(data, dtype=np.complex128)
+
+    def read_raw(self, receivers: NDArray[np.intp], sources: NDArray[np.intp]) -> Complex:
+        """Return ``(points, n_receivers, n_sources)`` as the receivers read it; zeros where nothing was."""
+        grid = self.frequency_hz
+        if self._raw is None or self._grid is None or not np.array_equal(self._grid, grid):
+            return np.zeros((grid.size, receivers.size, sources.size), dtype=np.complex128)
+        return self._raw[:, receivers[:, None], sources]

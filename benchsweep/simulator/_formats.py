@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._settings import setting
+from benchsweep.simulator._settings import device_attribute
 from benchsweep.simulator._tree import Call, Command
 from benchsweep.simulator._values import Choice, Integer, Limits
 
@@ -30,10 +30,6 @@ def _format_text(call: _Call) -> str:
     return f"{call.device.format},{call.device.spell(call.device.format_bits).decode()}"
 
 
-def _set_byte_order(call: _Call, order: str) -> None:
-    call.device.byte_order = order
-
-
 def _set_word(call: _Call) -> None:
     word = call.arguments[0]
     call.device.format = word.removesuffix("32")
@@ -45,9 +41,7 @@ def _word(call: _Call) -> str:
 
 
 BYTE_ORDER_COMMANDS: CommandTable = (
-    setting(
-        "FORMat:BORDer", Choice("NORMal", "SWAPped"), lambda call: call.device.byte_order, _set_byte_order
-    ),
+    device_attribute("FORMat:BORDer", Choice("NORMal", "SWAPped"), "byte_order"),
 )
 
 LENGTH_FORMAT_COMMANDS: CommandTable = (

@@ -187,7 +187,7 @@ class Instrument(ScpiDevice):
     def free_running(self, channel: Channel) -> bool:
         """Return whether the channel sweeps again and again without being asked."""
         own = self.trigger_source in ("IMM", "INT")
-        return own and channel.mode == "CONT" and bool(channel.measurements)
+        return own and channel.mode == "CONT" and bool(channel.driven)
 
     async def nothing_pending(self) -> None:
         """Let channels that sweep by themselves come to the end of a sweep, where the family waits for it."""
@@ -234,7 +234,7 @@ class Instrument(ScpiDevice):
             -211 when nothing waits for it.
         """
         if (
-            self.trigger_source != "MAN"
+            self.trigger_source not in ("MAN", "BUS")
             or not self.status.operation.condition & OperationBit.WAITING_FOR_TRIGGER
         ):
             raise ScpiFault(-211)

@@ -11,7 +11,7 @@ from benchsweep.simulator._instrument import Instrument
 from benchsweep.simulator._tree import Answer, Call, Command
 from benchsweep.simulator._values import Integer, Kind, Number
 
-__all__ = ["attribute", "channel_of", "setting"]
+__all__ = ["attribute", "channel_of", "device_attribute", "set_continuous", "setting"]
 
 _Call = Call[Instrument]
 
@@ -55,6 +55,12 @@ def channel_of(call: _Call) -> Channel:
     return call.device.channels[call.suffixes["channel"]]
 
 
+def set_continuous(call: _Call, on: bool) -> None:
+    """Let the channel sweep by itself, or hold; whoever waits for the end of the sweeping is answered."""
+    channel_of(call).mode = "CONT" if on else "HOLD"
+    call.device.settle()
+
+
 def attribute(pattern: str, kind: Kind[Instrument], name: str) -> Command[Instrument]:
     """Return a setting that is an attribute of the channel."""
 
@@ -62,3 +68,12 @@ def attribute(pattern: str, kind: Kind[Instrument], name: str) -> Command[Instru
         setattr(channel_of(call), name, value)
 
     return setting(pattern, kind, lambda call: getattr(channel_of(call), name), write)
+
+
+def device_attribute(pattern: str, kind: Kind[Instrument], name: str) -> Command[Instrument]:
+    """Return a setting that is an attribute of the instrument."""
+
+    def write(call: _Call, value: Any) -> None:
+        setattr(call.device, name, value)
+
+    return setting(pattern, kind, lambda call: getattr(call.device, name), write)

@@ -149,7 +149,7 @@ class Tree(Generic[Device]):
 
     def _add(self, command: Command[Device]) -> None:
         if command.pattern.startswith("*"):
-            self._common[command.pattern[1:]] = command
+            self._common.setdefault(command.pattern[1:], command)
             return
         nodes = _parse_pattern(command.pattern)
         unknown = {node.suffix for node in nodes if node.suffix} - set(self._largest)

@@ -24,7 +24,7 @@ TRUTH = load_specimen("cord-2m", seed=1)
 
 def test_the_preset_has_its_traps(fresh: Client) -> None:
     assert fresh.ask("FORM?;:FORM:BORD?;:MMEM:STOR:TRAC:FORM:SNP?") == "ASC,+0;NORM;MA"
-    assert fresh.ask("SENS:CORR?;:SENS:CORR:EXT?;:CALC:FSIM:STAT?;:INIT:CONT?") == "1;0;0;1"
+    assert fresh.ask("SENS:CORR?;:SENS:CORR:EXT?;:CALC:FSIM:STAT?;:INIT:CONT?") == "1;1;0;1"
     assert fresh.ask("CALC:PAR:CAT:EXT?;:SYST:CHAN:CAT?") == '"CH1_S11_1,S11";"1"'
     assert fresh.ask("SYST:CAP:HARD:PORT:COUN?") == "+4"
     fresh.write("FORM REAL,32;:FORM:BORD SWAP")
@@ -147,7 +147,8 @@ def test_the_analyzers_own_correction_and_extension_change_the_data(ready: Clien
     corrected = matrix(ready)
     assert np.abs(raw - truth).max() > 0.5
     assert 0.01 < np.abs(corrected - truth).max() < 0.2  # plausible, and wrong
-    ready.write("SENS:CORR OFF;:SENS:CORR:EXT:PORT1:TIME 1 NS;:SENS:CORR:EXT ON")
+    ready.write("SENS:CORR OFF", *(f"SENS:CORR:EXT:PORT{port}:TIME 0" for port in (2, 3, 4)))
+    ready.write("SENS:CORR:EXT:PORT1:TIME 1 NS;:SENS:CORR:EXT ON")
     turned = matrix(ready)
     f = np.linspace(1e6, 100e6, 11)
     np.testing.assert_allclose(turned[:, 0, 0], raw[:, 0, 0] * np.exp(4j * np.pi * f * 1e-9), rtol=1e-9)
