@@ -48,6 +48,7 @@ def qualify(
     from benchsweep.qualification import (
         check_archive,
         check_decision_rule,
+        check_grid,
         check_length,
         check_specimen,
         load_requirements,
@@ -70,6 +71,8 @@ def qualify(
         cautions_read_by=cautions_read_by,
         switch_address=switch_address,
     ) as bench:
+        for words in check_grid(bench, requirements, length_m):
+            progress(f"note: {words}")
         solved = usable_calibration(bench, folder=None, progress=progress)
         result = run(
             bench,

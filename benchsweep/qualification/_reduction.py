@@ -9,6 +9,7 @@ from importlib.metadata import PackageNotFoundError, version
 from types import MappingProxyType
 
 from benchsweep import __version__, cabling, calibration, fixture, limits, mixedmode
+from benchsweep.acquisition import grid_warnings
 from benchsweep.records import (
     Calibration,
     LimitCurve,
@@ -103,8 +104,9 @@ def grade_evaluation(
         wiring=evaluation.wiring,
     )
     doubt = cabling.length_doubt(evaluation.traces, length)
-    if doubt:
-        verdict = replace(verdict, notes=(doubt, *verdict.notes))
+    notes = (doubt,) if doubt else _too_coarse(measurement)
+    if notes:
+        verdict = replace(verdict, notes=(*notes, *verdict.notes))
     curves: dict[Parameter, LimitCurve] = {}
     for parameter in dict.fromkeys(trace.parameter for trace in evaluation.traces):
         curve = limits.limit_curve(
@@ -113,3 +115,11 @@ def grade_evaluation(
         if curve is not None:
             curves[parameter] = curve
     return verdict, curves
+
+
+def _too_coarse(measurement: Measurement) -> tuple[str, ...]:
+    """Return what the grid of a measurement is too coarse for; what it does not cover stands in the rows."""
+    grid, length = measurement.corrected.frequency_hz, measurement.specimen.length_m
+    if length is None or grid.size < 2:
+        return ()
+    return grid_warnings(grid, length, time_domain=False)
