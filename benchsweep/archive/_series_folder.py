@@ -130,8 +130,8 @@ class SeriesWriter:
         Number of the last sweep that is kept, 0 when there is none.
     last : SeriesSweep or None
         That sweep, when it was found there.
-    carried : tuple of SeriesEvent
-        What was noted after it; belongs to the next sweep, or to the ending.
+    ending : SeriesEnding or None
+        How the recording ended, when it was noted after that sweep.
     damaged_last : int or None
         The last sweep cannot be read; the next one takes its number and its place.
     finished : Path or None
@@ -148,7 +148,7 @@ class SeriesWriter:
         self.head: SeriesHead | None = None
         self.count = 0
         self.last: SeriesSweep | None = None
-        self.carried: tuple[SeriesEvent, ...] = ()
+        self.ending: SeriesEnding | None = None
         self.damaged_last: int | None = None
         self.finished: Path | None = None
         self._files: SweepFiles | None = None
@@ -165,6 +165,11 @@ class SeriesWriter:
         except BaseException:
             self.close()
             raise
+
+    @property
+    def carried(self) -> tuple[SeriesEvent, ...]:
+        """What was noted after the last sweep: it belongs to the next one, or to the ending."""
+        return () if self.ending is None else self.ending.events
 
     def begin(self, head: SeriesHead) -> None:
         """Start a new series in the empty folder.
@@ -312,7 +317,7 @@ class SeriesWriter:
                 self.damaged_last = self.damaged_last or number
         ending = files.ending()
         if ending is not None and ending[1] == self.count:
-            self.carried = ending[0].events
+            self.ending = ending[0]
 
     def _drop(self) -> None:
         """Drop the folder so that a kill half-way leaves nothing that looks like a series."""
@@ -322,7 +327,7 @@ class SeriesWriter:
                 self.folder.rename(done)
             _remove(done)
         self._files, self.head, self.count, self.last = None, None, 0, None
-        self.carried, self.damaged_last = (), None
+        self.ending, self.damaged_last = None, None
 
 
 def _remove(folder: Path) -> None:

@@ -2,8 +2,8 @@
 
 The HDF5 library never sees the disc. It writes into a `_HollowFile` in memory, which knows where the sweeps
 are to stand but has no room for them; the sweeps are written to the real file, one after the other. So a full
-disc is an ordinary error of one write, and memory holds only the structure and some two hundred bytes for each
-sweep.
+disc is an ordinary error of one write, and memory holds only the structure and some two hundred bytes for
+each sweep.
 """
 
 from __future__ import annotations

@@ -89,6 +89,16 @@ class SeriesReader(ABC):
         for number in self.numbers:
             yield self.sweep(number)
 
+    def events(self) -> tuple[SeriesEvent, ...]:
+        """Return all that happened, in order; of an unfinished series every sweep is read for it.
+
+        Raises
+        ------
+        RecordDamaged, ArchiveError
+        """
+        after = () if self.ending is None else self.ending.events
+        return (*(event for sweep in self.sweeps() for event in sweep.events), *after)
+
     def _refuse_unknown(self, number: int) -> None:
         if number in self._there:
             return
@@ -139,7 +149,7 @@ class _Packed(SeriesReader):
         if self._ambient.shape[1] != len(self._ambient_names):
             raise root.wrong("ambient/value", f"not one column for each of {len(self._ambient_names)} names")
         self._events = _events(root.child("events"), numbers)
-        after = self._events.pop(len(numbers), ())
+        after = self._events.get(len(numbers), ())
         ending = SeriesEnding(root.text("ended_at"), root.text("ending"), after)
         super().__init__(path, head, numbers, ending, content_digest(root))
         told = _told_as_lost(root.child("events"))
@@ -170,6 +180,10 @@ class _Packed(SeriesReader):
             ambient={name: value for name, value in readings if not np.isnan(value)},
             events=self._events.get(place, ()),
         )
+
+    def events(self) -> tuple[SeriesEvent, ...]:
+        """Return all that happened, in order."""
+        return tuple(event for place in sorted(self._events) for event in self._events[place])
 
     def _state_of(self, place: int) -> Mapping[str, str]:
         state = self._states.get(int(self._state[place]))
