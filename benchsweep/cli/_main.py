@@ -4,11 +4,12 @@ import os
 import sys
 import tempfile
 import traceback
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import NoReturn
 
 from benchsweep.cli._app import app
-from benchsweep.errors import BenchsweepError
+from benchsweep.errors import BenchsweepError, InstrumentError
 
 __all__ = ["main"]
 
@@ -29,6 +30,8 @@ def main() -> NoReturn:
         _to_stderr(f"benchsweep: {error.message}")
         if error.hint:
             _to_stderr(f"  {error.hint}")
+        if isinstance(error, InstrumentError) and error.messages:
+            _keep_messages(error)
         _leave(error.exit_code)
     except KeyboardInterrupt:
         _to_stderr("interrupted: what was finished is kept; the same command continues from there")
@@ -53,6 +56,24 @@ def _leave(code: int) -> NoReturn:
 
 def _to_stderr(line: str) -> None:
     sys.stderr.write(line + "\n")
+
+
+def _keep_messages(error: InstrumentError) -> None:
+    """Write the last messages on the link to a file and say where; whatever goes wrong changes nothing."""
+    try:
+        from benchsweep.definitions import data_folder
+
+        folder = data_folder() / "logs"
+        folder.mkdir(parents=True, exist_ok=True)
+        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ-")
+        handle, name = tempfile.mkstemp(prefix=stamp, suffix="-messages.txt", dir=folder)
+        # An instrument may have sent anything; what no encoding knows is spelled out.
+        with open(handle, "w", encoding="utf-8", errors="backslashreplace") as file:  # noqa: PTH123
+            file.write(f"{type(error).__name__}: {error.message}\n\n")
+            file.writelines(f"{message}\n" for message in error.messages)
+        _to_stderr(f"  The last {len(error.messages)} messages on the link are in {name}")
+    except (OSError, ValueError, RuntimeError):
+        return
 
 
 def _write_traceback() -> str:

@@ -71,7 +71,9 @@ class SwitchKeys(Definition):
             if target not in _STANDARDS:
                 _refuse_no_leg(target, "open, short, load or thru")
             if isinstance(value, tuple) and (target != "thru" or not value):
-                raise ValueError(f"{target}: one column, please; only thru takes a list, one for each rail")
+                raise ValueError(
+                    f"the column of {target} must be one number; only thru takes a list, of at least one rail"
+                )
             for column in value if isinstance(value, tuple) else (value,):
                 if owner.setdefault(column, target) != target:
                     raise ValueError(f"column {column} is given to {owner[column]} and to {target}")
