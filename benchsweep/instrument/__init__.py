@@ -7,6 +7,7 @@ operations is data (``families/*.toml``); where groups differ in more than words
 by name.
 """
 
+from benchsweep.instrument._addresses import Candidate, address_candidates
 from benchsweep.instrument._analyzer import Analyzer, open_analyzer
 from benchsweep.instrument._family import Family, list_families, load_family
 from benchsweep.instrument._identify import identify
@@ -18,10 +19,12 @@ from benchsweep.instrument._relays import RelayMatrix, open_relays
 
 __all__ = [
     "Analyzer",
+    "Candidate",
     "Family",
     "Link",
     "Message",
     "RelayMatrix",
+    "address_candidates",
     "identify",
     "list_families",
     "load_family",

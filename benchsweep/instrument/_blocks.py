@@ -48,7 +48,7 @@ def read_block(
             hint="Its end cannot be told from its data; set the instrument to definite-length blocks.",
         )
     length = transport.read_header(digits, timeout_s)
-    if not length.isdigit():
+    if not length.isdigit() or len(length) != digits:
         raise BadAnswer(f"{what}: bad block length {length!r}", hint=tail())
     return _read_body(transport, timeout_s, int(length), what=what, tail=tail)
 
@@ -62,8 +62,9 @@ def _read_body(
         if stalled.closed:
             raise
         got = "fewer" if stalled.received is None else str(min(stalled.received, size))
+        then = "the end of the message" if stalled.ended else f"nothing for {timeout_s:g} s"
         raise BadAnswer(
-            f"{what}: block of {size} bytes announced, {got} received, then nothing for {timeout_s:g} s",
+            f"{what}: block of {size} bytes announced, {got} received, then {then}",
             hint="The block was cut short; measure again. " + tail(),
         ) from stalled
     if end not in (b"\n", b"\r\n"):

@@ -2,39 +2,36 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from types import TracebackType
-from typing import Self
+from contextlib import suppress
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, ScpiError, UsageError
+from benchsweep.errors import BadAnswer, InstrumentTimeout, ScpiError
 from benchsweep.instrument._blocks import read_block
-from benchsweep.instrument._messages import Message, MessageRing, carries_messages, make_printable
-from benchsweep.instrument._translate import translate
-from benchsweep.instrument._transport import LineTooLong, Stalled, Transport
+from benchsweep.instrument._messages import carries_messages
+from benchsweep.instrument._step import SteppedLink
 
 __all__ = ["ERROR_ENTRY", "Link"]
 
-ERROR_ENTRY = re.compile(r"""^\s*([+-]?\d+)\s*,\s*(?:"(.*)"|'(.*)'|(.*?))\s*$""")
+ERROR_ENTRY = re.compile(r"""^\s*([+-]?[0-9]{1,9})\s*,\s*(?:"(.*)"|'(.*)'|(.*?))\s*$""")
 """An entry of the error queue: number, comma, text (SCPI-1999 vol. 2, SYSTem:ERRor)."""
 
+# While probing, an answer such as "1,2,3" must not pass for an entry of the queue: that has words.
+_QUEUE_TEXT = re.compile(r"""^\s*[+-]?[0-9]{1,9}\s*,\s*["']?[^"']*[A-Za-z]{2}""")
 _QUEUE_CAP = 100
-# Values for *ESE that are no single status bit, so that a late answer to a status query is not taken for one.
-_TOKENS = tuple(n for n in range(19, 256) if n.bit_count() >= 3)
+_INTERRUPTED = -410
+# Status byte (IEEE 488.2 and SCPI-1999 vol. 1): bits.
+_QUEUE_NOT_EMPTY = 0x04
+_MESSAGE_AVAILABLE = 0x10
+# How long a status byte that says nothing is believed while probing.
+_GLIMPSE_S = 0.1
 
 
-class Link:
-    """A link on which questions and answers stay in step.
-
-    An exchange that did not end as it should (time-out, garbage, an interrupt from the keyboard) leaves the
-    link out of step: an answer may still be on its way. Before it is used again it is brought back with a
-    question whose answer is recognisable, or the use is refused. A lost connection stays lost.
+class Link(SteppedLink):
+    """A link to an instrument that speaks SCPI: questions, blocks, and its error queue.
 
     Parameters
     ----------
@@ -45,29 +42,6 @@ class Link:
     timeout_s
         How long an answer may take.
     """
-
-    def __init__(self, address: str, transport: Transport, timeout_s: float) -> None:
-        self.address = address
-        self.timeout_s = timeout_s
-        self._transport = transport
-        self._ring = MessageRing()
-        self._out_of_step = False
-        self._lost = ""
-        self._patience_s = timeout_s
-        self._tokens = itertools.cycle(_TOKENS)
-
-    @property
-    def stream(self) -> bool:
-        """True for a byte stream without message boundaries (raw TCP)."""
-        return self._transport.stream
-
-    def recent(self) -> tuple[Message, ...]:
-        """Return the last 200 messages, oldest first."""
-        return self._ring.all()
-
-    def messages(self) -> tuple[str, ...]:
-        """Return the last 200 messages as lines of text with their times, oldest first."""
-        return tuple(item.line() for item in self._ring.all())
 
     @carries_messages
     def write(self, *commands: str) -> None:
@@ -170,7 +144,7 @@ class Link:
         with self._exchange(command):
             self._send((command, "SYST:ERR?"))
             first = self._receive(None)
-            if ERROR_ENTRY.match(first):
+            if _QUEUE_TEXT.match(first):
                 return None, first
             return first, self._receive(None)
 
@@ -247,150 +221,55 @@ class Link:
             + "Check that the instrument has the range and the options for this.",
         )
 
-    @carries_messages
-    def resynchronise(self) -> None:
-        """Bring questions and answers back into step.
-
-        Raises
-        ------
-        InstrumentTimeout
-            Not possible in time; the link stays refused until it is.
-        LinkLost
-        """
-        self._refuse_lost()
-        self._out_of_step = True
-        with self._named("bringing the answers back into step", ()):
-            self._transport.clear()
-            for _ in range(3):
-                if self._token_came():
-                    self._send(("*ESE 0",))
-                    self._out_of_step = False
-                    self._ring.note("answers are back in step")
-                    return
-        raise InstrumentTimeout(
-            f"{self.address}: answers do not belong to the questions any more, and stay so",
-            hint="Close the link and start again; is another program using this connection? " + self._tail(),
-        )
-
-    @carries_messages
-    def close(self) -> None:
-        """Close the link; it cannot be used after that. Harmless when closed already."""
-        if not self._lost:
-            self._lost = "the link is closed"
-        with self._named("closing", ()):
-            self._transport.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
     def _probe_messages(self, command: str, patience_s: float) -> tuple[str | None, str]:
-        try:
-            answer: str | None = self.query(command, timeout_s=patience_s)
-        except InstrumentTimeout:
-            answer = None
+        """Ask, then let the status byte tell whether an answer waits, or an entry in the error queue.
+
+        An instrument that uses neither bit is asked for its queue after a while. Should it have been busy
+        with the answer, that question interrupts it (-410), and the first one is asked again in peace.
+        """
+        status = self._status()
+        if status is None:
+            answer = self._patient(command, patience_s)
+            return answer, _first(self.errors())
+        if status & _QUEUE_NOT_EMPTY:
+            self.errors()
+            status = self._status() or 0
+        with self._exchange(command):
+            self._send((command,))
+            waits = self._answer_waits(queue_was_empty=not status & _QUEUE_NOT_EMPTY)
+            answer = self._receive(None) if waits else None
         entries = self.errors()
-        return answer, f'{entries[0][0]},"{entries[0][1]}"' if entries else '0,"No error"'
+        if answer is None and any(number == _INTERRUPTED for number, _ in entries):
+            answer = self._patient(command, patience_s)
+            entries = self.errors()
+        return answer, _first(entries)
 
-    def _token_came(self) -> bool:
-        token = str(next(self._tokens))
-        self._send((f"*ESE {token};*ESE?",))
-        deadline = time.monotonic() + self.timeout_s
-        while True:
-            try:
-                raw = self._transport.read_line(max(0.001, deadline - time.monotonic()))
-            except LineTooLong:
-                continue
-            line = raw.decode("ascii", "replace").strip()
-            self._ring.received(line)
-            if line.lstrip("+") == token:
+    def _patient(self, command: str, patience_s: float) -> str | None:
+        with suppress(InstrumentTimeout):
+            return self.query(command, timeout_s=patience_s)
+        return None
+
+    def _answer_waits(self, *, queue_was_empty: bool) -> bool:
+        """Poll the status byte after a question: True when an answer waits, False when none will come."""
+        deadline = time.monotonic() + _GLIMPSE_S
+        pause = 0.0005
+        told = 0
+        while time.monotonic() < deadline:
+            status = self._status() or 0
+            if status & _MESSAGE_AVAILABLE:
                 return True
-            if line.endswith(token):
-                # The rest of a broken block stuck to it: ask once more with another token.
+            # Twice in a row: the entry and the answer of one question need not appear together.
+            told = told + 1 if queue_was_empty and status & _QUEUE_NOT_EMPTY else 0
+            if told > 1:
                 return False
+            time.sleep(pause)
+            pause = min(2.0 * pause, 0.01)
+        return False
 
-    def _ready(self) -> None:
-        self._refuse_lost()
-        if self._out_of_step:
-            self.resynchronise()
+    def _status(self) -> int | None:
+        with self._named("reading the status byte", ()):
+            return self._transport.status()
 
-    def _refuse_lost(self) -> None:
-        if self._lost:
-            raise LinkLost(
-                f"{self.address}: {self._lost}", hint="Open the link again and set everything up anew."
-            )
 
-    def _send(self, commands: tuple[str, ...]) -> None:
-        for command in commands:
-            if not command or "\n" in command or "\r" in command:
-                raise UsageError(
-                    f"{self.address}: not one line: {command[:80]!r}", hint="Send each command by itself."
-                )
-            self._ring.sent(command)
-        if self.stream:
-            self._transport.send(("\n".join(commands) + "\n").encode("utf-8"), self.timeout_s)
-            return
-        for command in commands:
-            self._transport.send((command + "\n").encode("utf-8"), self.timeout_s)
-
-    def _receive(self, timeout_s: float | None) -> str:
-        self._patience_s = self.timeout_s if timeout_s is None else timeout_s
-        raw = self._transport.read_line(self._patience_s)
-        answer = make_printable(raw.decode("utf-8", "backslashreplace").strip())
-        self._ring.received(answer)
-        return answer
-
-    @contextmanager
-    def _exchange(self, command: str) -> Iterator[None]:
-        """Keep the link marked out of step until the exchange has ended well."""
-        self._out_of_step = True
-        with self._named("asking", (command,)):
-            yield
-        self._out_of_step = False
-
-    @contextmanager
-    def _named(self, doing: str, commands: tuple[str, ...]) -> Iterator[None]:
-        """Give whatever the transport raises our name, and remember a lost connection."""
-        what = f"{doing} {commands[0]}" if commands else doing
-        try:
-            yield
-        except (InstrumentError, UsageError) as ours:
-            self._remember(ours)
-            raise
-        except Stalled as stalled:
-            named = self._stalled(stalled, what)
-            self._remember(named)
-            raise named from stalled
-        except LineTooLong as long:
-            raise BadAnswer(
-                f"{self.address}: {what}: more than 1 MiB came without an end of line",
-                hint="Is this an instrument at all? " + self._tail(),
-            ) from long
-        except Exception as raised:  # the border: VISA backends raise plain Exception too
-            named = translate(raised, address=self.address, doing=what, hint=self._tail())
-            self._remember(named)
-            raise named from raised
-
-    def _stalled(self, stalled: Stalled, what: str) -> InstrumentError:
-        if stalled.closed:
-            return LinkLost(
-                f"{self.address}: {what}: the instrument closed the connection",
-                hint="Check that it is on and that no other program took it over; then start again. "
-                + self._tail(),
-            )
-        return InstrumentTimeout(
-            f"{self.address}: {what}: no answer within {self._patience_s:g} s",
-            hint="Is the instrument busy, or does it not know this question? " + self._tail(),
-        )
-
-    def _remember(self, error: Exception) -> None:
-        self._ring.note(str(error)[:120])
-        if isinstance(error, LinkLost) and not self._lost:
-            self._lost = "the connection was lost before"
-
-    def _tail(self) -> str:
-        return f"Last messages: {self._ring.tail()}"
+def _first(entries: tuple[tuple[int, str], ...]) -> str:
+    return f'{entries[0][0]},"{entries[0][1]}"' if entries else '0,"No error"'

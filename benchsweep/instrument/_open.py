@@ -6,6 +6,9 @@ import errno
 import math
 import os
 import socket
+import threading
+import traceback
+from collections.abc import Iterator
 from contextlib import suppress
 from typing import Any
 
@@ -14,15 +17,21 @@ from pyvisa import constants, rname
 from pyvisa.resources import MessageBasedResource
 
 from benchsweep.errors import InstrumentError, LinkLost, UsageError
+from benchsweep.instrument._hislip import HislipTransport, hislip_transport
 from benchsweep.instrument._link import Link
 from benchsweep.instrument._translate import translate
-from benchsweep.instrument._transport import SocketTransport, VisaTransport, session_socket
+from benchsweep.instrument._transport import SocketTransport, Transport, VisaTransport, session_socket
+from benchsweep.instrument._vxi11 import Vxi11Transport, vxi11_transport
 
 __all__ = ["open_link"]
 
 _EXAMPLE = "An address looks like TCPIP::192.0.2.10::5025::SOCKET or TCPIP::192.0.2.10::hislip0::INSTR."
-_LONGEST_OPEN_S = 5.0
+_LONGEST_CONNECT_S = 5.0
+# Connecting, greeting, second channel or port mapper: some of these have time limits of their own.
+_LONGEST_OPEN_S = 12.0
 _LARGE_READ = 1 << 18
+# A host that has vanished is noticed after 25 s, also while nothing is expected of it.
+_KEEPALIVE = (("TCP_KEEPIDLE", 10), ("TCP_KEEPINTVL", 5), ("TCP_KEEPCNT", 3))
 
 
 def open_link(address: str, *, backend: str = "@py", timeout_s: float = 10.0) -> Link:
@@ -68,10 +77,24 @@ def _check_address(address: str, *, pure_python: bool) -> None:
             return  # a native VISA library may know it as an alias
         raise UsageError(f"not a VISA address: {address!r}", hint=_EXAMPLE) from error
     if isinstance(parsed, rname.TCPIPSocket):
-        if not parsed.port.isdigit() or not 0 < int(parsed.port) < 65536:
-            raise UsageError(f"{address}: {parsed.port} is no TCP port (1 to 65535)", hint=_EXAMPLE)
-        if pure_python:
-            _check_host(address, parsed.host_address)
+        _check_port(address, parsed.port)
+        hosts = parsed.host_address
+    elif isinstance(parsed, rname.TCPIPInstr) and pure_python:
+        # Ports are written as this backend takes them: host,port::inst0 and hislip0,port.
+        hosts, comma, port = parsed.host_address.partition(",")
+        if parsed.lan_device_name.lower().startswith("hislip"):
+            _, comma, port = parsed.lan_device_name.partition(",")
+        if comma:
+            _check_port(address, port)
+    else:
+        return
+    if pure_python:
+        _check_host(address, hosts)
+
+
+def _check_port(address: str, port: str) -> None:
+    if not (port.isascii() and port.isdigit() and 0 < int(port[:9]) < 65536):
+        raise UsageError(f"{address}: {port[:20]} is no TCP port (1 to 65535)", hint=_EXAMPLE)
 
 
 def _check_host(address: str, host: str) -> None:
@@ -92,9 +115,7 @@ def _open_resource(address: str, backend: str, timeout_s: float) -> MessageBased
             hint="Use @py, which needs no VISA library, or install the library that you name.",
         ) from error
     try:
-        resource = manager.open_resource(
-            address, open_timeout=int(1000 * min(timeout_s, _LONGEST_OPEN_S)) or 1
-        )
+        resource = _open_in_time(manager, address, min(timeout_s, _LONGEST_CONNECT_S))
     except rname.InvalidResourceName as error:
         raise UsageError(f"not a VISA address: {address!r}", hint=_EXAMPLE) from error
     except pyvisa.errors.VisaIOError as error:
@@ -114,9 +135,39 @@ def _open_resource(address: str, backend: str, timeout_s: float) -> MessageBased
     return resource
 
 
-def _prepare(
-    address: str, resource: MessageBasedResource, timeout_s: float
-) -> SocketTransport | VisaTransport:
+def _open_in_time(manager: pyvisa.ResourceManager, address: str, connect_s: float) -> Any:
+    """Open the resource, whatever limits the backend keeps or does not keep.
+
+    HiSLIP and VXI-11 of the pure Python backend connect a second socket without any limit, or wait several
+    times in a row; an instrument that only half answers would hold the program for minutes.
+    """
+    outcome: list[Any] = []
+    abandoned = threading.Event()
+
+    def work() -> None:
+        try:
+            resource = manager.open_resource(address, open_timeout=int(1000 * connect_s) or 1)
+        except BaseException as error:  # noqa: BLE001 - carried to the caller, who sorts it
+            _close_leftovers(error)
+            outcome.append(error)
+            return
+        outcome.append(resource)
+        if abandoned.is_set():
+            with suppress(pyvisa.errors.Error, OSError):
+                resource.close()
+
+    worker = threading.Thread(target=work, name=f"opening {address}", daemon=True)
+    worker.start()
+    worker.join(_LONGEST_OPEN_S)
+    if not outcome:
+        abandoned.set()
+        raise TimeoutError(f"not open after {_LONGEST_OPEN_S:g} s")
+    if isinstance(outcome[0], BaseException):
+        raise outcome[0]
+    return outcome[0]
+
+
+def _prepare(address: str, resource: MessageBasedResource, timeout_s: float) -> Transport:
     """Set terminations, time-out and socket options; find out whether anybody is there."""
     resource.timeout = timeout_s * 1000.0
     resource.write_termination = "\n"
@@ -124,15 +175,28 @@ def _prepare(
     sock = session_socket(resource)
     if sock is not None:
         _refuse_dead(address, sock)
-        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        sock.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        _set_options(sock)
         return SocketTransport(resource, sock)
+    bounded: HislipTransport | Vxi11Transport | None = hislip_transport(resource) or vxi11_transport(resource)
+    if bounded is not None:
+        for each in bounded.sockets:
+            _set_options(each)
+        return bounded
     transport = VisaTransport(resource)
     if transport.stream:
         _tune_stream(resource)
         # A refused port opens without complaint on some backends: only a question shows it.
         Link(address, transport, timeout_s).query("*IDN?")
     return transport
+
+
+def _set_options(sock: socket.socket) -> None:
+    sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+    for name, value in _KEEPALIVE:
+        option = getattr(socket, name, None)  # not every operating system has each
+        if option is not None:
+            sock.setsockopt(socket.IPPROTO_TCP, option, value)
 
 
 def _tune_stream(resource: MessageBasedResource) -> None:
@@ -156,6 +220,8 @@ def _refuse_dead(address: str, sock: socket.socket) -> None:
 
 
 def _unreachable(address: str, error: Exception) -> InstrumentError:
+    # The operating system's own words, where the backend hides them behind a code.
+    error = next((each for each in _chain(error) if isinstance(each, OSError)), error)
     silent = (constants.StatusCode.error_timeout, constants.StatusCode.error_resource_not_found)
     if isinstance(error, pyvisa.errors.VisaIOError) and error.error_code not in silent:
         return translate(error, address=address, doing="opening the link")
@@ -163,6 +229,26 @@ def _unreachable(address: str, error: Exception) -> InstrumentError:
     if address.upper().startswith("TCPIP") and not address.upper().endswith("SOCKET"):
         hint += " A raw TCP port is written TCPIP::host::port::SOCKET."
     return LinkLost(f"{address}: nobody answers ({_flat(error)})", hint=hint)
+
+
+def _chain(error: BaseException) -> Iterator[Exception]:
+    """Yield the error and what led to it."""
+    seen: BaseException | None = error
+    while isinstance(seen, Exception):
+        yield seen
+        seen = seen.__cause__ or seen.__context__
+
+
+def _close_leftovers(error: BaseException) -> None:
+    """Close the sockets that the backend leaves open when opening fails half-way."""
+    for each in _chain(error):
+        for frame, _ in traceback.walk_tb(each.__traceback__):
+            owner = frame.f_locals.get("self")
+            for name in ("_sync", "_async", "sock", "interface"):
+                left = getattr(owner, name, None)
+                left = getattr(left, "sock", left)
+                if isinstance(left, socket.socket):
+                    left.close()
 
 
 def _flat(error: Exception) -> str:

@@ -6,6 +6,7 @@ import pyvisa
 from pyvisa.constants import StatusCode
 
 from benchsweep.errors import InstrumentError, InstrumentTimeout, LinkLost
+from benchsweep.instrument._transport import Broken, gone
 
 __all__ = ["translate"]
 
@@ -49,7 +50,9 @@ def translate(error: Exception, *, address: str, doing: str, hint: str = "") -> 
         return LinkLost(f"{where}the link is closed", hint=_join("Open the link again.", hint))
     if isinstance(error, pyvisa.errors.Error):
         return InstrumentError(f"{where}{words}", hint=_join("Check the VISA installation.", hint))
-    if isinstance(error, TimeoutError):
+    if isinstance(error, Broken):
+        return LinkLost(f"{where}{words}", hint=_join("Open the link again.", hint))
+    if isinstance(error, TimeoutError) and not gone(error):
         return InstrumentTimeout(f"{where}no answer in time", hint=_join("Is the instrument busy?", hint))
     if isinstance(error, (OSError, EOFError)):
         return LinkLost(f"{where}connection lost ({words})", hint=_join(_CHECK, hint))

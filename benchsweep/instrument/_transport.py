@@ -1,16 +1,19 @@
 """How bytes get to the instrument and back: any VISA resource, and the byte stream of a TCP socket.
 
-Both are opened and closed by pyvisa. A socket resource of the pure Python backend is then read and written
+All are opened and closed by pyvisa. A socket resource of the pure Python backend is then read and written
 on the session's own socket: that backend reads binary blocks at an eighth of the speed, spins at full load
 when the peer has gone, drops what it has read when a time-out strikes, and offers no way to switch Nagle's
-algorithm off. Everything else goes through pyvisa's public interface.
+algorithm off. Its HiSLIP and VXI-11 sessions have transports of their own for like reasons (`_hislip`,
+`_vxi11`). Everything else goes through pyvisa's public interface.
 """
 
 from __future__ import annotations
 
+import errno
 import select
 import socket
 import time
+from contextlib import suppress
 from typing import Any, NoReturn, Protocol
 
 import numpy as np
@@ -19,13 +22,28 @@ from numpy.typing import NDArray
 from pyvisa import constants
 from pyvisa.resources import MessageBasedResource
 
-__all__ = ["SocketTransport", "Stalled", "Transport", "VisaTransport", "session_socket"]
+__all__ = [
+    "GLANCE_S",
+    "LONGEST_LINE",
+    "SLOWEST_BYTES_PER_S",
+    "Broken",
+    "LineTooLong",
+    "SocketTransport",
+    "Stalled",
+    "Transport",
+    "VisaTransport",
+    "gone",
+    "session_socket",
+]
 
-_LONGEST_LINE = 1 << 20
+LONGEST_LINE = 1 << 20
+SLOWEST_BYTES_PER_S = 100_000.0
+"""No sane link is slower than this; it bounds how long a trickling block may take."""
+GLANCE_S = 0.1
+
 _TEXT_CHUNK = 1 << 16
-# No sane link is slower than this; it bounds how long a trickling block may take.
-_SLOWEST_BYTES_PER_S = 100_000.0
-_GLANCE_S = 0.1
+# Where the transport marks the end of a message, this many bytes more tell whether a block ends as it should.
+_AFTER_BLOCK = 3
 
 
 class Stalled(Exception):
@@ -37,12 +55,19 @@ class Stalled(Exception):
         Bytes of the answer that did come; None when the backend does not tell.
     closed
         True when the peer closed the connection.
+    ended
+        True when the transport marked the end of the message: no more would have come.
     """
 
-    def __init__(self, received: int | None, *, closed: bool) -> None:
-        super().__init__(f"received {received}, closed {closed}")
+    def __init__(self, received: int | None, *, closed: bool, ended: bool = False) -> None:
+        super().__init__(f"received {received}, closed {closed}, ended {ended}")
         self.received = received
         self.closed = closed
+        self.ended = ended
+
+
+class Broken(Exception):
+    """What comes does not follow the protocol of the connection, which cannot be used any more."""
 
 
 class LineTooLong(Exception):
@@ -62,7 +87,7 @@ class Transport(Protocol):
         """Read up to the end of line, which is left out."""
 
     def read_header(self, count: int, timeout_s: float) -> bytes:
-        """Read exactly `count` bytes of a block header."""
+        """Read `count` bytes of a block header; fewer when the message ends before."""
 
     def read_body(self, count: int, timeout_s: float) -> tuple[NDArray[np.uint8], bytes]:
         """Read `count` bytes and what ends the message after them."""
@@ -71,7 +96,13 @@ class Transport(Protocol):
         """Return what is there already, for an error message; at most 64 bytes, waits at most 0.1 s."""
 
     def clear(self) -> None:
-        """Device clear, where the transport has one."""
+        """Device clear, where the transport has one; takes at most 5 s."""
+
+    def status(self) -> int | None:
+        """Read the status byte beside the messages; None where the transport has none."""
+
+    def unasked(self) -> bool:
+        """Tell whether something is there that nobody asked for; never waits."""
 
     def close(self) -> None:
         """Close; never raises for a connection that is gone."""
@@ -85,6 +116,11 @@ def session_socket(resource: MessageBasedResource) -> socket.socket | None:
     found = sessions.get(resource.session) if isinstance(sessions, dict) else None
     interface = getattr(found, "interface", None)
     return interface if isinstance(interface, socket.socket) else None
+
+
+def gone(error: TimeoutError) -> bool:
+    """Tell a peer that does not acknowledge any more (keepalive, retransmissions) from one that is busy."""
+    return error.errno == errno.ETIMEDOUT
 
 
 class SocketTransport:
@@ -114,7 +150,7 @@ class SocketTransport:
         searched = 0
         while (end := self._held.find(b"\n", searched)) < 0:
             searched = len(self._held)
-            if searched > _LONGEST_LINE:
+            if searched > LONGEST_LINE:
                 self._held.clear()
                 raise LineTooLong
             self._held += self._receive(_TEXT_CHUNK, deadline)
@@ -137,14 +173,14 @@ class SocketTransport:
         got = min(len(self._held), count + 1)
         view[:got] = self._held[:got]
         del self._held[:got]
-        last = time.monotonic() + timeout_s + count / _SLOWEST_BYTES_PER_S
+        last = time.monotonic() + timeout_s + count / SLOWEST_BYTES_PER_S
         while got <= count:
             deadline = min(last, time.monotonic() + timeout_s)
             self._arm(deadline, got)
             try:
                 new = self._sock.recv_into(view[got:])
             except TimeoutError as error:
-                raise Stalled(got, closed=False) from error
+                raise Stalled(got, closed=gone(error)) from error
             if new == 0:
                 raise Stalled(got, closed=True)
             got += new
@@ -155,7 +191,7 @@ class SocketTransport:
 
     def glance(self) -> bytes:
         try:
-            if not self._held and select.select([self._sock], [], [], _GLANCE_S)[0]:
+            if not self._held and select.select([self._sock], [], [], GLANCE_S)[0]:
                 self._held += self._sock.recv(64)
         except OSError:
             return bytes(self._held[:64])
@@ -164,15 +200,27 @@ class SocketTransport:
     def clear(self) -> None:
         """A byte stream has no device clear; the link resynchronises with a token instead."""
 
+    def status(self) -> int | None:
+        return None
+
+    def unasked(self) -> bool:
+        try:
+            return bool(self._held or select.select([self._sock], [], [], 0.0)[0]) and not self._ended()
+        except (OSError, ValueError):
+            return False  # whatever is wrong with the socket, the next exchange gives it a name
+
     def close(self) -> None:
         self._resource.close()
+
+    def _ended(self) -> bool:
+        return not self._held and _peer_closed(self._sock)
 
     def _receive(self, count: int, deadline: float) -> bytes:
         self._arm(deadline, len(self._held))
         try:
             data = self._sock.recv(count)
         except TimeoutError as error:
-            raise Stalled(len(self._held), closed=False) from error
+            raise Stalled(len(self._held), closed=gone(error)) from error
         if not data:
             raise Stalled(len(self._held), closed=True)
         return data
@@ -209,7 +257,7 @@ class VisaTransport:
         with resource.ignore_warning(constants.StatusCode.success_device_not_present, full):
             status = full
             while status == full and not line.endswith(b"\n"):
-                if len(line) > _LONGEST_LINE:
+                if len(line) > LONGEST_LINE:
                     raise LineTooLong
                 try:
                     chunk, status = resource.visalib.read(resource.session, _TEXT_CHUNK)
@@ -224,25 +272,35 @@ class VisaTransport:
 
     def read_body(self, count: int, timeout_s: float) -> tuple[NDArray[np.uint8], bytes]:
         self._set_timeout(timeout_s)
-        raw = self._read_binary(count + 1)
+        raw = self._read_binary(count + (1 if self.stream else _AFTER_BLOCK))
         data = np.frombuffer(raw, np.uint8, count=min(count, len(raw)))
         if data.size < count:
-            raise Stalled(data.size, closed=False)
+            raise Stalled(data.size, closed=False, ended=not self.stream)
         end = raw[count:]
-        if end == b"\r":
+        if self.stream and end == b"\r":
             end += self._read_binary(1)
         # Where the end of a message is marked by the transport, the newline may be missing.
         return data, end if self.stream or end else b"\n"
 
     def glance(self) -> bytes:
         try:
-            return self.read_line(_GLANCE_S)[:64]
+            return self.read_line(GLANCE_S)[:64]
         except (pyvisa.errors.VisaIOError, OSError, Stalled, LineTooLong):
             return b""
 
     def clear(self) -> None:
         if not self.stream:
             self._resource.clear()
+
+    def status(self) -> int | None:
+        if self.stream:
+            return None
+        with suppress(pyvisa.errors.Error, NotImplementedError):
+            return int(self._resource.read_stb())
+        return None
+
+    def unasked(self) -> bool:
+        return False
 
     def close(self) -> None:
         self._resource.close()

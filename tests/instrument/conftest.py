@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import importlib.util
 import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from pathlib import Path
+from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -76,3 +80,33 @@ def stopwatch() -> Callable[[], float]:
     """Seconds since the test began."""
     started = time.monotonic()
     return lambda: time.monotonic() - started
+
+
+def _load(name: str) -> ModuleType:
+    """Load a helper that stands beside this file; the tests are no package."""
+    path = Path(__file__).with_name(f"{name}.py")
+    spec = importlib.util.spec_from_file_location(f"instrument_{name}", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+SERVERS = _load("servers")
+
+
+@pytest.fixture
+def start_server() -> Iterator[Callable[..., Any]]:
+    """Start an instrument over ``hislip`` or ``vxi11`` (see ``servers.py``); all are stopped afterwards."""
+    running: list[Any] = []
+
+    def start(kind: str, known: dict[str, Any] | Callable[[str], Any], **options: Any) -> Any:
+        script = SERVERS.answers({"*IDN?": b"a,b,c,d\n", **known}) if isinstance(known, dict) else known
+        server = {"hislip": SERVERS.HislipServer, "vxi11": SERVERS.Vxi11Server}[kind](script, **options)
+        running.append(server)
+        return server
+
+    yield start
+    for server in running:
+        server.stop()

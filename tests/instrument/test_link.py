@@ -400,6 +400,12 @@ class MessageTransport:
         self.clears += 1
         self.pending.clear()
 
+    def status(self) -> int | None:
+        return None
+
+    def unasked(self) -> bool:
+        return False
+
     def close(self) -> None:
         pass
 
