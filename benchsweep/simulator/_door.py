@@ -12,7 +12,7 @@ from benchsweep.errors import UsageError
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._scpi_device import ScpiDevice
 
-__all__ = ["HOST", "Door", "StreamDoor"]
+__all__ = ["HOST", "LONGEST_MESSAGE", "Door", "StreamDoor"]
 
 _log = logging.getLogger(__name__)
 

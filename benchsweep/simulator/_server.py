@@ -17,9 +17,11 @@ from benchsweep.simulator._bench_definition import load_bench
 from benchsweep.simulator._common import ANALYZER_COMMANDS, COMMON_COMMANDS
 from benchsweep.simulator._door import HOST, Door, StreamDoor
 from benchsweep.simulator._families import FAMILIES
+from benchsweep.simulator._hislip import HislipDoor
 from benchsweep.simulator._instrument import Instrument
 from benchsweep.simulator._relay_matrix import RelayMatrix
 from benchsweep.simulator._specimen import load_specimen
+from benchsweep.simulator._vxi11 import Vxi11Door
 
 __all__ = ["BenchOptions", "RunningBench", "running_bench", "serve"]
 
@@ -151,6 +153,8 @@ class _Bench:
         addresses = {}
         for key, door, port, address in (
             ("analyzer", StreamDoor(self._analyzer), self._options.port, "TCPIP::{host}::{port}::SOCKET"),
+            ("hislip", HislipDoor(self._analyzer), 0, "TCPIP::{host}::hislip0,{port}::INSTR"),
+            ("vxi11", Vxi11Door(self._analyzer), 0, "TCPIP::{host},{port}::inst0::INSTR"),
             ("relays", StreamDoor(self._relays), 0, "TCPIP::{host}::{port}::SOCKET"),
         ):
             addresses[key] = address.format(host=HOST, port=await door.open(port))
