@@ -3,41 +3,45 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, datetime
-from types import TracebackType
+from functools import partial
+from types import MappingProxyType, TracebackType
 from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.errors import BadAnswer, BenchsweepError, InstrumentError, InstrumentTimeout, UsageError
-from benchsweep.instrument._behaviours import MEASUREMENTS, PARAMETER_NAMES, SWEEP
+from benchsweep.errors import (
+    BenchsweepError,
+    InstrumentError,
+    PowerCycled,
+    StaleData,
+    UsageError,
+)
 from benchsweep.instrument._family import Family
 from benchsweep.instrument._identify import recognise
 from benchsweep.instrument._link import Link
+from benchsweep.instrument._matrix import MatrixReader
+from benchsweep.instrument._messages import with_messages
 from benchsweep.instrument._open import open_link
-from benchsweep.instrument._readout import Order, find_order, in_order, read_parameters
-from benchsweep.instrument._settings import Setup, apply_settings, check_settings
+from benchsweep.instrument._readout import Memory
+from benchsweep.instrument._settings import Setup, apply_settings, check_settings, refuse_changes
+from benchsweep.instrument._sweeping import Events, register, run_sweep, switched_on
 from benchsweep.records import AnalyzerIdentity, RawSweep, SweepSettings
 
 __all__ = ["Analyzer", "open_analyzer"]
 
-# Standard event status register (IEEE 488.2): bits.
-_COMPLETE = 0x01
-_ERRORS = 0x04 | 0x08 | 0x10 | 0x20
-_POWER_ON = 0x80
-
-_TIMEOUT_FACTOR = 3.0
-_SHORTEST_POLL_S = 0.001
-_LONGEST_POLL_S = 0.1
+_FRONT_PANEL = "front panel used since the sweep before"
 
 
 def open_analyzer(
     address: str,
     *,
     family: str | None = None,
+    ports: int | None = None,
     backend: str = "@py",
     timeout_s: float = 10.0,
     minimum_timeout_s: float = 10.0,
@@ -50,6 +54,8 @@ def open_analyzer(
         See `open_link`.
     family
         Name or path of the command family; found out when None.
+    ports
+        Number of ports, for an analyzer that cannot tell it.
     minimum_timeout_s
         A sweep may take three times what the analyzer states, plus this.
 
@@ -57,10 +63,12 @@ def open_analyzer(
     ------
     UsageError, LinkLost, InstrumentTimeout, UnknownFamily, UnknownName, DefinitionError, BadAnswer
     """
-    link = open_link(address, backend=backend, timeout_s=timeout_s)
+    reopen = partial(open_link, address, backend=backend, timeout_s=timeout_s)
+    link = reopen()
     try:
-        identity, known = recognise(link, family)
-        return Analyzer(link, identity, known, minimum_timeout_s=minimum_timeout_s)
+        with with_messages(link):
+            identity, known = recognise(link, family, ports)
+        return Analyzer(link, identity, known, minimum_timeout_s=minimum_timeout_s, reopen=reopen)
     except BaseException:
         with suppress(BenchsweepError):
             link.close()
@@ -71,7 +79,7 @@ class Analyzer:
     """A network analyzer on a link.
 
     Every sweep is raw: the analyzer's own correction, port extension and fixture simulation are off. Before
-    each sweep the analyzer is asked whether they and all settings still are as they were set.
+    and after each sweep the analyzer is asked whether they and all settings still are as they were set.
 
     Parameters
     ----------
@@ -83,25 +91,44 @@ class Analyzer:
         How it spells its operations.
     minimum_timeout_s
         A sweep may take three times what the analyzer states, plus this.
+    reopen
+        Opens the link again; to the same address in the same way when None.
+
+    Attributes
+    ----------
+    link : Link
+        The present link; another one after `restore`.
     """
 
     def __init__(
-        self, link: Link, identity: AnalyzerIdentity, family: Family, *, minimum_timeout_s: float = 10.0
+        self,
+        link: Link,
+        identity: AnalyzerIdentity,
+        family: Family,
+        *,
+        minimum_timeout_s: float = 10.0,
+        reopen: Callable[[], Link] | None = None,
     ) -> None:
         self.link = link
         self.identity = identity
         self.family = family
         self._minimum_timeout_s = minimum_timeout_s
+        self._reopen = reopen or partial(open_link, link.address, timeout_s=link.timeout_s)
+        self._events = Events(link)
+        self._matrix = MatrixReader(link, family)
+        self._memory = Memory()
+        self._wanted: SweepSettings | None = None
+        self._used: SweepSettings | None = None
+        self._last_ports: tuple[int, ...] = ()
         self._setup: Setup | None = None
-        self._frequency_hz: NDArray[np.float64] | None = None
-        self._defined: tuple[int, ...] = ()
-        self._order: Order | None = None
+        self._measured_pass_s: float | None = None
+        self._power_cycled = False
 
     @property
     def was_switched_on(self) -> bool:
         """True when the analyzer had been switched on since anybody last asked: it may not be warm yet."""
         told = [item.answer for item in self.identity.evidence if item.probe == "*ESR?"]
-        return any(bool(_register(self.link.address, answer) & _POWER_ON) for answer in told)
+        return any(switched_on(self.link.address, answer) for answer in told)
 
     @property
     def frequency_hz(self) -> NDArray[np.float64]:
@@ -112,9 +139,9 @@ class Analyzer:
         UsageError
             `configure` has not been called.
         """
-        if self._frequency_hz is None:
+        if self._setup is None or self._matrix.frequency_hz is None:
             raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
-        return self._frequency_hz
+        return self._matrix.frequency_hz
 
     def configure(self, settings: SweepSettings, ports: Sequence[int]) -> SweepSettings:
         """Preset the analyzer, make the settings and define what drives `ports`.
@@ -122,7 +149,8 @@ class Analyzer:
         Parameters
         ----------
         settings
-            What is wanted; start, stop and points all None keep the grid that a preset leaves.
+            What is wanted; start, stop and points all None keep the grid that a preset leaves, or take that
+            of the segments.
         ports
             Analyzer ports of the first sweep; `sweep` may be given others.
 
@@ -134,6 +162,8 @@ class Analyzer:
         ------
         UsageError
             Settings or ports that make no sense.
+        NotSupported
+            The command family or this analyzer cannot do it; the message names what.
         ScpiError
             The analyzer reports errors; with its own text, the commands and what they were for.
         InstrumentError
@@ -142,20 +172,18 @@ class Analyzer:
         """
         check_settings(settings)
         checked = self._checked_ports(ports)
-        self._setup = None
-        self._defined = ()
-        setup = apply_settings(self.link, self.family, settings)
-        used = setup.used
-        grid = np.linspace(used.start_hz or 0.0, used.stop_hz or 0.0, used.points or 0)
-        grid.flags.writeable = False
-        self._frequency_hz = grid
-        self._define(checked)
-        self._event_status()
-        self._setup = setup
-        return used
+        with with_messages(self.link):
+            # Only cleared: whoever configures begins anew, and may do so after the analyzer was switched on.
+            register(self.link.address, self.link.query("*ESR?"))
+            self._power_cycled = False
+            return self._configure(settings, checked)
 
     def sweep(self, ports: Sequence[int]) -> RawSweep:
         """Take one sweep (averages included) with every one of `ports` driven in turn.
+
+        Data that repeat an earlier sweep to the last bit are doubted. The analyzer is then preset, made to
+        sweep another grid, set up again and swept again: where the data still are the same, it has no noise
+        (a simulated one) and they are given; else they were those of the earlier sweep.
 
         Parameters
         ----------
@@ -166,34 +194,72 @@ class Analyzer:
         ------
         UsageError
             Not configured, or ports that the analyzer has not.
-        InstrumentError
-            The settings are not those that were made: someone changed them, or the power went.
+        SettingsChanged
+            The settings are not those that were made; with every difference.
+        PowerCycled
+            The analyzer was switched off and on since it was set up.
         InstrumentTimeout
             The sweep did not end; it has been aborted.
+        InvalidData
+            Points that are no numbers, or an overloaded receiver.
+        StaleData
+            Data of an earlier sweep, or of a port that was not driven.
         ScpiError
             The analyzer reports errors.
         BadAnswer
-            Data that cannot be right; see the message.
-        LinkLost
+            Data that cannot be right for another reason; see the message.
+        NotSupported, LinkLost
         """
         checked = self._checked_ports(ports)
-        if self._setup is None:
-            raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
-        self._refuse_restart(self._event_status())
-        if checked != self._defined:
-            self._define(checked)
-        changed = self._setup.differences(self.link)
-        if changed:
-            raise InstrumentError(
-                f"{self.link.address}: the analyzer's settings changed since they were made: "
-                f"{'; '.join(changed)}",
-                hint="Leave the front panel alone, close other programs, and start this measurement again.",
-            )
-        started = time.monotonic()
-        self._run(self._setup, len(checked))
-        seconds = time.monotonic() - started
-        taken_at = datetime.now(UTC).isoformat(timespec="milliseconds")
-        return RawSweep(self.frequency_hz, self._read(checked), checked, taken_at, seconds)
+        with with_messages(self.link):
+            self._refuse_restarted()
+            if self._setup is None:
+                raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
+            try:
+                sweep = self._take(checked)
+                repeated = self._memory.repeated(checked, sweep.s)
+                if repeated:
+                    sweep = self._doubt(sweep, repeated)
+            except PowerCycled:
+                self._power_cycled = True
+                raise
+        self._memory.keep(checked, sweep.s)
+        return sweep
+
+    def restore(self) -> None:
+        """Close the link, open it again, and bring the analyzer back into the state that was configured.
+
+        One attempt; whoever calls decides about waiting and trying again.
+
+        Raises
+        ------
+        LinkLost, InstrumentTimeout
+            Nobody answers.
+        InstrumentError
+            Another instrument answers, or the settings do not come back as they were.
+        PowerCycled
+            The analyzer was switched off and on: warm-up and calibration are void.
+        NotSupported, ScpiError, BadAnswer
+        """
+        with suppress(BenchsweepError):
+            self.link.close()
+        self._use(self._reopen())
+        with with_messages(self.link):
+            idn = self.link.query("*IDN?")
+            if idn != self.identity.idn:
+                raise InstrumentError(
+                    f"{self.link.address}: another instrument answers: {idn!r} instead of "
+                    f"{self.identity.idn!r}",
+                    hint="Check the address and what is connected; a calibration belongs to one analyzer.",
+                )
+            try:
+                self._refuse_restarted()
+                self._events.read()
+            except PowerCycled:
+                self._power_cycled = True
+                raise
+            if self._wanted is not None:
+                self._restore_settings(self._wanted)
 
     def close(self) -> None:
         """Close the link; the analyzer stays in hold. Harmless when closed already."""
@@ -206,6 +272,12 @@ class Analyzer:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+    def _use(self, link: Link) -> None:
+        """Go on with another link; what had been found out about the readings holds for the old one."""
+        self.link = link
+        self._events = Events(link)
+        self._matrix = MatrixReader(link, self.family)
 
     def _checked_ports(self, ports: Sequence[int]) -> tuple[int, ...]:
         checked = tuple(sorted(ports))
@@ -220,119 +292,96 @@ class Analyzer:
             raise UsageError(f"{self.link.address}: ports {list(ports)}: give at least one, each once")
         return checked
 
-    def _define(self, ports: tuple[int, ...]) -> None:
-        """Define the measurements that drive `ports`, and one more to check the order of the matrix."""
-        self._defined = ()
-        self._order = None
-        family = self.family
-        pairs = list(MEASUREMENTS[family.behaviours.measurements](ports))
-        if len(ports) > 1 and (ports[-1], ports[0]) not in pairs:
-            pairs.append((ports[-1], ports[0]))
-        wanted = {self._name(*pair): self._parameter(*pair) for pair in pairs}
-        commands = family.fill("clear_measurements")
-        for index, (name, parameter) in enumerate(wanted.items(), start=1):
-            commands += family.fill("define_measurement", name=name, parameter=parameter, index=index)
-        listed = ", ".join(map(str, ports))
-        self.link.write_checked(*commands, doing=f"defining the measurements of ports {listed}")
-        answer = self.link.query(family.ask("measurements"))
-        words = [word.strip() for word in answer.strip("\"'").split(",")]
-        found = dict(zip(words[0::2], words[1::2], strict=False))
-        if found != wanted:
+    def _configure(self, settings: SweepSettings, ports: tuple[int, ...]) -> SweepSettings:
+        self._setup = None
+        self._measured_pass_s = None
+        setup = apply_settings(self.link, self.family, settings, self.identity.ports)
+        self._matrix.begin(setup.used)
+        self._matrix.define(ports)
+        self._matrix.read_axis()
+        self._events.read()
+        self._memory.forget()
+        self._wanted, self._used, self._last_ports, self._setup = settings, setup.used, ports, setup
+        return setup.used
+
+    def _restore_settings(self, wanted: SweepSettings) -> None:
+        before = self._used
+        used = self._configure(wanted, self._last_ports)
+        if before is not None and used != before:
+            self._setup, self._used = None, before
             raise InstrumentError(
-                f"{self.link.address}: measurements of ports {listed}: defined "
-                f"{', '.join(wanted.values())}; the analyzer has {', '.join(found.values()) or 'none'}",
-                hint="The analyzer spells parameters otherwise than the family file says.",
+                f"{self.link.address}: the analyzer does not come back to its settings: {used} instead of "
+                f"{before}",
+                hint="Start this measurement again.",
             )
-        self._defined = ports
 
-    def _parameter(self, receiver: int, source: int) -> str:
-        return PARAMETER_NAMES[self.family.behaviours.parameter_names](receiver, source)
-
-    def _name(self, receiver: int, source: int) -> str:
-        return f"BENCH_{receiver}_{source}"
-
-    def _run(self, setup: Setup, driven: int) -> None:
-        averages = setup.used.averages
-        expected_s = setup.sweep_time_s * driven * averages
-        limit_s = _TIMEOUT_FACTOR * expected_s + self._minimum_timeout_s
-        commands = SWEEP[self.family.behaviours.sweep](self.family, averages)
-        started = time.monotonic()
-        try:
-            self.link.write(*commands, "*OPC")
-            self._wait(started, expected_s, limit_s, commands)
-        except BaseException:
-            # Whatever ended the waiting, the keyboard included: the analyzer must not go on sweeping.
-            with suppress(BenchsweepError):
-                self.link.write(*self.family.fill("abort"), *self.family.fill("hold"))
-                self.link.errors()
-            raise
-
-    def _wait(self, started: float, expected_s: float, limit_s: float, commands: tuple[str, ...]) -> None:
-        pause = _SHORTEST_POLL_S
-        while True:
-            status = self._event_status()
-            self._refuse_restart(status)
-            if status & _ERRORS:
-                self.link.check("sweeping", commands)
-            elapsed = time.monotonic() - started
-            if status & _COMPLETE:
-                return
-            if elapsed > limit_s:
-                raise InstrumentTimeout(
-                    f"{self.link.address}: the sweep did not end: {elapsed:.1f} s passed, "
-                    f"{expected_s:.3g} s were expected",
-                    hint="The sweep was aborted. Check the trigger, then measure again.",
-                )
-            # Ever more rarely while the sweep must be running, then often again from its expected end on.
-            if elapsed < expected_s:
-                pause = min(2.0 * pause, _LONGEST_POLL_S, expected_s - elapsed)
-            else:
-                pause = min(0.2 * (elapsed - expected_s), _LONGEST_POLL_S)
-            time.sleep(max(pause, _SHORTEST_POLL_S))
-
-    def _event_status(self) -> int:
-        return _register(self.link.address, self.link.query("*ESR?"))
-
-    def _refuse_restart(self, status: int) -> None:
-        if status & _POWER_ON:
-            self._setup = None
-            raise InstrumentError(
+    def _refuse_restarted(self) -> None:
+        if self._power_cycled:
+            raise PowerCycled(
                 f"{self.link.address}: the analyzer was switched off and on since it was set up",
                 hint="Let it warm up, then start again; the calibration must be repeated.",
             )
 
-    def _read(self, ports: tuple[int, ...]) -> NDArray[np.complex128]:
-        n = len(ports)
-        parameters = read_parameters(self.link, self.family, ports, self.frequency_hz)
-        stated = self.family.behaviours.matrix_order
-        order = self._order
-        if order is None and n > 1:
-            name = self._name(ports[-1], ports[0])
-            single = self.link.query_doubles(self.family.ask("trace", name=name))
-            order = find_order(self.link, parameters, n, single)
-            if stated not in ("detect", order) and order is not None:
-                raise BadAnswer(
-                    f"{self.link.address}: the matrix of {n} ports comes {order}, not {stated} as in the "
-                    "family file",
-                    hint='Write matrix_order = "detect" in the family file.',
-                )
-            # Where both orders fit (nothing but noise-free zeros does that), the next sweep is checked again.
-            self._order = order
-        s = in_order(parameters, n, order or ("row-major" if stated == "detect" else stated))
-        dead = [port for k, port in enumerate(ports) if not s[:, :, k].any()]
-        if dead:
-            raise BadAnswer(
-                f"{self.link.address}: port {', '.join(map(str, dead))}: exactly zero everywhere while "
-                "driven, so the sweep did not drive it",
-                hint="The analyzer sweeps only ports of which a measurement is defined and shown.",
+    def _take(self, ports: tuple[int, ...]) -> RawSweep:
+        """Take one sweep between two looks at the settings."""
+        setup = self._setup
+        if setup is None:
+            raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
+        self._events.read()
+        if ports != self._matrix.ports:
+            self._matrix.define(ports)
+        self._last_ports = ports
+        state = {**setup.state, **self._matrix.state}
+        refuse_changes(self.link, state, "before the sweep")
+        seconds = 0.0
+
+        def run(driven: int) -> None:
+            nonlocal seconds
+            seconds += self._run(setup, driven)
+
+        s = self._matrix.sweep_and_read(run)
+        taken_at = datetime.now(UTC).isoformat(timespec="milliseconds")
+        self._events.read()
+        stated = {**setup.state, **self._matrix.state}
+        refuse_changes(self.link, stated, "after the sweep")
+        self.link.check("sweeping and reading the data")
+        if self._events.user_request:
+            stated[_FRONT_PANEL] = "yes"
+            self._events.user_request = False
+        return RawSweep(self.frequency_hz, s, ports, taken_at, seconds, MappingProxyType(stated))
+
+    def _run(self, setup: Setup, driven: int) -> float:
+        """Sweep with `driven` ports in turn and return how long it took."""
+        passes = driven * setup.used.averages
+        # With a bandwidth for each segment the first sweep tells better than the analyzer states.
+        each_s = self._measured_pass_s or setup.sweep_time_s
+        started = time.monotonic()
+        run_sweep(self._events, self.family, setup.used.averages, each_s * passes, self._minimum_timeout_s)
+        seconds = time.monotonic() - started
+        if setup.used.segments and self._measured_pass_s is None:
+            self._measured_pass_s = seconds / passes
+        return seconds
+
+    def _doubt(self, sweep: RawSweep, repeated: tuple[int, ...]) -> RawSweep:
+        """Find out whether data that repeat earlier ones are what the analyzer measures; see `sweep`."""
+        setup, wanted, ports = self._setup, self._wanted, sweep.analyzer_ports
+        if setup is None or wanted is None:
+            raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
+        memory, self._memory = self._memory, Memory()
+        used = setup.used
+        other = replace(wanted, start_hz=used.start_hz, stop_hz=used.stop_hz, points=3, averages=1,
+                        spacing="linear", segments=())  # fmt: skip
+        self._configure(other, ports)
+        self._take(ports)
+        self._configure(wanted, ports)
+        again = self._take(ports)
+        still = memory.repeated(ports, again.s)
+        self._memory = memory
+        if not set(repeated) <= set(still):
+            self._memory.forget()
+            raise StaleData(
+                f"{self.link.address}: port {', '.join(map(str, repeated))}: the data are those of an "
+                "earlier sweep, to the last bit; a fresh sweep gave others",
+                hint="Nothing was measured with this connection; measure it again.",
             )
-        return s
-
-
-def _register(address: str, answer: str) -> int:
-    if not answer.lstrip("+").isdigit():
-        raise BadAnswer(
-            f"{address}: *ESR? was answered by {answer[:80]!r}, expected a whole number",
-            hint="Answers are out of step, or the instrument does not follow IEEE 488.2.",
-        )
-    return int(answer)
+        return again

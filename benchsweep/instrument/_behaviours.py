@@ -1,31 +1,60 @@
-"""The closed set of ways in which families differ beyond spelling; a family file names one of each."""
+"""The closed set of ways in which families differ beyond spelling; a family file names one of each.
+
+How the matrix is read has a file of its own, `_ways`.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 
-import numpy as np
-from numpy.typing import NDArray
-
-from benchsweep.errors import BadAnswer
 from benchsweep.instrument._family import Family
-from benchsweep.instrument._link import Link
 
-__all__ = ["MATRIX", "MEASUREMENTS", "PARAMETER_NAMES", "SWEEP", "MatrixRows"]
+__all__ = ["PARAMETER_NAMES", "SWEEP", "SweepSteps", "parse_parameter"]
 
-MatrixRows = tuple[NDArray[np.float64], NDArray[np.complex128]]
-"""Frequency axis ``(points,)`` and the parameters ``(n * n, points)`` in the order of the instrument."""
+_PARAMETER = re.compile(r"S(?:(\d+)_(\d+)|(\d+))")
 
 
-def _single_or_group(family: Family, averages: int) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class SweepSteps:
+    """How one sweep, all its averages included, is taken.
+
+    Parameters
+    ----------
+    rounds
+        Groups of commands; the end of each is awaited before the next.
+    rest
+        What brings the analyzer back into hold after the last.
+    """
+
+    rounds: tuple[tuple[str, ...], ...]
+    rest: tuple[str, ...] = ()
+
+
+def _restart(family: Family, averages: int) -> tuple[str, ...]:
+    return family.fill("restart_averaging") if averages > 1 else ()
+
+
+def _single_or_group(family: Family, averages: int) -> SweepSteps:
     if averages == 1:
-        return (*family.fill("trigger"), *family.fill("single_sweep"))
-    return (*family.fill("trigger"), *family.fill("averaged_sweep", averages=averages))
+        return SweepSteps((family.fill("single_sweep"),))
+    return SweepSteps(((*_restart(family, averages), *family.fill("averaged_sweep", averages=averages)),))
 
 
-def _one_per_source(ports: Sequence[int]) -> tuple[tuple[int, int], ...]:
-    return tuple((port, port) for port in ports)
+def _init_with_count(family: Family, averages: int) -> SweepSteps:
+    return SweepSteps(((*_restart(family, averages), *family.fill("single_sweep", averages=averages)),))
+
+
+def _bus_trigger(family: Family, averages: int) -> SweepSteps:
+    once = (*_restart(family, averages), *family.fill("arm"), *family.fill("single_sweep"))
+    return SweepSteps((once,), rest=family.fill("hold"))
+
+
+def _repeated_init(family: Family, averages: int) -> SweepSteps:
+    once = family.fill("single_sweep")
+    return SweepSteps(((*_restart(family, averages), *once), *(once for _ in range(averages - 1))))
 
 
 def _underscore_above_nine(receiver: int, source: int) -> str:
@@ -37,33 +66,29 @@ def _equal_digits_above_nine(receiver: int, source: int) -> str:
     return f"S{receiver:0{digits}d}{source:0{digits}d}"
 
 
-def _snp_rows(link: Link, family: Family, ports: Sequence[int], points: int) -> MatrixRows:
-    question = family.ask("matrix", ports=",".join(map(str, ports)), count=len(ports))
-    values = link.query_doubles(question)
-    rows = 1 + 2 * len(ports) ** 2
-    if values.size != rows * points:
-        now = link.query(family.ask("points"))
-        raise BadAnswer(
-            f"{link.address}: matrix of ports {', '.join(map(str, ports))}: {values.size} values came, "
-            f"expected {rows * points} ({rows} rows of {points} points); the instrument says {now} points",
-            hint="Was a setting changed at the front panel, or the sweep type? Measure again.",
-        )
-    table = values.reshape(rows, points)
-    parameters = np.empty((rows // 2, points), np.complex128)
-    parameters.real = table[1::2]
-    parameters.imag = table[2::2]
-    return table[0], parameters
+def parse_parameter(text: str) -> tuple[int, int] | None:
+    """Return (receiver, source) of a parameter name in any of the known spellings, else None.
+
+    What stands before a colon is no part of it: a function is named ``XFR:S21``.
+    """
+    found = _PARAMETER.fullmatch(text.strip().strip("\"'").upper().rpartition(":")[2])
+    if found is None:
+        return None
+    if found[3] is None:
+        return int(found[1]), int(found[2])
+    half, odd = divmod(len(found[3]), 2)
+    return None if odd else (int(found[3][:half]), int(found[3][half:]))
 
 
-SWEEP: Mapping[str, Callable[[Family, int], tuple[str, ...]]] = MappingProxyType(
-    {"single-or-group": _single_or_group}
+SWEEP: Mapping[str, Callable[[Family, int], SweepSteps]] = MappingProxyType(
+    {
+        "single-or-group": _single_or_group,
+        "init-with-count": _init_with_count,
+        "bus-trigger": _bus_trigger,
+        "repeated-init": _repeated_init,
+    }
 )
-"""Commands that take one sweep, or as many as are averaged, and then hold."""
-
-MEASUREMENTS: Mapping[str, Callable[[Sequence[int]], tuple[tuple[int, int], ...]]] = MappingProxyType(
-    {"one-per-source": _one_per_source}
-)
-"""Parameters (receiver, source) that must be defined so that a sweep drives every port."""
+"""How one sweep, or as many as are averaged, is taken."""
 
 PARAMETER_NAMES: Mapping[str, Callable[[int, int], str]] = MappingProxyType(
     {
@@ -72,8 +97,3 @@ PARAMETER_NAMES: Mapping[str, Callable[[int, int], str]] = MappingProxyType(
     }
 )
 """Name of the parameter from (receiver, source)."""
-
-MATRIX: Mapping[str, Callable[[Link, Family, Sequence[int], int], MatrixRows]] = MappingProxyType(
-    {"snp-rows": _snp_rows}
-)
-"""Read the matrix of some ports."""

@@ -3,56 +3,65 @@
 from __future__ import annotations
 
 import re
-from string import Formatter
-from typing import Literal, Self, get_args
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from benchsweep.definitions import Definition, list_definitions, load_definition
+from benchsweep.instrument._family_rules import check_complete, check_template
 
-__all__ = ["Commands", "Family", "Operation", "Query", "list_families", "load_family"]
+__all__ = [
+    "Behaviours", "Commands", "Confirmation", "Correction", "Family", "Operation", "ProbeRule", "Queries",
+    "Query", "Way", "list_families", "load_family",
+]  # fmt: skip
 
 Template = str
 Templates = tuple[Template, ...]
 
 Operation = Literal[
-    "preset", "hold", "abort", "uncorrected", "data_format", "sweep_type", "grid", "receiver", "averaging",
-    "power", "clear_measurements", "define_measurement", "trigger", "single_sweep", "averaged_sweep",
+    "preset", "hold", "abort", "trigger", "data_format", "ascii_format", "linear_sweep",
+    "logarithmic_sweep", "segment_sweep", "grid", "receiver", "averaging", "power", "clear_segments",
+    "define_segment", "segment_table", "clear_measurements", "define_measurement", "show_measurement",
+    "define_matrix", "restart_averaging", "arm", "single_sweep", "averaged_sweep",
 ]  # fmt: skip
 Query = Literal[
     "start_hz", "stop_hz", "points", "if_bandwidth_hz", "averages", "averaging", "power_dbm", "sweep_time_s",
-    "measurements", "trace", "matrix",
+    "axis", "overload", "measurements", "measurement", "trace", "parameter", "matrix", "segment_start_hz",
+    "segment_stop_hz", "segment_points", "segment_if_bandwidth_hz", "segment_table",
 ]  # fmt: skip
+Way = Literal["snp-rows", "parameter-rows", "by-parameter", "by-trace", "by-sweep"]
 
-# What a template of each operation or query may use beside {channel}.
-_FIELDS: dict[str, frozenset[str]] = {
-    "grid": frozenset({"start_hz", "stop_hz", "points"}),
-    "receiver": frozenset({"if_bandwidth_hz"}),
-    "averaging": frozenset({"averages", "averaging"}),
-    "power": frozenset({"power_dbm"}),
-    "define_measurement": frozenset({"name", "parameter", "index"}),
-    "averaged_sweep": frozenset({"averages"}),
-    "trace": frozenset({"name"}),
-    "matrix": frozenset({"ports", "count"}),
-}
 _MARK = re.compile(r"\{(\w+)\}")
 
 
 class ProbeRule(Definition):
-    """One question that recognises a family, and what a good answer looks like."""
+    """One question that recognises a family, and what a good answer looks like.
+
+    ``missing`` wants no answer but an undefined header or a suffix out of range.
+    """
 
     query: Template
-    answer: Literal["integer", "quoted", "text"]
+    answer: Literal["integer", "integers", "quoted", "parameter", "number", "text", "missing"]
     tells: Literal["ports", "nothing"] = "nothing"
 
 
 class Confirmation(Definition):
-    """What must be read back after an operation, in which words, and what that means.
-
-    An instrument that lacks an `optional` function need not know the question.
-    """
+    """What must be read back after an operation, in which words, and what that means."""
 
     when: Operation
+    query: Template
+    answers: tuple[str, ...] = Field(min_length=1)
+    means: str
+
+
+class Correction(Definition):
+    """Something that changes raw data and must be off: how to switch it off and what must be read back.
+
+    An instrument that lacks an `optional` function need not know the commands. Where {port} is used, the
+    entry holds for every port.
+    """
+
+    off: Templates = Field(min_length=1)
     query: Template
     answers: tuple[str, ...] = Field(min_length=1)
     means: str
@@ -60,27 +69,39 @@ class Confirmation(Definition):
 
 
 class Commands(Definition):
-    """The operations: each a group of commands."""
+    """The operations, each a group of commands; an empty group needs nothing to be said.
+
+    What is left out is not available.
+    """
 
     preset: Templates
     hold: Templates
     abort: Templates
-    uncorrected: Templates
+    trigger: Templates = ()
     data_format: Templates
-    sweep_type: Templates
+    ascii_format: Templates | None = None
+    linear_sweep: Templates
+    logarithmic_sweep: Templates | None = None
+    segment_sweep: Templates | None = None
     grid: Templates
     receiver: Templates
     averaging: Templates
     power: Templates
-    clear_measurements: Templates
+    clear_segments: Templates = ()
+    define_segment: Templates | None = None
+    segment_table: Templates | None = None
+    clear_measurements: Templates = ()
     define_measurement: Templates
-    trigger: Templates
+    show_measurement: Templates = ()
+    define_matrix: Templates | None = None
+    restart_averaging: Templates = ()
+    arm: Templates | None = None
     single_sweep: Templates
-    averaged_sweep: Templates
+    averaged_sweep: Templates | None = None
 
 
 class Queries(Definition):
-    """The questions."""
+    """The questions; what is left out is not available."""
 
     start_hz: Template
     stop_hz: Template
@@ -89,20 +110,36 @@ class Queries(Definition):
     averages: Template
     averaging: Template
     power_dbm: Template
-    sweep_time_s: Template
-    measurements: Template
-    trace: Template
-    matrix: Template
+    sweep_time_s: Template | None = None
+    axis: Template | None = None
+    overload: Template | None = None
+    measurements: Template | None = None
+    measurement: Template | None = None
+    trace: Template | None = None
+    parameter: Template | None = None
+    matrix: Template | None = None
+    segment_start_hz: Template | None = None
+    segment_stop_hz: Template | None = None
+    segment_points: Template | None = None
+    segment_if_bandwidth_hz: Template | None = None
+    segment_table: Template | None = None
 
 
 class Behaviours(Definition):
-    """Which of the known ways of doing it; `benchsweep.instrument` has one small function for each."""
+    """Which of the known ways of doing it; `benchsweep.instrument` has one small function for each.
 
-    sweep: Literal["single-or-group"]
-    measurements: Literal["one-per-source"]
-    matrix: Literal["snp-rows"]
-    parameter_names: Literal["underscore-above-nine", "equal-digits-above-nine"]
-    matrix_order: Literal["row-major", "column-major", "detect"]
+    Where there are several, they are tried in that order until the instrument knows one.
+    """
+
+    sweep: Literal["single-or-group", "init-with-count", "bus-trigger", "repeated-init"]
+    matrix: tuple[Way, ...] = Field(min_length=1)
+    listing: Literal["name-parameter-pairs", "one-by-one"]
+    parameter_names: tuple[Literal["equal-digits-above-nine", "underscore-above-nine"], ...] = Field(
+        min_length=1
+    )
+    matrix_order: Literal["row-major", "column-major", "detect"] = "row-major"
+    byte_order: Literal["little-endian", "big-endian", "found"]
+    segments: Literal["one-by-one", "one-list"] | None = None
 
 
 class Family(Definition):
@@ -120,6 +157,16 @@ class Family(Definition):
         Measurement channel that is used.
     detection_order
         Families are tried in this order, lowest first.
+    lacks
+        What the family cannot do, in words.
+    fixed_ports, assumed_ports
+        Number of ports where no question tells it: always that many, or unless somebody says otherwise.
+    overload_bits
+        Bits of the answer to ``queries.overload`` that mean an overloaded receiver.
+    limits
+        Questions for the range of the instrument, by what they tell.
+    watch
+        Further questions whose answers must not change between two sweeps.
     """
 
     schema_version: Literal[1] = Field(alias="schema")
@@ -129,73 +176,105 @@ class Family(Definition):
     source: str
     channel: int = Field(ge=1)
     detection_order: int
+    lacks: tuple[str, ...] = ()
+    fixed_ports: int | None = Field(default=None, ge=1)
+    assumed_ports: int | None = Field(default=None, ge=1)
+    overload_bits: int = Field(default=0, ge=0)
     probes: tuple[ProbeRule, ...] = Field(min_length=1)
     commands: Commands
     queries: Queries
+    limits: dict[Annotated[str, Field(pattern=r"^[a-z][a-z_]*$")], Template] = Field(default_factory=dict)
+    watch: Templates = ()
     confirm: tuple[Confirmation, ...] = ()
+    uncorrected: tuple[Correction, ...] = ()
     behaviours: Behaviours
 
     @model_validator(mode="after")
-    def _check_templates(self) -> Self:
-        for operation in get_args(Operation):
-            for template in getattr(self.commands, operation):
-                _check(template, f"commands.{operation}", _FIELDS.get(operation, frozenset()), query=False)
-        for query in get_args(Query):
+    def _check(self) -> Self:
+        for operation in Commands.model_fields:
+            for template in getattr(self.commands, operation) or ():
+                check_template(template, f"commands.{operation}", operation, query=False)
+        for query in Queries.model_fields:
             template = getattr(self.queries, query)
-            _check(template, f"queries.{query}", _FIELDS.get(query, frozenset()), query=True)
-        for question in (*(rule.query for rule in self.probes), *(item.query for item in self.confirm)):
-            _check(question, "probes or confirm", frozenset(), query=True)
-        if not any(rule.tells == "ports" for rule in self.probes):
-            raise ValueError("probes: one of them must tell the number of ports")
+            if template is not None:
+                check_template(template, f"queries.{query}", query, query=True)
+        for where, questions in (
+            ("probes", [rule.query for rule in self.probes]),
+            ("confirm", [item.query for item in self.confirm]),
+            ("limits", list(self.limits.values())),
+            ("watch", list(self.watch)),
+        ):
+            for question in questions:
+                check_template(question, where, where, query=True)
+        for item in self.uncorrected:
+            check_template(item.query, "uncorrected.query", "uncorrected", query=True)
+            for command in item.off:
+                check_template(command, "uncorrected.off", "uncorrected", query=False)
+        told = any(rule.tells == "ports" for rule in self.probes)
+        if (told, self.fixed_ports is not None, self.assumed_ports is not None).count(True) != 1:
+            raise ValueError(
+                "probes: one of them must tell the number of ports, or else fixed_ports or assumed_ports"
+            )
+        check_complete(self.commands, self.queries, self.behaviours)
         return self
 
+    def has(self, name: Operation | Query) -> bool:
+        """Tell whether the family has the operation or the question."""
+        found = getattr(self.commands, name, None)
+        return (found if found is not None else getattr(self.queries, name, None)) is not None
+
     def fill(self, operation: Operation, **values: str | float) -> tuple[str, ...]:
-        """Return the commands of `operation` with `values` filled in."""
-        templates: Templates = getattr(self.commands, operation)
-        return tuple(self._fill(template, values) for template in templates)
+        """Return the commands of `operation` with `values` filled in; none where the family has none."""
+        templates: Templates | None = getattr(self.commands, operation)
+        return tuple(self.spell(template, **values) for template in templates or ())
 
     def ask(self, query: Query, **values: str | float) -> str:
-        """Return the question `query` with `values` filled in."""
-        template: Template = getattr(self.queries, query)
-        return self._fill(template, values)
+        """Return the question `query` with `values` filled in.
+
+        Raises
+        ------
+        KeyError
+            The family has no such question; `has` tells.
+        """
+        template: Template | None = getattr(self.queries, query)
+        if template is None:
+            raise KeyError(query)
+        return self.spell(template, **values)
 
     def confirmations(self, operation: Operation) -> tuple[Confirmation, ...]:
         """Return what must be read back after `operation`, questions filled in."""
         return tuple(
-            item.model_copy(update={"query": self._fill(item.query, {})})
+            item.model_copy(update={"query": self.spell(item.query)})
             for item in self.confirm
             if item.when == operation
         )
 
+    def corrections(self, ports: int) -> tuple[Correction, ...]:
+        """Return what must be off, commands and questions filled in; entries with {port} for every port."""
+        filled = []
+        for item in self.uncorrected:
+            each = any("{port}" in text for text in (*item.off, item.query))
+            for port in range(1, ports + 1) if each else (1,):
+                off = tuple(self.spell(command, port=port) for command in item.off)
+                query = self.spell(item.query, port=port)
+                filled.append(item.model_copy(update={"off": off, "query": query}))
+        return tuple(filled)
+
     def probe_queries(self) -> tuple[tuple[str, ProbeRule], ...]:
         """Return the questions that recognise the family, filled in, with their rules."""
-        return tuple((self._fill(rule.query, {}), rule) for rule in self.probes)
+        return tuple((self.spell(rule.query), rule) for rule in self.probes)
 
-    def _fill(self, template: Template, values: dict[str, str | float]) -> str:
+    def spell(self, template: Template, **values: str | float) -> str:
+        """Fill `values` and the channel into `template`."""
         known: dict[str, str | float] = {"channel": self.channel, **values}
-        return _MARK.sub(lambda mark: _text(known[mark[1]]), template)
+        return _MARK.sub(lambda mark: number_text(known[mark[1]]), template)
 
 
-def _text(value: str | float) -> str:
+def number_text(value: str | float) -> str:
     """Write a number so that nothing is lost and no exponent is needed for whole numbers."""
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     return value if isinstance(value, str) else repr(value)
-
-
-def _check(template: Template, where: str, allowed: frozenset[str], *, query: bool) -> None:
-    try:
-        used = [name for _, name, spec, conversion in Formatter().parse(template) if name is not None]
-    except ValueError as error:
-        raise ValueError(f"{where}: {template!r}: {error}") from error
-    for name in used:
-        if name not in allowed | {"channel"}:
-            known = ", ".join(sorted(allowed | {"channel"}))
-            raise ValueError(f"{where}: {template!r}: unknown field {{{name}}} (known here: {known})")
-    if not template.strip() or "\n" in template:
-        raise ValueError(f"{where}: must be one line of text")
-    if query != ("?" in template):
-        raise ValueError(f"{where}: {template!r} is {'no ' if query else 'a '}question")
 
 
 def list_families() -> tuple[Family, ...]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
-from benchsweep.errors import BadAnswer, UnknownFamily
-from benchsweep.instrument._family import Family, list_families, load_family
+from benchsweep.errors import BadAnswer, InstrumentTimeout, UnknownFamily, UsageError
+from benchsweep.instrument._family import Family, ProbeRule, list_families, load_family
 from benchsweep.instrument._link import ERROR_ENTRY, Link
 from benchsweep.records import AnalyzerIdentity, Probe
 
@@ -14,13 +16,47 @@ __all__ = ["identify", "recognise"]
 
 _MOST_PORTS = 256
 _LOOKS = {
-    "integer": re.compile(r"^[+-]?\d+$"),
-    "quoted": re.compile(r"""^(".*"|'.*')$"""),
-    "text": re.compile(r"^.+$"),
+    "integer": re.compile(r"[+-]?\d+"),
+    "integers": re.compile(r"""["']?([+-]?\d+(\s*,\s*[+-]?\d+)*)?["']?"""),
+    "quoted": re.compile(r"""".*"|'.*'"""),
+    "parameter": re.compile(r"""["']?S\d+(_\d+)?["']?"""),
+    "number": re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([Ee][+-]?\d+)?"),
+    "text": re.compile(r".+"),
 }
+# Undefined header, suffix out of range: the answer that ``missing`` wants.
+_MISSING = frozenset({-113, -114})
+_OLD = (
+    "An analyzer from before SCPI (its commands are words such as OUTPIDEN) and one that has only a private "
+    "command tree cannot be driven; nor can anything that is no analyzer."
+)
 
 
-def identify(link: Link, family: str | None = None) -> AnalyzerIdentity:
+@dataclass(slots=True)
+class _Asked:
+    """Questions asked so far; none is asked twice."""
+
+    link: Link
+    evidence: list[Probe] = field(default_factory=list)
+    known: dict[str, tuple[str | None, int]] = field(default_factory=dict)
+
+    def ask(self, query: str) -> tuple[str | None, int]:
+        """Return the answer or None, and the number of the error that came with it (0: none)."""
+        if query not in self.known:
+            answer, error = self.link.probe(query)
+            match = ERROR_ENTRY.match(error)
+            code = int(match[1]) if match is not None else 0
+            if code != 0:
+                self.link.errors()
+            self.known[query] = answer, code
+            self.note(query, error if answer is None or code else answer)
+        return self.known[query]
+
+    def note(self, query: str, answer: str) -> None:
+        """Keep a question with its answer as evidence."""
+        self.evidence.append(Probe(query, answer))
+
+
+def identify(link: Link, family: str | None = None, ports: int | None = None) -> AnalyzerIdentity:
     """Find out who answers and which command family fits. Settings are not touched.
 
     Parameters
@@ -29,6 +65,8 @@ def identify(link: Link, family: str | None = None) -> AnalyzerIdentity:
         An open link.
     family
         Name or path of a family that the person chose; it overrides what the answers suggest.
+    ports
+        Number of ports, where the analyzer cannot tell it.
 
     Raises
     ------
@@ -36,79 +74,142 @@ def identify(link: Link, family: str | None = None) -> AnalyzerIdentity:
         No family fits; the message lists every question with its answer.
     BadAnswer
         The chosen family cannot tell the number of ports.
+    UsageError
+        `ports` contradicts the analyzer.
     UnknownName, DefinitionError
         The chosen family is not there or its file is wrong.
     LinkLost, InstrumentTimeout
     """
-    return recognise(link, family)[0]
+    return recognise(link, family, ports)[0]
 
 
-def recognise(link: Link, family: str | None = None) -> tuple[AnalyzerIdentity, Family]:
+def recognise(
+    link: Link, family: str | None = None, ports: int | None = None
+) -> tuple[AnalyzerIdentity, Family]:
     """Do the same as `identify` and also return the family itself."""
     chosen = load_family(family) if family is not None else None
-    idn, evidence = _greet(link)
-    if chosen is not None:
-        ports, _, asked = _ask(link, chosen)
-        evidence += asked
-        if ports is None:
-            raise BadAnswer(
-                f"{link.address}: family {chosen.name}, chosen by name, does not tell the number of ports: "
-                f"{_listed(asked)}",
-                hint="Choose another family, or correct the probes in its file.",
+    candidates = (chosen,) if chosen is not None else list_families()
+    asked = _Asked(link)
+    idn = _greet(asked)
+    for candidate in candidates:
+        fits, told = _try(asked, candidate, everything=chosen is not None)
+        if fits or chosen is not None:
+            count = _count_ports(link, candidate, told, ports, asked)
+            limits = _ask_limits(asked, candidate)
+            identity = AnalyzerIdentity(
+                idn, candidate.name, count, tuple(asked.evidence), limits, candidate.lacks
             )
-        return AnalyzerIdentity(idn, chosen.name, ports, evidence), chosen
-    for candidate in list_families():
-        ports, fits, asked = _ask(link, candidate)
-        evidence += asked
-        if fits and ports is not None:
-            return AnalyzerIdentity(idn, candidate.name, ports, evidence), candidate
-    raise _unknown(link, idn, evidence)
+            return identity, candidate
+    raise _unknown(link, idn, asked.evidence)
 
 
-def _greet(link: Link) -> tuple[str, tuple[Probe, ...]]:
-    idn = link.query("*IDN?")
-    # Before *CLS, which clears it: has the instrument been switched on since anybody last asked?
-    status = link.query("*ESR?")
+def _greet(asked: _Asked) -> str:
+    link = asked.link
+    try:
+        idn = link.query("*IDN?")
+        asked.note("*IDN?", idn)
+        # Before *CLS, which clears it: has the instrument been switched on since anybody last asked?
+        asked.note("*ESR?", link.query("*ESR?"))
+    except InstrumentTimeout as error:
+        error.hint = f"{_OLD} {error.hint}"
+        raise
     link.write("*CLS")
-    queue = link.query("SYST:ERR?")
-    evidence: tuple[Probe, ...] = tuple(
-        Probe(*pair) for pair in (("*IDN?", idn), ("*ESR?", status), ("SYST:ERR?", queue))
-    )
+    try:
+        queue = link.query("SYST:ERR?")
+    except InstrumentTimeout as error:
+        asked.note("SYST:ERR?", "")
+        raise _no_scpi(link, idn, asked.evidence) from error
+    asked.note("SYST:ERR?", queue)
     if not ERROR_ENTRY.match(queue):
-        raise _unknown(link, idn, evidence)
-    options, error = link.probe("*OPT?")
-    evidence += (Probe("*OPT?", error if options is None else options),)
-    return idn, evidence
+        raise _no_scpi(link, idn, asked.evidence)
+    asked.ask("*OPT?")
+    return idn
 
 
-def _ask(link: Link, family: Family) -> tuple[int | None, bool, tuple[Probe, ...]]:
-    """Ask the questions of `family`; return the ports when told, and whether every answer fits."""
-    ports: int | None = None
+def _try(asked: _Asked, family: Family, *, everything: bool) -> tuple[bool, int | None]:
+    """Ask the questions of `family`; return whether every answer fits, and the ports when told.
+
+    After the first answer that does not fit no more is asked, unless `everything` is.
+    """
     fits = True
-    asked: tuple[Probe, ...] = ()
+    told: int | None = None
     for query, rule in family.probe_queries():
-        answer, error = link.probe(query)
-        link.errors()
-        asked += (Probe(query, error if answer is None else answer),)
-        match = ERROR_ENTRY.match(error)
-        clean = match is not None and int(match[1]) == 0
-        if answer is None or not clean or not _LOOKS[rule.answer].match(answer):
-            fits = False
-        elif rule.tells == "ports":
-            ports = int(answer) if 0 < int(answer) <= _MOST_PORTS else None
-    return ports, fits and ports is not None, asked
+        answer, code = asked.ask(query)
+        good = _looks_right(rule, answer, code)
+        if good and rule.tells == "ports" and answer is not None:
+            told = int(answer) if 0 < int(answer) <= _MOST_PORTS else None
+            good = told is not None
+        fits = fits and good
+        if not fits and not everything:
+            break
+    return fits, told
+
+
+def _looks_right(rule: ProbeRule, answer: str | None, code: int) -> bool:
+    if rule.answer == "missing":
+        return answer is None and code in _MISSING
+    return answer is not None and code == 0 and _LOOKS[rule.answer].fullmatch(answer) is not None
+
+
+def _count_ports(link: Link, family: Family, told: int | None, said: int | None, asked: _Asked) -> int:
+    """Return the number of ports: as told by the instrument, as fixed, as somebody said, as assumed."""
+    known = told if told is not None else family.fixed_ports
+    if known is not None:
+        if said is not None and said != known:
+            raise UsageError(
+                f"{link.address}: the analyzer has {known} ports, not {said}",
+                hint="Correct the number of ports in the station file, or leave it out.",
+            )
+        return known
+    if said is not None:
+        asked.note("number of ports", f"{said}, as said by the station; the analyzer does not tell")
+        return said
+    if family.assumed_ports is not None:
+        asked.note("number of ports", f"{family.assumed_ports}, assumed; the analyzer does not tell")
+        return family.assumed_ports
+    raise BadAnswer(
+        f"{link.address}: family {family.name}, chosen by name, does not tell the number of ports: "
+        f"{_listed(asked.evidence)}",
+        hint="Choose another family, or correct the probes in its file.",
+    )
+
+
+def _ask_limits(asked: _Asked, family: Family) -> Mapping[str, float]:
+    """Ask for the range of the instrument; it need not know these questions."""
+    limits: dict[str, float] = {}
+    for name, template in family.limits.items():
+        answer, code = asked.ask(family.spell(template))
+        if answer is None and not asked.link.stream:
+            break  # each unknown question costs its time-out there
+        if answer is not None and code == 0 and _LOOKS["number"].fullmatch(answer):
+            limits[name] = float(answer)
+    return MappingProxyType(limits)
+
+
+def _no_scpi(link: Link, idn: str, evidence: Iterable[Probe]) -> UnknownFamily:
+    asked = tuple(evidence)
+    return UnknownFamily(
+        f"{link.address}: {idn!r} has no SCPI error queue, so it is no SCPI instrument: {_listed(asked)}",
+        idn=idn,
+        evidence=_pairs(asked),
+        hint=_OLD,
+    )
 
 
 def _unknown(link: Link, idn: str, evidence: Iterable[Probe]) -> UnknownFamily:
     known = ", ".join(family.name for family in list_families())
     asked = tuple(evidence)
     return UnknownFamily(
-        f"{link.address}: no known command family fits {idn!r}: {_listed(asked)}",
+        f"{link.address}: not known: no command family fits {idn!r}: {_listed(asked)}",
         idn=idn,
-        evidence=tuple((item.probe, item.answer) for item in asked),
+        evidence=_pairs(asked),
         hint=f'If you know which fits, name it in the station file (family = "…"), or give the path of a '
         f"family file of your own; known: {known}.",
     )
+
+
+def _pairs(evidence: tuple[Probe, ...]) -> tuple[tuple[str, str], ...]:
+    return tuple((item.probe, item.answer) for item in evidence)
 
 
 def _listed(evidence: Iterable[Probe]) -> str:

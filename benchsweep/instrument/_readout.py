@@ -1,47 +1,27 @@
-"""Read the matrix after a sweep, and refuse whatever cannot be right."""
+"""Refuse whatever cannot be right in what was read, and find the order of a matrix."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.errors import BadAnswer
-from benchsweep.instrument._behaviours import MATRIX
-from benchsweep.instrument._family import Family
+from benchsweep.errors import BadAnswer, InvalidData, StaleData
 from benchsweep.instrument._link import Link
+from benchsweep.instrument._ways import other_byte_order
 
-__all__ = ["Order", "find_order", "in_order", "read_parameters"]
+__all__ = ["Memory", "Order", "check_axis", "check_driven", "check_valid", "find_order", "in_order"]
 
 Order = Literal["row-major", "column-major"]
 
 # SCPI-1999 vol. 1, 7.2.1: not a number is 9.91e37, infinity 9.9e37; no S-parameter comes near.
 _INVALID_ABOVE = 1e37
+# Raw readings of a passive part: the paths of the test set differ by far less than 40 dB.
+_ABSURD_ABOVE = 100.0
 _AXIS_TOLERANCE_HZ = 1.0
 # The single trace and the matrix are the same numbers of the same sweep; some instruments round one of them.
 _SAME = 1e-6
-
-
-def read_parameters(
-    link: Link, family: Family, ports: Sequence[int], frequency_hz: NDArray[np.float64]
-) -> NDArray[np.complex128]:
-    """Read all parameters of `ports`, in the order of the instrument.
-
-    Returns
-    -------
-    ``(n * n, points)`` complex128.
-
-    Raises
-    ------
-    BadAnswer
-        Wrong count, another frequency axis, invalid points, or a port that was not driven.
-    """
-    axis, parameters = MATRIX[family.behaviours.matrix](link, family, ports, frequency_hz.size)
-    _check_axis(link, axis, frequency_hz)
-    _check_valid(link, parameters, frequency_hz)
-    return parameters
 
 
 def in_order(parameters: NDArray[np.complex128], n: int, order: Order) -> NDArray[np.complex128]:
@@ -52,7 +32,7 @@ def in_order(parameters: NDArray[np.complex128], n: int, order: Order) -> NDArra
 
 
 def find_order(
-    link: Link, parameters: NDArray[np.complex128], n: int, single: NDArray[np.float64]
+    link: Link, parameters: NDArray[np.complex128], n: int, trace: NDArray[np.complex128]
 ) -> Order | None:
     """Tell the order of the matrix from one trace that was read singly: last port from first port.
 
@@ -60,8 +40,8 @@ def find_order(
     ----------
     parameters
         ``(n * n, points)`` as read.
-    single
-        ``(2 * points,)``: real and imaginary parts of the trace.
+    trace
+        ``(points,)``.
 
     Returns
     -------
@@ -72,12 +52,6 @@ def find_order(
     BadAnswer
         Neither order holds that trace at its place.
     """
-    if single.size != 2 * parameters.shape[1]:
-        raise BadAnswer(
-            f"{link.address}: single trace of {single.size} values, expected {2 * parameters.shape[1]}",
-            hint="Is the trace read in another format than real and imaginary?",
-        )
-    trace = single[0::2] + 1j * single[1::2]
     at_row = _same(parameters[(n - 1) * n], trace)
     at_column = _same(parameters[n - 1], trace)
     if not at_row and not at_column:
@@ -91,40 +65,114 @@ def find_order(
     return "row-major" if at_row else "column-major"
 
 
-def _same(row: NDArray[np.complex128], trace: NDArray[np.complex128]) -> bool:
-    return bool(np.max(np.abs(row - trace)) <= _SAME * np.max(np.abs(trace)))
+def check_axis(
+    link: Link, axis: NDArray[np.float64], frequency_hz: NDArray[np.float64], spacing: str
+) -> None:
+    """Refuse a frequency axis as read that is not the one that was set.
 
-
-def _check_axis(link: Link, axis: NDArray[np.float64], frequency_hz: NDArray[np.float64]) -> None:
-    if _close(axis, frequency_hz):
-        return
-    if _close(axis.byteswap(), frequency_hz):
-        raise BadAnswer(
-            f"{link.address}: the data come in the other byte order than the instrument confirmed",
-            hint="Correct the byte order words in the family file.",
-        )
+    Raises
+    ------
+    BadAnswer
+    """
+    if axis.size == frequency_hz.size:
+        if _close(axis, frequency_hz):
+            return
+        if _close(axis.byteswap(), frequency_hz):
+            raise other_byte_order(link)
+    ends = f"from {axis[0]:.9g} Hz to {axis[-1]:.9g} Hz" if axis.size else "nowhere"
     raise BadAnswer(
-        f"{link.address}: the frequency axis of the data runs from {axis[0]:.9g} Hz to {axis[-1]:.9g} Hz, "
-        f"set are {frequency_hz[0]:.9g} Hz to {frequency_hz[-1]:.9g} Hz, linear",
+        f"{link.address}: the frequency axis of the data runs {ends} ({axis.size} points), set are "
+        f"{frequency_hz[0]:.9g} Hz to {frequency_hz[-1]:.9g} Hz ({frequency_hz.size} points), {spacing}",
         hint="Was the sweep changed at the front panel? Set the analyzer up again.",
     )
+
+
+def check_valid(link: Link, parameters: NDArray[np.complex128], frequency_hz: NDArray[np.float64]) -> None:
+    """Refuse points that are no numbers, and readings that no passive part gives.
+
+    Raises
+    ------
+    InvalidData
+    """
+    # Whatever had strides is contiguous by now; real and imaginary parts are looked at alike.
+    parts = (
+        np.ascontiguousarray(parameters).view(np.float64).reshape(parameters.shape[0], frequency_hz.size, 2)
+    )
+    # Minimum and maximum hand not-a-number on, and are much quicker than looking at every value.
+    low, high = parts.min(), parts.max()
+    if low >= -_ABSURD_ABOVE and high <= _ABSURD_ABOVE:
+        return
+    # Not-a-number compares false, so it is caught with the too large ones.
+    good = (np.abs(parts) <= _INVALID_ABOVE).all(axis=(0, 2))
+    what = "invalid (not a number or overload)"
+    if good.all():
+        good = (np.abs(parts) <= _ABSURD_ABOVE).all(axis=(0, 2))
+        what = f"beyond {_ABSURD_ABOVE:g}, which no passive part gives"
+    first = frequency_hz[np.argmin(good)]
+    raise InvalidData(
+        f"{link.address}: {np.count_nonzero(~good)} of {good.size} points are {what}, the first at "
+        f"{first:.9g} Hz",
+        hint="Lower the source power, check what is connected, and measure again.",
+    )
+
+
+def check_driven(link: Link, ports: tuple[int, ...], s: NDArray[np.complex128]) -> None:
+    """Refuse a driven port of which every reading is exactly zero.
+
+    Raises
+    ------
+    StaleData
+    """
+    dead = [port for k, port in enumerate(ports) if not s[:, :, k].any()]
+    if dead:
+        raise StaleData(
+            f"{link.address}: port {', '.join(map(str, dead))}: exactly zero everywhere while driven, so the "
+            "sweep did not drive it",
+            hint="The analyzer sweeps only ports of which a measurement is defined and shown.",
+        )
+
+
+class Memory:
+    """What earlier sweeps read, port by port, to know it again: noise never repeats to the last bit."""
+
+    def __init__(self) -> None:
+        self._last: dict[int, tuple[tuple[int, ...], NDArray[np.complex128]]] = {}
+
+    def forget(self) -> None:
+        """Forget everything: the analyzer has been preset and holds no earlier data."""
+        self._last.clear()
+
+    def keep(self, ports: tuple[int, ...], s: NDArray[np.complex128]) -> None:
+        """Remember a sweep, ``(points, n, n)``."""
+        for port in ports:
+            self._last[port] = (ports, s)
+
+    def repeated(self, ports: tuple[int, ...], s: NDArray[np.complex128]) -> tuple[int, ...]:
+        """Return the driven ports whose readings are those of an earlier sweep, to the last bit."""
+        return tuple(port for k, port in enumerate(ports) if self._is_repeated(ports, s, k, port))
+
+    def _is_repeated(self, ports: tuple[int, ...], s: NDArray[np.complex128], column: int, port: int) -> bool:
+        if port not in self._last:
+            return False
+        ports_before, before = self._last[port]
+        if before.shape[0] != s.shape[0]:
+            return False
+        column_before = ports_before.index(port)
+        for row, receiver in enumerate(ports):
+            if receiver in ports_before:
+                row_before = ports_before.index(receiver)
+                # The first point tells in nearly every case.
+                if s[0, row, column] != before[0, row_before, column_before]:
+                    return False
+                if not np.array_equal(s[:, row, column], before[:, row_before, column_before]):
+                    return False
+        return True
+
+
+def _same(row: NDArray[np.complex128], trace: NDArray[np.complex128]) -> bool:
+    return bool(np.max(np.abs(row - trace)) <= _SAME * np.max(np.abs(trace)))
 
 
 def _close(axis: NDArray[np.float64], frequency_hz: NDArray[np.float64]) -> bool:
     with np.errstate(invalid="ignore", over="ignore"):
         return bool(np.all(np.abs(axis - frequency_hz) <= _AXIS_TOLERANCE_HZ))
-
-
-def _check_valid(link: Link, parameters: NDArray[np.complex128], frequency_hz: NDArray[np.float64]) -> None:
-    parts = parameters.view(np.float64).reshape(parameters.shape[0], frequency_hz.size, 2)
-    # Minimum and maximum hand not-a-number on, and are much quicker than looking at every value.
-    if parts.min() >= -_INVALID_ABOVE and parts.max() <= _INVALID_ABOVE:
-        return
-    # Not-a-number compares false, so it is caught with the too large ones.
-    good = (np.abs(parts) <= _INVALID_ABOVE).all(axis=(0, 2))
-    first = frequency_hz[np.argmin(good)]
-    raise BadAnswer(
-        f"{link.address}: {np.count_nonzero(~good)} of {good.size} points are invalid (not a number or "
-        f"overload), the first at {first:.9g} Hz",
-        hint="Lower the source power, check what is connected, and measure again.",
-    )

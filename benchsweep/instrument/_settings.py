@@ -3,57 +3,57 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
-from benchsweep.errors import BadAnswer, InstrumentError, ScpiError, UsageError
-from benchsweep.instrument._family import Confirmation, Family, Operation, Query
-from benchsweep.instrument._link import ERROR_ENTRY, Link
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.errors import InstrumentError, NotSupported, SettingsChanged, UsageError
+from benchsweep.instrument._asking import ask_all, confirm, knows, number, write_supported, write_tolerant
+from benchsweep.instrument._family import Correction, Family, Operation, Query
+from benchsweep.instrument._link import Link
+from benchsweep.instrument._segments import check_segments, segment_questions, write_segments
 from benchsweep.records import SweepSettings
 
-__all__ = ["Setup", "apply_settings", "check_settings", "read_number"]
+__all__ = ["Setup", "apply_settings", "check_settings", "expected_axis", "refuse_changes"]
 
-# Undefined header, suffix out of range, hardware missing: the function is not there.
-_ABSENT = frozenset({-113, -114, -241})
 _PRESET_PATIENCE_S = 60.0
 _FREQUENCY_TOLERANCE_HZ = 1.0
 _POWER_TOLERANCE_DB = 0.1
 # Legal IF bandwidths go in steps of about 1, 1.5, 2, 3, 5, 7: the nearest one is within this factor.
 _BANDWIDTH_FACTOR = 2.0
 _MOST_AVERAGES = 65536
+# A reading takes a little longer than the reciprocal of the IF bandwidth.
+_READING_FACTOR = 1.5
 
-_FINGERPRINT: tuple[Query, ...] = (
+_STATED: tuple[Query, ...] = (
     "start_hz", "stop_hz", "points", "if_bandwidth_hz", "averages", "averaging", "power_dbm",
 )  # fmt: skip
+_SPACING: dict[str, tuple[Operation, str]] = {
+    "linear": ("linear_sweep", "linear"),
+    "logarithmic": ("logarithmic_sweep", "logarithmic"),
+    "segments": ("segment_sweep", "segment"),
+}
 
 
+@dataclass(frozen=True, slots=True)
 class Setup:
-    """The state that was set, and how to tell whether it still holds.
+    """The state that was set, and what the analyzer answers while it holds.
 
     Parameters
     ----------
     used
         Settings as read back.
     sweep_time_s
-        Duration of one pass with one driven port, as the instrument states it.
-    questions, answers
-        What is asked before every sweep and what must come back.
+        Duration of one pass with one driven port, as the instrument states it or as its settings tell.
+    state
+        Question -> answer.
     """
 
-    def __init__(
-        self, used: SweepSettings, sweep_time_s: float, questions: tuple[str, ...], answers: tuple[str, ...]
-    ) -> None:
-        self.used = used
-        self.sweep_time_s = sweep_time_s
-        self._questions = questions
-        self._answers = answers
-
-    def differences(self, link: Link) -> tuple[str, ...]:
-        """Ask again, in one message, and return what differs, in words."""
-        answers = _ask_all(link, self._questions)
-        return tuple(
-            f"{question} was {before}, is {now}"
-            for question, before, now in zip(self._questions, self._answers, answers, strict=True)
-            if before != now
-        )
+    used: SweepSettings
+    sweep_time_s: float
+    state: dict[str, str]
 
 
 def check_settings(settings: SweepSettings) -> None:
@@ -63,11 +63,12 @@ def check_settings(settings: SweepSettings) -> None:
     ------
     UsageError
     """
+    check_segments(settings)
     grid = (settings.start_hz, settings.stop_hz, settings.points)
     if any(value is None for value in grid) and any(value is not None for value in grid):
         raise UsageError(
             "start, stop and points of the sweep: give all three or none",
-            hint="None of them means the analyzer's own grid after a preset.",
+            hint="None of them means the analyzer's own grid after a preset, or that of the segments.",
         )
     start, stop, points = grid
     if start is not None and stop is not None and points is not None:
@@ -75,6 +76,10 @@ def check_settings(settings: SweepSettings) -> None:
             raise UsageError(f"sweep from {start:g} Hz to {stop:g} Hz: start must be positive and below stop")
         if points < 2:
             raise UsageError(f"sweep of {points} points: at least 2 are needed")
+        if settings.segments and grid != _overall(settings):
+            raise UsageError(
+                "start, stop and points contradict the segments", hint="Leave them out of a segment sweep."
+            )
     if not (math.isfinite(settings.if_bandwidth_hz) and settings.if_bandwidth_hz > 0.0):
         raise UsageError(f"IF bandwidth of {settings.if_bandwidth_hz} Hz: must be positive")
     if not 1 <= settings.averages <= _MOST_AVERAGES:
@@ -83,110 +88,176 @@ def check_settings(settings: SweepSettings) -> None:
         raise UsageError(f"source power of {settings.power_dbm} dBm: must be a number")
 
 
-def apply_settings(link: Link, family: Family, settings: SweepSettings) -> Setup:
-    """Preset, hold, raw data, format, then the settings; each group is followed by the error queue.
+def apply_settings(link: Link, family: Family, settings: SweepSettings, ports: int) -> Setup:
+    """Preset, hold, raw data, the settings, the format; each group is followed by the error queue.
+
+    Parameters
+    ----------
+    ports
+        Number of ports of the analyzer.
 
     Raises
     ------
+    NotSupported
+        The family or this analyzer cannot do it.
     ScpiError, InstrumentError, BadAnswer, LinkLost, InstrumentTimeout
     """
+    operation, word = _SPACING[settings.spacing]
+    if not family.has(operation):
+        raise NotSupported(
+            f"{link.address}: {word} sweep: not available in the command family {family.name}",
+            hint="Ask for another spacing of the points, or add the commands to a family file of your own.",
+        )
     link.write("*CLS")
     _group(link, family, "preset", "presetting the analyzer")
     link.query("*OPC?", timeout_s=max(_PRESET_PATIENCE_S, link.timeout_s))
     _group(link, family, "hold", "stopping the sweep")
-    corrections = _switch_corrections_off(link, family)
-    _group(link, family, "data_format", "setting the data format")
-    _group(link, family, "sweep_type", "setting the sweep type")
-    if settings.start_hz is not None and settings.stop_hz is not None and settings.points is not None:
-        link.write_checked(
-            *family.fill(
-                "grid", start_hz=settings.start_hz, stop_hz=settings.stop_hz, points=settings.points
-            ),
-            doing="setting the frequency grid",
-        )
-    link.write_checked(
-        *family.fill("receiver", if_bandwidth_hz=settings.if_bandwidth_hz), doing="setting the IF bandwidth"
+    corrections = tuple(item for item in family.corrections(ports) if _switched_off(link, item))
+    _group(link, family, "trigger", "setting the trigger")
+    segments = write_segments(link, family, settings) if settings.segments else ()
+    _group(link, family, operation, f"choosing the {word} sweep")
+    if not segments and settings.start_hz is not None:
+        _set_grid(link, family, settings)
+    write_supported(
+        link,
+        *family.fill("receiver", if_bandwidth_hz=settings.if_bandwidth_hz),
+        doing="setting the IF bandwidth",
     )
-    link.write_checked(
+    write_supported(
+        link,
         *family.fill("averaging", averages=settings.averages, averaging=int(settings.averages > 1)),
         doing="setting the averaging",
     )
-    link.write_checked(*family.fill("power", power_dbm=settings.power_dbm), doing="setting the source power")
-    return _read_back(link, family, settings, corrections)
+    write_supported(
+        link, *family.fill("power", power_dbm=settings.power_dbm), doing="setting the source power"
+    )
+    _group(link, family, "data_format", "setting the data format")
+    asked: tuple[Operation, ...] = ("hold", "trigger", operation, "data_format")
+    questions = (
+        *(item.query for when in asked for item in family.confirmations(when)),
+        *(item.query for item in corrections),
+        *segment_questions(family, len(segments)),
+    )
+    return _read_back(link, family, replace(settings, segments=segments), questions)
 
 
-def read_number(link: Link, question: str) -> float:
-    """Ask for one number.
+def refuse_changes(link: Link, expected: Mapping[str, str], when: str) -> None:
+    """Ask again for everything that was set, and refuse any other answer than before.
+
+    Parameters
+    ----------
+    expected
+        Question -> answer.
+    when
+        In words, for the message.
 
     Raises
     ------
-    BadAnswer
-        The answer is none.
+    SettingsChanged
+        With every difference.
+    BadAnswer, LinkLost, InstrumentTimeout
     """
-    return _number(link, question, link.query(question))
+    questions = tuple(expected)
+    changed = tuple(
+        f"{question} was {expected[question]}, is {now}"
+        for question, now in zip(questions, ask_all(link, questions), strict=True)
+        if expected[question] != now
+    )
+    if changed:
+        raise SettingsChanged(
+            f"{link.address}: the analyzer's settings changed since they were made, seen {when}: "
+            f"{'; '.join(changed)}",
+            differences=changed,
+            hint="Leave the front panel alone, close other programs, and start this measurement again.",
+        )
+
+
+def expected_axis(used: SweepSettings) -> NDArray[np.float64]:
+    """Return the frequency axis in Hz, ``(points,)``, that settings as read back amount to."""
+    if used.segments:
+        return np.concatenate(
+            [np.linspace(part.start_hz, part.stop_hz, part.points) for part in used.segments]
+        )
+    space = np.geomspace if used.spacing == "logarithmic" else np.linspace
+    axis: NDArray[np.float64] = space(used.start_hz or 0.0, used.stop_hz or 0.0, used.points or 0)
+    return axis
+
+
+def _overall(settings: SweepSettings) -> tuple[float, float, int]:
+    parts = settings.segments
+    return parts[0].start_hz, parts[-1].stop_hz, sum(part.points for part in parts)
+
+
+def _set_grid(link: Link, family: Family, settings: SweepSettings) -> None:
+    start, stop, points = settings.start_hz or 0.0, settings.stop_hz or 0.0, settings.points or 0
+    write_supported(
+        link,
+        *family.fill("grid", start_hz=start, stop_hz=stop, points=points),
+        doing="setting the frequency grid",
+    )
 
 
 def _group(link: Link, family: Family, operation: Operation, doing: str) -> None:
-    link.write_checked(*family.fill(operation), doing=doing)
+    commands = family.fill(operation)
+    if commands:
+        write_supported(link, *commands, doing=doing)
     for item in family.confirmations(operation):
-        _confirm(link, item)
+        confirm(link, item.query, item.answers, item.means)
 
 
-def _switch_corrections_off(link: Link, family: Family) -> tuple[Confirmation, ...]:
-    """Switch off whatever changes raw data; return the states that this instrument knows."""
-    commands = family.fill("uncorrected")
-    doing = "switching the analyzer's own corrections off"
-    link.write(*commands)
-    entries = tuple(entry for entry in link.errors() if entry[0] not in _ABSENT)
-    if entries:
-        listed = "; ".join(f'{number},"{text}"' for number, text in entries)
-        raise ScpiError(
-            f"{link.address}: {doing}: the instrument reports {listed}",
-            entries=entries,
-            commands=commands,
-            hint="Switch correction, port extension and fixture simulation off by hand, then try again.",
-        )
-    return tuple(item for item in family.confirmations("uncorrected") if _confirm(link, item))
-
-
-def _confirm(link: Link, item: Confirmation) -> bool:
-    """Return True when the instrument reads back what must be, False when it lacks an optional function."""
-    answer, error = link.probe(item.query)
-    match = ERROR_ENTRY.match(error)
-    link.errors()
-    if answer is None and item.optional and match is not None and int(match[1]) in _ABSENT:
-        return False
-    plain = (answer or "").upper().replace("+", "").replace(" ", "").strip("\"'")
-    if answer is None or plain not in (wanted.upper() for wanted in item.answers):
-        raise InstrumentError(
-            f"{link.address}: {item.means}: not so, {item.query} answers {answer or error!r} "
-            f"instead of {' or '.join(item.answers)}",
-            hint="The analyzer refuses this setting, or spells it otherwise than the family file says.",
-        )
+def _switched_off(link: Link, item: Correction) -> bool:
+    """Switch something off that changes raw data; return whether this instrument has it."""
+    doing = f"switching off ({item.means})"
+    if item.optional:
+        if not write_tolerant(link, *item.off, doing=doing):
+            return False
+    else:
+        write_supported(link, *item.off, doing=doing)
+    confirm(link, item.query, item.answers, item.means)
     return True
 
 
-def _read_back(
-    link: Link, family: Family, wanted: SweepSettings, corrections: tuple[Confirmation, ...]
-) -> Setup:
-    confirmed = (*family.confirmations("data_format"), *family.confirmations("sweep_type"), *corrections)
-    questions = (*(family.ask(query) for query in _FINGERPRINT), *(item.query for item in confirmed))
-    answers = _ask_all(link, questions)
-    value = {
-        query: _number(link, family.ask(query), answer)
-        for query, answer in zip(_FINGERPRINT, answers, strict=False)
-    }
-    averages = int(value["averages"]) if value["averaging"] else 1
+def _read_back(link: Link, family: Family, wanted: SweepSettings, confirmed: tuple[str, ...]) -> Setup:
+    stated = tuple(family.ask(query) for query in _STATED)
+    watched = tuple(
+        question
+        for question in (family.spell(template) for template in family.watch)
+        if knows(link, question) is not None
+    )
+    questions = tuple(dict.fromkeys((*stated, *confirmed, *watched)))
+    answers = dict(zip(questions, ask_all(link, questions), strict=True))
+    value = {query: number(link, family.ask(query), answers[family.ask(query)]) for query in _STATED}
+    start, stop, points = value["start_hz"], value["stop_hz"], int(value["points"])
+    if wanted.segments:
+        start, stop, points = _overall(wanted)
     used = SweepSettings(
-        start_hz=value["start_hz"],
-        stop_hz=value["stop_hz"],
-        points=int(value["points"]),
+        start_hz=start,
+        stop_hz=stop,
+        points=points,
         if_bandwidth_hz=value["if_bandwidth_hz"],
-        averages=averages,
+        averages=int(value["averages"]) if value["averaging"] else 1,
         power_dbm=value["power_dbm"],
+        spacing=wanted.spacing,
+        segments=wanted.segments,
     )
     _refuse_differences(link, wanted, used)
-    return Setup(used, read_number(link, family.ask("sweep_time_s")), questions, answers)
+    return Setup(used, _pass_time_s(link, family, used), answers)
+
+
+def _pass_time_s(link: Link, family: Family, used: SweepSettings) -> float:
+    """Return how long one pass takes: as stated, or at least as long as its readings need."""
+    parts = [(part.points, part.if_bandwidth_hz or used.if_bandwidth_hz) for part in used.segments]
+    parts = parts or [(used.points or 0, used.if_bandwidth_hz)]
+    needed = _READING_FACTOR * sum(points / width for points, width in parts)
+    if not family.has("sweep_time_s"):
+        return needed
+    question = family.ask("sweep_time_s")
+    answer = knows(link, question)
+    if answer is None:
+        return needed
+    # With a bandwidth for each segment some instruments state the time of another one.
+    stated = number(link, question, answer)
+    return max(stated, needed) if used.segments else stated
 
 
 def _refuse_differences(link: Link, wanted: SweepSettings, used: SweepSettings) -> None:
@@ -214,31 +285,3 @@ def _refuse_differences(link: Link, wanted: SweepSettings, used: SweepSettings) 
             f"{link.address}: the analyzer did not take the settings: {'; '.join(wrong)}",
             hint="Ask for values within the analyzer's limits.",
         )
-
-
-def _ask_all(link: Link, questions: tuple[str, ...]) -> tuple[str, ...]:
-    """Ask several questions in one message: one round trip instead of many."""
-    answer = link.query(";:".join(question.lstrip(":") for question in questions))
-    parts = tuple(part.strip() for part in answer.split(";"))
-    if len(parts) != len(questions):
-        link.errors()
-        raise BadAnswer(
-            f"{link.address}: {len(questions)} questions about the settings brought {len(parts)} answers: "
-            f"{answer[:200]!r}",
-            hint="The analyzer does not know one of these questions: " + ", ".join(questions),
-        )
-    return parts
-
-
-def _number(link: Link, question: str, answer: str) -> float:
-    plain = {"ON": "1", "OFF": "0"}.get(answer.strip().upper(), answer)
-    try:
-        value = float(plain)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise BadAnswer(
-            f"{link.address}: {question} was answered by {answer[:80]!r}, which is no number",
-            hint="Does the family file fit this analyzer?",
-        )
-    return value

@@ -20,7 +20,7 @@ from benchsweep.simulator import BenchOptions, RunningBench, running_bench
 
 SETTINGS = SweepSettings(1e6, 100e6, 5, if_bandwidth_hz=10e3)
 # Identification, settings and one sweep of two ports ask fewer questions than this.
-MOST_ANSWERS = 60
+MOST_ANSWERS = 90
 
 
 @pytest.fixture(scope="module")
