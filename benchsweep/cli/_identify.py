@@ -7,6 +7,7 @@ import typer
 
 from benchsweep.cli._options import AsJson
 from benchsweep.cli._output import print_json, print_text, table_width
+from benchsweep.errors import UnknownFamily
 
 if TYPE_CHECKING:
     from benchsweep.qualification import Identified
@@ -54,8 +55,10 @@ def identify(
         print_json(identity_document(found))
     else:
         print_text("\n".join(_lines(found)))
-    if found.unknown is not None:
-        raise found.unknown
+    if found.unknown is not None:  # what was asked and answered stands above
+        raise UnknownFamily(
+            f"{found.address}: the command family of {found.idn!r} is not known", hint=found.unknown.hint
+        )
 
 
 def _lines(found: Identified) -> list[str]:
