@@ -7,7 +7,6 @@ the server's loop), `Bench.measure` computes from it (slow, in a thread).
 from __future__ import annotations
 
 import threading
-from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
@@ -23,15 +22,17 @@ from benchsweep.simulator._connections import (
     format_connections,
     parse_connections,
 )
-from benchsweep.simulator._drift import Wandering, with_drift
+from benchsweep.simulator._drift import Flex, Moment, Wandering, receiver_change, with_drift
 from benchsweep.simulator._error_terms import ErrorBoxes, draw_error_boxes, raw_matrix
+from benchsweep.simulator._kept import KeptMatrices
 
 __all__ = ["Bench", "Device", "SweepRequest"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
-_KEPT_RESULTS = 3
+_QUICK_ELEMENTS = 8192
+_HOUR_S = 3600.0
 
 
 class Device(Protocol):
@@ -69,8 +70,10 @@ class SweepRequest:
         How many readings of each point are averaged.
     power_dbm
         Source power of each driven port.
-    device, connections, matings, time_s, number
-        Specimen, what is attached where, re-connections per port, bench time and number of the sweep.
+    device, connections, matings, moment, number
+        Specimen, what is attached where, re-connections per port, state of the drift and number of the sweep.
+    slope
+        By how many dB and s the receivers' readings have changed linearly.
     """
 
     frequency_hz: Real
@@ -81,8 +84,14 @@ class SweepRequest:
     device: Device
     connections: Mapping[int, Attached]
     matings: tuple[int, ...]
-    time_s: float
+    moment: Moment
     number: int
+    slope: tuple[float, float]
+
+    @property
+    def uses_specimen(self) -> bool:
+        """True when a leg of the specimen is attached."""
+        return any(attached.conductors for attached in self.connections.values())
 
 
 class Bench:
@@ -126,8 +135,9 @@ class Bench:
         self._matings = [0] * ports
         self._sweeps = 0
         self._wandering = Wandering(definition.drift, ports, seed)
+        self._flex = Flex(seed)
         self._lock = threading.Lock()
-        self._matrices: OrderedDict[tuple[object, ...], tuple[Device, Complex]] = OrderedDict()
+        self._kept = KeptMatrices()
         self._boxes: dict[bytes, ErrorBoxes] = {}
 
     @property
@@ -202,6 +212,7 @@ class Bench:
             How long it takes on the bench's clock.
         """
         driven = tuple(sorted(power_dbm))
+        hours = (self.time_s - self._slope_since_s) / _HOUR_S
         request = SweepRequest(
             frequency_hz=frequency_hz,
             driven=driven,
@@ -211,8 +222,9 @@ class Bench:
             device=self.device,
             connections=dict(self._connections),
             matings=tuple(self._matings),
-            time_s=self.time_s,
+            moment=self._wandering.at(self.time_s),
             number=self._sweeps,
+            slope=(self.slope[0] * hours, self.slope[1] * 1e-12 * hours),
         )
         self._sweeps += 1
         self.time_s += duration_s
@@ -220,7 +232,9 @@ class Bench:
 
     def is_quick(self, request: SweepRequest) -> bool:
         """Return whether `measure` would take less time than handing it to a thread and back."""
-        return False
+        if request.frequency_hz.size * self.ports**2 > _QUICK_ELEMENTS:
+            return False
+        return not request.uses_specimen or self._specimen_key(request) in self._kept
 
     def measure(self, request: SweepRequest) -> Complex:
         """Return the raw readings ``(n_freq, n_ports, n_driven)``. May be called from any thread.
@@ -232,43 +246,46 @@ class Bench:
         """
         with self._lock:
             s = self._seen(request)
-            boxes = self._moment(request)
+            boxes = self.error_boxes(request.frequency_hz)
+            flex = self._flex.draws(request.matings)
+        if not self.noiseless:
+            boxes = with_drift(
+                boxes,
+                self.definition.drift,
+                request.frequency_hz,
+                moment=request.moment,
+                flex=flex,
+                cable_delay_s=self.definition.error_terms.cable_delay_s,
+            )
         driven = np.array([port - 1 for port in request.driven], dtype=np.intp)
         raw = raw_matrix(s, boxes, driven)
+        if any(request.slope):
+            raw *= receiver_change(request.frequency_hz, *request.slope)[:, None, None]
         return raw if self.noiseless else self._with_noise(raw, request)
 
     def _seen(self, request: SweepRequest) -> Complex:
         attached = tuple(sorted(request.connections.items()))
         key = (id(request.device), attached, request.frequency_hz.tobytes())
-        if key in self._matrices:
-            self._matrices.move_to_end(key)
-            return self._matrices[key][1]
-        scattering = self._specimen_matrix(request)
-        s = matrix_seen(
-            request.frequency_hz,
-            request.connections,
-            self.ports,
-            self.definition,
-            conductors=request.device.conductors,
-            scattering=scattering,
-        )
-        self._remember(key, request.device, s)
-        return s
 
-    def _specimen_matrix(self, request: SweepRequest) -> Complex | None:
-        if not any(attached.conductors for attached in request.connections.values()):
-            return None
-        key = (id(request.device), "specimen", request.frequency_hz.tobytes())
-        if key not in self._matrices:
-            self._remember(key, request.device, request.device.scatter(request.frequency_hz))
-        self._matrices.move_to_end(key)
-        return self._matrices[key][1]
+        def compute() -> Complex:
+            return matrix_seen(
+                request.frequency_hz,
+                request.connections,
+                self.ports,
+                self.definition,
+                conductors=request.device.conductors,
+                scattering=self._specimen_matrix(request) if request.uses_specimen else None,
+            )
 
-    def _remember(self, key: tuple[object, ...], device: Device, matrix: Complex) -> None:
-        # The device is kept beside its matrix, so that its id() cannot come back as another device's.
-        self._matrices[key] = (device, matrix)
-        while len(self._matrices) > _KEPT_RESULTS:
-            self._matrices.popitem(last=False)
+        return self._kept.get(key, request.device, compute)
+
+    def _specimen_matrix(self, request: SweepRequest) -> Complex:
+        key = self._specimen_key(request)
+        return self._kept.get(key, request.device, lambda: request.device.scatter(request.frequency_hz))
+
+    @staticmethod
+    def _specimen_key(request: SweepRequest) -> tuple[int, bytes]:
+        return id(request.device), request.frequency_hz.tobytes()
 
     def error_boxes(self, frequency_hz: Real) -> ErrorBoxes:
         """Return the error boxes without drift."""
@@ -278,20 +295,6 @@ class Bench:
             boxes = draw_error_boxes(self.definition.error_terms, self.ports, self.seed, frequency_hz)
             self._boxes = {key: boxes}
         return boxes
-
-    def _moment(self, request: SweepRequest) -> ErrorBoxes:
-        boxes = self.error_boxes(request.frequency_hz)
-        if self.noiseless:
-            return boxes
-        return with_drift(
-            boxes,
-            self.definition.drift,
-            request.frequency_hz,
-            state=self._wandering.at(request.time_s),
-            matings=request.matings,
-            cable_delay_s=self.definition.error_terms.cable_delay_s,
-            seed=self.seed,
-        )
 
     def _with_noise(self, raw: Complex, request: SweepRequest) -> Complex:
         """Return ``raw (1 + trace noise) + floor``: complex normal, smaller by the root of the readings."""

@@ -1,8 +1,8 @@
 """The VXI-11 listener: the core channel (VXI-11 revision 1.0, from memory) on a port of its own.
 
-There is no port mapper, no abort channel and no interrupt channel; operations that need one of them answer that
-they are not supported. Answers wait in the analyzer until they are read, so IEEE 488.2's rules hold: a message
-before an answer was read drops it with -410, reading without having asked is -420.
+There is no port mapper, no abort channel and no interrupt channel; operations that need one of them answer
+that they are not supported. Answers wait in the analyzer until they are read, so IEEE 488.2's rules hold: a
+message before an answer was read drops it with -410, reading without having asked is -420.
 """
 
 from __future__ import annotations
