@@ -54,17 +54,19 @@ def make_plan(slots: Sequence[tuple[int, int]], wanted: Sequence[BalancedPort]) 
     return _attach(slots, ports, blocks)
 
 
-def make_calibration_plan(ports: Sequence[int]) -> Plan:
+def make_calibration_plan(ports: Sequence[int], *, one_at_a_time: bool = False) -> Plan:
     """Plan a calibration: all open, all short, all load, then a thru from the lowest port to each other one.
 
     Parameters
     ----------
     ports
         Analyzer ports.
+    one_at_a_time
+        There is one open, one short and one load, which are led to one port after the other.
 
     Returns
     -------
-    n + 2 hookups for n ports; matings count single connectors.
+    n + 2 hookups for n ports, one at a time 4 n - 1; matings count single connectors.
 
     Raises
     ------
@@ -82,7 +84,10 @@ def make_calibration_plan(ports: Sequence[int]) -> Plan:
             hint="Check the ports of the fixture.",
         )
     common, *others = checked
-    connections = [dict.fromkeys(checked, standard) for standard in ("open", "short", "load")]
+    together = [[port] for port in checked] if one_at_a_time else [checked]
+    connections = [
+        dict.fromkeys(group, standard) for standard in ("open", "short", "load") for group in together
+    ]
     connections += [{common: f"thru {other}", other: f"thru {common}"} for other in others]
     hookups = tuple(Hookup(number, made) for number, made in enumerate(connections, start=1))
     # Three standards on each port, both ends of the first thru, one end of each further one.

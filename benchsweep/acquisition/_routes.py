@@ -78,8 +78,9 @@ class RelayRoutes:
         Raises
         ------
         DefinitionError
-            The map has no way for one of the connections.
+            The map has no way for one of the connections, or would join ports that are not to be joined.
         """
+        self._refuse_shared(connections)
         channels: dict[str, None] = {}
         for (port, target), found in self._routes(connections).items():
             if found is None:
@@ -144,6 +145,18 @@ class RelayRoutes:
         )
         resting = sorted((leg, sorted(channels)) for leg, channels in self.idle.items())
         return hashlib.sha256(json.dumps([ways, resting]).encode()).hexdigest()[:12]
+
+    def _refuse_shared(self, connections: Mapping[int, str]) -> None:
+        """Refuse one target at several ports: closed on one column, the ports would be joined."""
+        owner: dict[str, int] = {}
+        for port, target in connections.items():
+            if target.startswith("thru ") or (port, target) in self.explicit:
+                continue
+            if owner.setdefault(target, port) != port:
+                raise DefinitionError(
+                    f"analyzer ports {owner[target]} and {port} cannot both be led to the one {target}",
+                    hint="Lead them there one after the other.",
+                )
 
     def _routes(self, connections: Mapping[int, str]) -> dict[tuple[int, str], tuple[str, ...] | None]:
         found: dict[tuple[int, str], tuple[str, ...] | None] = {}

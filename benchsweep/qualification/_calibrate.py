@@ -7,16 +7,13 @@ from itertools import zip_longest
 from pathlib import Path
 
 from benchsweep import archive, calibration
-from benchsweep.acquisition import make_calibration_plan
 from benchsweep.errors import CalibrationError
 from benchsweep.qualification._bench import Bench, Progress
 from benchsweep.qualification._job import archiving_time, begin_job, run_job
-from benchsweep.records import Calibration, Hookup, RawHookup
+from benchsweep.qualification._switching import calibration_plan
+from benchsweep.records import Calibration, Hookup, Plan, RawHookup
 
 __all__ = ["CalibrationResult", "calibrate", "plan_text"]
-
-# Open, short and load come first in a calibration plan, each at all ports.
-_REFLECTIONS = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,7 +55,7 @@ def calibrate(
     station = bench.station
     definition = calibration.load_kit(kit or station.calibration.kit)
     target = folder if folder is not None else station.calibration_folder()
-    plan = make_calibration_plan(bench.ports)
+    plan = calibration_plan(station, bench.ports)
     job = {
         "job": "calibration",
         "idn": bench.analyzer.identity.idn,
@@ -71,7 +68,7 @@ def calibrate(
         _drop_stale(journal, station.calibration.max_age_hours, progress)
         begin_job(bench, journal, len(plan.hookups), progress)
         try:
-            hookups = run_job(bench, plan, journal, progress=progress, review=_judge_early(definition))
+            hookups = run_job(bench, plan, journal, progress=progress, review=_judge_early(definition, plan))
             created_at = archiving_time(journal, hookups, timespec="milliseconds")
             written = archive.find_calibration_file(target, created_at=created_at, identifier=station.name)
             if written is None:
@@ -93,19 +90,25 @@ def calibrate(
     return CalibrationResult(*written, definition.acceptance.largest_thru_residual_db, incidents)
 
 
-def _judge_early(kit: calibration.Kit) -> Callable[[Sequence[RawHookup]], None]:
+def _judge_early(kit: calibration.Kit, plan: Plan) -> Callable[[Sequence[RawHookup]], None]:
     """Return what judges open, short and load before anybody connects the throughs, and when one changes."""
     judged: list[RawHookup] = []
+    # Open, short and load come first in a calibration plan.
+    planned = sum(not _is_thru(hookup) for hookup in plan.hookups)
 
     def judge(measured: Sequence[RawHookup]) -> None:
-        reflections = list(measured[:_REFLECTIONS])
-        if len(reflections) == _REFLECTIONS and any(
+        reflections = [raw for raw in measured if not _is_thru(raw.hookup)]
+        if len(reflections) == planned and any(
             one is not other for one, other in zip_longest(reflections, judged)
         ):
             calibration.check_reflections(kit, reflections)
             judged[:] = reflections
 
     return judge
+
+
+def _is_thru(hookup: Hookup) -> bool:
+    return any(target.startswith("thru ") for target in hookup.connections.values())
 
 
 def _drop_stale(journal: archive.Journal, max_age_hours: float, progress: Progress) -> None:

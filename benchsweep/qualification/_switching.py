@@ -17,9 +17,9 @@ from benchsweep.errors import UsageError
 from benchsweep.instrument import Link, open_relays
 from benchsweep.qualification._alone import alone_with
 from benchsweep.qualification._station import Station
-from benchsweep.records import Hookup, balanced_ports
+from benchsweep.records import Hookup, Plan, balanced_ports
 
-__all__ = ["Prompt", "check_switch", "open_switch", "refuse_nobody"]
+__all__ = ["Prompt", "calibration_plan", "check_switch", "open_switch", "refuse_nobody"]
 
 Prompt = Callable[[str], str]
 """Shows words to a person and returns what the person typed."""
@@ -42,6 +42,18 @@ def refuse_nobody(station: Station, prompt: Prompt | None) -> None:
         f"station {station.name}: a person {does}, and there is nobody to ask",
         hint="Run the command in a terminal.",
     )
+
+
+def calibration_plan(station: Station, ports: Sequence[int]) -> Plan:
+    """Return the hookups of a calibration of `ports`; standards wired to relays serve one port at a time.
+
+    Raises
+    ------
+    HookupImpossible
+        Fewer than two ports.
+    """
+    keys = station.switch
+    return make_calibration_plan(ports, one_at_a_time=keys.kind == "relays" and keys.standards == "relays")
 
 
 def check_switch(station: Station, slots: Slots) -> None:
@@ -130,7 +142,7 @@ def _needed(station: Station, slots: Slots) -> tuple[Hookup, ...]:
     specimen = make_plan(slots, balanced_ports()).hookups
     if station.switch.standards == "person":
         return specimen
-    return (*specimen, *make_calibration_plan([port for slot in slots for port in slot]).hookups)
+    return (*specimen, *calibration_plan(station, [port for slot in slots for port in slot]).hookups)
 
 
 def _places(slots: Slots) -> dict[int, str]:
