@@ -34,6 +34,12 @@ def identify(
         str | None,
         typer.Option("--family", metavar="F", help="Take this command family, whatever the answers."),
     ] = None,
+    ports: Annotated[
+        int | None,
+        typer.Option(
+            "--ports", metavar="N", min=1, help="Number of ports, for an analyzer that cannot tell it."
+        ),
+    ] = None,
     backend: Annotated[
         str, typer.Option("--backend", metavar="LIB", help="VISA library for pyvisa.")
     ] = "@py",
@@ -50,7 +56,7 @@ def identify(
     """
     from benchsweep.qualification import identity_document, who_answers
 
-    found = who_answers(address, family=family, backend=backend, timeout_s=timeout_s)
+    found = who_answers(address, family=family, backend=backend, timeout_s=timeout_s, ports=ports)
     if as_json:
         print_json(identity_document(found))
     else:

@@ -138,12 +138,18 @@ def open_bench(
     with (
         alone_with(keys.address),
         open_analyzer(
-            keys.address, family=keys.family, backend=keys.backend, timeout_s=keys.timeout_s
+            keys.address,
+            family=keys.family,
+            ports=keys.ports,
+            backend=keys.backend,
+            timeout_s=keys.timeout_s,
         ) as analyzer,
     ):
         slots = definition.usable_slots(analyzer.identity.ports)
         ports = sorted(port for slot in slots for port in slot)
-        used = analyzer.configure(station.settings(analyzer.identity.limits), ports)
+        can_segments = analyzer.family.behaviours.segments is not None
+        settings = station.settings(analyzer.identity.limits, can_segments=can_segments)
+        used = analyzer.configure(settings, ports)
         with open_switch(station, slots, link=lambda: analyzer.link, prompt=prompt) as (switch, reached):
             yield Bench(
                 station=station,

@@ -75,18 +75,22 @@ class Identified:
     unknown: UnknownFamily | None = None
 
 
-def identify_address(address: str, *, family: str | None, backend: str, timeout_s: float) -> AnalyzerIdentity:
-    """Ask who answers at a VISA address.
+def identify_address(
+    address: str, *, family: str | None, backend: str, timeout_s: float, ports: int | None = None
+) -> AnalyzerIdentity:
+    """Ask who answers at a VISA address; `ports` is for an analyzer that cannot tell how many it has.
 
     Raises
     ------
     LinkLost, InstrumentTimeout, UnknownFamily, UsageError
     """
     with open_link(address, backend=backend, timeout_s=timeout_s) as link:
-        return identify(link, family)
+        return identify(link, family, ports)
 
 
-def who_answers(where: str, *, family: str | None, backend: str, timeout_s: float) -> Identified:
+def who_answers(
+    where: str, *, family: str | None, backend: str, timeout_s: float, ports: int | None = None
+) -> Identified:
     """Ask who answers at an address or a host; an instrument of no known family is an answer as well.
 
     Parameters
@@ -98,6 +102,8 @@ def who_answers(where: str, *, family: str | None, backend: str, timeout_s: floa
         Name or path of a command family that overrides detection.
     backend, timeout_s
         See `open_link`.
+    ports
+        Number of ports, for an analyzer that cannot tell it.
 
     Raises
     ------
@@ -116,7 +122,7 @@ def who_answers(where: str, *, family: str | None, backend: str, timeout_s: floa
     for candidate in candidates:
         try:
             identity = identify_address(
-                candidate.address, family=family, backend=backend, timeout_s=timeout_s
+                candidate.address, family=family, backend=backend, timeout_s=timeout_s, ports=ports
             )
         except UnknownFamily as error:
             tried.append(Tried(candidate.address, candidate.reason, "answered"))
@@ -188,7 +194,7 @@ def list_family_files() -> list[dict[str, Any]]:
             "name": name,
             "title": family.title,
             "standing": family.standing,
-            "lacks": list(getattr(family, "lacks", ())),
+            "lacks": list(family.lacks),
             "file": str(path),
         }
         good.append((family.detection_order, entry))

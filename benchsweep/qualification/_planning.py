@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from benchsweep import calibration, fixture, limits
 from benchsweep.acquisition import ChosenGrid, grid_text, settings_grid
 from benchsweep.errors import LinkLost, UsageError
+from benchsweep.instrument import load_family
 from benchsweep.qualification._grid import grid_findings
 from benchsweep.qualification._identity import identify_address
 from benchsweep.qualification._qualify import check_specimen, plan_for
@@ -73,6 +74,16 @@ class Planned:
         return self.sweep_seconds + self.move_seconds
 
 
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What is known of the analyzer beforehand; nothing of it need be."""
+
+    ports: int | None
+    limits: Mapping[str, float]
+    segments: bool
+    sweep_for_each_parameter: bool
+
+
 def plan_station(station: Station, requirements: Sequence[str], *, length_m: float | None = None) -> Planned:
     """Return what a qualification at `station` takes.
 
@@ -99,13 +110,11 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
         raise UsageError("no requirement to plan for", hint="Give --against at least once.")
     calibration.load_kit(station.calibration.kit)
     definition = fixture.load_fixture(station.fixture.name)
-    identity = _ask(station)
-    ports = station.analyzer.ports or (identity.ports if identity is not None else _MOST_PORTS)
-    plan = plan_for(definition.usable_slots(ports))
-    can = identity.limits if identity is not None else {}
-    settings = station.settings(can)
+    analyzer = _known(station)
+    plan = plan_for(definition.usable_slots(analyzer.ports or _MOST_PORTS))
+    settings = station.settings(analyzer.limits, can_segments=analyzer.segments)
     length_m = length_m if length_m is not None else station.sweep.longest_m
-    warnings = _warnings(station, settings, loaded, length_m, can)
+    warnings = _warnings(station, settings, loaded, length_m, analyzer)
     own_grid = settings_grid(settings) is None
     return Planned(
         station=station,
@@ -114,10 +123,25 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
         plan=plan,
         settings=settings,
         grid=grid_text(settings),
-        sweep_seconds=_sweep_seconds(settings) * sum(len(hookup.connections) for hookup in plan.hookups),
+        sweep_seconds=_seconds_per_pass(settings) * _passes(plan, analyzer),
         move_seconds=_move_seconds(station, plan),
         warnings=warnings,
-        better=_better(station, settings, loaded, length_m, can) if own_grid or _matters(warnings) else None,
+        better=_better(station, settings, loaded, length_m, analyzer)
+        if own_grid or _matters(warnings)
+        else None,
+    )
+
+
+def _known(station: Station) -> _Known:
+    """Return what the station file says of the analyzer, and what the analyzer says where it is asked."""
+    identity = _ask(station)
+    name = station.analyzer.family or (None if identity is None else identity.family)
+    family = None if name is None else load_family(name)
+    return _Known(
+        ports=station.analyzer.ports or (None if identity is None else identity.ports),
+        limits={} if identity is None else identity.limits,
+        segments=family is None or family.behaviours.segments is not None,
+        sweep_for_each_parameter=family is not None and family.behaviours.matrix[0] == "by-sweep",
     )
 
 
@@ -128,7 +152,11 @@ def _ask(station: Station) -> AnalyzerIdentity | None:
         return None
     try:
         return identify_address(
-            keys.address, family=keys.family, backend=keys.backend, timeout_s=keys.timeout_s
+            keys.address,
+            family=keys.family,
+            backend=keys.backend,
+            timeout_s=keys.timeout_s,
+            ports=keys.ports,
         )
     except LinkLost as error:
         if keys.ports is not None:
@@ -142,7 +170,7 @@ def _warnings(
     settings: SweepSettings,
     requirements: Sequence[limits.Requirement],
     length_m: float | None,
-    can: Mapping[str, float],
+    analyzer: _Known,
 ) -> tuple[str, ...]:
     grid = settings_grid(settings)
     if grid is None:
@@ -150,7 +178,7 @@ def _warnings(
     found = grid_findings(
         grid, requirements, length_m, velocity_factor=station.sweep.velocity_factor, time_domain=True
     )
-    chosen = station.sweep.chosen(can)
+    chosen = station.sweep.chosen(analyzer.limits, can_segments=analyzer.segments)
     # Why the grid is as it is matters only where it does not fit.
     return (*chosen.limited, *found) if chosen is not None and _matters(found) else found
 
@@ -165,12 +193,14 @@ def _better(
     settings: SweepSettings,
     requirements: Sequence[limits.Requirement],
     length_m: float | None,
-    can: Mapping[str, float],
+    analyzer: _Known,
 ) -> ChosenGrid | None:
     if length_m is None:
         return None
     start_hz, stop_hz = frequency_range(requirements)
-    made = station.sweep.chosen_for(start_hz, stop_hz, length_m, can)
+    made = station.sweep.chosen_for(
+        start_hz, stop_hz, length_m, analyzer.limits, can_segments=analyzer.segments
+    )
     return None if grid_text(_with_grid(made, settings)) == grid_text(settings) else made
 
 
@@ -180,7 +210,13 @@ def _with_grid(grid: ChosenGrid, settings: SweepSettings) -> SweepSettings:
     )
 
 
-def _sweep_seconds(settings: SweepSettings) -> float:
+def _passes(plan: Plan, analyzer: _Known) -> int:
+    """Return how often the range is swept: once for each driven port, or for each parameter."""
+    exponent = 2 if analyzer.sweep_for_each_parameter else 1
+    return sum(len(hookup.connections) ** exponent for hookup in plan.hookups)
+
+
+def _seconds_per_pass(settings: SweepSettings) -> float:
     """Return how long one pass with one driven port takes, averages included."""
     points = settings.points or _POINTS_WHEN_ANALYZER_DECIDES
     parts = [(part.points, part.if_bandwidth_hz or settings.if_bandwidth_hz) for part in settings.segments]

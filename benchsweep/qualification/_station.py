@@ -94,7 +94,9 @@ class Station(Definition):
             )
         return self.model_copy(update={"switch": self.switch.model_copy(update={"address": address})})
 
-    def settings(self, limits: Mapping[str, float] | None = None) -> SweepSettings:
+    def settings(
+        self, limits: Mapping[str, float] | None = None, *, can_segments: bool = True
+    ) -> SweepSettings:
         """Return the sweep settings to ask for.
 
         Parameters
@@ -102,13 +104,15 @@ class Station(Definition):
         limits
             What the analyzer says of its own range (`AnalyzerIdentity.limits`); a grid that is chosen from
             requirements keeps within it.
+        can_segments
+            False: its command family has no segment sweep, so that such a grid has none.
 
         Raises
         ------
         UsageError
             The analyzer does not reach what the requirements ask for.
         """
-        return self.sweep.settings(limits)
+        return self.sweep.settings(limits, can_segments=can_segments)
 
     def calibration_folder(self) -> Path:
         """Return where calibrations of this station are stored.

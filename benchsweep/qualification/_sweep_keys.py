@@ -112,13 +112,17 @@ class SweepKeys(Definition):
             raise ValueError('spacing = "logarithmic" needs start_mhz, stop_mhz and points, or requirements')
         return self
 
-    def chosen(self, limits: Mapping[str, float] | None = None) -> ChosenGrid | None:
+    def chosen(
+        self, limits: Mapping[str, float] | None = None, *, can_segments: bool = True
+    ) -> ChosenGrid | None:
         """Return the grid chosen from `requirements` with its warnings; None when they do not decide it.
 
         Parameters
         ----------
         limits
             What the analyzer says of its own range, as in `AnalyzerIdentity`; the keys narrow it further.
+        can_segments
+            False: none are made, unless the station asks for them.
 
         Raises
         ------
@@ -127,10 +131,16 @@ class SweepKeys(Definition):
         if not self.requirements or self.longest_m is None:
             return None
         start_hz, stop_hz = frequency_range(load_requirements(self.requirements))
-        return self.chosen_for(start_hz, stop_hz, self.longest_m, limits)
+        return self.chosen_for(start_hz, stop_hz, self.longest_m, limits, can_segments=can_segments)
 
     def chosen_for(
-        self, start_hz: float, stop_hz: float, length_m: float, limits: Mapping[str, float] | None = None
+        self,
+        start_hz: float,
+        stop_hz: float,
+        length_m: float,
+        limits: Mapping[str, float] | None = None,
+        *,
+        can_segments: bool = True,
     ) -> ChosenGrid:
         """Return the grid that would be chosen for another range and length, in Hz and m.
 
@@ -139,6 +149,9 @@ class SweepKeys(Definition):
         UsageError
             The analyzer does not reach the range.
         """
+        spacing = self.spacing if self.requirements else None
+        if spacing is None and not can_segments:
+            spacing = "linear"
         can = dict(limits or {})
         points = [can["max_points"]] if "max_points" in can else []
         points += [] if self.most_points is None else [self.most_points]
@@ -147,21 +160,23 @@ class SweepKeys(Definition):
             start_hz,
             stop_hz,
             length_m,
-            spacing=self.spacing if self.requirements else None,
+            spacing=spacing,
             most_points=int(min(points)) if points else None,
             lowest_hz=max(can.get("min_frequency_hz", 0.0), (self.lowest_mhz or 0.0) * 1e6),
             highest_hz=can.get("max_frequency_hz", math.inf),
             **extra,
         )
 
-    def settings(self, limits: Mapping[str, float] | None = None) -> SweepSettings:
-        """Return the settings to ask for; `limits` as in `chosen`.
+    def settings(
+        self, limits: Mapping[str, float] | None = None, *, can_segments: bool = True
+    ) -> SweepSettings:
+        """Return the settings to ask for; arguments as in `chosen`.
 
         Raises
         ------
         UnknownName, DefinitionError, UsageError
         """
-        chosen = self.chosen(limits)
+        chosen = self.chosen(limits, can_segments=can_segments)
         if chosen is not None:
             return chosen.settings(
                 if_bandwidth_hz=self.if_bandwidth_hz, averages=self.averages, power_dbm=self.power_dbm
