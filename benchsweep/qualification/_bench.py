@@ -143,6 +143,7 @@ def open_bench(
             ports=keys.ports,
             backend=keys.backend,
             timeout_s=keys.timeout_s,
+            minimum_timeout_s=keys.sweep_margin_s,
         ) as analyzer,
     ):
         slots = definition.usable_slots(analyzer.identity.ports)

@@ -25,6 +25,8 @@ class AnalyzerKeys(Definition):
     ports: int | None = Field(default=None, ge=1, le=64)
     retries: int = Field(default=2, ge=0, le=20)
     wait_for_link_s: float = Field(default=60.0, ge=0, le=86_400)
+    # A sweep may take three times what the analyzer states, plus this.
+    sweep_margin_s: float = Field(default=10.0, ge=0.1, le=3600)
 
 
 class FixtureKeys(Definition):
