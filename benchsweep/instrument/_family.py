@@ -21,7 +21,7 @@ Templates = tuple[Template, ...]
 Operation = Literal[
     "preset", "hold", "abort", "trigger", "data_format", "ascii_format", "linear_sweep",
     "logarithmic_sweep", "segment_sweep", "grid", "receiver", "averaging", "power", "clear_segments",
-    "define_segment", "segment_table", "clear_measurements", "define_measurement", "show_measurement",
+    "define_segment", "enable_segment", "segment_table", "clear_measurements", "define_measurement", "show_measurement",
     "define_matrix", "restart_averaging", "arm", "single_sweep", "averaged_sweep",
 ]  # fmt: skip
 Query = Literal[
@@ -89,6 +89,7 @@ class Commands(Definition):
     power: Templates
     clear_segments: Templates = ()
     define_segment: Templates | None = None
+    enable_segment: Templates = ()
     segment_table: Templates | None = None
     clear_measurements: Templates = ()
     define_measurement: Templates

@@ -21,6 +21,7 @@ _FIELDS: Mapping[str, frozenset[str]] = MappingProxyType(
         "power": frozenset({"power_dbm"}),
         "clear_segments": frozenset({"count"}),
         "define_segment": _SEGMENT | {"count", "start_hz", "stop_hz", "points", "if_bandwidth_hz"},
+        "enable_segment": _SEGMENT,
         "segment_table": frozenset({"count", "table"}),
         "clear_measurements": frozenset({"count"}),
         "define_measurement": _TRACE,

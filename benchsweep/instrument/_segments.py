@@ -86,7 +86,9 @@ def segment_questions(family: Family, count: int) -> tuple[str, ...]:
 def _write_one_by_one(link: Link, family: Family, table: tuple[SweepSegment, ...]) -> None:
     write_tolerant(link, *family.fill("clear_segments", count=len(table)), doing=_DOING)
     commands: tuple[str, ...] = ()
+    enable: tuple[str, ...] = ()
     for index, part in enumerate(table, start=1):
+        enable += family.fill("enable_segment", index=index)
         commands += family.fill(
             "define_segment",
             index=index,
@@ -97,6 +99,7 @@ def _write_one_by_one(link: Link, family: Family, table: tuple[SweepSegment, ...
             if_bandwidth_hz=part.if_bandwidth_hz or 0.0,
         )
     write_supported(link, *commands, doing=_DOING)
+    write_tolerant(link, *enable, doing=_DOING)
 
 
 def _read_one_by_one(link: Link, family: Family, count: int) -> tuple[SweepSegment, ...]:

@@ -109,9 +109,12 @@ def apply_settings(link: Link, family: Family, settings: SweepSettings, ports: i
             hint="Ask for another spacing of the points, or add the commands to a family file of your own.",
         )
     link.write("*CLS")
-    _group(link, family, "preset", "presetting the analyzer")
+    preset = (*family.fill("preset"), *family.fill("hold"))
+    link.write(*preset)
+    # Only in hold is this sure to be answered; some analyzers sweep continuously after a preset.
     link.query("*OPC?", timeout_s=max(_PRESET_PATIENCE_S, link.timeout_s))
-    _group(link, family, "hold", "stopping the sweep")
+    link.check("presetting the analyzer and stopping the sweep", preset)
+    _confirm_all(link, family, "hold")
     corrections = tuple(item for item in family.corrections(ports) if _switched_off(link, item))
     _group(link, family, "trigger", "setting the trigger")
     segments = write_segments(link, family, settings) if settings.segments else ()
@@ -201,6 +204,10 @@ def _group(link: Link, family: Family, operation: Operation, doing: str) -> None
     commands = family.fill(operation)
     if commands:
         write_supported(link, *commands, doing=doing)
+    _confirm_all(link, family, operation)
+
+
+def _confirm_all(link: Link, family: Family, operation: Operation) -> None:
     for item in family.confirmations(operation):
         confirm(link, item.query, item.answers, item.means)
 
