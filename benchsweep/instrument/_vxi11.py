@@ -40,8 +40,8 @@ _TIMED_OUT, _NOT_SUPPORTED = 15, 8
 _END_FLAG, _END_REASON = 8, 4
 _MESSAGE_AVAILABLE = 0x10
 _CLEAR_S = 5.0
-_STATUS_S = 1.0
-# The instrument says itself that nothing came in time; only a dead one says nothing for this much longer.
+# The instrument says itself that nothing came in time; only a dead one says nothing for a second more (which
+# is also what the client allows).
 _GRACE_S = 1.0
 _SMALL_READ = 1 << 12
 _CHUNK = 1 << 20
@@ -135,8 +135,8 @@ class Vxi11Transport(BoundedTransport):
         self._watches = self._watches and not self.unasked()
 
     def status(self) -> int | None:
-        wait = _milliseconds(_STATUS_S)
-        error, status = self._call(lambda: self._client.device_read_stb(self._link, 0, 0, wait), _STATUS_S)
+        wait = _milliseconds(_CLEAR_S)
+        error, status = self._call(lambda: self._client.device_read_stb(self._link, 0, 0, wait), _CLEAR_S)
         return None if error else int(status)
 
     def unasked(self) -> bool:
@@ -187,8 +187,7 @@ class Vxi11Transport(BoundedTransport):
         try:
             return action()
         except TimeoutError as error:
-            self._give_up_within_a_reply()
-            raise Stalled(0, closed=error.errno == errno.ETIMEDOUT) from error
+            raise self._given_up() from error
         except (rpc.RPCError, EOFError, ValueError, struct.error) as error:
             self._sock.given_up = True
             raise Broken(f"what comes is no VXI-11 reply ({' '.join(str(error).split())})") from error
@@ -205,16 +204,17 @@ class Vxi11Transport(BoundedTransport):
         if not error:
             return
         if isinstance(told, str):
-            self._give_up_within_a_reply()
-            raise Stalled(0, closed=False)
+            raise self._given_up()
         if error == _TIMED_OUT:
             raise Stalled(0, closed=False)
         raise pyvisa.errors.VisaIOError(_STATUS.get(error, StatusCode.error_io))
 
-    def _give_up_within_a_reply(self) -> None:
-        if self._sock.taken:
-            self._sock.given_up = True
-            raise Broken("a reply stopped in the middle")
+    def _given_up(self) -> Broken:
+        self._sock.given_up = True
+        stopped = (
+            "stopped in the middle of a reply" if self._sock.taken else "does not reply to calls any more"
+        )
+        return Broken(f"the instrument {stopped}")
 
 
 def _milliseconds(seconds: float) -> int:
