@@ -1,4 +1,4 @@
-"""How each command family is driven over a bare socket: what a careful person would type, family by family."""
+"""How each command family is driven over a bare socket: what a careful person would type."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The family ``numbered-trace`` over TCP with a bare socket: the other polarity of sweeping, data by parameter."""
+"""The family ``numbered-trace`` over TCP with a bare socket: it sweeps the other way round."""
 
 from __future__ import annotations
 
