@@ -21,8 +21,8 @@ Templates = tuple[Template, ...]
 Operation = Literal[
     "preset", "hold", "abort", "trigger", "data_format", "ascii_format", "linear_sweep",
     "logarithmic_sweep", "segment_sweep", "grid", "receiver", "averaging", "power", "clear_segments",
-    "define_segment", "enable_segment", "segment_table", "clear_measurements", "define_measurement", "show_measurement",
-    "define_matrix", "restart_averaging", "arm", "single_sweep", "averaged_sweep",
+    "define_segment", "enable_segment", "segment_table", "clear_measurements", "define_measurement",
+    "show_measurement", "define_matrix", "restart_averaging", "arm", "single_sweep", "averaged_sweep",
 ]  # fmt: skip
 Query = Literal[
     "start_hz", "stop_hz", "points", "if_bandwidth_hz", "averages", "averaging", "power_dbm", "sweep_time_s",
