@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.acquisition._switch import Done, Move, Switch
+from benchsweep.acquisition._words import name_ports
 from benchsweep.errors import InstrumentError
 from benchsweep.records import Hookup, RawSweep
 
@@ -119,16 +120,18 @@ def sweep_hookup(
 
 
 def describe_hookup(hookup: Hookup) -> str:
-    """Return the things attached: balanced ports, or the standard."""
-    names: list[str] = []
+    """Return the things attached: balanced ports, or the standard and where it is."""
+    names: dict[str, list[int]] = {}
     for port, target in hookup.connections.items():
         if target.startswith("thru "):
             name = "thru " + " - ".join(map(str, sorted((port, int(target.split()[1])))))
         else:
             name = target.split(".")[0]
-        if name not in names:
-            names.append(name)
-    return ", ".join(names)
+        names.setdefault(name, []).append(port)
+    return ", ".join(
+        f"{name} on {name_ports(ports)}" if name in ("open", "short", "load") else name
+        for name, ports in names.items()
+    )
 
 
 def _restore(hookup: Hookup, analyzer: Sweeper, switch: Switch, repeats: Repeats, what: str) -> float:

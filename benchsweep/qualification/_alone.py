@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 
 from filelock import FileLock, Timeout
 
@@ -31,15 +31,16 @@ def alone_with(address: str, *, what: str = "analyzer") -> Iterator[None]:
     folder = data_folder() / "locks"
     lock = FileLock(folder / f"{name}.lock")
     try:
-        with suppress(OSError):
-            folder.mkdir(parents=True, exist_ok=True)
-            lock.acquire(blocking=False)
-    except Timeout as error:
+        folder.mkdir(parents=True, exist_ok=True)
+        lock.acquire(blocking=False)
+    except Timeout as error:  # itself an OSError, so it comes first
         raise UsageError(
             f"another run on this computer is using the {what} at {address}",
             hint="Wait until it ends, or stop it.",
         ) from error
+    except OSError:
+        pass  # not held, then: see above
     try:
         yield
     finally:
-        lock.release()
+        lock.release()  # harmless when it is not held
