@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -11,6 +12,7 @@ from benchsweep.errors import UnknownFamily
 
 if TYPE_CHECKING:
     from benchsweep.qualification import Identified
+    from benchsweep.records import AnalyzerIdentity
 
 __all__ = ["identify"]
 
@@ -75,37 +77,51 @@ def _lines(found: Identified) -> list[str]:
     else:
         lines += _row("family", f"{known.family}: {found.title}")
         lines += _row("", f"({_STANDING.get(found.standing, found.standing)})")
-        lines += _row("ports", str(known.ports))
-        limits = [_limit(key, value) for key, value in known.limits.items()]
-        lines += _row("limits", ", ".join(limits)) if limits else []
+        lines += _row("ports", _ports(known))
+        lines += _row("range", _range(known.limits)) if known.limits else []
         for number, words in enumerate(known.lacks):
-            lines += _row("" if number else "lacks", words)
-    if len(found.tried) > 1 or found.tried[0].address != found.address or "First" in found.tried[0].reason:
+            lines += _row("" if number else "lacks", f"- {words}", hang=2)
+    if found.tried[0].came != "answered":
         for number, item in enumerate(found.tried):
             lines += _row("" if number else "tried", f"{item.address}: {item.came}")
             lines += _row("", f"({item.reason})")
+    elif len(found.tried) == 1 and found.tried[0].reason.startswith("First"):
+        lines += _row("tried", f"this address first. {found.tried[0].reason.removeprefix('First: ')}")
+    # Not wrapped: this is to be copied and sent.
     width = max((len(probe.probe) for probe in found.evidence), default=0)
-    for number, probe in enumerate(found.evidence):
-        answer = probe.answer or "(nothing)"
-        lines += _row("" if number else "evidence", f"{probe.probe:<{width}}  {answer}", hang=width + 2)
+    lines += ["", "evidence: each question and its answer"]
+    lines += [f"  {probe.probe:<{width}}  {probe.answer or '(nothing)'}" for probe in found.evidence]
     return lines
 
 
 def _row(head: str, words: str, *, hang: int = 0) -> list[str]:
-    room = max(table_width() - 12, 40 + hang)
-    body = textwrap.wrap(
-        words, room, subsequent_indent=" " * hang, break_on_hyphens=False, drop_whitespace=True
-    )
-    body = body or [""]
+    room = max(table_width() - 12, 40)
+    body = textwrap.wrap(words, room, subsequent_indent=" " * hang, break_on_hyphens=False) or [""]
     return [f"{head:<10}  {body[0]}".rstrip(), *(f"{'':<12}{line}" for line in body[1:])]
 
 
-def _limit(key: str, value: float) -> str:
-    """Write ``max_frequency_hz`` and its like in words."""
-    name, _, unit = key.rpartition("_")
-    words = name.replace("_", " ").replace("min ", "lowest ").replace("max ", "highest ")
-    if unit == "hz":
-        return f"{words} {value / 1e6:.6g} MHz"
-    if unit in ("db", "dbm", "s", "m"):
-        return f"{words} {value:g} {unit.replace('db', 'dB')}"
-    return f"{key.replace('_', ' ').replace('max ', 'most ').replace('min ', 'fewest ')} {value:g}"
+def _ports(known: AnalyzerIdentity) -> str:
+    told = [probe.answer for probe in known.evidence if probe.probe == "number of ports"]
+    if any("assumed" in answer for answer in told):
+        return f"{known.ports} (assumed: the analyzer does not tell; --ports N if it has more)"
+    return str(known.ports)
+
+
+def _range(limits: Mapping[str, float]) -> str:
+    """Write what the analyzer says of its own range in words; what has no words yet, as it stands."""
+    left = dict(limits)
+    low, high = left.pop("min_frequency_hz", None), left.pop("max_frequency_hz", None)
+    points = left.pop("max_points", None)
+    parts = []
+    if low is not None or high is not None:
+        parts.append(f"{'?' if low is None else _hertz(low)} to {'?' if high is None else _hertz(high)}")
+    if points is not None:
+        parts.append(f"at most {points:.0f} points")
+    return ", ".join(parts + [f"{key} {value:g}" for key, value in left.items()])
+
+
+def _hertz(value: float) -> str:
+    for size, unit in ((1e9, "GHz"), (1e6, "MHz"), (1e3, "kHz")):
+        if value >= size:
+            return f"{value / size:.6g} {unit}"
+    return f"{value:.6g} Hz"

@@ -169,9 +169,12 @@ def _nobody(
 ) -> InstrumentError | UsageError:
     if all(isinstance(error, UsageError) for error in errors):
         return errors[0]
-    listed = "; ".join(f"{item.address}: {item.came}" for item in tried)
+    if len({item.came for item in tried}) == 1:
+        listed = f"{tried[0].came}: tried {', '.join(item.address for item in tried)}"
+    else:
+        listed = "tried " + "; ".join(f"{item.address}: {item.came}" for item in tried)
     return LinkLost(
-        f"{where}: nobody answers as an analyzer: tried {listed}",
+        f"{where}: no analyzer found: {listed}",
         hint="Check that the instrument is on and in the network and that its LAN interface is switched on. "
         "Where it listens elsewhere, give the whole address, e.g. TCPIP::192.0.2.10::5024::SOCKET.",
     )

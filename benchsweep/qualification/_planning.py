@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from benchsweep import calibration, fixture, limits
 from benchsweep.acquisition import ChosenGrid, grid_text, settings_grid
-from benchsweep.errors import LinkLost, UsageError
+from benchsweep.errors import HookupImpossible, LinkLost, UsageError
 from benchsweep.instrument import load_family
 from benchsweep.qualification._grid import grid_findings
 from benchsweep.qualification._identity import identify_address
@@ -79,6 +79,7 @@ class _Known:
     """What is known of the analyzer beforehand; nothing of it need be."""
 
     ports: int | None
+    ports_assumed: bool
     limits: Mapping[str, float]
     segments: bool
     sweep_for_each_parameter: bool
@@ -111,7 +112,15 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
     calibration.load_kit(station.calibration.kit)
     definition = fixture.load_fixture(station.fixture.name)
     analyzer = _known(station)
-    plan = plan_for(definition.usable_slots(analyzer.ports or _MOST_PORTS))
+    try:
+        plan = plan_for(definition.usable_slots(analyzer.ports or _MOST_PORTS))
+    except HookupImpossible as error:
+        if analyzer.ports_assumed:
+            error.hint = (
+                "This analyzer cannot tell how many ports it has: put `ports` under [analyzer] in the "
+                f"station file. {error.hint}"
+            )
+        raise
     settings = station.settings(analyzer.limits, can_segments=analyzer.segments)
     length_m = length_m if length_m is not None else station.sweep.longest_m
     warnings = _warnings(station, settings, loaded, length_m, analyzer)
@@ -139,6 +148,10 @@ def _known(station: Station) -> _Known:
     family = None if name is None else load_family(name)
     return _Known(
         ports=station.analyzer.ports or (None if identity is None else identity.ports),
+        ports_assumed=identity is not None
+        and any(
+            probe.probe == "number of ports" and "assumed" in probe.answer for probe in identity.evidence
+        ),
         limits={} if identity is None else identity.limits,
         segments=family is None or family.behaviours.segments is not None,
         sweep_for_each_parameter=family is not None and family.behaviours.matrix[0] == "by-sweep",
