@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import random
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,6 +19,7 @@ __all__ = ["SteppedLink"]
 
 # Values for *ESE that are no single status bit, so that a late answer to a status query is not taken for one.
 _TOKENS = tuple(n for n in range(19, 256) if n.bit_count() >= 3)
+_ATTEMPTS = 4
 
 
 class SteppedLink:
@@ -45,7 +47,8 @@ class SteppedLink:
         self._out_of_step = False
         self._lost = ""
         self._patience_s = timeout_s
-        self._tokens = itertools.cycle(_TOKENS)
+        # Not the same ones in every run: an instrument may well hold the first of them as a setting.
+        self._tokens = itertools.cycle(random.Random().sample(_TOKENS, len(_TOKENS)))
 
     @property
     def stream(self) -> bool:
@@ -72,10 +75,12 @@ class SteppedLink:
         """
         self._refuse_lost()
         self._out_of_step = True
+        deadline = time.monotonic() + self.timeout_s
         with self._named("bringing the answers back into step", ()):
             self._transport.clear()
-            for _ in range(3):
-                if self._token_came():
+            for _ in range(_ATTEMPTS):
+                # A late answer may look like the first token; then the second does not come at once.
+                if self._token_came(deadline) and self._token_came(deadline, at_once=True):
                     self._send(("*ESE 0",))
                     self._out_of_step = False
                     self._ring.note("answers are back in step")
@@ -101,22 +106,23 @@ class SteppedLink:
     ) -> None:
         self.close()
 
-    def _token_came(self) -> bool:
+    def _token_came(self, deadline: float, *, at_once: bool = False) -> bool:
+        """Ask for a token and read until it comes; only the next line will do when `at_once`."""
         token = str(next(self._tokens))
         self._send((f"*ESE {token};*ESE?",))
-        deadline = time.monotonic() + self.timeout_s
-        while True:
+        while (remaining := deadline - time.monotonic()) > 0.0:
             try:
-                raw = self._transport.read_line(max(0.001, deadline - time.monotonic()))
+                raw = self._transport.read_line(remaining)
             except LineTooLong:
                 continue
             line = raw.decode("ascii", "replace").strip()
             self._ring.received(line)
             if line.lstrip("+") == token:
                 return True
-            if line.endswith(token):
+            if at_once or line.endswith(token):
                 # The rest of a broken block stuck to it: ask once more with another token.
                 return False
+        raise Stalled(None, closed=False)
 
     def _ready(self) -> None:
         self._refuse_lost()

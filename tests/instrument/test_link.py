@@ -209,7 +209,34 @@ class TestStep:
         with open_link(bench.address, timeout_s=2.0) as link:
             for _ in range(3):
                 link.resynchronise()
-        assert len({line for line in bench.lines if ";*ESE?" in line}) == 3
+        assert len({line for line in bench.lines if ";*ESE?" in line}) == 6
+
+    def test_a_late_answer_that_looks_like_the_token(self, scripted: Any) -> None:
+        """A number of points, say: the same digits, one line too early."""
+
+        def answer(line: str) -> bytes | None:
+            if line.endswith(";*ESE?"):
+                first = not any(";*ESE?" in earlier for earlier in bench.lines[:-1])
+                return (token(line) or b"") * (2 if first else 1)
+            return {"A?": b"mine\n"}.get(line)
+
+        bench = scripted(answer)
+        with open_link(bench.address, timeout_s=0.3) as link:
+            with pytest.raises(InstrumentTimeout):
+                link.query("SLOW?")
+            link.timeout_s = 2.0
+            assert link.query("A?") == "mine"
+
+    def test_one_that_never_stops_talking(self, scripted: Any, stopwatch: Any) -> None:
+        chatter: list[Any] = []
+        for _ in range(400):
+            chatter += [b"blah\n" * 10, 0.005]
+        bench = scripted(lambda line: chatter if line == "A?" else None)
+        with open_link(bench.address, timeout_s=0.3) as link:
+            assert link.query("A?") == "blah"
+            with pytest.raises(InstrumentTimeout):
+                link.query("B?")
+        assert stopwatch() < 1.5
 
 
 def _interrupt(timeout_s: float) -> bytes:
