@@ -40,6 +40,8 @@ def _arm_fault(call: Call[ScpiDevice]) -> None:
     known = call.device.faults.kinds
     if name != NO_FAULT and name not in known:
         raise ScpiFault(-224, f"{name[:40]}, allowed {NO_FAULT}, {', '.join(known)}")
+    if call.device.lacks(name):
+        raise ScpiFault(-241, f"{name}: this analyzer has none")
     if name == NO_FAULT:
         call.device.repair()
     call.device.faults.arm(name, after, seconds, call.session)

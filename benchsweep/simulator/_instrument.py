@@ -92,6 +92,10 @@ class Instrument(ScpiDevice):
         """Return the random numbers of the fault that has just struck."""
         return np.random.default_rng((self.bench.seed, 6, self.faults.struck))
 
+    def lacks(self, fault: str) -> bool:
+        """Return whether this family has no port extension that could be switched on."""
+        return fault == "extension-on" and not self.style.extension_s
+
     async def before_message(self, session: Session) -> None:
         """Let an armed fault strike that needs no more than a message on its way."""
         await super().before_message(session)

@@ -129,6 +129,10 @@ class ScpiDevice:
         """Do what ``*RST`` does."""
         raise NotImplementedError
 
+    def lacks(self, fault: str) -> bool:
+        """Return whether this device has not what the fault would spoil."""
+        return False
+
     def repair(self) -> None:
         """Undo what a fault has broken for good."""
 

@@ -18,6 +18,7 @@ from benchsweep.simulator._values import Integer, Kind, Number
 if TYPE_CHECKING:
     from benchsweep.simulator._channel import Channel
     from benchsweep.simulator._instrument import Instrument
+    from benchsweep.simulator._segment import Segment
 
 __all__ = [
     "STRIKES_ANY_TIME",
@@ -44,30 +45,42 @@ def _in_use(device: Instrument) -> Channel:
     return used[0] if used else device.channels[1]
 
 
-def _other_points(channel: Channel) -> None:
-    channel.points = max(2, channel.points - channel.points // 5 - 1) if channel.points > 2 else 3
+def _stimulus(channel: Channel) -> Channel | Segment:
+    """Return what holds start, stop, points and bandwidth of the present sweep, or of a part of it."""
+    if channel.sweep_type == "SEGM" and channel.swept_segments:
+        return channel.swept_segments[0]
+    return channel
+
+
+def _other_points(of: Channel | Segment) -> None:
+    of.points = max(2, of.points - of.points // 5 - 1) if of.points > 2 else 3
 
 
 def _front_panel(device: Instrument) -> None:
     channel = _in_use(device)
-    which = int(device.draw().integers(3))
+    rng = device.draw()
+    which = int(rng.integers(3))
+    of = _stimulus(channel)
     if which == 0:
-        others = [b for b in channel.definition.analyzer.if_bandwidths_hz if b != channel.if_bandwidth_hz]
-        channel.if_bandwidth_hz = float(device.draw().choice(others)) if others else channel.if_bandwidth_hz
+        # The bandwidth of a segment may be out of use; that of the channel is what the display shows.
+        of = of if channel.segment_bandwidths else channel
+        legal = device.style.if_bandwidths_hz or channel.definition.analyzer.if_bandwidths_hz
+        others = [width for width in legal if width != of.if_bandwidth_hz]
+        of.if_bandwidth_hz = float(rng.choice(others)) if others else of.if_bandwidth_hz
     elif which == 1:
-        _other_points(channel)
+        _other_points(of)
     else:
-        channel.start_hz += 0.1 * (channel.stop_hz - channel.start_hz)
+        of.start_hz += 0.1 * (of.stop_hz - of.start_hz)
     device.status.event |= EventBit.USER_REQUEST
 
 
 def second_controller(device: Instrument) -> None:
     """Change settings as another program would that believes the analyzer to be its own."""
-    channel = _in_use(device)
+    of = _stimulus(_in_use(device))
     if device.draw().integers(2):
-        _other_points(channel)
+        _other_points(of)
     else:
-        channel.stop_hz -= 0.2 * (channel.stop_hz - channel.start_hz)
+        of.stop_hz -= 0.2 * (of.stop_hz - of.start_hz)
 
 
 def _queue_overflow(device: Instrument) -> None:
