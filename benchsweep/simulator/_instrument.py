@@ -137,6 +137,8 @@ class Instrument(ScpiDevice):
 
     def data(self, values: NDArray[np.float64]) -> Answer:
         """Return `values` (any shape, row by row) in the present format, with invalid ones as SCPI's NAN."""
+        if values.size == 0:
+            raise ScpiFault(-230, "no segment is on")
         flat = np.nan_to_num(values.ravel(), nan=_NAN, posinf=_INFINITY, neginf=-_INFINITY)
         if self.faults.take("wrong-count"):
             flat = flat[:-2]

@@ -202,6 +202,34 @@ def test_the_analyzers_own_correction_changes_the_data(client: Client, driver: D
     assert client.errors() == []
 
 
+@pytest.mark.parametrize("bits", [32, 64])
+@pytest.mark.parametrize("order", ["NORM", "SWAP"])
+def test_blocks_and_text_say_the_same(client: Client, driver: Driver, bits: int, order: str) -> None:
+    """Definite blocks in both byte orders and lengths; the header of a block is never swapped."""
+    family = _family(driver)
+    client.write(f"BENC:CONN '{connections(2)}'", "SENS:SWE:POIN 11")
+    driver.set_up(client, (1, 2))
+    driver.take(client)
+    word = {32: "REAL32", 64: "REAL"}[bits] if family == "numbered-trace" else f"REAL,{bits}"
+    client.write(f"FORM {word}")
+    if family != "single-channel":
+        client.write(f"FORM:BORD {order}")
+    little = order == "SWAP" and family != "single-channel"
+    question = {
+        "named-measurement": "CALC:DATA:SNP:PORT? '1'",
+        "numbered-measurement": "CALC:MEAS1:DATA:SDATA?",
+        "quoted-parameter": "CALC:DATA:SGR? SDAT",
+        "numbered-trace": "SENS:DATA:CORR? S11",
+        "single-channel": "CALC:DATA:SDATA?",
+        "sense-function": "TRAC? CH1SDATA",
+    }[family]
+    block = client.block(question, f"{'<' if little else '>'}f{bits // 8}")
+    client.write("FORM ASC")
+    text = np.array(client.ask(question).split(","), dtype=float)
+    np.testing.assert_allclose(block, text, rtol=1e-6 if bits == 32 else 1e-11, atol=1e-12)
+    assert client.errors() == []
+
+
 # -- the same bench ----------------------------------------------------------------------------------------
 
 

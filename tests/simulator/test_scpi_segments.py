@@ -172,6 +172,15 @@ def test_segments_are_added_and_deleted_in_their_place(client: Client) -> None:
 
 
 @one_by_one
+def test_segments_that_are_deleted_under_the_sweep_leave_no_data(client: Client, family: str) -> None:
+    write_table(client, family)
+    client.write("SENS:SEGM:DEL:ALL", "INIT", AXIS[family])
+    assert client.errors() == [-221, -230]
+    assert int(client.ask("SENS:SWE:POIN?")) == 0
+    assert float(client.ask("SENS:FREQ:STAR?")) == 1e6
+
+
+@one_by_one
 def test_what_a_preset_and_a_new_segment_bring(client: Client, family: str) -> None:
     """One segment too many for who does not delete, and segments that are off for who does not switch on."""
     numbered_first = family != "quoted-parameter"
