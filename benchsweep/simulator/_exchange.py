@@ -38,6 +38,7 @@ class Exchange(ABC):
         self._arrived: deque[tuple[int, str]] = deque()
         self._news = asyncio.Event()
         self._worker: asyncio.Task[None] | None = None
+        self._message: asyncio.Future[Reply] | None = None
         self._at_work = False
 
     @abstractmethod
@@ -119,7 +120,9 @@ class Exchange(ABC):
 
     async def _answer(self, text: str, tag: int) -> None:
         await self.turn()
-        reply = await self.device.execute(text, self.session)
+        # A message that has been begun is carried out, whoever goes meanwhile.
+        self._message = asyncio.ensure_future(self.device.execute(text, self.session))
+        reply = await asyncio.shield(self._message)
         if reply.after_s:
             await asyncio.sleep(reply.after_s)
         if reply.data and self._arrived:
