@@ -15,6 +15,7 @@ from benchsweep.cli import (
     _limits,
     _plan,
     _qualify,
+    _record,
     _report,
     _show,
     _simulate,
@@ -55,6 +56,7 @@ app.command("identify")(_identify.identify)
 app.command("plan")(_plan.plan)
 app.command("calibrate")(_calibrate.calibrate)
 app.command("qualify")(_qualify.qualify)
+app.command("record")(_record.record)
 app.command("import")(_import.import_file)
 app.command("grade")(_grade.grade)
 app.command("show")(_show.show)

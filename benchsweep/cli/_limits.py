@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import AsJson, LengthM, _requirements
+from benchsweep.cli._options import AsJson, LengthM, requirement_names
 from benchsweep.cli._output import print_json, print_text
 
 __all__ = ["app"]
@@ -12,7 +12,8 @@ __all__ = ["app"]
 app = typer.Typer(help="Requirements and their numbers.", no_args_is_help=True)
 
 RequirementName = Annotated[
-    str, typer.Argument(metavar="REQUIREMENT", autocompletion=_requirements, help="Name, or a .toml file.")
+    str,
+    typer.Argument(metavar="REQUIREMENT", autocompletion=requirement_names, help="Name, or a .toml file."),
 ]
 
 

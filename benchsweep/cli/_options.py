@@ -21,7 +21,9 @@ __all__ = [
     "Records",
     "SpecimenId",
     "StationName",
+    "SweepNumber",
     "SwitchAddress",
+    "requirement_names",
 ]
 
 
@@ -35,7 +37,8 @@ def _stations(incomplete: str) -> list[str]:
     return _names("stations", incomplete)
 
 
-def _requirements(incomplete: str) -> list[str]:
+def requirement_names(incomplete: str) -> list[str]:
+    """Return the requirements that begin so, for a shell that completes words."""
     return _names("requirements", incomplete)
 
 
@@ -75,7 +78,7 @@ Against = Annotated[
     typer.Option(
         "--against",
         metavar="REQUIREMENT",
-        autocompletion=_requirements,
+        autocompletion=requirement_names,
         help="Requirement to grade against; may be given several times (see `benchsweep limits list`).",
     ),
 ]
@@ -94,6 +97,10 @@ Operator = Annotated[
 ]
 Decision = Annotated[
     str, typer.Option("--decision", metavar="RULE", help="Decision rule: `simple` (acceptance at the limit).")
+]
+SweepNumber = Annotated[
+    int | None,
+    typer.Option("--sweep", metavar="N", min=1, help="Of a series: this sweep; the last by default."),
 ]
 Records = Annotated[list[Path], typer.Argument(metavar="RECORD...", help="Record files (.h5).")]
 Afresh = Annotated[

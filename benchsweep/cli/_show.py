@@ -1,11 +1,16 @@
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from benchsweep.cli._options import AsJson, LengthM, Records
+from benchsweep.cli._options import AsJson, LengthM, Records, SweepNumber
 from benchsweep.cli._output import print_json, print_text, table_width
+from benchsweep.cli._series import Follow, Reading, grade_any, refuse_sweep, show_series
+
+if TYPE_CHECKING:
+    from benchsweep.qualification import Qualified
 
 __all__ = ["show"]
 
@@ -16,31 +21,33 @@ def show(
         list[str] | None,
         typer.Option("--against", metavar="REQUIREMENT", help="Also print the verdict against it."),
     ] = None,
+    sweep: SweepNumber = None,
+    parameter: Follow = None,
+    reading: Reading = None,
     length_m: LengthM = None,
     as_json: AsJson = False,
 ) -> None:
     """Print what a record holds, after checking that it is undamaged; with --against its verdict too.
 
+    Of a series: how many sweeps, what happened, and how the part changed over time; with --sweep one of them.
+
     Example: `benchsweep show archive/20260301T101500Z-cord.h5`
     """
-    from benchsweep.qualification import (
-        grade_record,
-        load_requirements,
-        read_measurement,
-        record_document,
-        verdict_document,
-    )
-    from benchsweep.report import measurement_table, verdict_table
+    from benchsweep.qualification import is_series, load_requirements, verdict_document
+    from benchsweep.report import verdict_table
 
     requirements = load_requirements(against or [])
     documents = []
     texts = []
     for path in records:
-        measurement = read_measurement(path)
-        document = record_document(measurement, record=str(path))
-        texts.append(f"record {path}\n{measurement_table(measurement, width=table_width()).rstrip()}")
+        if is_series(path):
+            document, text = show_series(path, sweep=sweep, parameters=parameter or [], reading=reading)
+        else:
+            refuse_sweep(path, sweep)
+            document, text = _record(path)
+        texts.append(text)
         if requirements:
-            graded = grade_record(path, requirements, length_m=length_m)
+            graded: Qualified = grade_any(path, requirements, sweep=sweep, length_m=length_m)
             document["verdicts"] = [verdict_document(verdict) for verdict in graded.verdicts]
             texts += [verdict_table(verdict, width=table_width()).rstrip() for verdict in graded.verdicts]
         documents.append(document)
@@ -48,3 +55,12 @@ def show(
         print_json(documents[0] if len(documents) == 1 else documents)
     else:
         print_text("\n\n".join(texts))
+
+
+def _record(path: Path) -> tuple[dict[str, Any], str]:
+    from benchsweep.qualification import read_measurement, record_document
+    from benchsweep.report import measurement_table
+
+    measurement = read_measurement(path)
+    text = f"record {path}\n{measurement_table(measurement, width=table_width()).rstrip()}"
+    return record_document(measurement, record=str(path)), text

@@ -66,6 +66,7 @@ from benchsweep.qualification._series_use import (
     recorded_document,
     series_change,
     series_document,
+    series_sweep,
     series_sweep_document,
 )
 from benchsweep.qualification._station import Station, load_station
@@ -130,6 +131,7 @@ __all__ = [
     "series_change",
     "series_document",
     "series_hookup",
+    "series_sweep",
     "series_sweep_document",
     "software_versions",
     "usable_calibration",

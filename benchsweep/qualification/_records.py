@@ -16,12 +16,15 @@ __all__ = ["check_decision_rule", "grade_record", "import_touchstone", "record_h
 
 
 def record_hash(path: Path) -> str:
-    """Return the hash that names the content of a record, for reports.
+    """Return the hash that names the content of a record or a series, for reports; empty when unfinished.
 
     Raises
     ------
     ArchiveError
     """
+    if archive.is_series(path):
+        with archive.open_series(path) as reader:
+            return reader.content_hash
     return archive.content_hash(path)
 
 

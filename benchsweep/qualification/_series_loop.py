@@ -21,7 +21,7 @@ _LONGEST_PAUSE_S = 5.0
 _CLOCK_MOVED_S = 1.0
 _LATE_PART = 0.1
 _LATE_AT_MOST_S = 1.0
-_QUIET_S = 1.0
+_QUIET_S = 0.9
 
 
 @dataclass(frozen=True, slots=True)

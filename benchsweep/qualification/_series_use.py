@@ -36,6 +36,7 @@ __all__ = [
     "recorded_document",
     "series_change",
     "series_document",
+    "series_sweep",
     "series_sweep_document",
 ]
 
@@ -88,6 +89,16 @@ def series_change(
     with archive.open_series(path) as reader:
         summary = summarise(reader, parameters=parameters, reading=reading, progress=progress)
         return SeriesShown(Path(path), reader.head, summary, reader.content_hash)
+
+
+def series_sweep(path: Path, number: int) -> SeriesSweep:
+    """Read one sweep of a series.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    return archive.read_series_sweep(path, number)
 
 
 def read_series_measurement(path: Path, number: int | None = None) -> tuple[Measurement, SeriesSweep]:

@@ -10,6 +10,16 @@ Conventions:
 """
 
 from benchsweep.report._page import ReportItem, write_html
+from benchsweep.report._series import SeriesItem
+from benchsweep.report._series_tables import series_sweep_table, series_table
 from benchsweep.report._tables import measurement_table, verdict_table
 
-__all__ = ["ReportItem", "measurement_table", "verdict_table", "write_html"]
+__all__ = [
+    "ReportItem",
+    "SeriesItem",
+    "measurement_table",
+    "series_sweep_table",
+    "series_table",
+    "verdict_table",
+    "write_html",
+]

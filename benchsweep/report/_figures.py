@@ -28,9 +28,9 @@ from numpy.typing import NDArray
 from benchsweep.records import End, LimitCurve, Parameter, Trace, VerdictRow
 from benchsweep.report._words import PARAMETER_WORDS, clean, megahertz, pairs_words, signed
 
-__all__ = ["draw_parameter", "thinned"]
+__all__ = ["PAIR_STYLES", "RC", "draw_parameter", "inline", "label_traces", "thinned"]
 
-_PAIR_STYLES: Mapping[str, tuple[str, Any]] = {
+PAIR_STYLES: Mapping[str, tuple[str, Any]] = {
     "12": ("#0072B2", "solid"),
     "36": ("#D55E00", (0, (6, 2))),
     "45": ("#009E73", (0, (1.5, 1.2))),
@@ -42,7 +42,7 @@ _STRETCHES = 125
 _BEYOND_LIMIT_DB = 45.0
 _WIDTH_IN, _HEIGHT_IN = 7.6, 3.0
 
-_RC: Any = {
+RC: Any = {
     "svg.fonttype": "none",
     "font.family": "sans-serif",
     "font.size": 7.5,
@@ -96,7 +96,7 @@ def draw_parameter(
         The worst row of each end, to be marked.
     """
     ends: list[End | None] = sorted({trace.end for trace in traces}, key=lambda end: end or "")
-    with mpl.rc_context(_RC | {"svg.hashsalt": f"benchsweep {parameter}"}):
+    with mpl.rc_context(RC | {"svg.hashsalt": f"benchsweep {parameter}"}):
         figure = Figure(figsize=(_WIDTH_IN, _HEIGHT_IN))
         FigureCanvasSVG(figure)
         share = 1.0 / max(len(ends), 2)
@@ -109,11 +109,11 @@ def draw_parameter(
         high = max(axes.get_ylim()[1] for axes in figures)
         for axes in figures:
             axes.set_ylim(low, high)
-            _label_traces(axes)
+            label_traces(axes)
             _shade(axes, curve)
         stream = io.StringIO()
         figure.savefig(stream, format="svg", metadata={"Date": None})
-    return _inline(stream.getvalue(), f"{PARAMETER_WORDS[parameter]} over frequency")
+    return inline(stream.getvalue(), f"{PARAMETER_WORDS[parameter]} over frequency")
 
 
 def _panel(
@@ -155,7 +155,7 @@ def _draw_trace(axes: Axes, trace: Trace, number: int, worst: VerdictRow | None)
         keep = int(np.argmin(np.abs(trace.frequency_hz - worst.frequency_hz)))
     index = thinned(trace.frequency_hz, trace.value, keep)
     value = np.where(np.isfinite(trace.value), trace.value, np.nan)[index]
-    colour, dashes = _PAIR_STYLES.get(trace.pairs[0], _OTHER_STYLE) if trace.pairs else _OTHER_STYLE
+    colour, dashes = PAIR_STYLES.get(trace.pairs[0], _OTHER_STYLE) if trace.pairs else _OTHER_STYLE
     marker = _MARKERS.get(trace.pairs[1], "x") if len(trace.pairs) > 1 else None
     every = max(index.size // 5, 1)
     axes.plot(
@@ -234,7 +234,7 @@ def _shade(axes: Axes, curve: LimitCurve | None) -> None:
     )
 
 
-def _label_traces(axes: Axes) -> None:
+def label_traces(axes: Axes) -> None:
     """Write the name of each trace at its right end, moved apart where they would meet."""
     lines = [line for line in axes.get_lines() if line.get_gid() in ("trace", "limit")]
     low, high = axes.get_ylim()
@@ -287,7 +287,7 @@ _NUMBER = re.compile(r"-?\d+\.\d+")
 _PATH = re.compile(r' d="([^"]*)"')
 
 
-def _inline(svg: str, words: str) -> str:
+def inline(svg: str, words: str) -> str:
     """Return the ``<svg>`` element alone, smaller, with a name for people who hear it."""
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)

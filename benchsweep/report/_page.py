@@ -9,6 +9,8 @@ from typing import Any
 from benchsweep.errors import UsageError
 from benchsweep.records import LimitCurve, Measurement, Parameter, Trace, Verdict
 from benchsweep.report._select import bad_rows, severity, standings, worst_row, worst_rows
+from benchsweep.report._series import SeriesItem, series_context
+from benchsweep.report._series_tables import SERIES_LEGEND, as_delay_ps, fit_words
 from benchsweep.report._tables import fixture_name
 from benchsweep.report._words import (
     NOT_EVALUATED,
@@ -54,7 +56,9 @@ class ReportItem:
     content_hash: str = ""
 
 
-def write_html(path: Path, items: Sequence[ReportItem], *, title: str) -> Path:
+def write_html(
+    path: Path, items: Sequence[ReportItem], *, title: str, series: Sequence[SeriesItem] = ()
+) -> Path:
     """Write one self-contained HTML page and return its path.
 
     The page needs no network and no script. An existing file is replaced as a whole; the same items give the
@@ -68,6 +72,8 @@ def write_html(path: Path, items: Sequence[ReportItem], *, title: str) -> Path:
         What to report, in this order.
     title
         Heading of the page; any text.
+    series
+        Series whose change over time is reported, after what was graded.
 
     Raises
     ------
@@ -80,7 +86,7 @@ def write_html(path: Path, items: Sequence[ReportItem], *, title: str) -> Path:
             f"{path}: the report cannot be written: that is a folder",
             hint="Name a file, for example report.html.",
         )
-    text = _render(items, title)
+    text = _render(items, title, series)
     partial = path.with_name(f".{secrets.token_hex(8)}.partial")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -97,7 +103,7 @@ def write_html(path: Path, items: Sequence[ReportItem], *, title: str) -> Path:
     return path
 
 
-def _render(items: Sequence[ReportItem], title: str) -> str:
+def _render(items: Sequence[ReportItem], title: str, series: Sequence[SeriesItem]) -> str:
     # Imported here: the tables of this room are wanted on every start, these two are slow to load.
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -117,11 +123,15 @@ def _render(items: Sequence[ReportItem], title: str) -> str:
         "metres": length_words,
         "impedances": _impedances,
         "words": row_words,
+        "fit": fit_words,
+        "ps": as_delay_ps,
     }
     page = environment.get_template("page.html.j2")
     return page.render(
         title=title,
         items=[_item(place, item) for place, item in enumerate(items, start=1)],
+        series=[series_context(place, item) for place, item in enumerate(series, start=1)],
+        series_legend=SERIES_LEGEND,
         names=PARAMETER_WORDS,
         marks=STANDING_MARKS,
         standing_words=STANDING_WORDS,

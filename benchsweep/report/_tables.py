@@ -25,7 +25,7 @@ from benchsweep.report._words import (
     wrapped,
 )
 
-__all__ = ["fixture_name", "measurement_table", "verdict_table"]
+__all__ = ["entry", "fixture_name", "measurement_table", "verdict_table"]
 
 _LABEL = 13
 _NARROWEST = 40
@@ -39,26 +39,26 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
     whatever the names hold.
     """
     width = max(width, _NARROWEST)
-    lines = [*_entry("outcome", [f"{verdict.outcome.value}: {count_words(verdict)}"], width)]
+    lines = [*entry("outcome", [f"{verdict.outcome.value}: {count_words(verdict)}"], width)]
     bad = bad_rows(verdict)
     worst = worst_row(verdict)
     if bad:
-        lines += _entry("", bad_words(bad), width)
+        lines += entry("", bad_words(bad), width)
     elif worst is not None:
-        lines += _entry("closest", [row_words(worst)], width)
-    lines += _entry("wiring", wiring_words(verdict.wiring), width)
-    lines += _entry("specimen", [verdict.specimen], width)
+        lines += entry("closest", [row_words(worst)], width)
+    lines += entry("wiring", wiring_words(verdict.wiring), width)
+    lines += entry("specimen", [verdict.specimen], width)
     against = f"{verdict.requirement}, decision rule {verdict.decision_rule}"
     if verdict.length_m is not None:
         against += f", length {length_words(verdict.length_m)}"
-    lines += _entry("against", [against], width)
-    lines += _entry("record", [verdict.record or "not stored"], width)
+    lines += entry("against", [against], width)
+    lines += entry("record", [verdict.record or "not stored"], width)
     rows = worst_rows(verdict)
     if rows:
         lines += ["", *_rows_table(rows, width)]
         lines += _legend(verdict.rows, width)
     for note in other_notes(verdict):
-        lines += _entry("note", [note], width)
+        lines += entry("note", [note], width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -116,13 +116,13 @@ def measurement_table(measurement: Measurement, *, width: int = 80) -> str:
     """
     width = max(width, _NARROWEST)
     specimen = measurement.specimen
-    lines = _entry("specimen", [specimen.identifier], width)
-    lines += _entry("length", [length_words(specimen.length_m)], width)
-    lines += _entry("description", [specimen.description], width)
-    lines += _entry(f"{taken(measurement)} at", [measurement.created_at], width)
-    lines += _entry("origin", [_origin(measurement)], width)
-    lines += _entry("station", [measurement.station], width)
-    lines += _entry("operator", [measurement.operator], width)
+    lines = entry("specimen", [specimen.identifier], width)
+    lines += entry("length", [length_words(specimen.length_m)], width)
+    lines += entry("description", [specimen.description], width)
+    lines += entry(f"{taken(measurement)} at", [measurement.created_at], width)
+    lines += entry("origin", [_origin(measurement)], width)
+    lines += entry("station", [measurement.station], width)
+    lines += entry("operator", [measurement.operator], width)
     for label, texts in (
         ("matrix", _matrix_words(measurement)),
         ("analyzer", _analyzer_words(measurement)),
@@ -133,11 +133,11 @@ def measurement_table(measurement: Measurement, *, width: int = 80) -> str:
         ("ambient", [f"{name} {value:g}" for name, value in measurement.ambient.items()]),
         ("software", [", ".join(f"{name} {version}" for name, version in measurement.software.items())]),
     ):
-        lines += _entry(label, texts, width)
+        lines += entry(label, texts, width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _entry(label: str, texts: Iterable[str], width: int) -> list[str]:
+def entry(label: str, texts: Iterable[str], width: int) -> list[str]:
     """Return lines ``label   text``; none when there is no text."""
     lines = [line for text in texts if text for line in wrapped(text, width - _LABEL)]
     heads = [label.ljust(_LABEL)] + [" " * _LABEL] * (len(lines) - 1)

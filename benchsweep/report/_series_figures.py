@@ -1,0 +1,117 @@
+"""Drawings of a series: changes over time and over an ambient reading, as SVG text."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from datetime import datetime
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from benchsweep.records import Parameter, SeriesChange, SeriesSummary
+from benchsweep.report._figures import PAIR_STYLES, RC, inline, label_traces
+from benchsweep.report._words import PARAMETER_WORDS, clean, pairs_words
+
+__all__ = ["draw_course"]
+
+_WIDTH_IN, _HEIGHT_IN = 7.6, 2.8
+_STRETCHES = 125
+_MOST_DOTS = 200
+_OTHER: tuple[str, object] = ("#555555", "solid")
+
+Numbers = NDArray[np.float64]
+
+
+def draw_course(parameter: Parameter, summary: SeriesSummary, *, against_reading: bool) -> str:
+    """Return the SVG element with the changes of `parameter`: level, and delay where it has one.
+
+    Parameters
+    ----------
+    against_reading
+        Over the ambient reading, as dots; else over the hours since the first sweep, as lines, with the times
+        without the analyzer shaded.
+    """
+    changes = [change for change in summary.changes if change.parameter is parameter]
+    panels: list[tuple[str, list[Numbers]]] = [("level / dB", [change.level_db for change in changes])]
+    if parameter is Parameter.INSERTION_LOSS:
+        panels.append(("delay / ps", [change.delay_ps for change in changes]))
+    course = summary.course
+    abscissa = course.reading if against_reading else course.hours
+    words = clean(course.reading_name) if against_reading else "hours since the first sweep"
+    salt = f"benchsweep series {parameter} {against_reading}"
+    with mpl.rc_context(RC | {"svg.hashsalt": salt}):
+        figure = Figure(figsize=(_WIDTH_IN, _HEIGHT_IN))
+        FigureCanvasSVG(figure)
+        share = 0.5
+        for place, (quantity, values) in enumerate(panels):
+            axes = figure.add_axes((place * share + 0.075, 0.15, share - 0.145, 0.80))
+            if not against_reading:
+                _shade_gaps(axes, summary)
+            _panel(axes, changes, abscissa, values, dots=against_reading)
+            axes.set_xlabel(words, labelpad=1.5)
+            axes.set_ylabel(f"change of {quantity}")
+            axes.yaxis.set_label_coords(-0.16, 0.5)
+            label_traces(axes)
+        stream = io.StringIO()
+        figure.savefig(stream, format="svg", metadata={"Date": None})
+    over = "the ambient reading" if against_reading else "time"
+    return inline(stream.getvalue(), f"change of {PARAMETER_WORDS[parameter]} over {over}")
+
+
+def _panel(
+    axes: Axes, changes: Sequence[SeriesChange], x: Numbers, values: Sequence[Numbers], *, dots: bool
+) -> None:
+    axes.axhline(0.0, color="#888888", linewidth=0.5)
+    for change, y in zip(changes, values, strict=True):
+        usable = np.isfinite(x) & np.isfinite(y)
+        at, value = x[usable], y[usable]
+        if at.size == 0:
+            continue
+        kept = _every(at.size) if dots else _thinned(at, value)
+        colour, dashes = PAIR_STYLES.get(change.pairs[0], _OTHER)
+        filled = change.end == "A"
+        axes.plot(
+            at[kept],
+            value[kept],
+            color=colour,
+            linestyle="none" if dots else dashes,
+            linewidth=0.9 if filled else 0.6,
+            marker=("o" if filled else "D") if dots else None,
+            markersize=2.5,
+            markerfacecolor=colour if filled else "white",
+            markeredgewidth=0.5,
+            label=clean(f"{change.end} {pairs_words(change.pairs)}"),
+            gid="trace",
+        )
+    axes.grid(visible=True, which="major", color="#cccccc", linewidth=0.4)
+    axes.tick_params(which="both", length=2, width=0.4, pad=2)
+
+
+def _every(size: int) -> NDArray[np.intp]:
+    return np.unique(np.linspace(0, size - 1, min(size, _MOST_DOTS)).astype(np.intp))
+
+
+def _thinned(x: Numbers, y: Numbers) -> NDArray[np.intp]:
+    """Return the indices to draw: the least and the greatest of each stretch of time, and both ends."""
+    if x.size <= 2 * _STRETCHES:
+        return np.arange(x.size)
+    edges = np.linspace(x[0], x[-1], _STRETCHES + 1)[1:-1]
+    starts = np.unique(np.concatenate(([0], np.searchsorted(x, edges))))
+    chosen = {0, x.size - 1}
+    for start, stop in zip(starts, [*starts[1:], x.size], strict=True):
+        if stop > start:
+            chosen |= {int(start + np.argmin(y[start:stop])), int(start + np.argmax(y[start:stop]))}
+    return np.array(sorted(chosen), dtype=np.intp)
+
+
+def _shade_gaps(axes: Axes, summary: SeriesSummary) -> None:
+    first = datetime.fromisoformat(summary.first_at)
+    for event in summary.events:
+        if event.kind in ("gap", "resumed") and event.seconds:
+            begins = (datetime.fromisoformat(event.at) - first).total_seconds() / 3600.0
+            axes.axvspan(begins, begins + event.seconds / 3600.0, color="#e4e4e4", linewidth=0, zorder=0)
