@@ -247,3 +247,19 @@ def test_time_domain_wants_range_low_start_and_multiples_of_the_step() -> None:
 )
 def test_a_grid_in_words(settings: SweepSettings, words: str) -> None:
     assert grid_text(settings) == words
+
+
+@given(length_m=st.floats(0.1, 5000.0), stop_mhz=st.floats(50.0, 3000.0))
+def test_steps_are_round_and_the_linear_grid_lies_on_multiples_of_them(
+    length_m: float, stop_mhz: float
+) -> None:
+    chosen = choose_grid(1e6, stop_mhz * 1e6, length_m, spacing="linear", most_points=100_001)
+    if chosen.limited:
+        return
+    step = (chosen.stop_hz - chosen.start_hz) / (chosen.points - 1)
+    mantissa = step / 10.0 ** math.floor(math.log10(step * (1 + 1e-9)))
+    assert min(abs(mantissa - wanted) for wanted in (1.0, 2.0, 2.5, 5.0)) < 1e-6
+    assert chosen.start_hz == pytest.approx(step)
+    assert step <= min(ripple_step_hz(length_m), 1e6) * (1 + 1e-6)
+    # No finer than the next lower round step makes necessary.
+    assert step > 0.39 * min(ripple_step_hz(length_m), 1e6)
