@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -10,9 +11,9 @@ import h5py
 import numpy as np
 import pytest
 
-from benchsweep.archive import Journal, check_record, read_record, write_calibration
+from benchsweep.archive import Journal, SeriesWriter, check_record, read_record, write_calibration
 from benchsweep.archive._layout import layout
-from benchsweep.records import Specimen
+from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep, Specimen
 
 README = Path(__file__).resolve().parents[2] / "README.md"
 GOLDEN = Path(__file__).resolve().parent / "golden" / "record-v1.h5"
@@ -49,6 +50,56 @@ def test_all_that_is_written_is_documented(build: SimpleNamespace, stored: Path,
     assert written(calibration) == documented("calibration")
     Journal(tmp_path / "job", {"a": "b"}).save(build.measurement().hookups[0])
     assert written(tmp_path / "job" / "hookup-001.h5") == documented("hookup")
+
+
+@pytest.fixture
+def series(build: SimpleNamespace, tmp_path: Path) -> dict[str, Path]:
+    """One file of each kind that a series is made of, with all that can be in it."""
+    whole = build.measurement(points=5)
+    raw = whole.hookups[0]
+    event = SeriesEvent(whole.created_at, "gap", "the link was lost", 2.0)
+    head = SeriesHead(
+        specimen=whole.specimen,
+        started_at=whole.created_at,
+        station=whole.station,
+        operator=whole.operator,
+        description="soak",
+        hookup=raw.hookup,
+        frequency_hz=raw.sweep.frequency_hz,
+        analyzer=whole.analyzer,
+        settings=whole.settings,
+        calibration=whole.calibration,
+        fixture_toml=whole.fixture_toml,
+        safety=whole.safety,
+        software=whole.software,
+    )
+    ending = SeriesEnding(whole.created_at, "enough", (event,))
+    with SeriesWriter(tmp_path / "series", "key") as writer:
+        writer.begin(head)
+        writer.append(SeriesSweep(1, raw.sweep, {"temperature_degc": 21.5}, (event,)))
+        writer.end(ending)
+        files = {path.stem: path for path in shutil.copytree(writer.folder, tmp_path / "kept").iterdir()}
+        return {
+            "series": writer.pack(ending),
+            "series-head": files["head"],
+            "series-sweep": files["sweep-0000001"],
+            "series-ending": files["ending"],
+        }
+
+
+def test_all_of_a_series_is_documented(series: dict[str, Path]) -> None:
+    for kind, path in series.items():
+        assert written(path) == documented(kind), kind
+        with h5py.File(path) as file:
+            for item in layout(kind):
+                if "@" in item.path:
+                    continue
+                found = file[item.path]
+                text = h5py.check_string_dtype(found.dtype) is not None
+                assert item.type == ("text" if text else str(found.dtype)), item.path
+                dimensions = item.shape.count(",") + 1 if item.shape != "scalar" else 0
+                assert dimensions == len(found.shape), item.path
+                assert item.unit == found.attrs["unit"], item.path
 
 
 def test_shapes_and_types_are_as_documented(stored: Path) -> None:
