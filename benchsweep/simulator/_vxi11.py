@@ -77,14 +77,21 @@ class _Link(Exchange):
             return self._locks.may_work(self.number)
         return True
 
+    def _report_unterminated(self) -> None:
+        if not self.session.hung:
+            self.device.status.report(ScpiFault(-420))
+
     async def read(self, count: int, timeout_s: float, terminator: int | None) -> tuple[int, int, bytes]:
         """Return error, reason and up to `count` bytes of the answer."""
-        if self.idle:
-            self.device.status.report(ScpiFault(-420))
+        nothing_asked = self.idle
+        if nothing_asked:
+            self._report_unterminated()
         try:
             async with asyncio.timeout(timeout_s):
                 await self._readable.wait()
         except TimeoutError:
+            if self.idle and not nothing_asked:  # what was asked turned out to have no answer
+                self._report_unterminated()
             return _TIMED_OUT, 0, b""
         start, stop = self._place, min(self._place + count, len(self._output))
         reason = 0
