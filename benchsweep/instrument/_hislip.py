@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pyvisa.resources import MessageBasedResource
+from pyvisa_py.protocols import hislip as backend
 
 from benchsweep.instrument._bounded import BoundedTransport
 from benchsweep.instrument._transport import Broken, Stalled, gone
@@ -32,6 +33,9 @@ _STATUS_S = 1.0
 _SMALLEST_MESSAGE = 256
 _LONGEST_TEXT = 512
 _DISCARD_CHUNK = 1 << 16
+
+# The backend prints a line when an instrument prefers overlapped mode; standard output carries our results.
+vars(backend)["print"] = lambda *_: None
 
 
 def hislip_transport(resource: MessageBasedResource) -> HislipTransport | None:

@@ -8,8 +8,9 @@ import os
 import socket
 import threading
 import traceback
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
+from functools import partial
 from typing import Any
 
 import pyvisa
@@ -99,7 +100,7 @@ def _check_port(address: str, port: str) -> None:
 
 def _check_host(address: str, host: str) -> None:
     try:
-        socket.getaddrinfo(host, None, socket.AF_INET, socket.SOCK_STREAM)
+        _in_time(partial(socket.getaddrinfo, host, None, socket.AF_INET, socket.SOCK_STREAM))
     except (OSError, UnicodeError) as error:
         raise LinkLost(
             f"{address}: no host {host!r} ({error})", hint="Check the name; or give the IPv4 address."
@@ -115,7 +116,8 @@ def _open_resource(address: str, backend: str, timeout_s: float) -> MessageBased
             hint="Use @py, which needs no VISA library, or install the library that you name.",
         ) from error
     try:
-        resource = _open_in_time(manager, address, min(timeout_s, _LONGEST_CONNECT_S))
+        connect_ms = int(1000 * min(timeout_s, _LONGEST_CONNECT_S)) or 1
+        resource = _in_time(partial(manager.open_resource, address, open_timeout=connect_ms))
     except rname.InvalidResourceName as error:
         raise UsageError(f"not a VISA address: {address!r}", hint=_EXAMPLE) from error
     except pyvisa.errors.VisaIOError as error:
@@ -135,8 +137,8 @@ def _open_resource(address: str, backend: str, timeout_s: float) -> MessageBased
     return resource
 
 
-def _open_in_time(manager: pyvisa.ResourceManager, address: str, connect_s: float) -> Any:
-    """Open the resource, whatever limits the backend keeps or does not keep.
+def _in_time(action: Callable[[], Any]) -> Any:
+    """Return what `action` returns, or raise TimeoutError: name servers and backends keep no limit of ours.
 
     HiSLIP and VXI-11 of the pure Python backend connect a second socket without any limit, or wait several
     times in a row; an instrument that only half answers would hold the program for minutes.
@@ -146,22 +148,19 @@ def _open_in_time(manager: pyvisa.ResourceManager, address: str, connect_s: floa
 
     def work() -> None:
         try:
-            resource = manager.open_resource(address, open_timeout=int(1000 * connect_s) or 1)
+            outcome.append(action())
         except BaseException as error:  # noqa: BLE001 - carried to the caller, who sorts it
             _close_leftovers(error)
             outcome.append(error)
-            return
-        outcome.append(resource)
-        if abandoned.is_set():
-            with suppress(pyvisa.errors.Error, OSError):
-                resource.close()
+        if abandoned.is_set() and isinstance(outcome[0], MessageBasedResource):
+            _close_quietly(outcome[0])
 
-    worker = threading.Thread(target=work, name=f"opening {address}", daemon=True)
+    worker = threading.Thread(target=work, name="opening a link", daemon=True)
     worker.start()
     worker.join(_LONGEST_OPEN_S)
     if not outcome:
         abandoned.set()
-        raise TimeoutError(f"not open after {_LONGEST_OPEN_S:g} s")
+        raise TimeoutError(f"nothing after {_LONGEST_OPEN_S:g} s")
     if isinstance(outcome[0], BaseException):
         raise outcome[0]
     return outcome[0]

@@ -27,7 +27,14 @@ _BUSY = frozenset(
     {StatusCode.error_resource_busy, StatusCode.error_resource_locked, StatusCode.error_session_not_locked}
 )
 # What a backend says in words only, in plain exceptions without a code.
-_GONE_WORDS = ("connection was dropped", "could not connect", "connection refused", "closed")
+_GONE_WORDS = (
+    "connection was dropped",
+    "could not connect",
+    "connection refused",
+    "closed",
+    "protocol synchronization error",
+    "message type",
+)
 
 
 def translate(error: Exception, *, address: str, doing: str, hint: str = "") -> InstrumentError:
