@@ -101,8 +101,8 @@ def _return_loss(
     most_there = allowed_step_hz(at, length_m, velocity_factor)
     return [
         f"return loss and NEXT: the step of {mhz(step)} near {mhz(at)} is too coarse for {length_m:g} m: a "
-        f"peak may be missed {lost} ({ALLOWED_MISS_DB:.2g} dB is aimed at). Take {_at_most(most_there)} or "
-        "less there."
+        f"peak may be missed {lost} (it should be {ALLOWED_MISS_DB:.2g} dB at most). Take "
+        f"{_at_most(most_there)} or less there."
     ]
 
 

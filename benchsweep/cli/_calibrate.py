@@ -40,7 +40,7 @@ def calibrate(
     Example: `benchsweep calibrate --station simulated`
     """
     from benchsweep.qualification import calibrate as run
-    from benchsweep.qualification import calibration_document, check_kit
+    from benchsweep.qualification import calibration_document, check_grid, check_kit
 
     check_kit(kit)
     progress = progress_to_stderr(quiet)
@@ -52,6 +52,8 @@ def calibrate(
         cautions_read_by=cautions_read_by,
         switch_address=switch_address,
     ) as bench:
+        for words in check_grid(bench):
+            progress(f"note: {words}")
         result = run(bench, kit=kit, afresh=afresh, progress=progress)
     if as_json:
         print_json(calibration_document(result.calibration, path=str(result.path)))

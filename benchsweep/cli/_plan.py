@@ -50,17 +50,19 @@ def _summary(planned: Planned) -> list[str]:
         rows.append(("", "(give --length-m to have the grid checked for a specimen of that length)"))
     lines = [line for head, words in rows for line in _row(head, words)]
     for number, words in enumerate(planned.warnings):
-        lines += _row("" if number else "warnings", f"- {words}")
+        lines += _row("" if number else "warnings", f"- {words}", hang=2)
     if planned.better is not None:
-        lines += _row("would fit", planned.better_words)
+        took = f"; about {_duration(planned.better_seconds)} in all"
+        lines += _row("would fit", planned.better_words + took)
         lines += _row("", f"(under [sweep] of the station file, in place of a grid there: {_keys(planned)})")
         for words in planned.better.warnings:
-            lines += _row("", f"- even then: {words}")
+            lines += _row("", f"- even then: {words}", hang=2)
     return lines
 
 
-def _row(head: str, words: str) -> list[str]:
-    body = textwrap.wrap(words, max(table_width() - 12, 40), break_on_hyphens=False) or [""]
+def _row(head: str, words: str, *, hang: int = 0) -> list[str]:
+    room = max(table_width() - 12, 40)
+    body = textwrap.wrap(words, room, subsequent_indent=" " * hang, break_on_hyphens=False) or [""]
     return [f"{head:<10}  {body[0]}".rstrip(), *(f"{'':<12}{line}" for line in body[1:])]
 
 

@@ -111,6 +111,7 @@ def plan_document(planned: Planned) -> dict[str, Any]:
                 "words": planned.better_words,
                 **_grid(planned.better, planned.better.points),
                 "warnings": list(planned.better.warnings),
+                "seconds": round(planned.better_seconds, 1),
             },
         },
         "warnings": list(planned.warnings),

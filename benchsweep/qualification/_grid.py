@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from benchsweep import limits
 from benchsweep.acquisition import grid_warnings
 from benchsweep.qualification._bench import Bench
-from benchsweep.qualification._requirements import frequency_range
+from benchsweep.qualification._requirements import frequency_range, load_requirements
 
 __all__ = ["check_grid", "grid_findings"]
 
@@ -18,7 +18,9 @@ _EDGE = 1e-9
 
 
 def check_grid(
-    bench: Bench, requirements: Sequence[limits.Requirement], length_m: float | None
+    bench: Bench,
+    requirements: Sequence[limits.Requirement] | None = None,
+    length_m: float | None = None,
 ) -> tuple[str, ...]:
     """Return in words what the grid of an open bench does not cover or is too coarse for; empty when it fits.
 
@@ -27,10 +29,13 @@ def check_grid(
     bench
         Configured; its grid is the one that the analyzer read back.
     requirements
-        What is going to be graded.
+        What is going to be graded; None: what the station's grid was chosen for, with its longest specimen.
     length_m
         Length of the specimen; None: only the range is checked.
     """
+    if requirements is None:
+        requirements = load_requirements(bench.station.sweep.requirements)
+        length_m = bench.station.sweep.longest_m
     return grid_findings(
         bench.analyzer.frequency_hz,
         requirements,

@@ -41,6 +41,8 @@ class Planned:
         The sweep of the station.
     grid
         That of `settings` in words.
+    passes
+        How often the range is swept.
     sweep_seconds
         Expected time of all sweeps.
     move_seconds
@@ -58,6 +60,7 @@ class Planned:
     plan: Plan
     settings: SweepSettings
     grid: str
+    passes: int
     sweep_seconds: float
     move_seconds: float
     warnings: tuple[str, ...]
@@ -67,6 +70,13 @@ class Planned:
     def better_words(self) -> str:
         """The grid that fits, in words; empty when there is none."""
         return "" if self.better is None else grid_text(_with_grid(self.better, self.settings))
+
+    @property
+    def better_seconds(self) -> float:
+        """Expected time in all with the grid that fits; that of the present one when there is none."""
+        if self.better is None:
+            return self.seconds
+        return self.move_seconds + self.passes * _seconds_per_pass(_with_grid(self.better, self.settings))
 
     @property
     def seconds(self) -> float:
@@ -124,6 +134,7 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
     settings = station.settings(analyzer.limits, can_segments=analyzer.segments)
     length_m = length_m if length_m is not None else station.sweep.longest_m
     warnings = _warnings(station, settings, loaded, length_m, analyzer)
+    passes = _passes(plan, analyzer)
     own_grid = settings_grid(settings) is None
     return Planned(
         station=station,
@@ -132,7 +143,8 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
         plan=plan,
         settings=settings,
         grid=grid_text(settings),
-        sweep_seconds=_seconds_per_pass(settings) * _passes(plan, analyzer),
+        passes=passes,
+        sweep_seconds=passes * _seconds_per_pass(settings),
         move_seconds=_move_seconds(station, plan),
         warnings=warnings,
         better=_better(station, settings, loaded, length_m, analyzer)

@@ -174,6 +174,18 @@ def test_calibration_and_qualification_share_the_grid_of_the_requirements(run: R
     assert "note:" not in answer.err
 
 
+def test_a_calibration_on_a_grid_that_does_not_fit_the_station_says_so_first(
+    run: Run, tmp_path: Path
+) -> None:
+    sweep = 'requirements = ["tia-5e-channel"]\nlongest_m = 100.0\nmost_points = 60'
+    with running_bench(BenchOptions(noiseless=True)) as bench:
+        answer = run("calibrate", "--station", station(tmp_path, bench.address, sweep))
+    said = answer.err.splitlines()
+    notes = [number for number, line in enumerate(said) if line.startswith("note: return loss")]
+    assert len(notes) == 1
+    assert notes[0] < next(number for number, line in enumerate(said) if line.startswith("hookup 1"))
+
+
 def test_segments_chosen_for_a_long_specimen_are_calibrated_measured_and_graded(
     run: Run, tmp_path: Path
 ) -> None:

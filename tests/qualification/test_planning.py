@@ -58,6 +58,8 @@ def test_a_grid_too_coarse_for_the_specimen_is_said_with_one_that_fits(tmp_path:
     assert made.better is not None
     assert made.better_words == "0.1 MHz to 500 MHz in steps of 0.1 MHz, 5000 points"
     assert made.better.warnings == ()
+    # ten times the points, the same moves
+    assert made.better_seconds - made.move_seconds == pytest.approx(10 * made.sweep_seconds)
 
 
 def test_time_domain_alone_asks_for_no_other_grid(tmp_path: Path) -> None:
