@@ -194,7 +194,8 @@ Memory = StreamMemory | MessageMemory
 def links(draw: st.DrawFn, said: st.SearchStrategy[list[bytes | None]]) -> tuple[Link, list[bytes | None]]:
     replies = draw(said)
     kind = draw(st.sampled_from([StreamMemory, MessageMemory]))
-    link = Link("ADDR", kind(Device(replies), closes=draw(st.booleans())), 0.05)
+    # Nothing is ever waited for in memory; the time is generous for a machine that is busy otherwise.
+    link = Link("ADDR", kind(Device(replies), closes=draw(st.booleans())), 20.0)
     return link, replies
 
 
