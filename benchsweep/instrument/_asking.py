@@ -8,7 +8,8 @@ from benchsweep.errors import BadAnswer, InstrumentError, NotSupported, ScpiErro
 from benchsweep.instrument._link import ERROR_ENTRY, Link
 
 __all__ = [
-    "ask_all", "confirm", "is_absent", "knows", "number", "read_number", "write_supported", "write_tolerant",
+    "ask_all", "confirm", "is_absent", "knows", "number", "read_number", "refuse_other",
+    "write_supported", "write_tolerant",
 ]  # fmt: skip
 
 # Undefined header, suffix out of range, hardware missing: the function is not there.
@@ -74,9 +75,19 @@ def confirm(link: Link, question: str, answers: tuple[str, ...], means: str) -> 
     """
     answer, error = link.probe(question)
     link.errors()
-    if answer is None or not any(_same(answer, wanted) for wanted in answers):
+    refuse_other(link, question, error if answer is None else answer, answers, means)
+
+
+def refuse_other(link: Link, question: str, answer: str, answers: tuple[str, ...], means: str) -> None:
+    """Refuse an answer that is none of `answers`.
+
+    Raises
+    ------
+    InstrumentError
+    """
+    if not any(_same(answer, wanted) for wanted in answers):
         raise InstrumentError(
-            f"{link.address}: {means}: not so, {question} answers {answer or error!r} "
+            f"{link.address}: {means}: not so, {question} answers {answer!r} "
             f"instead of {' or '.join(answers)}",
             hint="The analyzer refuses this setting, or spells it otherwise than the family file says.",
         )
@@ -87,8 +98,7 @@ def knows(link: Link, question: str) -> str | None:
 
     Raises
     ------
-    BadAnswer
-        The error queue had overflowed: whatever else it held is lost.
+    LinkLost, InstrumentTimeout, BadAnswer
     """
     answer, error = link.probe(question)
     match = ERROR_ENTRY.match(error)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer, InstrumentTimeout, InvalidData, NotSupported
-from benchsweep.instrument._asking import is_absent
+from benchsweep.instrument._asking import is_absent, knows
 from benchsweep.instrument._family import Family, Query
 from benchsweep.instrument._link import Link
 from benchsweep.instrument._measurements import Measurements, define_measurements, define_one
@@ -52,6 +52,7 @@ class MatrixReader:
         self._defined: Measurements | None = None
         self._order: Order | None = None
         self._byte_order_told = False
+        self._overload_told: bool | None = None
 
     @property
     def ports(self) -> tuple[int, ...]:
@@ -211,6 +212,10 @@ class MatrixReader:
         if not self.family.has("overload"):
             return
         question = self.family.ask("overload")
+        if self._overload_told is None:
+            self._overload_told = knows(self.link, question) is not None
+        if not self._overload_told:
+            return
         answer = self.link.query(question).removeprefix("+")
         if not answer.isdecimal():
             raise BadAnswer(f"{self.link.address}: {question} was answered by {answer[:80]!r}")

@@ -3,22 +3,33 @@
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.errors import InstrumentError, NotSupported, SettingsChanged, UsageError
-from benchsweep.instrument._asking import ask_all, confirm, knows, number, write_supported, write_tolerant
-from benchsweep.instrument._family import Correction, Family, Operation, Query
+from benchsweep.errors import InstrumentError, InstrumentTimeout, NotSupported, SettingsChanged, UsageError
+from benchsweep.instrument._asking import (
+    ask_all,
+    confirm,
+    knows,
+    number,
+    refuse_other,
+    write_supported,
+    write_tolerant,
+)
+from benchsweep.instrument._family import Confirmation, Correction, Family, Operation, Query
 from benchsweep.instrument._link import Link
 from benchsweep.instrument._segments import check_segments, segment_questions, write_segments
+from benchsweep.instrument._sweeping import COMPLETE, register
 from benchsweep.records import SweepSettings
 
 __all__ = ["Setup", "apply_settings", "check_settings", "expected_axis", "refuse_changes"]
 
 _PRESET_PATIENCE_S = 60.0
+_PRESET_POLL_S = 0.002
 _FREQUENCY_TOLERANCE_HZ = 1.0
 _POWER_TOLERANCE_DB = 0.1
 # Legal IF bandwidths go in steps of about 1, 1.5, 2, 3, 5, 7: the nearest one is within this factor.
@@ -110,9 +121,7 @@ def apply_settings(link: Link, family: Family, settings: SweepSettings, ports: i
         )
     link.write("*CLS")
     preset = (*family.fill("preset"), *family.fill("hold"))
-    link.write(*preset)
-    # Only in hold is this sure to be answered; some analyzers sweep continuously after a preset.
-    link.query("*OPC?", timeout_s=max(_PRESET_PATIENCE_S, link.timeout_s))
+    _send_and_await(link, preset)
     link.check("presetting the analyzer and stopping the sweep", preset)
     _confirm_all(link, family, "hold")
     corrections = tuple(item for item in family.corrections(ports) if _switched_off(link, item))
@@ -136,12 +145,11 @@ def apply_settings(link: Link, family: Family, settings: SweepSettings, ports: i
     )
     _group(link, family, "data_format", "setting the data format")
     asked: tuple[Operation, ...] = ("hold", "trigger", operation, "data_format")
-    questions = (
-        *(item.query for when in asked for item in family.confirmations(when)),
-        *(item.query for item in corrections),
-        *segment_questions(family, len(segments)),
+    confirmed: tuple[Confirmation | Correction, ...] = (
+        *(item for when in asked for item in family.confirmations(when)),
+        *corrections,
     )
-    return _read_back(link, family, replace(settings, segments=segments), questions)
+    return _read_back(link, family, replace(settings, segments=segments), confirmed)
 
 
 def refuse_changes(link: Link, expected: Mapping[str, str], when: str) -> None:
@@ -200,6 +208,26 @@ def _set_grid(link: Link, family: Family, settings: SweepSettings) -> None:
     )
 
 
+def _send_and_await(link: Link, commands: tuple[str, ...]) -> None:
+    """Send commands that may take their time, and wait until the analyzer says that it is done."""
+    deadline = time.monotonic() + _PRESET_PATIENCE_S
+    # Only in hold is a completion sure to be told: some analyzers sweep continuously after a preset.
+    link.write(*commands, "*OPC")
+    while True:
+        try:
+            if register(link.address, link.query("*ESR?")) & COMPLETE:
+                return
+        except InstrumentTimeout:
+            # Busy, or the answer went elsewhere; the completion may have gone with it.
+            link.write("*OPC")
+        if time.monotonic() > deadline:
+            raise InstrumentTimeout(
+                f"{link.address}: presetting the analyzer did not end within {_PRESET_PATIENCE_S:g} s",
+                hint="Is the analyzer busy with something else? Look at its display.",
+            )
+        time.sleep(_PRESET_POLL_S)
+
+
 def _group(link: Link, family: Family, operation: Operation, doing: str) -> None:
     commands = family.fill(operation)
     if commands:
@@ -216,7 +244,8 @@ def _switched_off(link: Link, item: Correction) -> bool:
     """Switch something off that changes raw data; return whether this instrument has it."""
     doing = f"switching off ({item.means})"
     if item.optional:
-        if not write_tolerant(link, *item.off, doing=doing):
+        # Only what neither the command nor the question reaches is not there.
+        if not write_tolerant(link, *item.off, doing=doing) and knows(link, item.query) is None:
             return False
     else:
         write_supported(link, *item.off, doing=doing)
@@ -224,15 +253,21 @@ def _switched_off(link: Link, item: Correction) -> bool:
     return True
 
 
-def _read_back(link: Link, family: Family, wanted: SweepSettings, confirmed: tuple[str, ...]) -> Setup:
+def _read_back(
+    link: Link, family: Family, wanted: SweepSettings, confirmed: tuple[Confirmation | Correction, ...]
+) -> Setup:
     stated = tuple(family.ask(query) for query in _STATED)
     watched = tuple(
         question
         for question in (family.spell(template) for template in family.watch)
         if knows(link, question) is not None
     )
-    questions = tuple(dict.fromkeys((*stated, *confirmed, *watched)))
+    table = segment_questions(family, len(wanted.segments))
+    questions = tuple(dict.fromkeys((*stated, *(item.query for item in confirmed), *table, *watched)))
     answers = dict(zip(questions, ask_all(link, questions), strict=True))
+    # Once more: somebody may have changed it since it was set.
+    for item in confirmed:
+        refuse_other(link, item.query, answers[item.query], item.answers, item.means)
     value = {query: number(link, family.ask(query), answers[family.ask(query)]) for query in _STATED}
     start, stop, points = value["start_hz"], value["stop_hz"], int(value["points"])
     if wanted.segments:

@@ -10,10 +10,10 @@ from benchsweep.instrument._behaviours import SWEEP
 from benchsweep.instrument._family import Family
 from benchsweep.instrument._link import Link
 
-__all__ = ["Events", "register", "run_sweep", "switched_on"]
+__all__ = ["COMPLETE", "Events", "register", "run_sweep", "switched_on"]
 
 # Standard event status register (IEEE 488.2): bits.
-_COMPLETE = 0x01
+COMPLETE = 0x01
 _ERRORS = 0x04 | 0x08 | 0x10 | 0x20
 _USER_REQUEST = 0x40
 _POWER_ON = 0x80
@@ -127,7 +127,7 @@ def _wait(
         if status & _ERRORS:
             events.link.check("sweeping", commands)
         elapsed = time.monotonic() - started
-        if status & _COMPLETE:
+        if status & COMPLETE:
             return
         if elapsed > limit_s:
             raise InstrumentTimeout(

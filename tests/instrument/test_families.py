@@ -1,4 +1,4 @@
-"""Every command family against its own simulated analyzer: recognised, driven, and the same numbers from each."""
+"""Every command family against its own simulated analyzer: recognised, driven, the same numbers from each."""
 
 from __future__ import annotations
 
