@@ -224,8 +224,9 @@ class Link(SteppedLink):
     def _probe_messages(self, command: str, patience_s: float) -> tuple[str | None, str]:
         """Ask, then let the status byte tell whether an answer waits, or an entry in the error queue.
 
-        An instrument that uses neither bit is asked for its queue after a while. Should it have been busy
-        with the answer, that question interrupts it (-410), and the first one is asked again in peace.
+        An instrument that uses neither bit is asked for its queue after a while. When no entry explains why
+        there was no answer, or the queue tells that this question interrupted one (-410), the first question
+        is asked again in peace.
         """
         status = self._status()
         if status is None:
@@ -238,8 +239,12 @@ class Link(SteppedLink):
             self._send((command,))
             waits = self._answer_waits(queue_was_empty=not status & _QUEUE_NOT_EMPTY)
             answer = self._receive(None) if waits else None
-        entries = self.errors()
-        if answer is None and any(number == _INTERRUPTED for number, _ in entries):
+        if answer is not None:
+            return answer, _first(self.errors())
+        entries: tuple[tuple[int, str], ...] = ()
+        with suppress(BadAnswer):  # the answer itself, come late
+            entries = self.errors()
+        if not entries or any(number == _INTERRUPTED for number, _ in entries):
             answer = self._patient(command, patience_s)
             entries = self.errors()
         return answer, _first(entries)

@@ -79,12 +79,14 @@ class Server:
 class HislipServer(Server):
     """IVI-6.1: two connections a client, synchronized mode; one client at a time.
 
-    `status` is what the status byte holds besides MAV; None never answers for it. `unknown_ids` sends every
+    `status` is what the status byte holds besides MAV; None never answers for it. `mav` False leaves that
+    out. `unknown_ids` sends every
     answer without the number of its question. `prefers_overlap` announces overlapped mode.
     """
 
     def __init__(self, script: Script, **options: Any) -> None:
         self.status: int | None = options.get("status", 0)
+        self.mav = 0x10 if options.get("mav", True) else 0
         self.unknown_ids = options.get("unknown_ids", False)
         self.prefers_overlap = options.get("prefers_overlap", False)
         self.service_requests = options.get("service_requests", 0)
@@ -127,7 +129,7 @@ class HislipServer(Server):
             for _ in range(self.service_requests):
                 reply(20, 0x40)
             if self.status is not None:
-                reply(22, (self.status | (0x10 if self._available else 0)) & 0xFF)
+                reply(22, (self.status | (self.mav if self._available else 0)) & 0xFF)
         elif kind == 8:
             self.features.append(control)
             self._available = False
@@ -172,11 +174,12 @@ class HislipServer(Server):
 class Vxi11Server(Server):
     """VXI-11 core channel on a port of its own, without a port mapper.
 
-    `status` as in `HislipServer`; `chunk` is the most that one read returns.
+    `status` and `mav` as in `HislipServer`; `chunk` is the most that one read returns.
     """
 
     def __init__(self, script: Script, **options: Any) -> None:
         self.status: int | None = options.get("status", 0)
+        self.mav = 0x10 if options.get("mav", True) else 0
         self.chunk = options.get("chunk", 1 << 20)
         self.max_write = options.get("max_write", 1 << 16)
         self.silent = options.get("silent", "")
@@ -217,7 +220,9 @@ class Vxi11Server(Server):
         if procedure == 13:
             available = any(isinstance(part, bytes) for part in self._pieces)
             status = self.status
-            return struct.pack("!2I", 8 if status is None else 0, (status or 0) | (0x10 if available else 0))
+            return struct.pack(
+                "!2I", 8 if status is None else 0, (status or 0) | (self.mav if available else 0)
+            )
         if procedure == 15:
             self.clears += 1
             self._pieces.clear()

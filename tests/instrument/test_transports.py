@@ -452,6 +452,15 @@ class TestProbing:
         server = serve(self.script({"KNOWN?": b"7\n"}, queue), status=None)
         assert self.check(server, queue, unknown=2) < 4.0
 
+    def test_a_slow_answer_without_any_bit_is_still_found(self, serve: Any) -> None:
+        queue: list[str] = []
+        server = serve(self.script({"KNOWN?": b"7\n"}, queue, slow_s=0.25), mav=False)
+        with connect(server, timeout_s=5.0) as link:
+            assert link.probe("KNOWN?")[0] == "7"
+            assert link.probe("UNKNOWN?") == (None, '-113,"Undefined header"')
+            assert link.probe("KNOWN?")[0] == "7"
+            assert link.errors() == ()
+
     def test_errors_of_somebody_else_are_not_taken_for_ours(self, serve: Any) -> None:
         queue = ['-222,"Data out of range"']
         server = serve(self.script({"KNOWN?": b"7\n"}, queue))
