@@ -53,6 +53,7 @@ def test_a_fitting_calibration_may_be_used(calibration: Calibration) -> None:
         ({"frequency_hz": np.geomspace(1e6, 500e6, 5)}, "frequency grid"),
         ({"settings": SweepSettings(1e6, 500e6, 11, 1e3)}, "has 5 points, the sweep is set to 11"),
         ({"settings": SweepSettings(1e6, 250e6, 5, 1e3)}, "stops at 500 MHz, the sweep is set to 250 MHz"),
+        ({"reached": "relay matrix x, map 1"}, "through no relays; now it is relay matrix x, map 1"),
         ({"settings": SweepSettings(2e6, 500e6, 5, 1e3)}, "starts at 1 MHz, the sweep is set to 2 MHz"),
     ],
 )
@@ -63,6 +64,14 @@ def test_a_calibration_of_something_else_is_refused(
         check(calibration, **changes)
     assert "calibrate again" in caught.value.hint
     assert caught.value.exit_code == 5
+
+
+def test_a_calibration_through_relays_is_not_one_of_the_bare_ports(calibration: Calibration) -> None:
+    through = dataclasses.replace(calibration, reached="relay matrix x, map 1")
+    check(through, reached="relay matrix x, map 1")
+    for other in ("", "relay matrix x, map 2", "relay matrix y, map 1"):
+        with pytest.raises(CalibrationMismatch, match="measured through relay matrix x, map 1; now it is"):
+            check(through, reached=other)
 
 
 def test_age(calibration: Calibration) -> None:

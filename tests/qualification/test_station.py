@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from benchsweep.definitions import data_folder
+from benchsweep.definitions import data_folder, find_definition
 from benchsweep.errors import DefinitionError, UsageError
 from benchsweep.qualification import Station, load_station, open_bench
+from benchsweep.simulator import BenchOptions, running_bench
 
 MINIMAL = """
 schema = 1
@@ -80,3 +81,34 @@ def test_the_station_in_the_readme_is_a_station(tmp_path: Path) -> None:
     assert example is not None
     loaded = station(tmp_path, example[1])
     assert (loaded.name, loaded.settings().points, loaded.switch.kind) == ("my-bench", 500, "person")
+
+
+def test_how_a_lost_link_is_met(tmp_path: Path) -> None:
+    keys = station(tmp_path).analyzer
+    assert (keys.retries, keys.wait_for_link_s) == (2, 60.0)
+    text = MINIMAL + "[analyzer]\nretries = 0\nwait_for_link_s = 600.0\n"
+    keys = station(tmp_path, text).analyzer
+    assert (keys.retries, keys.wait_for_link_s) == (0, 600.0)
+    for wrong in ("retries = -1", "retries = 1.5", "wait_for_link_s = -1.0", "wait_for_link_s = nan"):
+        with pytest.raises(DefinitionError, match=wrong.split()[0]):
+            station(tmp_path, MINIMAL + f"[analyzer]\n{wrong}\n")
+
+
+@pytest.mark.parametrize("by", ["name", "path"])
+def test_a_family_that_the_station_names_wins_over_detection(tmp_path: Path, by: str) -> None:
+    """The simulated analyzer would be recognised; the file of the station is used all the same."""
+    text = find_definition("families", "named-measurement").read_text(encoding="utf-8")
+    assert 'name = "named-measurement"' in text
+    own = tmp_path / "families" / "of-our-own.toml"
+    own.parent.mkdir()
+    own.write_text(text.replace('name = "named-measurement"', 'name = "of-our-own"', 1), encoding="utf-8")
+    with running_bench(BenchOptions(ports=4)) as served:
+        loaded = load_station("simulated").at_address(served.address)
+        family = str(own)
+        if by == "name":
+            (data_folder() / "families").mkdir(parents=True)
+            own.rename(data_folder() / "families" / own.name)
+            family = "of-our-own"
+        keys = loaded.analyzer.model_copy(update={"family": family})
+        with open_bench(loaded.model_copy(update={"analyzer": keys}), prompt=None) as bench:
+            assert bench.analyzer.identity.family == "of-our-own"
