@@ -18,9 +18,9 @@ NUMBERS = ("", "1", "2", "3", "5", "17", "0")
 ARGUMENTS = (
     "", " 1", " 0", " -1", " 3", " 2.5E7", " 1E300", " MIN", " MAX", " DEF", " ON", " OFF", " LIN", " LOG",
     " SEGM", " SING", " HOLD", " CONT", " GRO", " BUS", " MAN", " INT", " IMM", " EXT", " ALL", " ACT",
-    " S21", " S33", " 'a'", " 'a',S12", " 'a','S12'", " 'S21'", " 'XFR:S12'", " 'XFR:S11','XFR:S22'", " SDATA",
-    " SDAT", " FDAT", " CH1SDATA", " 'a',SDAT", " '1,2'", " 1,2", " REAL", " REAL,64", " REAL32", " ASC", " SWAP",
-    " DB",    " 5,0,1,0,0,0,1,1E6,2E6,3,1E3", " 5,0,0,0,0,0,0", " COMP", " POIN", " RED",
+    " S21", " S33", " 'a'", " 'a',S12", " 'a','S12'", " 'S21'", " 'XFR:S12'", " 'XFR:S11','XFR:S22'",
+    " SDATA", " SDAT", " FDAT", " CH1SDATA", " 'a',SDAT", " '1,2'", " 1,2", " REAL", " REAL,64", " REAL32",
+    " ASC", " SWAP", " DB", " 5,0,1,0,0,0,1,1E6,2E6,3,1E3", " 5,0,0,0,0,0,0", " COMP", " POIN", " RED",
 )  # fmt: skip
 UNHEALTHY = (HealthCheck.function_scoped_fixture, HealthCheck.too_slow)
 

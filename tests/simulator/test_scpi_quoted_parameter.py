@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from benchsweep.definitions import find_definition
 from benchsweep.simulator import BenchOptions, running_bench
 
 from .conftest import Client
@@ -157,6 +160,24 @@ def test_completion_in_continuous_sweep_comes_at_the_end_of_a_sweep(client: Clie
     assert client.ask("*OPC?") == "1"
     one, two = complex_trace(client, "CALC:DATA? SDAT"), complex_trace(client, "CALC:DATA? SDAT")
     assert np.all(one != two)
+
+
+def test_that_end_is_waited_for(tmp_path: Path) -> None:
+    text = find_definition("benches", "default").read_text()
+    path = tmp_path / "slow.toml"
+    path.write_text(text.replace("real_time = false", "real_time = true"))
+    with running_bench(BenchOptions(bench=str(path), ports=2, family="quoted-parameter")) as bench:
+        one = Client(bench.address)
+        one.write("SENS:SWE:POIN 100;:SENS:BWID 1000")
+        wanted = float(one.ask("SENS:SWE:TIME?"))
+        before = time.perf_counter()
+        assert one.ask("*OPC?") == "1"
+        assert time.perf_counter() - before >= wanted > 0.1
+        one.write("INIT:CONT OFF")
+        before = time.perf_counter()
+        assert one.ask("*OPC?") == "1"
+        assert time.perf_counter() - before < 0.5 * wanted
+        one.close()
 
 
 def test_names_with_ten_ports_and_more() -> None:
