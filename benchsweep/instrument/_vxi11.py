@@ -14,7 +14,7 @@ import struct
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from functools import partial
+from functools import partial, wraps
 from typing import Any
 
 import pyvisa
@@ -46,6 +46,29 @@ _GRACE_S = 1.0
 _SMALL_READ = 1 << 12
 _CHUNK = 1 << 20
 _SMALLEST_WRITE = 256
+
+
+def _notice_the_end(read_record: Callable[..., bytes]) -> Callable[..., bytes]:
+    """Let the backend's reader of replies notice that the peer has gone, also while the session is opened."""
+
+    @wraps(read_record)
+    def strict(
+        sock: socket.socket, timeout: float | None, read_fun: Any = None, min_packages: int = 0
+    ) -> bytes:
+        def receive(size: int) -> bytes:
+            data = sock.recv(size)
+            if not data:
+                raise ConnectionResetError(errno.ECONNRESET, "the instrument closed the connection")
+            return data
+
+        # A port mapper may end its reply by closing; the backend allows for that.
+        return read_record(sock, timeout, read_fun or (None if min_packages else receive), min_packages)
+
+    return strict
+
+
+if "_recvrecord" in vars(rpc):
+    vars(rpc)["_recvrecord"] = _notice_the_end(vars(rpc)["_recvrecord"])
 
 
 class _StrictSocket(socket.socket):

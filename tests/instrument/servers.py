@@ -80,8 +80,8 @@ class HislipServer(Server):
     """IVI-6.1: two connections a client, synchronized mode; one client at a time.
 
     `status` is what the status byte holds besides MAV; None never answers for it. `mav` False leaves that
-    out. `unknown_ids` sends every
-    answer without the number of its question. `prefers_overlap` announces overlapped mode.
+    out. `unknown_ids` sends every answer without the number of its question. `prefers_overlap` announces
+    overlapped mode.
     """
 
     def __init__(self, script: Script, **options: Any) -> None:

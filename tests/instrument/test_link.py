@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import socket
 from collections.abc import Callable
 from typing import Any
@@ -16,6 +17,7 @@ from pyvisa.constants import StatusCode
 import benchsweep.instrument._open as opening
 from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, ScpiError, UsageError
 from benchsweep.instrument import Link, open_link, visa_libraries
+from benchsweep.instrument._messages import with_messages
 from benchsweep.instrument._translate import translate
 from benchsweep.instrument._transport import SocketTransport, Stalled
 
@@ -292,6 +294,60 @@ class TestRing:
                 link.query("SILENT?")
         assert "<- 42" in caught.value.hint
         assert "-> SILENT?" in caught.value.hint
+
+
+class TestMessagesOfErrors:
+    LINE = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}\+00:00 (->|<-|--) .+")
+
+    def test_lines_have_time_direction_and_text(self, scripted: Any) -> None:
+        payload = np.arange(4, dtype="<f8").tobytes()
+        bench = scripted(speak({"D?": block(payload), "A?": b"42\n"}))
+        with open_link(bench.address, timeout_s=0.2) as link:
+            link.query_doubles("D?")
+            link.query("A?")
+            with pytest.raises(InstrumentTimeout) as caught:
+                link.query("SILENT?")
+        lines = caught.value.messages
+        assert all(self.LINE.fullmatch(line) for line in lines)
+        texts = [line.split(" ", 1)[1] for line in lines]
+        fold = int(np.bitwise_xor.reduce(np.frombuffer(payload, np.uint64)))
+        wanted = ["-> D?", f"<- block of 32 bytes, xor64 {fold:016x}", "-> A?", "<- 42", "-> SILENT?"]
+        assert texts[:5] == wanted
+
+    def test_every_way_to_fail_carries_them(self, scripted: Any) -> None:
+        bench = scripted(lambda line: b"nonsense\n" if line in ("SYST:ERR?", "D?") else None)
+        with open_link(bench.address, timeout_s=0.2) as link:
+            calls: list[Callable[[], object]] = [
+                link.errors,
+                lambda: link.query("A?"),
+                lambda: link.query_doubles("D?"),
+                lambda: link.write_checked("X 1", doing="trying"),
+                lambda: link.check("trying"),
+                lambda: link.probe("A?"),
+                link.resynchronise,
+                lambda: link.write("X 1"),
+            ]
+            for call in calls:
+                with pytest.raises(InstrumentError) as caught:
+                    call()
+                assert caught.value.messages, call
+            link.close()
+            for call in calls:
+                with pytest.raises(LinkLost) as lost:
+                    call()
+                assert lost.value.messages, call
+
+    def test_the_messages_nearest_to_the_error_are_kept(self, scripted: Any) -> None:
+        with open_link(scripted(speak({})).address) as link:
+            link.write("X 1")
+            error = InstrumentError("x")
+            error.messages = ("nearer",)
+            with pytest.raises(InstrumentError), with_messages(link):
+                raise error
+            assert error.messages == ("nearer",)
+            with pytest.raises(InstrumentError) as caught, with_messages(link):
+                raise InstrumentError("x")
+            assert caught.value.messages == link.messages()
 
 
 class TestOpening:
