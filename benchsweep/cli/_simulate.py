@@ -28,10 +28,17 @@ def simulate(
             "--family",
             metavar="F",
             help="Command family that the analyzer speaks: named-measurement, numbered-measurement, "
-            "quoted-parameter, numbered-trace, single-channel (2 ports), sense-function.",
+            "quoted-parameter, numbered-trace, single-channel (2 ports), sense-function (2 or 4 ports).",
         ),
     ] = "named-measurement",
-    ports: Annotated[int, typer.Option("--ports", metavar="N", help="Single-ended analyzer ports.")] = 16,
+    ports: Annotated[
+        int | None,
+        typer.Option(
+            "--ports",
+            metavar="N",
+            help="Single-ended analyzer ports: 2, 4, 8 or 16; as many as the family has when not given.",
+        ),
+    ] = None,
     noiseless: Annotated[
         bool, typer.Option("--noiseless", help="No noise and no drift; the error terms stay.")
     ] = False,
@@ -57,7 +64,7 @@ def simulate(
 
     Example: `benchsweep simulate --ports 8 --specimen cord-2m-split`
     """
-    from benchsweep.simulator import BenchOptions, serve
+    from benchsweep.simulator import BenchOptions, list_families, serve
 
     def announce(document: Mapping[str, Any]) -> None:
         typer.echo(json.dumps(document))
@@ -68,7 +75,7 @@ def simulate(
             bench=bench,
             specimen=specimen,
             family=family,
-            ports=ports,
+            ports=max(list_families().get(family, (16,))) if ports is None else ports,
             noiseless=noiseless,
             port=port,
             seed=seed,

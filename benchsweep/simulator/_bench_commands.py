@@ -55,6 +55,7 @@ FAULT_COMMANDS: Iterable[Command[Any]] = (
         takes=(_TEXT, Integer(Limits(0, _MOST_MESSAGES, 0)), Number(Limits(0.0, _LONGEST_FAULT_S, 0.6), "S")),
         optional=2,
     ),
+    Command("BENCh:FAULt:CATalog", query=lambda call: string_text(",".join(call.device.faults.kinds))),
     Command("BENCh:FAULt:COUNt", query=lambda call: call.device.faults.struck),
 )
 

@@ -23,7 +23,7 @@ from benchsweep.simulator._relay_matrix import RelayMatrix
 from benchsweep.simulator._specimen import load_specimen
 from benchsweep.simulator._vxi11 import Vxi11Door
 
-__all__ = ["BenchOptions", "RunningBench", "running_bench", "serve"]
+__all__ = ["BenchOptions", "RunningBench", "list_families", "running_bench", "serve"]
 
 _PORT_COUNTS = (2, 4, 8, 16)
 
@@ -76,6 +76,11 @@ class RunningBench:
     announcement: Mapping[str, Any]
     address: str
     addresses: Mapping[str, str]
+
+
+def list_families() -> Mapping[str, tuple[int, ...]]:
+    """Return the command families that the analyzer can speak, with the numbers of ports that each one has."""
+    return {name: family.ports for name, family in FAMILIES.items()}
 
 
 def build_devices(options: BenchOptions) -> tuple[Instrument, RelayMatrix]:

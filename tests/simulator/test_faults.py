@@ -61,6 +61,10 @@ def is_closed(client: Client) -> bool:
 # -- arming ------------------------------------------------------------------------------------------------
 
 
+def test_the_catalogue_is_complete(fresh: Client) -> None:
+    assert set(fresh.ask("BENC:FAUL:CAT?").strip('"').split(",")) == set(NAMES)
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_every_fault_is_armed_and_disarmed(fresh: Client, name: str) -> None:
     arm(fresh, name, 1000, 0.5)
