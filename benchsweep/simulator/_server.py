@@ -79,7 +79,7 @@ class RunningBench:
 
 
 def list_families() -> Mapping[str, tuple[int, ...]]:
-    """Return the command families that the analyzer can speak, with the numbers of ports that each one has."""
+    """Return the command families that the analyzer can speak, with the numbers of ports of each."""
     return {name: family.ports for name, family in FAMILIES.items()}
 
 
