@@ -60,8 +60,8 @@ def grid_findings(
         if low > start * (1.0 + _EDGE) or high < stop * (1.0 - _EDGE):
             found.append(
                 f"{requirement.name} goes from {start / 1e6:.6g} to {stop / 1e6:.6g} MHz, the sweep from "
-                f"{low / 1e6:.6g} to {high / 1e6:.6g} MHz: what lies outside is not graded, so that nothing "
-                "passes that reaches beyond."
+                f"{low / 1e6:.6g} to {high / 1e6:.6g} MHz: what needs more than that can fail or stay "
+                "undecided, but not pass."
             )
     if length_m is not None and frequency_hz.size > 1:
         extra = {} if velocity_factor is None else {"velocity_factor": velocity_factor}

@@ -263,3 +263,44 @@ def test_steps_are_round_and_the_linear_grid_lies_on_multiples_of_them(
     assert step <= min(ripple_step_hz(length_m), 1e6) * (1 + 1e-6)
     # No finer than the next lower round step makes necessary.
     assert step > 0.39 * min(ripple_step_hz(length_m), 1e6)
+
+
+@settings(deadline=None)
+@given(
+    start=st.floats(1e4, 1e8),
+    decades=st.floats(0.02, 3.0),
+    length_m=st.floats(0.1, 1000.0),
+    most_points=st.integers(2, 100_001),
+    spacing=st.sampled_from([None, "linear", "segments", "logarithmic"]),
+    lowest=st.floats(0.2, 1.5),
+    highest=st.floats(0.5, 2.0),
+)
+def test_no_grid_leaves_what_the_analyzer_reaches_and_none_is_narrowed_in_silence(
+    start: float,
+    decades: float,
+    length_m: float,
+    most_points: int,
+    spacing: Any,
+    lowest: float,
+    highest: float,
+) -> None:
+    stop = start * 10.0**decades
+    low, high = lowest * start, highest * stop
+    if max(start, low) >= min(stop, high):
+        with pytest.raises(UsageError):
+            choose_grid(start, stop, length_m, lowest_hz=low, highest_hz=high)
+        return
+    chosen = choose_grid(
+        start, stop, length_m, spacing=spacing, most_points=most_points, lowest_hz=low, highest_hz=high
+    )
+    grid = frequencies(chosen)
+    assert grid.size == chosen.points <= most_points
+    assert (np.diff(grid) > 0.0).all()
+    assert low * (1 - 1e-9) <= grid[0] <= max(start, low) * (1 + 1e-9)
+    assert min(stop, high) * (1 - 1e-9) <= grid[-1] <= high * (1 + 1e-9)
+    narrowed = low > start * (1 + 1e-9) or high < stop * (1 - 1e-9)
+    assert bool(chosen.limited) or not narrowed
+    assert set(chosen.limited) <= set(chosen.warnings)
+    # A grid is coarser than the rule only for a reason that is given.
+    coarse = any(words.startswith("return loss") for words in chosen.warnings)
+    assert not coarse or chosen.limited
