@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import re
+import socket
+import sys
+import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -74,6 +79,67 @@ def test_every_simulated_family_is_known_over_both_transports_in_time(run: Run, 
             asked = [item["probe"] for item in document["evidence"]]
             assert asked[0] == "*IDN?"
             assert document["evidence"][0]["answer"] == document["idn"]
+
+
+@contextmanager
+def forwarded(host: str, port: int, to: int) -> Iterator[None]:
+    """Pass every connection to `host` and `port` on to a port of the usual loopback address."""
+    server = socket.create_server((host, port))
+    server.settimeout(0.05)
+    stop = threading.Event()
+
+    def pump(source: socket.socket, sink: socket.socket) -> None:
+        with suppress(OSError):
+            while data := source.recv(65536):
+                sink.sendall(data)
+        with suppress(OSError):
+            sink.shutdown(socket.SHUT_WR)
+
+    def accept() -> None:
+        while not stop.is_set():
+            try:
+                near, _ = server.accept()
+            except TimeoutError:
+                continue
+            far = socket.create_connection(("127.0.0.1", to))
+            opened.extend((near, far))
+            near.settimeout(20.0)
+            for pair in ((near, far), (far, near)):
+                threading.Thread(target=pump, args=pair, daemon=True).start()
+
+    opened: list[socket.socket] = []
+    thread = threading.Thread(target=accept, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        thread.join(timeout=5.0)
+        for item in (*opened, server):
+            item.close()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs all of 127.0.0.0/8")
+@pytest.mark.parametrize("family", FAMILIES)
+def test_a_host_alone_is_enough_and_hislip_comes_first(run: Run, family: str) -> None:
+    with running_bench(BenchOptions(family=family, ports=FAMILIES[family])) as bench:
+        hislip = int(re.findall(r"hislip0,([0-9]+)", bench.addresses["hislip"])[0])
+        # A loopback address of its own: the well-known ports are free on it.
+        host = f"127.8.{hislip // 256}.{hislip % 256}"
+        with forwarded(host, 4880, hislip):
+            started = time.monotonic()
+            document = run("identify", host, "--json").json
+            assert time.monotonic() - started < SLOWEST_S
+            text = run("identify", host).out
+        with forwarded(host, 5025, int(bench.address.split("::")[2])):
+            started = time.monotonic()
+            fallen_back = run("identify", host, "--json").json
+            assert time.monotonic() - started < SLOWEST_S
+    assert (document["address"], document["family"]) == (f"TCPIP::{host}::hislip0::INSTR", family)
+    assert "this address first" in " ".join(text.split())
+    assert (fallen_back["address"], fallen_back["family"]) == (f"TCPIP::{host}::5025::SOCKET", family)
+    assert [item["came"] == "answered" for item in fallen_back["tried"]] == [False, True]
+    assert all(item["reason"] for item in fallen_back["tried"])
 
 
 def test_the_text_is_aligned_and_says_what_is_from_memory(run: Run) -> None:
@@ -189,7 +255,7 @@ def test_a_calibration_on_a_grid_that_does_not_fit_the_station_says_so_first(
 def test_segments_chosen_for_a_long_specimen_are_calibrated_measured_and_graded(
     run: Run, tmp_path: Path
 ) -> None:
-    sweep = 'requirements = ["tia-5e-channel"]\nlongest_m = 100.0\nmost_points = 700'
+    sweep = 'requirements = ["tia-5e-channel"]\nlongest_m = 100.0\nmost_points = 300'
     with running_bench(BenchOptions(specimen="channel-100m", noiseless=True)) as bench:
         file = station(tmp_path, bench.address, sweep)
         planned = run("plan", "--station", file, "--against", "tia-5e-channel", "--json").json["grid"]
@@ -205,7 +271,7 @@ def test_segments_chosen_for_a_long_specimen_are_calibrated_measured_and_graded(
         (part["start_hz"], part["stop_hz"], part["points"]) for part in planned["segments"]
     ]
     grid = measured.corrected.frequency_hz
-    assert grid.size == planned["points"] <= 700
+    assert grid.size == planned["points"] <= 300
     assert (grid[0], grid[-1]) == (1e6, 100e6)
     # Grading, and following the phase over the joints of the segments, went as on any grid.
     delays = [row for row in answer.json["rows"] if row["parameter"] == "delay"]
