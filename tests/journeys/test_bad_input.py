@@ -18,6 +18,7 @@ name = "bench-9"
 [analyzer]
 address = "{address}"
 timeout_s = 3
+retries = 0
 [sweep]
 start_mhz = {start}
 stop_mhz = 100.0
@@ -168,7 +169,7 @@ def test_a_bench_that_misbehaves_is_code_4_and_leaves_no_record(
         assert run("calibrate", "--station", station).code == 0
         manager = pyvisa.ResourceManager("@py")
         with manager.open_resource(served.address, read_termination="\n", write_termination="\n") as link:
-            link.write(f'BENC:FAUL "{fault}"')
+            link.write(f'BENC:FAUL "{fault}",1')
             link.query("*IDN?")
         manager.close()
         expect(qualify(run, station), 4, words)
@@ -228,18 +229,21 @@ def test_standards_are_judged_before_the_throughs(run: Run, tmp_path: Path) -> N
     class Forgetful(acquisition.SimulatedSwitch):
         """A person who leaves the open on where the short belongs."""
 
-        def connect(self, hookup: Hookup, *, total: int) -> None:
+        def connect(self, hookup: Hookup, *, total: int) -> acquisition.Done:
             wrong = {
                 port: "open" if target == "short" else target for port, target in hookup.connections.items()
             }
-            super().connect(Hookup(hookup.number, wrong), total=total)
+            return super().connect(Hookup(hookup.number, wrong), total=total)
+
+        def confirm(self, hookup: Hookup) -> None:
+            """Who forgets does not look a second time."""
 
     with (
         running_bench(BenchOptions(ports=4, noiseless=True)) as served,
         pytest.MonkeyPatch.context() as patch,
     ):
         station = station_file(tmp_path, served.address)
-        patch.setattr("benchsweep.qualification._bench.SimulatedSwitch", Forgetful)
+        patch.setattr("benchsweep.qualification._switching.SimulatedSwitch", Forgetful)
         answer = run("calibrate", "--station", station)
         expect(answer, 5, "open and short too much alike at port 1, 2, 3, 4")
         assert "hookup 4 of" not in answer.err
