@@ -19,7 +19,7 @@ from pyvisa.resources import MessageBasedResource
 from pyvisa_py.protocols import hislip as backend
 
 from benchsweep.instrument._bounded import BoundedTransport
-from benchsweep.instrument._transport import Broken, Stalled, gone
+from benchsweep.instrument._transport import Broken, Stalled, gone, waiting
 
 __all__ = ["HislipTransport", "hislip_transport"]
 
@@ -202,7 +202,8 @@ class HislipTransport(BoundedTransport):
             return None
 
     def unasked(self) -> bool:
-        return False  # its number tells
+        # Its number tells, unless the instrument sends answers without: that is allowed.
+        return waiting(self._sync.sock)
 
     def close(self) -> None:
         self._resource.close()

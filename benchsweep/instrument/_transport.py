@@ -34,6 +34,7 @@ __all__ = [
     "VisaTransport",
     "gone",
     "session_socket",
+    "waiting",
 ]
 
 LONGEST_LINE = 1 << 20
@@ -116,6 +117,15 @@ def session_socket(resource: MessageBasedResource) -> socket.socket | None:
     found = sessions.get(resource.session) if isinstance(sessions, dict) else None
     interface = getattr(found, "interface", None)
     return interface if isinstance(interface, socket.socket) else None
+
+
+def waiting(sock: socket.socket) -> bool:
+    """Tell whether bytes are there to be read; the end of the connection is none."""
+    try:
+        sock.settimeout(0.0)
+        return bool(sock.recv(1, socket.MSG_PEEK))
+    except OSError:
+        return False  # nothing there; whatever is wrong with the socket, the next exchange gives it a name
 
 
 def gone(error: TimeoutError) -> bool:
@@ -204,16 +214,10 @@ class SocketTransport:
         return None
 
     def unasked(self) -> bool:
-        try:
-            return bool(self._held or select.select([self._sock], [], [], 0.0)[0]) and not self._ended()
-        except (OSError, ValueError):
-            return False  # whatever is wrong with the socket, the next exchange gives it a name
+        return bool(self._held) or waiting(self._sock)
 
     def close(self) -> None:
         self._resource.close()
-
-    def _ended(self) -> bool:
-        return not self._held and _peer_closed(self._sock)
 
     def _receive(self, count: int, deadline: float) -> bytes:
         self._arm(deadline, len(self._held))

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import os
 import re
+import socket
+import struct
 from typing import Any
 
 import numpy as np
@@ -15,14 +17,17 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from pyvisa_py.protocols import rpc, vxi11
 
 from benchsweep.errors import InstrumentError, LinkLost, SwitchError
 from benchsweep.instrument import Link, RelayMatrix
 from benchsweep.instrument._bounded import BoundedTransport
+from benchsweep.instrument._hislip import HislipTransport
 from benchsweep.instrument._transport import LineTooLong, Stalled
+from benchsweep.instrument._vxi11 import Vxi11Transport
 
 INPUTS = int(os.environ.get("BENCHSWEEP_FUZZ", "3200"))
-PROPERTIES = 8
+PROPERTIES = 10
 MOST_READS = 1500
 
 FUZZ = settings(
@@ -440,6 +445,141 @@ class TestRelays:
         still_right(link)
 
 
+class _NoResource:
+    def close(self) -> None:
+        pass
+
+
+def hurt_bytes(draw: st.DrawFn, wire: bytes) -> bytes:
+    for _ in range(draw(st.integers(0, 2))):
+        at = draw(st.integers(0, len(wire)))
+        wire = wire[:at] + draw(st.binary(max_size=3)) + wire[at + draw(st.integers(0, 3)) :]
+    return wire
+
+
+class _Prompt(HislipTransport):
+    """Sends its bytes and closes as soon as it is asked anything."""
+
+    def __init__(self, peer: socket.socket, wire: bytes, *sockets: socket.socket) -> None:
+        super().__init__(_NoResource(), *sockets, 1 << 20)  # type: ignore[arg-type]
+        self.peer = peer
+        self.wire = wire
+
+    def send(self, message: bytes, timeout_s: float) -> None:
+        super().send(message, timeout_s)
+        self.peer.sendall(self.wire)
+        self.peer.shutdown(socket.SHUT_WR)
+
+
+HISLIP = struct.Struct("!2sBBIQ")
+FIRST_ID, ANY_ID = 0xFFFF_FF00, 0xFFFF_FFFF
+
+
+@st.composite
+def frames(draw: st.DrawFn) -> bytes:
+    """Messages of IVI-6.1, most of them answers to the first question, some hurt."""
+    wire = b""
+    for _ in range(draw(st.integers(0, 4))):
+        kind = draw(st.sampled_from([6, 7, 7, 7, 13, 3, 2, 20, 99]))
+        number = draw(st.sampled_from([FIRST_ID, FIRST_ID, ANY_ID, FIRST_ID - 2, 0]))
+        payload = draw(st.sampled_from([b"", b"1", b"good\n", b"x" * 5000]))
+        wire += HISLIP.pack(b"HS", kind, draw(st.integers(0, 1)), number, len(payload)) + payload
+    return hurt_bytes(draw, wire)
+
+
+def answer_of(wire: bytes) -> bytes | None:
+    """What a client must take for the answer to its first question."""
+    answer = b""
+    within = False
+    while len(wire) >= HISLIP.size:
+        prologue, kind, _, number, size = HISLIP.unpack(wire[: HISLIP.size])
+        payload, wire = wire[HISLIP.size :][:size], wire[HISLIP.size :][size:]
+        if prologue != b"HS" or kind in (2, 3) or len(payload) < size:
+            return None
+        if kind in (6, 7) and number in (FIRST_ID, ANY_ID):
+            answer, within = answer + payload, kind == 6
+            if not within:
+                return answer
+    return None
+
+
+class TestFrames:
+    """Below the messages: the frames of HiSLIP and the replies of VXI-11, on real sockets."""
+
+    def outcome(self, link: Link, wanted: bytes | None) -> None:
+        try:
+            answer = link.query("A?")
+        except InstrumentError as error:
+            named(error)
+            assert wanted is None
+        else:
+            assert wanted is not None
+            if wanted.decode("ascii", "replace").removesuffix("\n").isprintable():
+                assert answer == wanted.decode("utf-8", "backslashreplace").removesuffix("\n").strip()
+        for _ in range(2):
+            # The peer has closed: whatever was left over, it is no answer.
+            with pytest.raises(InstrumentError):
+                link.query("B?")
+
+    @given(frames())
+    @FUZZ
+    def test_hislip(self, wire: bytes) -> None:
+        ours, theirs = socket.socketpair()
+        second, other = socket.socketpair()
+        with ours, theirs, second, other:
+            other.shutdown(socket.SHUT_WR)
+            transport = _Prompt(theirs, wire, ours, second)
+            self.outcome(Link("ADDR", transport, 20.0), answer_of(wire))
+
+    @given(
+        st.sampled_from([b"good\n", b"1", b"", b"x" * 5000]),
+        st.data(),
+        st.tuples(
+            st.sampled_from([0, 0, 0, 15, 17, 11, 99]), st.sampled_from([4, 4, 0, 2, 7]), st.booleans()
+        ),
+    )
+    @FUZZ
+    def test_vxi11(self, payload: bytes, data: st.DataObject, told: tuple[int, int, bool]) -> None:
+        error, reason, whole = told
+        padded = payload + bytes(-len(payload) % 4)
+        reply = struct.pack("!9I", 3, 1, 0, 0, 0, 0, error, reason, len(payload)) + padded
+        record = struct.pack("!I", 0x8000_0000 | len(reply)) + reply
+        wire = record if whole else data.draw(st.composite(hurt_bytes)(record))
+        good = wire == record and not error and reason & 4
+        ours, theirs = socket.socketpair()
+        with theirs:
+            # Before: status byte, and the writing of the question.
+            for number, body in ((1, (0, 0)), (2, (0, 3))):
+                theirs.sendall(struct.pack("!9I", 0x8000_0020, number, 1, 0, 0, 0, 0, *body))
+            theirs.sendall(wire)
+            theirs.shutdown(socket.SHUT_WR)
+            link = Link("ADDR", Vxi11Transport(_NoResource(), _client(ours), 1, 1 << 16), 20.0)  # type: ignore[arg-type]
+            try:
+                answer = link.query("A?")
+            except InstrumentError as raised:
+                named(raised)
+                assert not good
+            else:
+                # A hurt reply may still be a reply; but never of more than what was sent.
+                assert not good or answer == payload.decode().strip()
+                assert len(answer) <= 4 * len(wire)
+            for _ in range(2):
+                with pytest.raises(InstrumentError):
+                    link.query("B?")
+            link._transport._sock.close()  # type: ignore[attr-defined]
+
+
+def _client(sock: socket.socket) -> Any:
+    """A remote-procedure client as the backend makes it, on a socket that is connected already."""
+    client = vxi11.CoreClient.__new__(vxi11.CoreClient)
+    client.packer, client.unpacker = vxi11.Vxi11Packer(), vxi11.Vxi11Unpacker(b"")
+    rpc.Client.__init__(client, "", vxi11.DEVICE_CORE_PROG, vxi11.DEVICE_CORE_VERS, 0)
+    client.sock, client.timeout = sock, 4.0
+    return client
+
+
 def test_the_inputs_are_shared_out_among_the_properties() -> None:
-    mine = [name for kind in (TestText, TestErrorQueue, TestBlocks, TestRelays) for name in vars(kind)]
+    mine = [
+        name for kind in (TestText, TestErrorQueue, TestBlocks, TestRelays, TestFrames) for name in vars(kind)
+    ]
     assert sum(name.startswith("test_") for name in mine) == PROPERTIES
