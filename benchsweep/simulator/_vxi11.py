@@ -8,6 +8,7 @@ message before an answer was read drops it with -410, reading without having ask
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import itertools
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
@@ -24,6 +25,7 @@ __all__ = ["Vxi11Door"]
 _PROGRAM, _PROGRAM_VERSION = 0x0607AF, 1
 _LONGEST_WRITE = 1 << 16
 _DEVICES = (b"", b"inst0")
+_MOST_WAITING_CALLS = 16
 
 _NO_ERROR, _NOT_ACCESSIBLE, _NO_SUCH_LINK, _NOT_SUPPORTED = 0, 3, 4, 8
 _LOCKED, _NO_LOCK, _TIMED_OUT = 11, 12, 15
@@ -131,16 +133,27 @@ class Vxi11Door(Door):
     async def converse(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         """Serve one connection until it ends."""
         connection = _Connection(writer.transport.abort, {})
+        calls: asyncio.Queue[Call] = asyncio.Queue(_MOST_WAITING_CALLS)
+        worker = asyncio.get_running_loop().create_task(self._serve(calls, connection, writer))
         try:
+            # Reading goes on while a call is served, so that a client that goes is noticed.
             while True:
-                call = await read_call(reader)
-                writer.write(await self._reply(call, connection))
-                await writer.drain()
+                await calls.put(await read_call(reader))
         except BadCall:
             return
         finally:
+            worker.cancel()
+            await asyncio.wait({worker})
             for link in tuple(connection.links.values()):
                 await self._destroy(link, connection)
+
+    async def _serve(
+        self, calls: asyncio.Queue[Call], connection: _Connection, writer: asyncio.StreamWriter
+    ) -> None:
+        with contextlib.suppress(OSError):
+            while True:
+                writer.write(await self._reply(await calls.get(), connection))
+                await writer.drain()
 
     async def _reply(self, call: Call, connection: _Connection) -> bytes:
         if call.program != _PROGRAM:

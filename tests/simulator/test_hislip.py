@@ -260,10 +260,12 @@ def test_a_trigger_message_is_a_trigger(client: Hislip) -> None:
 # -- device clear ------------------------------------------------------------------------------------------
 
 
-def test_device_clear_ends_the_waiting_and_not_the_sweep(client: Hislip) -> None:
+def test_device_clear_ends_the_waiting_and_not_the_sweep(client: Hislip, lines: Client) -> None:
     client.write("INIT:CONT 0;:BENC:FAUL 'sweep-never-ends'")
     client.write("INIT")
     client.write("*OPC?")
+    while lines.ask("INIT:CONT?;:STAT:OPER:COND?") != "0;+8":
+        time.sleep(0.01)
     client.write("SENS:SWE:POIN 77")
     client.asynchronous.send(ASYNC_CLEAR)
     assert client.asynchronous.receive()[0] == ASYNC_CLEAR_ACKNOWLEDGE

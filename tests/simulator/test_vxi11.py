@@ -269,6 +269,17 @@ def test_a_lock_keeps_other_links_out(client: Vxi11, bench: RunningBench) -> Non
     assert unlock(client) == 0
 
 
+def test_a_client_that_goes_while_it_waits_gives_its_lock_back(client: Vxi11, bench: RunningBench) -> None:
+    other = Vxi11(bench.addresses["vxi11"])
+    assert other.call(LOCK, other.link, 0, 0) == packed(0)
+    record = packed(99, 0, 2, PROGRAM, 1, READ, 0, b"", 0, b"", other.link, 100, 3_600_000, 0, 0, 0)
+    other.socket.sendall(struct.pack("!I", 1 << 31 | len(record)) + record)
+    other.close()
+    assert client.call(LOCK, client.link, WAIT_LOCK, 3000) == packed(0)
+    assert client.call(UNLOCK, client.link) == packed(0)
+    assert client.errors() == [-420]
+
+
 # -- nonsense ----------------------------------------------------------------------------------------------
 
 
@@ -330,6 +341,8 @@ def test_no_series_of_calls_stops_the_listener(
 ) -> None:
     client = Vxi11(bench.addresses["vxi11"])
     for procedure, values in calls:
+        if procedure == READ:  # with a time-out that nobody has to wait for
+            values = [17, 20, *(value for value in values if isinstance(value, int))]
         client.raw(procedure, packed(client.link, *values) if procedure != CREATE else packed(*values))
     client.close()
     again = Vxi11(bench.addresses["vxi11"])
