@@ -6,6 +6,15 @@ from pathlib import Path
 
 import pytest
 
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--thorough",
+        action="store_true",
+        help="long forms: 200 kills, 5 000 runs with faults, 100 000 fuzzed answers, 10 000 recorded sweeps",
+    )
+
+
 REPOSITORY = Path(__file__).resolve().parent.parent
 
 
