@@ -23,7 +23,7 @@ from benchsweep.instrument._asking import (
 from benchsweep.instrument._family import Confirmation, Correction, Family, Operation, Query
 from benchsweep.instrument._link import Link
 from benchsweep.instrument._segments import check_segments, segment_questions, write_segments
-from benchsweep.instrument._sweeping import COMPLETE, register
+from benchsweep.instrument._sweeping import COMPLETE, ERRORS, register
 from benchsweep.records import SweepSettings
 
 __all__ = ["Setup", "apply_settings", "check_settings", "expected_axis", "refuse_changes"]
@@ -215,7 +215,8 @@ def _send_and_await(link: Link, commands: tuple[str, ...]) -> None:
     link.write(*commands, "*OPC")
     while True:
         try:
-            if register(link.address, link.query("*ESR?")) & COMPLETE:
+            # An error is told by the error queue, which is read next.
+            if register(link.address, link.query("*ESR?")) & (COMPLETE | ERRORS):
                 return
         except InstrumentTimeout:
             # Busy, or the answer went elsewhere; the completion may have gone with it.

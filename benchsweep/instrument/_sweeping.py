@@ -10,11 +10,11 @@ from benchsweep.instrument._behaviours import SWEEP
 from benchsweep.instrument._family import Family
 from benchsweep.instrument._link import Link
 
-__all__ = ["COMPLETE", "Events", "register", "run_sweep", "switched_on"]
+__all__ = ["COMPLETE", "ERRORS", "Events", "register", "run_sweep", "switched_on"]
 
 # Standard event status register (IEEE 488.2): bits.
 COMPLETE = 0x01
-_ERRORS = 0x04 | 0x08 | 0x10 | 0x20
+ERRORS = 0x04 | 0x08 | 0x10 | 0x20
 _USER_REQUEST = 0x40
 _POWER_ON = 0x80
 
@@ -110,6 +110,8 @@ def run_sweep(
             _wait(events, commands, started, expected_s * count / len(steps.rounds), expected_s, limit_s)
         if steps.rest:
             link.write(*steps.rest)
+            if events.read() & ERRORS:
+                link.check("going back into hold", steps.rest)
     except BaseException:
         # Whatever ended the waiting, the keyboard included: the analyzer must not go on sweeping.
         with suppress(BenchsweepError):
@@ -124,7 +126,7 @@ def _wait(
     pause = _SHORTEST_POLL_S
     while True:
         status = events.read()
-        if status & _ERRORS:
+        if status & ERRORS:
             events.link.check("sweeping", commands)
         elapsed = time.monotonic() - started
         if status & COMPLETE:
