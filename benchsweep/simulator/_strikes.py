@@ -41,7 +41,7 @@ _FULL_QUEUE = 40
 
 def _in_use(device: Instrument) -> Channel:
     """Return the channel that a person at the front panel has before them."""
-    used = [channel for channel in device.channels.values() if channel.measurements]
+    used = [channel for channel in device.channels.values() if channel.driven]
     return used[0] if used else device.channels[1]
 
 

@@ -320,6 +320,21 @@ def test_somebody_at_the_front_panel_changes_one_setting_and_sets_a_bit(ready: C
     assert ready.errors() == []
 
 
+def test_somebody_at_the_front_panel_changes_a_segment_when_segments_are_swept(ready: Client) -> None:
+    ready.write("SENS:SEGM1 ON", "SENS:SEGM1:FREQ:STAR 1E6;STOP 50E6", "SENS:SEGM1:SWE:POIN 11")
+    ready.write("SENS:SWE:TYPE SEGM")
+    question = f"SENS:SEGM1:FREQ:STAR?;STOP?;:SENS:SEGM1:SWE:POIN?;:{STIMULUS}"
+    changed = set()
+    for _ in range(10):
+        ready.write("SENS:SEGM1:FREQ:STAR 1E6;STOP 50E6", "SENS:SEGM1:SWE:POIN 11", "SENS:BWID 1000")
+        before = ready.ask(question).split(";")
+        arm(ready, "front-panel")
+        after = ready.ask(question).split(";")
+        changed |= {i for i, (one, two) in enumerate(zip(before, after, strict=True)) if one != two}
+    assert ready.errors() == []
+    assert changed >= {0, 2, 6}
+
+
 def test_a_second_controller_changes_settings_and_takes_an_answer(ready: Client) -> None:
     before = ready.ask(STIMULUS).split(";")
     arm(ready, "second-controller")
