@@ -130,12 +130,14 @@ def bench_of(
     operator, cautions_read_by
         See `confirm_cautions`.
     """
-    from benchsweep.qualification import load_station, open_bench
+    from benchsweep.qualification import check_station, load_station, open_bench
 
     station = load_station(station_name).at_address(address).at_switch_address(switch_address)
     with address_of(station, specimen=specimen, progress=progress) as ready:
+        prompt = ask_person()
+        check_station(ready, prompt=prompt)  # before anybody is asked for anything
         safety = confirm_cautions(ready, operator=operator, cautions_read_by=cautions_read_by)
-        with open_bench(ready, prompt=ask_person(), safety=safety) as bench:
+        with open_bench(ready, prompt=prompt, safety=safety) as bench:
             progress(f"analyzer: {bench.analyzer.identity.idn} ({bench.analyzer.identity.family})")
             if bench.reached:
                 progress(f"switch: {bench.reached}")

@@ -4,7 +4,7 @@ The only room that knows the order of the stages. Nothing here prints or asks: p
 a person is asked through another, results come back as plain data.
 """
 
-from benchsweep.qualification._bench import CAUTIONS, Bench, confirmed_cautions, open_bench
+from benchsweep.qualification._bench import CAUTIONS, Bench, check_station, confirmed_cautions, open_bench
 from benchsweep.qualification._calibrate import CalibrationResult, calibrate
 from benchsweep.qualification._documents import (
     exit_code_of,
@@ -96,6 +96,7 @@ __all__ = [
     "check_kit",
     "check_length",
     "check_specimen",
+    "check_station",
     "confirmed_cautions",
     "evaluate",
     "exit_code_of",

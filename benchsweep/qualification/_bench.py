@@ -18,7 +18,13 @@ from benchsweep.errors import ArchiveError, CalibrationError, CalibrationMissing
 from benchsweep.instrument import Analyzer, open_analyzer
 from benchsweep.qualification._alone import alone_with
 from benchsweep.qualification._station import Station
-from benchsweep.qualification._switching import Prompt, check_switch, open_switch, refuse_nobody
+from benchsweep.qualification._switching import (
+    Prompt,
+    check_switch,
+    open_switch,
+    refuse_no_matrix,
+    refuse_nobody,
+)
 from benchsweep.records import Calibration, SafetyConfirmation, SweepSettings
 
 __all__ = [
@@ -26,6 +32,7 @@ __all__ = [
     "Bench",
     "Progress",
     "Prompt",
+    "check_station",
     "confirmed_cautions",
     "find_calibration",
     "open_bench",
@@ -103,6 +110,30 @@ class Bench:
         return tuple(sorted(port for slot in self.slots for port in slot))
 
 
+def check_station(station: Station, *, prompt: Prompt | None) -> None:
+    """Refuse a station with which no bench can be opened, as far as that shows before it is touched.
+
+    Raises
+    ------
+    UsageError
+        An address is missing, or a person is needed and nobody can be asked.
+    UnknownName, DefinitionError
+        The fixture, the kit or the map of the relays.
+    """
+    keys = station.analyzer
+    if not keys.address:
+        raise UsageError(
+            f"station {station.name}: no analyzer address",
+            hint="Put `address` under [analyzer] in the station file or give --address.",
+        )
+    refuse_no_matrix(station)
+    definition = fixture.load_fixture(station.fixture.name)
+    calibration.load_kit(station.calibration.kit)  # a typo there must not show after an hour of standards
+    refuse_nobody(station, prompt)
+    if keys.ports is not None:
+        check_switch(station, definition.usable_slots(keys.ports))
+
+
 @contextmanager
 def open_bench(
     station: Station, *, prompt: Prompt | None, safety: SafetyConfirmation | None = None
@@ -122,19 +153,11 @@ def open_bench(
         No address, a person is needed and nobody can be asked, or another run uses the analyzer.
     InstrumentError, DefinitionError
     """
+    check_station(station, prompt=prompt)
     keys = station.analyzer
-    if not keys.address:
-        raise UsageError(
-            f"station {station.name}: no analyzer address",
-            hint="Put `address` under [analyzer] in the station file or give --address.",
-        )
     path = find_definition("fixtures", station.fixture.name)
     fixture_toml = path.read_text(encoding="utf-8")
     definition = fixture.load_fixture(str(path))
-    calibration.load_kit(station.calibration.kit)  # a typo there must not show after an hour of standards
-    refuse_nobody(station, prompt)
-    if keys.ports is not None:
-        check_switch(station, definition.usable_slots(keys.ports))
     with (
         alone_with(keys.address),
         open_analyzer(

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from benchsweep import archive, limits
 from benchsweep.acquisition import make_plan
-from benchsweep.errors import CalibrationError, UsageError
+from benchsweep.errors import BenchsweepError, CalibrationError, UsageError
 from benchsweep.qualification._bench import Bench, Progress, find_calibration, utc_now
 from benchsweep.qualification._calibrate import calibrate, plan_text
 from benchsweep.qualification._job import archiving_time, begin_job, run_job
@@ -131,7 +131,7 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     """Measure a specimen on an open bench, archive it, grade it against each requirement.
 
     An interrupted run continues where it stopped when the same call is made again: finished hookups are kept
-    in ``<folder>/unfinished`` until the record is written. `afresh` forgets them and begins anew.
+    in ``<folder>/unfinished`` until the record is written and graded. `afresh` forgets them and begins anew.
 
     Raises
     ------
@@ -150,12 +150,18 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
             incidents=journal.notes.incidents,
         )
         record, measurement = _archived_once(measurement, folder, progress)
+        try:
+            # The length is that of this call, also when an earlier one wrote the record.
+            evaluation = evaluate(measurement, length_m=specimen.length_m)
+            result = grade_all(evaluation, requirements, record=record, decision_rule=decision_rule)
+        except BenchsweepError:
+            journal.discard()  # the record stays, and `grade` reads it: nothing is to be measured again
+            raise
+        # Only now: a run that is killed while grading finds its record again instead of measuring anew.
         journal.discard()
     with suppress(OSError):  # another specimen may be unfinished
         journal.folder.parent.rmdir()
-    # The length is that of this call, also when an earlier one wrote the record.
-    evaluation = evaluate(measurement, length_m=specimen.length_m)
-    return grade_all(evaluation, requirements, record=record, decision_rule=decision_rule)
+    return result
 
 
 def _archived_once(measurement: Measurement, folder: Path, progress: Progress) -> tuple[Path, Measurement]:

@@ -19,7 +19,7 @@ from benchsweep.qualification._alone import alone_with
 from benchsweep.qualification._station import Station
 from benchsweep.records import Hookup, Plan, balanced_ports
 
-__all__ = ["Prompt", "calibration_plan", "check_switch", "open_switch", "refuse_nobody"]
+__all__ = ["Prompt", "calibration_plan", "check_switch", "open_switch", "refuse_no_matrix", "refuse_nobody"]
 
 Prompt = Callable[[str], str]
 """Shows words to a person and returns what the person typed."""
@@ -42,6 +42,20 @@ def refuse_nobody(station: Station, prompt: Prompt | None) -> None:
         f"station {station.name}: a person {does}, and there is nobody to ask",
         hint="Run the command in a terminal.",
     )
+
+
+def refuse_no_matrix(station: Station) -> None:
+    """Refuse a station whose relay matrix has no address.
+
+    Raises
+    ------
+    UsageError
+    """
+    if station.switch.kind == "relays" and not station.switch.address:
+        raise UsageError(
+            f"station {station.name}: no address of the relay matrix",
+            hint="Put `address` under [switch] in the station file or give --switch-address.",
+        )
 
 
 def calibration_plan(station: Station, ports: Sequence[int]) -> Plan:
@@ -114,11 +128,6 @@ def open_switch(
 
 def _relays(station: Station, slots: Slots, prompt: Prompt | None) -> RelaySwitch:
     keys = station.switch
-    if not keys.address:
-        raise UsageError(
-            f"station {station.name}: no address of the relay matrix",
-            hint="Put `address` under [switch] in the station file or give --switch-address.",
-        )
     check_switch(station, slots)
     places = _places(slots)
     person = None

@@ -86,6 +86,13 @@ def test_a_refusal_ends_with_2_before_the_instrument_is_touched(answer: str | No
         assert "the cautions were not confirmed, so nothing was measured" in terminal.seen
 
 
+def test_a_station_that_cannot_be_opened_asks_nobody_for_anything(tmp_path: Path) -> None:
+    with Terminal("calibrate", "--station", "relays-example", "--address", NOBODY) as terminal:
+        assert terminal.end() == 2
+        assert "no address of the relay matrix" in terminal.seen
+        assert "Your name" not in terminal.seen
+
+
 def test_ctrl_c_while_being_asked_is_an_interruption() -> None:
     with Terminal(*arguments("calibrate")) as terminal:
         terminal.until("Your name: ")

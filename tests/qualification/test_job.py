@@ -15,7 +15,7 @@ import pytest
 from benchsweep import archive
 from benchsweep.acquisition import Done
 from benchsweep.archive import read_record
-from benchsweep.errors import CalibrationMismatch, LinkLost, SettingsChanged
+from benchsweep.errors import CalibrationMismatch, LimitNotDefined, LinkLost, SettingsChanged
 from benchsweep.instrument import open_link
 from benchsweep.qualification import (
     Bench,
@@ -169,6 +169,44 @@ def test_a_run_killed_between_archiving_and_forgetting_stores_nothing_twice(
             read_record(fresh.record).hookups[0].sweep.taken_at
             > read_record(written).hookups[0].sweep.taken_at
         )
+
+
+def test_a_run_killed_while_grading_finds_its_record(
+    served: RunningBench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with opened(served) as bench:
+        calibrated(bench, tmp_path)
+
+        def killed(*_: object, **__: object) -> None:
+            raise KeyboardInterrupt
+
+        with monkeypatch.context() as patch:
+            patch.setattr("benchsweep.qualification._qualify.grade_all", killed)
+            with pytest.raises(KeyboardInterrupt):
+                qualified(bench, tmp_path)
+        (written,) = (tmp_path / "archive").glob("*.h5")
+        again = qualified(bench, tmp_path)
+        assert again.record == written
+        assert [item.verdict.record for item in again.graded] == [str(written)]
+        assert list((tmp_path / "archive").iterdir()) == [written]
+
+
+def test_what_cannot_be_graded_is_archived_and_not_asked_for_again(
+    served: RunningBench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with opened(served) as bench:
+        calibrated(bench, tmp_path)
+
+        def refused(*_: object, **__: object) -> None:
+            raise LimitNotDefined("no such limit")
+
+        with monkeypatch.context() as patch:
+            patch.setattr("benchsweep.qualification._qualify.grade_all", refused)
+            with pytest.raises(LimitNotDefined):
+                qualified(bench, tmp_path)
+        (written,) = (tmp_path / "archive").glob("*.h5")
+        assert list((tmp_path / "archive").rglob("hookup-*.h5")) == []
+        assert qualified(bench, tmp_path).record != written
 
 
 def test_a_run_killed_before_archiving_is_archived_once(

@@ -100,7 +100,11 @@ def test_a_map_that_makes_no_sense_is_refused(tmp_path: Path, old: str, new: str
 
 
 def test_a_way_that_is_missing_is_found_before_the_instrument_is_touched(tmp_path: Path) -> None:
-    station = changed(tmp_path, ('"B:45.5" = 13\n', "")).at_address("TCPIP::127.0.0.1::9::SOCKET")
+    station = (
+        changed(tmp_path, ('"B:45.5" = 13\n', ""))
+        .at_address("TCPIP::127.0.0.1::9::SOCKET")
+        .at_switch_address("TCPIP::127.0.0.1::9::SOCKET")
+    )
     with pytest.raises(
         DefinitionError, match=r"bench\.toml: \[switch\]: no way from analyzer port .* to B:45.5"
     ):
@@ -119,7 +123,12 @@ def test_a_way_that_is_missing_is_found_before_the_instrument_is_touched(tmp_pat
 def test_a_person_is_needed_for_standards_by_hand(tmp_path: Path) -> None:
     station = changed(tmp_path, ('standards = "relays"', 'standards = "person"'))
     with pytest.raises(UsageError, match="places the calibration standards, and there is nobody to ask"):
-        with open_bench(station.at_address("TCPIP::127.0.0.1::9::SOCKET"), prompt=None):
+        with open_bench(
+            station.at_address("TCPIP::127.0.0.1::9::SOCKET").at_switch_address(
+                "TCPIP::127.0.0.1::9::SOCKET"
+            ),
+            prompt=None,
+        ):
             pass
 
 
