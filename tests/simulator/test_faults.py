@@ -21,6 +21,8 @@ NAMES = (
     "rounded-setting", "option-missing", "queue-overflow", "correction-on", "extension-on",
     "instrument-error", "swapped-bytes", "missing-newline", "no-answer",
 )  # fmt: skip
+# So many draws miss one of three equal chances once in 10^10 times.
+MOST_DRAWS = 60
 
 
 @pytest.fixture
@@ -252,7 +254,7 @@ def test_stale_data_are_the_last_ones_to_the_last_bit(ready: Client) -> None:
 
 def test_a_port_that_is_not_driven_leaves_its_column_old_or_zero(ready: Client) -> None:
     kinds, ports = set(), set()
-    for _ in range(12):
+    for _ in range(MOST_DRAWS):
         before = data(ready)
         arm(ready, "port-not-driven")
         after = data(ready)
@@ -264,6 +266,8 @@ def test_a_port_that_is_not_driven_leaves_its_column_old_or_zero(ready: Client) 
         assert len(wrong) == 1
         ports.add(wrong[0][0])
         kinds.add(wrong[0][1])
+        if len(kinds) == 2 and len(ports) > 1:
+            break
     assert kinds == {"zero", "old"}
     assert len(ports) > 1
     assert ready.errors() == []
@@ -271,7 +275,7 @@ def test_a_port_that_is_not_driven_leaves_its_column_old_or_zero(ready: Client) 
 
 def test_overload_is_marked_in_the_data_and_in_the_questionable_status(ready: Client) -> None:
     largest = set()
-    for _ in range(8):
+    for _ in range(MOST_DRAWS):
         assert ready.ask("STAT:QUES:COND?") == "+0"
         arm(ready, "overload")
         take(ready)
@@ -281,6 +285,8 @@ def test_overload_is_marked_in_the_data_and_in_the_questionable_status(ready: Cl
         largest.add(bool(np.any(values == 9.9e37)))
         take(ready)
         assert np.abs(matrix(ready)).max() < 1.5
+        if len(largest) == 2:
+            break
     assert largest == {True, False}
     assert ready.errors() == []
 
@@ -306,7 +312,7 @@ STIMULUS = "SENS:FREQ:STAR?;STOP?;:SENS:SWE:POIN?;:SENS:BWID?"
 def test_somebody_at_the_front_panel_changes_one_setting_and_sets_a_bit(ready: Client) -> None:
     before = ready.ask(STIMULUS).split(";")
     changed = set()
-    for _ in range(14):
+    for _ in range(MOST_DRAWS):
         ready.write("SENS:FREQ:STAR 1E6;STOP 100E6", "SENS:SWE:POIN 11", "SENS:BWID 1000")
         assert ready.ask(STIMULUS).split(";") == before
         assert ready.ask("*ESR?") == "+0"
@@ -316,6 +322,8 @@ def test_somebody_at_the_front_panel_changes_one_setting_and_sets_a_bit(ready: C
         assert len(differ) == 1
         changed |= set(differ)
         assert ready.ask("*ESR?") == "+64"
+        if changed == {0, 2, 3}:
+            break
     assert changed == {0, 2, 3}
     assert ready.errors() == []
 
@@ -325,12 +333,14 @@ def test_somebody_at_the_front_panel_changes_a_segment_when_segments_are_swept(r
     ready.write("SENS:SWE:TYPE SEGM")
     question = f"SENS:SEGM1:FREQ:STAR?;STOP?;:SENS:SEGM1:SWE:POIN?;:{STIMULUS}"
     changed = set()
-    for _ in range(10):
+    for _ in range(MOST_DRAWS):
         ready.write("SENS:SEGM1:FREQ:STAR 1E6;STOP 50E6", "SENS:SEGM1:SWE:POIN 11", "SENS:BWID 1000")
         before = ready.ask(question).split(";")
         arm(ready, "front-panel")
         after = ready.ask(question).split(";")
         changed |= {i for i, (one, two) in enumerate(zip(before, after, strict=True)) if one != two}
+        if changed >= {0, 2, 6}:
+            break
     assert ready.errors() == []
     assert changed >= {0, 2, 6}
 

@@ -165,7 +165,7 @@ def test_a_stuck_relay_is_seen_in_the_read_back_and_in_the_data(bench: Bench) ->
 
 
 def test_what_hangs_on_one_node_is_joined(bench: Bench) -> None:
-    """Two loads in parallel, and two ports on one column, against circuit theory: raw data are linear fractional.
+    """Two loads in parallel, and two ports on one column, against circuit theory.
 
     A raw reflection is ``(a + b g) / (1 + c g)`` in the true one ``g``; three standards tell a, b, c.
     """
