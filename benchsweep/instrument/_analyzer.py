@@ -116,13 +116,14 @@ class Analyzer:
         self._reopen = reopen or partial(open_link, link.address, timeout_s=link.timeout_s)
         self._events = Events(link)
         self._matrix = MatrixReader(link, family)
-        self._memory = Memory()
+        self._memory = self._new_memory()
         self._wanted: SweepSettings | None = None
         self._used: SweepSettings | None = None
         self._last_ports: tuple[int, ...] = ()
         self._setup: Setup | None = None
         self._measured_pass_s: float | None = None
         self._power_cycled = False
+        self._unsure = False
 
     @property
     def was_switched_on(self) -> bool:
@@ -216,12 +217,15 @@ class Analyzer:
             if self._setup is None:
                 raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
             try:
+                if self._unsure:
+                    self._begin_anew(self._setup, checked)
                 sweep = self._take(checked)
                 repeated = self._memory.repeated(checked, sweep.s)
                 if repeated:
                     sweep = self._doubt(sweep, repeated)
-            except PowerCycled:
-                self._power_cycled = True
+            except BaseException as error:
+                self._unsure = True
+                self._power_cycled = self._power_cycled or isinstance(error, PowerCycled)
                 raise
         self._memory.keep(checked, sweep.s)
         return sweep
@@ -279,6 +283,9 @@ class Analyzer:
         self._events = Events(link)
         self._matrix = MatrixReader(link, self.family)
 
+    def _new_memory(self) -> Memory:
+        return Memory(sweep_each="by-sweep" in self.family.behaviours.matrix)
+
     def _checked_ports(self, ports: Sequence[int]) -> tuple[int, ...]:
         checked = tuple(sorted(ports))
         missing = [port for port in checked if not 1 <= port <= self.identity.ports]
@@ -301,6 +308,7 @@ class Analyzer:
         self._matrix.read_axis()
         self._events.read()
         self._memory.forget()
+        self._unsure = False
         self._wanted, self._used, self._last_ports, self._setup = settings, setup.used, ports, setup
         return setup.used
 
@@ -362,12 +370,18 @@ class Analyzer:
             self._measured_pass_s = seconds / passes
         return seconds
 
+    def _begin_anew(self, setup: Setup, ports: tuple[int, ...]) -> None:
+        """Set up again after a sweep that failed: the analyzer may hold data of it that nobody has seen."""
+        self._events.read()
+        refuse_changes(self.link, {**setup.state, **self._matrix.state}, "after a sweep that failed")
+        self._configure(self._wanted or setup.used, ports)
+
     def _doubt(self, sweep: RawSweep, repeated: tuple[int, ...]) -> RawSweep:
         """Find out whether data that repeat earlier ones are what the analyzer measures; see `sweep`."""
         setup, wanted, ports = self._setup, self._wanted, sweep.analyzer_ports
         if setup is None or wanted is None:
             raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
-        memory, self._memory = self._memory, Memory()
+        memory, self._memory = self._memory, self._new_memory()
         used = setup.used
         other = replace(wanted, start_hz=used.start_hz, stop_hz=used.stop_hz, points=3, averages=1,
                         spacing="linear", segments=())  # fmt: skip

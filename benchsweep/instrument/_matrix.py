@@ -136,6 +136,7 @@ class MatrixReader:
             rows = self._sweep_each(run)
         else:
             run(len(self.ports))
+            self._refuse_overload()
             self._settle_byte_order()
             found = self._read_or_other_way()
             if found is None:
@@ -145,7 +146,6 @@ class MatrixReader:
             check_axis(self.link, rows.axis, self._grid, self._spacing)
         elif self._spacing != "linear":
             self.read_axis()
-        self._refuse_overload()
         check_valid(self.link, rows.parameters, self._grid)
         s = in_order(rows.parameters, len(self.ports), self._order_of(rows))
         check_driven(self.link, self.ports, s)
@@ -164,18 +164,26 @@ class MatrixReader:
         return self._defined
 
     def _sweep_each(self, run: Callable[[int], None]) -> Rows:
-        """Choose one parameter, sweep, read it; and so on."""
-        rows = []
-        for pair in product(self.ports, self.ports):
-            trace = self._measurements.parameter(*pair)
+        """Choose one parameter, sweep, read it; and so on.
+
+        Each source is swept once more before its first reading. What such an analyzer holds for a parameter
+        may come from a sweep for another one that was never read, so that it could not be known again; after
+        that sweep it comes from the present connection at least.
+        """
+        found: dict[tuple[int, int], NDArray[np.complex128]] = {}
+        for source, receiver in product(self.ports, self.ports):
+            trace = self._measurements.parameter(receiver, source)
             define_one(self.link, self.family, trace)
+            if receiver == self.ports[0]:
+                run(1)
             run(1)
             question = self.family.ask("trace", **trace.fields)
             if not self._byte_order_told:
                 self._reader.find_byte_order(question)
                 self._byte_order_told = self._reader.byte_order_known
-            rows.append(self._reader.trace(question, self._grid.size))
-        return Rows(np.array(rows))
+            found[receiver, source] = self._reader.trace(question, self._grid.size)
+            self._refuse_overload()
+        return Rows(np.array([found[pair] for pair in product(self.ports, self.ports)]))
 
     def _settle_byte_order(self) -> None:
         """Make sure of the byte order where no axis tells it: read one trace as text and as numbers."""

@@ -133,9 +133,17 @@ def check_driven(link: Link, ports: tuple[int, ...], s: NDArray[np.complex128]) 
 
 
 class Memory:
-    """What earlier sweeps read, port by port, to know it again: noise never repeats to the last bit."""
+    """What earlier sweeps read, port by port, to know it again: noise never repeats to the last bit.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    sweep_each
+        True where each parameter comes from a sweep of its own: then each is looked at by itself, and one
+        that repeats any other, of this matrix or an earlier one, or is exactly zero is as doubtful.
+    """
+
+    def __init__(self, *, sweep_each: bool = False) -> None:
+        self._sweep_each = sweep_each
         self._last: dict[int, tuple[tuple[int, ...], NDArray[np.complex128]]] = {}
 
     def forget(self) -> None:
@@ -149,24 +157,42 @@ class Memory:
 
     def repeated(self, ports: tuple[int, ...], s: NDArray[np.complex128]) -> tuple[int, ...]:
         """Return the driven ports whose readings are those of an earlier sweep, to the last bit."""
-        return tuple(port for k, port in enumerate(ports) if self._is_repeated(ports, s, k, port))
+        found = []
+        for column, port in enumerate(ports):
+            same = self._compared(ports, s, column, port)
+            if any(same) if self._sweep_each else bool(same) and all(same):
+                found.append(port)
+            elif self._sweep_each and any(self._echoes(s, row, column) for row in range(len(ports))):
+                found.append(port)
+        return tuple(found)
 
-    def _is_repeated(self, ports: tuple[int, ...], s: NDArray[np.complex128], column: int, port: int) -> bool:
-        if port not in self._last:
-            return False
-        ports_before, before = self._last[port]
-        if before.shape[0] != s.shape[0]:
-            return False
+    def _echoes(self, s: NDArray[np.complex128], row: int, column: int) -> bool:
+        """Tell whether a parameter is zero, or repeats another one of its matrix or of an earlier one."""
+        one = s[:, row, column]
+        others = [s[:, i, k] for i, k in np.ndindex(s.shape[1:]) if (i, k) != (row, column)]
+        for _, before in self._last.values():
+            if before.shape[0] == s.shape[0]:
+                others += [before[:, i, k] for i, k in np.ndindex(before.shape[1:])]
+        return not one.any() or any(_identical(one, other) for other in others)
+
+    def _compared(
+        self, ports: tuple[int, ...], s: NDArray[np.complex128], column: int, port: int
+    ) -> list[bool]:
+        """Tell for each receiver of now and then whether its readings are the same."""
+        ports_before, before = self._last.get(port, ((), s))
+        if port not in ports_before or before.shape[0] != s.shape[0]:
+            return []
         column_before = ports_before.index(port)
-        for row, receiver in enumerate(ports):
-            if receiver in ports_before:
-                row_before = ports_before.index(receiver)
-                # The first point tells in nearly every case.
-                if s[0, row, column] != before[0, row_before, column_before]:
-                    return False
-                if not np.array_equal(s[:, row, column], before[:, row_before, column_before]):
-                    return False
-        return True
+        return [
+            _identical(s[:, row, column], before[:, ports_before.index(receiver), column_before])
+            for row, receiver in enumerate(ports)
+            if receiver in ports_before
+        ]
+
+
+def _identical(one: NDArray[np.complex128], other: NDArray[np.complex128]) -> bool:
+    # The first point tells in nearly every case.
+    return bool(one[0] == other[0]) and np.array_equal(one, other)
 
 
 def _same(row: NDArray[np.complex128], trace: NDArray[np.complex128]) -> bool:
