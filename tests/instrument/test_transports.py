@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import socket
 import struct
 import threading
@@ -205,11 +206,14 @@ class TestStep:
             assert [link.query("A?") for _ in range(3)] == ["mine"] * 3
         assert server.clears
 
-    def test_answers_twice(self, serve: Any) -> None:
-        server = serve({"TWICE?": [b"1\n", "end", b"1\n", "end"], "A?": b"mine\n"})
+    @pytest.mark.parametrize("unknown_ids", [False, True])
+    def test_answers_twice(self, serve: Any, unknown_ids: bool) -> None:
+        known = {"TWICE?": [b"1\n", "end", b"1\n", "end"], "A?": b"mine\n"}
+        server = serve(known, unknown_ids=unknown_ids)
         with connect(server) as link:
             for _ in range(3):
                 assert link.query("TWICE?") == "1"
+                time.sleep(0.02)  # so that the second one is there
                 assert link.query("A?") == "mine"
 
     def test_two_lines_in_one_answer_are_not_taken_for_one(self, serve: Any) -> None:
@@ -294,6 +298,11 @@ def _interrupt(timeout_s: float) -> bytes:
     raise KeyboardInterrupt
 
 
+def open_sockets() -> set[int]:
+    every = (each for each in gc.get_objects() if isinstance(each, socket.socket))
+    return {id(each) for each in every if each.fileno() >= 0}
+
+
 class TestOpening:
     def refused(
         self, address: str, match: str = "::", kind: type[Exception] = LinkLost, within_s: float = 3.0
@@ -373,9 +382,11 @@ class TestOpening:
 
             worker = threading.Thread(target=slam, daemon=True)
             worker.start()
+            before = open_sockets()
             device = {"hislip": f"127.0.0.1::hislip0,{port}", "vxi11": f"127.0.0.1,{port}::inst0"}[kind]
             self.refused(f"TCPIP::{device}::INSTR", within_s=1.0)
             worker.join(5.0)
+            assert open_sockets() <= before
 
     @pytest.mark.parametrize(
         "address", ["TCPIP::127.0.0.1::hislip0,99999::INSTR", "TCPIP::127.0.0.1,0::inst0::INSTR",
