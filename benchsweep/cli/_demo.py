@@ -84,7 +84,7 @@ def _run(
     results = []
     with running_bench(BenchOptions(specimen=_CORDS[0][1], seed=seed)) as served:
         progress(f"simulated bench at {served.address}")
-        with open_bench(load_station("simulated").at_address(served.address), prompt=None) as bench:
+        with open_bench(load_station("simulated").at_own_bench(served.address), prompt=None) as bench:
             progress(f"analyzer: {bench.analyzer.identity.idn} ({bench.analyzer.identity.family})")
             calibrated = calibrate(bench, folder=output / "calibrations", progress=progress)
             for identifier, simulated in _CORDS:

@@ -37,7 +37,7 @@ def address_of(
         held = specimen
     with running_bench(BenchOptions(specimen=held)) as bench:
         progress(f"embedded bench at {bench.address}, holding the simulated specimen {held}")
-        yield station.at_address(bench.address)
+        yield station.at_own_bench(bench.address)
 
 
 def _is_specimen_file(name: str) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -159,7 +159,7 @@ def open_bench(
     fixture_toml = path.read_text(encoding="utf-8")
     definition = fixture.load_fixture(str(path))
     with (
-        alone_with(keys.address),
+        alone_with(keys.address) if station.shared else nullcontext(),
         open_analyzer(
             keys.address,
             family=keys.family,

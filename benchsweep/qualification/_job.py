@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from benchsweep import archive
 from benchsweep.acquisition import run_plan
+from benchsweep.errors import AcquisitionError, InstrumentError
 from benchsweep.qualification._bench import Bench, Progress, utc_now
 from benchsweep.records import Plan, RawHookup
 
@@ -50,17 +51,25 @@ def run_job(
         journal.keep_notes(replace(notes, incidents=(*notes.incidents, sentence)))
 
     keys = bench.station.analyzer
-    return run_plan(
-        plan,
-        bench.analyzer,
-        bench.switch,
-        journal,
-        progress=progress,
-        review=review,
-        retries=keys.retries,
-        wait_for_link_s=keys.wait_for_link_s,
-        incident=remember,
-    )
+    try:
+        return run_plan(
+            plan,
+            bench.analyzer,
+            bench.switch,
+            journal,
+            progress=progress,
+            review=review,
+            retries=keys.retries,
+            wait_for_link_s=keys.wait_for_link_s,
+            incident=remember,
+        )
+    except (InstrumentError, AcquisitionError):
+        if journal.finished():
+            progress(
+                f"{len(journal.finished())} of {len(plan.hookups)} hookups are kept: the same command "
+                "continues from there"
+            )
+        raise
 
 
 def archiving_time(

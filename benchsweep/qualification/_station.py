@@ -56,6 +56,7 @@ class Station(Definition):
     fixture: FixtureKeys
     calibration: CalibrationKeys
     _called: str = PrivateAttr(default="")
+    _embedded: bool = PrivateAttr(default=False)
 
     @property
     def called(self) -> str:
@@ -78,6 +79,17 @@ class Station(Definition):
         if not address:
             return self
         return self.model_copy(update={"analyzer": self.analyzer.model_copy(update={"address": address})})
+
+    def at_own_bench(self, address: str) -> Station:
+        """Return the same station at the address of the bench that this run has started for itself."""
+        copy = self.at_address(address)
+        copy._embedded = True  # noqa: SLF001 - a copy of this very class
+        return copy
+
+    @property
+    def shared(self) -> bool:
+        """True when other runs could reach the instruments too: not those of a bench of one's own."""
+        return not self._embedded
 
     def at_switch_address(self, address: str | None) -> Station:
         """Return the same station with another address of its relay matrix; None changes nothing.

@@ -78,3 +78,12 @@ def test_a_bench_that_is_in_use() -> None:
                 pass
         with open_bench(station, prompt=None):
             pass
+
+
+def test_a_bench_of_ones_own_needs_no_lock_and_leaves_no_file() -> None:
+    """Each has another address: the files of a year of demonstrations would pile up."""
+    with running_bench(BenchOptions(ports=4)) as served:
+        own = load_station("simulated").at_own_bench(served.address)
+        assert own.called == "simulated"
+        with open_bench(own, prompt=None):
+            assert not (data_folder() / "locks").exists()

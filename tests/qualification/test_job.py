@@ -121,10 +121,12 @@ def test_incidents_survive_an_interruption(
         calibrated(bench, tmp_path)
         sabotage(bench, served, 2, '"drop-link",3', monkeypatch)
         sabotage(bench, served, 4, '"front-panel",1', monkeypatch)
-        with pytest.raises(SettingsChanged):
-            qualified(bench, tmp_path)
-    with opened(served) as bench:
         lines: list[str] = []
+        with pytest.raises(SettingsChanged):
+            qualified(bench, tmp_path, lines.append)
+        assert lines[-1] == "3 of 6 hookups are kept: the same command continues from there"
+    with opened(served) as bench:
+        lines.clear()
         record = read_record(qualified(bench, tmp_path, lines.append).record)
     assert lines[0].startswith("continuing an interrupted run: 3 of 6 hookups are kept")
     assert ["hookup 2 of 6" in incident for incident in record.incidents] == [True]
