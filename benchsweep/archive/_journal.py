@@ -18,6 +18,8 @@ from benchsweep.records import RawHookup
 
 __all__ = ["Journal"]
 
+# While this file is there, the hookups beside it are to be dropped.
+_DONE = "done"
 _NOTES = "job-notes.json"
 _OURS = re.compile(rf"hookup-[0-9]{{3,}}\.h5|\.[0-9a-f]{{16}}\.partial|{re.escape(_NOTES)}")
 
@@ -65,11 +67,10 @@ class Journal:
             self.folder.mkdir(parents=True, exist_ok=True)
             self._lock = self._locked()
             try:
+                if afresh or (self.folder / _DONE).exists():
+                    self._drop()
                 for path in sorted(self._files()):
-                    if afresh:
-                        path.unlink()
-                    else:
-                        self._take(path)
+                    self._take(path)
             except BaseException:
                 self.close()
                 raise
@@ -133,17 +134,26 @@ class Journal:
     def discard(self) -> None:
         """Delete all hookups, and the folder when nothing else is in it: the job is done.
 
+        When this is interrupted, the next journal of that folder finishes it: no job is ever half dropped.
+
         Raises
         ------
         ArchiveLocked, ArchiveError
         """
         with storage_errors(self.folder, "dropping unfinished work"):
-            for path in list(self._files()):
-                path.unlink(missing_ok=True)
+            if self.folder.is_dir():
+                with suppress(OSError):  # a full disc must not keep a job from being dropped
+                    (self.folder / _DONE).touch()
+                self._drop()
             if self.folder.is_dir() and not any(self.folder.iterdir()):
                 self.folder.rmdir()
         self._finished.clear()
         self._notes = JobNotes()
+
+    def _drop(self) -> None:
+        for path in sorted(self._files()):
+            path.unlink(missing_ok=True)
+        (self.folder / _DONE).unlink(missing_ok=True)  # the last to go
 
     def _files(self) -> Iterator[Path]:
         if self.folder.is_dir():

@@ -138,6 +138,35 @@ def test_begun_afresh_it_is_empty(hookups: list[RawHookup], tmp_path: Path) -> N
         assert not journal.resumed
 
 
+def test_a_job_that_was_being_dropped_when_the_power_went_does_not_come_back(
+    hookups: list[RawHookup], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class PowerCut(BaseException):
+        pass
+
+    journal = Journal(tmp_path / "job", JOB)
+    for raw in hookups:
+        journal.save(raw)
+    unlink = Path.unlink
+    left = [1]
+
+    def once(self: Path, *, missing_ok: bool = False) -> None:
+        if not left:
+            raise PowerCut
+        left.pop()
+        unlink(self, missing_ok=missing_ok)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "unlink", once)
+        with pytest.raises(PowerCut):
+            journal.discard()
+    journal.close()
+    assert list((tmp_path / "job").glob("hookup-*.h5"))
+    with Journal(tmp_path / "job", JOB) as again:
+        assert not again.resumed
+        assert not list((tmp_path / "job").iterdir())
+
+
 def test_a_hookup_that_cannot_be_stored_is_not_finished(
     hookups: list[RawHookup], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
