@@ -1,18 +1,7 @@
-"""The typed border to h5py: a tree of groups written to an HDF5 image, and read back with every step checked.
-
-Checksums, so that a reader with nothing but h5py can tell *which* item changed:
-
-- ``sha256`` of a data set: over its bytes in C order, little-endian; of text: UTF-8, a zero byte after each;
-- ``attributes_sha256`` of every group and data set: over ``json.dumps(attributes, sort_keys=True)`` of its
-  attributes other than these checksums;
-- ``content_sha256`` of the root: over one line per group and data set, sorted: path, shape, type and the
-  checksums. It does not depend on how HDF5 lays the file out, and names the content.
-"""
+"""The typed border to h5py: a tree of groups as an HDF5 image, read back with every step checked."""
 
 from __future__ import annotations
 
-import hashlib
-import json
 import secrets
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -24,6 +13,16 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.archive._digests import (
+    Scalar,
+    Values,
+    attributes_digest,
+    data_digest,
+    digest_of_lines,
+    line,
+    shape_words,
+    stored_digest,
+)
 from benchsweep.archive._layout import describe
 from benchsweep.archive._seal import BLOCK, VERSION, Kind, Span, check_seal, sealed
 from benchsweep.errors import ArchiveError, BenchsweepError, RecordDamaged
@@ -41,13 +40,9 @@ __all__ = [
     "to_bytes",
 ]
 
-Scalar = str | int | float
-Values = NDArray[Any] | tuple[str, ...] | str
-
 _TEXT = h5py.string_dtype("utf-8")
 _OWN = ("sha256", "attributes_sha256", "content_sha256")
 _RESTORE = "Restore the file from a copy, or ask whoever wrote it."
-_PIECE = 1 << 24
 
 
 @dataclass
@@ -106,9 +101,9 @@ def fill(file: Any, kind: Kind, tree: Tree, made: Mapping[str, str] | None = Non
             attributes |= {"format": f"benchsweep {kind}", "format_version": VERSION}
         for key, values in block.data.items():
             lines.append(_write_values(kind, group, path, key, values))
-        lines.append(_line(path, "", _write_attributes(group, path, attributes)))
+        lines.append(line(path, "", _write_attributes(group, path, attributes)))
     lines += [_describe(kind, file[where], where, digest) for where, digest in (made or {}).items()]
-    file.attrs["content_sha256"] = _digest_of_lines(lines)
+    file.attrs["content_sha256"] = digest_of_lines(lines)
 
 
 def _write_values(kind: Kind, group: Any, path: str, key: str, values: Values) -> str:
@@ -121,14 +116,14 @@ def _write_values(kind: Kind, group: Any, path: str, key: str, values: Values) -
             _check_text(where, text)
         data = values if isinstance(values, str) else np.array(values, dtype=object)
         item = group.create_dataset(key, data=data, dtype=_TEXT)
-    return _describe(kind, item, where, _data_digest(values))
+    return _describe(kind, item, where, data_digest(values))
 
 
 def _describe(kind: Kind, item: Any, where: str, digest: str) -> str:
     unit, meaning = describe(kind, where)
     attributes: dict[str, Scalar] = {"meaning": meaning, "unit": unit}
     item.attrs["sha256"] = digest
-    return _line(where, f"{_shape(item)} {digest}", _write_attributes(item, where, attributes))
+    return line(where, f"{shape_words(item)} {digest}", _write_attributes(item, where, attributes))
 
 
 def _write_attributes(item: Any, where: str, attributes: Mapping[str, Scalar]) -> str:
@@ -136,7 +131,7 @@ def _write_attributes(item: Any, where: str, attributes: Mapping[str, Scalar]) -
         if isinstance(value, str):
             _check_text(f"{where}@{key}", value)
         item.attrs[key] = value
-    digest = _attributes_digest(attributes)
+    digest = attributes_digest(attributes)
     item.attrs["attributes_sha256"] = digest
     return digest
 
@@ -151,34 +146,6 @@ def _check_text(where: str, text: str) -> None:
             f"{where}: the text {text[:40]!r} holds a character that cannot be stored",
             hint="Leave out zero bytes and bytes that are not UTF-8.",
         )
-
-
-def _shape(item: Any) -> str:
-    return f"{'x'.join(str(n) for n in item.shape) or 'scalar'} {_type_name(item.dtype)}"
-
-
-def _type_name(dtype: Any) -> str:
-    return "text" if h5py.check_string_dtype(dtype) is not None else str(np.dtype(dtype).str)
-
-
-def _data_digest(values: Values) -> str:
-    if isinstance(values, np.ndarray):
-        little = values.astype(values.dtype.newbyteorder("<"), order="C", copy=False)
-        return hashlib.sha256(little.data).hexdigest()
-    texts = (values,) if isinstance(values, str) else values
-    return hashlib.sha256("".join(f"{text}\0" for text in texts).encode("utf-8")).hexdigest()
-
-
-def _attributes_digest(attributes: Mapping[str, Scalar]) -> str:
-    return hashlib.sha256(json.dumps(dict(attributes), sort_keys=True).encode("ascii")).hexdigest()
-
-
-def _line(where: str, about: str, attributes: str) -> str:
-    return f"{where} {about or 'group'} {attributes}\n"
-
-
-def _digest_of_lines(lines: list[str]) -> str:
-    return hashlib.sha256("".join(sorted(lines)).encode("utf-8")).hexdigest()
 
 
 @contextmanager
@@ -364,38 +331,26 @@ def check_items(root: Node) -> None:
     """
     lines: list[str] = []
     _check_group(root, lines)
-    if _digest_of_lines(lines) != content_digest(root):
+    if digest_of_lines(lines) != content_digest(root):
         raise root.wrong("@content_sha256", "does not match the checksums of the items")
 
 
 def _check_group(node: Node, lines: list[str]) -> None:
     where = node.group.name
-    lines.append(_line(where, "", _check_attributes(node, where, node.group)))
+    lines.append(line(where, "", _check_attributes(node, where, node.group)))
     for name in sorted(node.group):
         if isinstance(node.group.get(name), h5py.Group):
             _check_group(node.child(name), lines)
             continue
         item = node._data(name)  # noqa: SLF001
         if h5py.check_string_dtype(item.dtype) is None:
-            digest = _stored_digest(item)
+            digest = stored_digest(item)
         else:
-            digest = _data_digest(node.long_text(name) if item.shape == () else node.texts(name))
+            digest = data_digest(node.long_text(name) if item.shape == () else node.texts(name))
         if _scalar_or_none(node, item, "sha256") != digest:
             raise node.wrong(name, "the data do not match their checksum")
         attributes = _check_attributes(node, item.name, item)
-        lines.append(_line(item.name, f"{_shape(item)} {digest}", attributes))
-
-
-def _stored_digest(item: Any) -> str:
-    """Return the checksum of a numeric data set, read piece by piece when it is large."""
-    if item.ndim == 0 or item.nbytes <= _PIECE:
-        return _data_digest(item[()])
-    digest = hashlib.sha256()
-    rows = max(_PIECE * item.shape[0] // item.nbytes, 1)
-    for first in range(0, item.shape[0], rows):
-        piece = item[first : first + rows]
-        digest.update(piece.astype(piece.dtype.newbyteorder("<"), order="C", copy=False).data)
-    return digest.hexdigest()
+        lines.append(line(item.name, f"{shape_words(item)} {digest}", attributes))
 
 
 def _check_attributes(node: Node, where: str, item: Any) -> str:
@@ -404,7 +359,7 @@ def _check_attributes(node: Node, where: str, item: Any) -> str:
         for key, value in ((key, _scalar(node, item, key)) for key in item.attrs)
         if key not in _OWN
     }
-    digest = _attributes_digest(attributes)
+    digest = attributes_digest(attributes)
     if _scalar_or_none(node, item, "attributes_sha256") != digest:
         raise RecordDamaged(
             f"{node.path}: {where}: its attributes do not match their checksum", hint=_RESTORE

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from benchsweep.records import End, LimitCurve, Parameter, Trace, VerdictRow
 from benchsweep.report._words import PARAMETER_WORDS, clean, megahertz, pairs_words, signed
 
-__all__ = ["PAIR_STYLES", "RC", "draw_parameter", "inline", "label_traces", "thinned"]
+__all__ = ["MARKERS", "PAIR_STYLES", "RC", "draw_parameter", "inline", "label_traces", "thinned"]
 
 PAIR_STYLES: Mapping[str, tuple[str, Any]] = {
     "12": ("#0072B2", "solid"),
@@ -37,7 +37,7 @@ PAIR_STYLES: Mapping[str, tuple[str, Any]] = {
     "78": ("#AA4499", (0, (6, 1.5, 1.2, 1.5))),
 }
 _OTHER_STYLE: tuple[str, Any] = ("#555555", "solid")
-_MARKERS: Mapping[str, str] = {"12": "o", "36": "s", "45": "^", "78": "D"}
+MARKERS: Mapping[str, str] = {"12": "o", "36": "s", "45": "^", "78": "D"}
 _STRETCHES = 125
 _BEYOND_LIMIT_DB = 45.0
 _WIDTH_IN, _HEIGHT_IN = 7.6, 3.0
@@ -156,7 +156,7 @@ def _draw_trace(axes: Axes, trace: Trace, number: int, worst: VerdictRow | None)
     index = thinned(trace.frequency_hz, trace.value, keep)
     value = np.where(np.isfinite(trace.value), trace.value, np.nan)[index]
     colour, dashes = PAIR_STYLES.get(trace.pairs[0], _OTHER_STYLE) if trace.pairs else _OTHER_STYLE
-    marker = _MARKERS.get(trace.pairs[1], "x") if len(trace.pairs) > 1 else None
+    marker = MARKERS.get(trace.pairs[1], "x") if len(trace.pairs) > 1 else None
     every = max(index.size // 5, 1)
     axes.plot(
         trace.frequency_hz[index] / 1e6,

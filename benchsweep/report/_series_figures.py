@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from benchsweep.records import Parameter, SeriesChange, SeriesSummary
-from benchsweep.report._figures import PAIR_STYLES, RC, inline, label_traces
+from benchsweep.report._figures import MARKERS, PAIR_STYLES, RC, inline, label_traces
 from benchsweep.report._words import PARAMETER_WORDS, clean, pairs_words
 
 __all__ = ["draw_course"]
@@ -56,7 +56,8 @@ def draw_course(parameter: Parameter, summary: SeriesSummary, *, against_reading
             axes.set_xlabel(words, labelpad=1.5)
             axes.set_ylabel(f"change of {quantity}")
             axes.yaxis.set_label_coords(-0.16, 0.5)
-            label_traces(axes)
+            if not against_reading:
+                label_traces(axes)
         stream = io.StringIO()
         figure.savefig(stream, format="svg", metadata={"Date": None})
     over = "the ambient reading" if against_reading else "time"
@@ -81,7 +82,7 @@ def _panel(
             color=colour,
             linestyle="none" if dots else dashes,
             linewidth=0.9 if filled else 0.6,
-            marker=("o" if filled else "D") if dots else None,
+            marker=MARKERS.get(change.pairs[0], "x") if dots else None,
             markersize=2.5,
             markerfacecolor=colour if filled else "white",
             markeredgewidth=0.5,

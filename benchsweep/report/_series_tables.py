@@ -93,7 +93,7 @@ def _facts(head: SeriesHead, summary: SeriesSummary) -> Sequence[tuple[str, list
     numbers = f"{summary.sweeps} sweeps, numbers {summary.first_number} to {summary.last_number}"
     if summary.missing:
         numbers += f", without {', '.join(map(str, summary.missing[:_MOST_EVENTS]))}"
-    counts = ", ".join(f"{count} {_KINDS.get(kind, kind)}" for kind, count in summary.event_counts.items())
+    counts = ", ".join(f"{_KINDS.get(kind, kind)}: {count}" for kind, count in summary.event_counts.items())
     told = [event_words(event.at, event.words) for event in summary.events[:_MOST_EVENTS]]
     more = sum(summary.event_counts.values()) - len(told)
     return (
@@ -186,7 +186,7 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> l
     gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= width else 1
     if sum(widths) + gap * (len(widths) - 1) > width:
         told = [
-            f"{row[0]}, end {row[1]}, pairs {row[2]}: "
+            f"{heads[0]}, {row[0]}, end {row[1]}, pairs {row[2]}: "
             + ", ".join(f"{head} {cell}" for head, cell in zip(heads[3:], row[3:], strict=True))
             for row in rows
         ]
