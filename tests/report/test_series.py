@@ -1,0 +1,170 @@
+"""A series on the terminal and on the page."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import numpy as np
+import pytest
+
+from benchsweep.records import (
+    AnalyzerIdentity,
+    Extreme,
+    Hookup,
+    LineFit,
+    Parameter,
+    RawSweep,
+    SeriesChange,
+    SeriesCourse,
+    SeriesEvent,
+    SeriesHead,
+    SeriesSummary,
+    SeriesSweep,
+    Specimen,
+    SweepSettings,
+)
+from benchsweep.report import SeriesItem, series_sweep_table, series_table, write_html
+from benchsweep.report._series_figures import draw_course
+from benchsweep.report._series_tables import as_delay_ps, fit_words
+
+AT = "2026-03-01T12:00:00+00:00"
+HOSTILE = 'T118</bdi><script>alert("x")</script>\u202e\x1b[2J'
+
+
+def head(name: str = "T118-07") -> SeriesHead:
+    return SeriesHead(
+        Specimen(name, 2.0),
+        AT,
+        "bench",
+        "M. Lindqvist",
+        name,
+        Hookup(1, {1: "A:12.1", 2: "A:12.2", 3: "B:12.1", 4: "B:12.2"}),
+        np.linspace(1e6, 500e6, 50),
+        AnalyzerIdentity("Simulated works,x,1,0", "named-measurement", 4),
+        SweepSettings(1e6, 500e6, 50, 1e3),
+        None,
+        "",
+        software={"benchsweep": "0.1.0"},
+    )
+
+
+def summary(
+    count: int = 20, parameter: Parameter = Parameter.INSERTION_LOSS, words: str = "lost"
+) -> SeriesSummary:
+    hours = np.arange(count) / 6.0
+    level = -0.02 * hours
+    delay = 4.0 * hours if parameter is Parameter.INSERTION_LOSS else np.full(count, np.nan)
+    change = SeriesChange(
+        parameter,
+        "A",
+        ("12",),
+        Extreme(-0.125, 250e6, 17),
+        Extreme(-3.6, 100e6, 18),
+        Extreme(-41.25, 1e6, 3),
+        level,
+        delay,
+        LineFit(-0.02, 0.00123, count),
+        LineFit(4.0, None, 2),
+        LineFit(-0.03, 0.01, count),
+        LineFit(-0.01, 0.002, count),
+        LineFit(0.5, 0.02, count),
+    )
+    reading = np.linspace(20.0, 30.0, count)
+    reading[count // 2] = np.nan
+    return SeriesSummary(
+        count,
+        1,
+        count,
+        (),
+        AT,
+        AT,
+        "enough",
+        (SeriesEvent(AT, "gap", words, 600.0), SeriesEvent(AT, "clock", "moved", None)),
+        {"gap": 1, "clock": 1},
+        {"chamber_degc": (20.0, 30.0, 25.0)},
+        (change, replace(change, end="B")),
+        SeriesCourse(np.arange(count) + 1, hours, reading, "chamber_degc", 1),
+        False,
+        ("not attached, so nothing is known of them: A:36",),
+    )
+
+
+def test_the_table_says_what_there_is() -> None:
+    text = series_table(head(), summary())
+    assert re.search(
+        r"^insertion loss +A +12 +-0\.125 +250\.00 +17 +-3\.60 +100\.0 +100\.00 +18$", text, re.M
+    )
+    assert re.search(r"^insertion loss +B +12 +-0\.02 ± 0\.0012 +\+4$", text, re.M)
+    assert re.search(r"^per chamber_degc", text, re.M)
+    assert "chamber_degc 20 to 30, mean 25" in text
+    assert "times without the analyzer: 1, moves of the clock: 1" in text
+    assert "not attached" in text
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 100])
+def test_no_line_is_wider_than_the_terminal(width: int) -> None:
+    text = series_table(
+        head("a very long name of a specimen that goes on and on " * 3), summary(), width=width
+    )
+    assert max(map(len, text.splitlines())) <= width
+    assert "-0.125" in text
+
+
+def test_a_phase_as_a_delay() -> None:
+    """3.6 degrees at 100 MHz are a hundredth of 10 ns."""
+    assert as_delay_ps(Extreme(-3.6, 100e6, 1)) == pytest.approx(100.0)
+    assert fit_words(None) == "-"
+
+
+def test_hostile_names_reach_neither_terminal_nor_page(tmp_path: Path) -> None:
+    text = series_table(head(HOSTILE), summary(words=HOSTILE))
+    assert not set(text) & {"\x1b", "\u202e"}
+    page = write_html(
+        tmp_path / "x.html",
+        [],
+        title="Soak",
+        series=[SeriesItem(head(HOSTILE), summary(words=HOSTILE), HOSTILE)],
+    ).read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert not set(page) & {"\x1b", "\u202e"}
+
+
+def test_the_page_stands_alone_and_draws_both(tmp_path: Path) -> None:
+    item = SeriesItem(head(), summary(), "archive/x.h5", "ab" * 32)
+    page = write_html(tmp_path / "x.html", [], title="Soak", series=[item]).read_text(encoding="utf-8")
+    assert page.count("<svg") == 2
+    assert "ab" * 32 in page
+    assert "hours since the first sweep" in page
+    assert not re.search(r'(?:src|href)="(?!#|data:)', page)
+    again = write_html(tmp_path / "y.html", [], title="Soak", series=[item]).read_text(encoding="utf-8")
+    assert again == page
+    still = replace(
+        item,
+        summary=replace(item.summary, course=replace(item.summary.course, reading=np.full(20, 21.5))),
+    )
+    page = write_html(tmp_path / "z.html", [], title="Soak", series=[still]).read_text(encoding="utf-8")
+    assert page.count("<svg") == 1
+
+
+@pytest.mark.parametrize("parameter", [Parameter.INSERTION_LOSS, Parameter.RETURN_LOSS])
+@pytest.mark.parametrize("count", [1, 2, 20, 4000])
+@pytest.mark.parametrize("against_reading", [False, True])
+def test_drawings(parameter: Parameter, count: int, against_reading: bool) -> None:
+    svg = draw_course(parameter, summary(count, parameter), against_reading=against_reading)
+    ET.fromstring(svg)
+    assert ("change of delay" in svg) == (parameter is Parameter.INSERTION_LOSS)
+    assert ("chamber_degc" in svg) == against_reading
+    assert len(svg) < 200_000
+
+
+def test_one_sweep() -> None:
+    raw = RawSweep([1e6], np.zeros((1, 1, 1)), (1,), AT, 0.25)
+    text = series_sweep_table(
+        SeriesSweep(7, raw, {"t": 21.5}, (SeriesEvent(AT, "gap", "the link was lost"),))
+    )
+    assert text.splitlines()[0].split() == ["sweep", "7"]
+    assert "t 21.5" in text
+    assert "the link was lost" in text
