@@ -153,7 +153,7 @@ class HislipTransport(BoundedTransport):
         self._next_id = _FIRST_ID
         self._asked = _FIRST_ID
         self._delivered = 0
-        self._within = self._final = False
+        self._ours = self._within = self._final = False
         self._has_status = True
 
     @property
@@ -210,11 +210,11 @@ class HislipTransport(BoundedTransport):
 
     def _next_answer(self) -> None:
         super()._next_answer()
-        self._within = self._final = False
+        self._ours = self._within = self._final = False
 
     def _read(self, view: memoryview, deadline: float) -> int:
         while not self._ended:
-            if self._within and self._sync.left:
+            if self._ours and self._sync.left:
                 new = self._sync.into(view, deadline)
                 self._ended = self._final and not self._sync.left
                 self._delivered = int(self._ended)
@@ -223,6 +223,8 @@ class HislipTransport(BoundedTransport):
                 self._ended, self._delivered = True, 1
                 return 0
             header = self._sync.header(deadline)
-            if header.kind in (_DATA, _DATA_END) and header.parameter in (self._asked, _ANY_ID):
+            # What belongs to no answer, or to an earlier one, may come between the pieces of this one.
+            self._ours = header.kind in (_DATA, _DATA_END) and header.parameter in (self._asked, _ANY_ID)
+            if self._ours:
                 self._within, self._final = True, header.kind == _DATA_END
         return 0

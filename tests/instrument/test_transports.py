@@ -280,6 +280,18 @@ class TestStep:
         with connect(server) as link, pytest.raises(LinkLost, match="too many clients"):
             link.query("A?")
 
+    def test_messages_of_other_kinds_between_the_pieces_of_an_answer(self, start_server: Any) -> None:
+        strange = b"".join(
+            struct.pack("!2sBBIQ", b"HS", kind, 0, number, 2) + b"99"
+            for kind, number in ((13, 0), (6, 0xFFFF_FEFE), (7, 0xFFFF_FEFE), (200, 0))
+        )
+        whole = block(VALUES.tobytes())
+        pieces = [whole[:500], f"raw:{strange.hex()}", whole[500:], "end"]
+        server = start_server("hislip", {"D?": pieces, "A?": [b"", f"raw:{strange.hex()}", b"1\n", "end"]})
+        with connect(server) as link:
+            assert link.query_doubles("D?").tobytes() == VALUES.tobytes()
+            assert link.query("A?") == "1"
+
     def test_vxi11_without_device_clear(self, start_server: Any) -> None:
         server = start_server("vxi11", {"A?": b"1\n"}, no_clear=True)
         with connect(server) as link:
