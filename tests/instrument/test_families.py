@@ -6,13 +6,15 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from benchsweep.errors import NotSupported, SettingsChanged
+from benchsweep.definitions import find_definition
+from benchsweep.errors import BadAnswer, NotSupported, SettingsChanged, UsageError
 from benchsweep.instrument import Analyzer, identify, list_families, open_analyzer, open_link
 from benchsweep.records import RawSweep, SweepSegment, SweepSettings
 from benchsweep.simulator import BenchOptions, running_bench
@@ -196,3 +198,119 @@ def test_restored_on_a_fresh_link(family: str) -> None:
         after = analyzer.sweep((1, 2))
     np.testing.assert_allclose(after.s, before.s, rtol=0, atol=1e-12)
     np.testing.assert_array_equal(after.frequency_hz, before.frequency_hz)
+
+
+# -- finding another way -----------------------------------------------------------------------------------
+
+
+def own_family(tmp_path: Path, name: str, *changes: tuple[str, str]) -> str:
+    """Write a shipped family file with changes and return its path."""
+    text = find_definition("families", name).read_text(encoding="utf-8")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / f"own-{name}.toml"
+    path.write_text(text, encoding="utf-8")
+    return str(path)
+
+
+@contextmanager
+def own_analyzer(family: str, path: str, ports: int, **more: Any) -> Iterator[Analyzer]:
+    with running_bench(BenchOptions(family=family, ports=ports, noiseless=True)) as bench:
+        with open_analyzer(bench.address, family=path, timeout_s=0.5, **more) as analyzer:
+            yield analyzer
+
+
+def matrix_of(analyzer: Analyzer) -> NDArray[np.complex128]:
+    every = tuple(range(1, analyzer.identity.ports + 1))
+    connections = ",".join(f"{port}={leg}" for port, leg in zip(every, LEGS, strict=False))
+    analyzer.link.write_checked(f'BENCh:CONNect "{connections}"', doing="attaching")
+    analyzer.configure(GRID, every)
+    return analyzer.sweep(every).s
+
+
+def test_an_analyzer_without_the_matrix_question_is_read_trace_by_trace(tmp_path: Path) -> None:
+    path = own_family(tmp_path, "named-measurement", ("DATA:SNP:PORT?", "DATA:NONE?"))
+    with analyzer_of("named-measurement", 4, noiseless=True) as usual:
+        wanted = matrix_of(usual)
+    with own_analyzer("named-measurement", path, 4) as analyzer:
+        np.testing.assert_allclose(matrix_of(analyzer), wanted, rtol=0, atol=1e-12)
+        sent = [item.text for item in analyzer.link.recent() if "DATA:NONE?" in item.text]
+        assert len([text for text in sent if text.startswith("CALC1:DATA:NONE?")]) == 1
+        analyzer.sweep((1, 2))
+        # It is not asked for a second time.
+        assert len([i for i in analyzer.link.recent() if i.text.startswith("CALC1:DATA:NONE?")]) <= 1
+
+
+def test_no_way_to_read_the_matrix_is_said(tmp_path: Path) -> None:
+    path = own_family(
+        tmp_path,
+        "named-measurement",
+        ("DATA:SNP:PORT?", "DATA:NONE?"),
+        ('["snp-rows", "by-trace"]', '["snp-rows"]'),
+    )
+    with own_analyzer("named-measurement", path, 2) as analyzer:
+        with pytest.raises(NotSupported, match=r"reading the matrix .snp-rows.: this analyzer has not"):
+            matrix_of(analyzer)
+
+
+@pytest.mark.parametrize("family", ["named-measurement", "numbered-trace", "quoted-parameter"])
+def test_names_above_nine_ports_in_the_other_spelling(family: str, tmp_path: Path) -> None:
+    """The first spelling is refused by the analyzer, the second is known."""
+    styles = '["equal-digits-above-nine", "underscore-above-nine"]'
+    turned = '["underscore-above-nine", "equal-digits-above-nine"]'
+    with own_analyzer(family, own_family(tmp_path, family, (styles, turned)), 16) as analyzer:
+        other = matrix_of(analyzer)
+    with analyzer_of(family, 16, noiseless=True) as usual:
+        np.testing.assert_allclose(matrix_of(usual), other, rtol=0, atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("order", "agrees"), [("big-endian", True), ("found", True), ("little-endian", False)]
+)
+def test_a_byte_order_that_cannot_be_set(order: str, agrees: bool, tmp_path: Path) -> None:
+    """The simulated analyzer of this family sends the high byte first, whatever the file says."""
+    path = own_family(tmp_path, "single-channel", ('byte_order = "found"', f'byte_order = "{order}"'))
+    with own_analyzer("single-channel", path, 2) as analyzer:
+        if agrees:
+            with analyzer_of("single-channel", 2, noiseless=True) as usual:
+                np.testing.assert_array_equal(matrix_of(analyzer), matrix_of(usual))
+        else:
+            with pytest.raises(BadAnswer, match="other byte order"):
+                matrix_of(analyzer)
+
+
+def test_a_function_that_the_analyzer_lacks_is_named(tmp_path: Path) -> None:
+    path = own_family(tmp_path, "named-measurement", ("SWE:TYPE LOG", "SWE:KIND LOG"))
+    with own_analyzer("named-measurement", path, 2) as analyzer:
+        with pytest.raises(NotSupported, match="choosing the logarithmic sweep: this analyzer has not"):
+            analyzer.configure(LOGARITHMIC, (1, 2))
+        analyzer.configure(GRID, (1, 2))
+
+
+def test_an_overloaded_receiver_needs_no_known_status(tmp_path: Path) -> None:
+    path = own_family(tmp_path, "quoted-parameter", ("STAT:QUES:COND?", "STAT:NONE?"))
+    with own_analyzer("quoted-parameter", path, 2) as analyzer:
+        matrix_of(analyzer)
+        assert analyzer.link.errors() == ()
+
+
+@pytest.mark.parametrize(
+    "segments",
+    [
+        (), (SweepSegment(1e6, 1e6, 5),), (SweepSegment(1e6, 2e6, 1),),
+        (SweepSegment(1e6, 3e6, 5), SweepSegment(3e6, 5e6, 5)),
+        (SweepSegment(1e6, 3e6, 5, if_bandwidth_hz=-1.0),),
+    ],
+)  # fmt: skip
+def test_segments_that_make_no_sense_touch_nothing(segments: tuple[SweepSegment, ...]) -> None:
+    with analyzer_of("named-measurement", 2) as analyzer:
+        sent = len(analyzer.link.recent())
+        with pytest.raises(UsageError):
+            analyzer.configure(replace(SEGMENTS, segments=segments), (1, 2))
+        with pytest.raises(UsageError):
+            analyzer.configure(replace(GRID, segments=SEGMENTS.segments), (1, 2))
+        assert len(analyzer.link.recent()) == sent
+        # What was used may be asked for again.
+        used = analyzer.configure(SEGMENTS, (1, 2))
+        assert analyzer.configure(used, (1, 2)) == used
