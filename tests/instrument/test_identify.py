@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from benchsweep.definitions import find_definition
-from benchsweep.errors import BadAnswer, InstrumentTimeout, UnknownFamily, UnknownName
+from benchsweep.errors import BadAnswer, InstrumentTimeout, UnknownFamily, UnknownName, UsageError
 from benchsweep.instrument import identify, open_analyzer, open_link
 from benchsweep.simulator import BenchOptions, running_bench
 
@@ -119,3 +119,92 @@ def test_unknown_family_name_asks_nothing(scripted: Any) -> None:
     with pytest.raises(UnknownName):
         open_analyzer(bench.address, family="telepathy")
     assert bench.lines == []
+
+
+# -- what tells the families apart -------------------------------------------------------------------------
+
+C_LIKE = {"SENS:FREQ:STAR?": "+1.0E+06", "CALC:PAR:COUN?": "+1"}
+
+
+@pytest.mark.parametrize(
+    ("known", "family", "ports"),
+    [
+        ({"SYST:CAP:HARD:PORT:COUN?": "+4", "SYST:MEAS:CAT? 1": "1,2", "CALC1:PAR:CAT:EXT?": '"a,S11"'},
+         "numbered-measurement", 4),
+        ({"SYST:CAP:HARD:PORT:COUN?": "+4", "SYST:MEAS:CAT? 1": '""'}, "numbered-measurement", 4),
+        ({"SYST:CAP:HARD:PORT:COUN?": "+4", "CALC1:PAR:CAT:EXT?": '"a,S11"'}, "named-measurement", 4),
+        ({"INST:PORT:COUN?": "8", "CALC1:PAR:CAT?": "'Trc1,S11'"}, "quoted-parameter", 8),
+        ({"SERV:PORT:COUN?": "+4", "CALC1:PAR:COUN?": "+1", "CALC1:PAR1:DEF?": "S11", **C_LIKE,
+          "SENS2:FREQ:STAR?": "+1.0E+06"}, "numbered-trace", 4),
+        (C_LIKE, "single-channel", 2),
+        ({"SENS1:FUNC?": '"XFR:S11"'}, "sense-function", 2),
+    ],
+)  # fmt: skip
+def test_each_family_by_its_trait(
+    scripted: Any, known: dict[str, str], family: str, ports: int, stopwatch: Any
+) -> None:
+    with open_link(scripted(instrument({**STANDARD, **known})).address) as link:
+        identity = identify(link)
+    assert (identity.family, identity.ports) == (family, ports)
+    assert identity.limits == {}
+    assert stopwatch() < 2.0
+
+
+def test_a_second_channel_is_no_single_channel(scripted: Any) -> None:
+    known = {**STANDARD, **C_LIKE, "SENS2:FREQ:STAR?": "1E6"}
+    with open_link(scripted(instrument(known)).address) as link:
+        with pytest.raises(UnknownFamily, match="not known"):
+            identify(link)
+
+
+def test_the_makers_name_decides_nothing(scripted: Any) -> None:
+    known = {**MATCHING, "*IDN?": "Works,quoted parameter analyzer,1,1.0"}
+    with open_link(scripted(instrument(known)).address) as link:
+        assert identify(link).family == "named-measurement"
+
+
+def test_nothing_is_asked_twice_and_little_of_a_family_that_does_not_fit(scripted: Any) -> None:
+    bench = scripted(instrument({**STANDARD, "SENS1:FUNC?": '"XFR:S11"'}))
+    with open_link(bench.address) as link:
+        identity = identify(link)
+    probes = [item.probe for item in identity.evidence]
+    assert len(probes) == len(set(probes))
+    assert "CALC1:PAR:CAT:EXT?" not in probes
+
+
+def test_limits_are_what_the_analyzer_says(scripted: Any) -> None:
+    known = {**MATCHING, "SENS1:FREQ:STAR? MIN": "+9E+03", "SENS1:SWE:POIN? MAX": "many"}
+    with open_link(scripted(instrument(known)).address) as link:
+        assert dict(identify(link).limits) == {"min_frequency_hz": 9e3}
+
+
+def test_number_of_ports_said_by_the_person(scripted: Any) -> None:
+    known = {**STANDARD, "SENS1:FUNC?": '"XFR:S11"'}
+    with open_link(scripted(instrument(known)).address) as link:
+        assert identify(link, ports=4).ports == 4
+    with open_link(scripted(instrument({**STANDARD, **C_LIKE})).address) as link:
+        with pytest.raises(UsageError, match="has 2 ports, not 4"):
+            identify(link, ports=4)
+    with open_link(scripted(instrument(STANDARD)).address) as link:
+        assert identify(link, "named-measurement", 8).ports == 8
+
+
+def test_from_before_scpi(scripted: Any) -> None:
+    """It answers who it is, and knows no error queue."""
+    bench = scripted(lambda line: {"*IDN?": b"Works,old,0,1\n", "*ESR?": b"0\n"}.get(line))
+    with open_link(bench.address, timeout_s=0.3) as link, pytest.raises(UnknownFamily) as caught:
+        identify(link)
+    assert "no SCPI instrument" in caught.value.message
+    assert "SYST:ERR? -> nothing" in caught.value.message
+    assert "before SCPI" in caught.value.hint
+    assert caught.value.evidence[0] == ("*IDN?", "Works,old,0,1")
+
+
+def test_unknown_where_messages_have_ends(start_server: Any, stopwatch: Any) -> None:
+    """Each unknown question costs its time there; all of them together stay below three seconds."""
+    server = start_server("hislip", instrument(STANDARD))
+    with open_link(server.address, timeout_s=3.0) as link:
+        asked_at = stopwatch()
+        with pytest.raises(UnknownFamily, match="not known"):
+            identify(link)
+    assert stopwatch() - asked_at < 3.0
