@@ -142,7 +142,7 @@ _SOFTWARE = (
     Item("/software/version", "k", "text", "", "its version"),
 )
 _FORMAT = (
-    Item("/@format", "-", "text", "", "what the file is: benchsweep record, calibration or hookup"),
+    Item("/@format", "-", "text", "", "what the file is, for example benchsweep record"),
     Item("/@format_version", "-", "int64", "1", "version of the layout"),
     Item("/@content_sha256", "-", "text", "", "hash over the checksums of all items; names the content"),
 )

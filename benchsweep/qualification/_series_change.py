@@ -20,6 +20,7 @@ from benchsweep.records import (
     BalancedPort,
     End,
     Extreme,
+    Mode,
     ModePort,
     Parameter,
     RawHookup,
@@ -155,7 +156,7 @@ def _combinations(parameter: Parameter, ports: Sequence[BalancedPort]) -> Iterat
     """Yield the S-parameters of `parameter`; `end` and the first pair are the receiver's."""
 
     def one(out: BalancedPort, into: BalancedPort, *pairs: str) -> _Followed:
-        mode = "c" if parameter is Parameter.TCL else "d"
+        mode: Mode = "c" if parameter is Parameter.TCL else "d"
         return _Followed(parameter, out.end, pairs, ModePort(out, mode), ModePort(into, "d"))
 
     if parameter in (Parameter.RETURN_LOSS, Parameter.TCL):

@@ -124,6 +124,8 @@ class Recorder:
             last = writer.last.sweep.taken_at
             away_s = (self._clock.now() - datetime.fromisoformat(last)).total_seconds()
             words = f"the recording was interrupted after sweep {writer.count} and went on"
+            if self._bench.analyzer.was_switched_on:
+                words += "; the analyzer was switched off and on meanwhile"
             self._note("resumed", words, away_s, at=last)
 
     def _wait_for(self, schedule: Schedule, stop: threading.Event) -> None:

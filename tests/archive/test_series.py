@@ -499,3 +499,24 @@ print(peak() - before)
     )
     grown_mb = float(told.stdout)
     assert grown_mb < 16, f"{grown_mb} MB for 120 more sweeps of 0.5 MB"
+
+
+def test_a_series_of_version_1_stays_readable() -> None:
+    """Written when the format was fixed, kept for ever."""
+    golden = Path(__file__).resolve().parent / "golden" / "series-v1.h5"
+    check_series(golden)
+    with open_series(golden) as reader:
+        assert reader.numbers == (1, 2, 3)
+        assert reader.head.description == "soak at 60 °C"
+        assert dict(reader.head.hookup.connections) == {1: "A:12.1", 2: "A:12.2"}
+        second = reader.sweep(2)
+        assert second.sweep.s[1, 1, 0] == complex(-0.06873887001989623, -0.14193697414173698)
+        assert second.events == (
+            SeriesEvent("2026-03-01T12:30:01.500+00:00", "gap", "the link was lost", 1.25),
+        )
+        assert [dict(sweep.ambient) for sweep in reader.sweeps()] == [
+            {"temperature_degc": 21.0},
+            {},
+            {"temperature_degc": 23.0},
+        ]
+        assert reader.ending == SeriesEnding("2026-03-01T12:31:00.000+00:00", "all 3 sweeps are taken")

@@ -81,6 +81,7 @@ class FakeAnalyzer:
     restored: int = 0
     starts: list[float] = field(default_factory=list)
     idn: str = "Simulated works,bench,1,0"
+    was_switched_on: bool = False
     frequency_hz: Any = field(default_factory=lambda: GRID)
 
     @property
@@ -381,6 +382,13 @@ def test_other_conditions_do_not_slip_into_a_series(rig: Rig) -> None:
     with pytest.raises(UsageError, match="had other connections"):
         rig.record(count=3, hookup=series_hookup(rig.bench(), ["A:78"]))
     assert rig.record(count=3).sweeps == 3  # no description given: that of the beginning
+
+
+def test_an_analyzer_that_was_switched_off_meanwhile_is_told(rig: Rig) -> None:
+    broken_off_after(rig, 2)
+    rig.analyzer.was_switched_on = True
+    resumed = rig.record(count=3).gaps[-1]
+    assert resumed.words.endswith("went on; the analyzer was switched off and on meanwhile")
 
 
 def test_afresh(rig: Rig) -> None:
