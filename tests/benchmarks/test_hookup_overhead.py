@@ -1,0 +1,95 @@
+"""What a hookup costs beyond its sweep: asking for the settings before and after, checking, storing durably.
+
+Against a bare socket that makes the same connections, lets the same analyzer sweep the same ports and reads
+the same matrix. Budget: 20 ms.
+Run by ``pytest tests/benchmarks --benchmark-enable -s``; skipped otherwise.
+"""
+
+from __future__ import annotations
+
+import socket
+import statistics
+import time
+from pathlib import Path
+
+import pytest
+
+from benchsweep.acquisition import SimulatedSwitch, run_plan
+from benchsweep.archive import Journal
+from benchsweep.instrument import open_analyzer
+from benchsweep.qualification import plan_for
+from benchsweep.records import Hookup, SweepSettings
+from benchsweep.simulator import BenchOptions, running_bench
+
+pytestmark = pytest.mark.benchmark_run
+
+BUDGET_S = 0.020
+SETTINGS = SweepSettings(1e6, 500e6, 1001, 1000.0)
+ROUNDS = 7
+
+
+class Bare:
+    """A socket that sweeps and reads, and checks nothing."""
+
+    def __init__(self, address: str, ports: int) -> None:
+        _, host, port, _ = address.split("::")
+        self.socket = socket.create_connection((host, int(port)), timeout=30.0)
+        self.socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self.lines = self.socket.makefile("rb")
+        self.ports = ",".join(map(str, range(1, ports + 1)))
+
+    def sweep(self, hookup: Hookup) -> None:
+        connections = ",".join(f"{port}={target}" for port, target in hookup.connections.items())
+        self.socket.sendall(f"BENC:CONN '{connections}'\nSENS:SWE:MODE SING\n*OPC?\n".encode())
+        assert self.lines.readline() == b"1\n"
+        self.socket.sendall(f"CALC:DATA:SNP:PORT? '{self.ports}'\n".encode())
+        digits = int(self.lines.read(2)[1:])
+        size = int(self.lines.read(digits))
+        assert len(self.lines.read(size + 1)) == size + 1
+
+    def close(self) -> None:
+        self.lines.close()
+        self.socket.close()
+
+
+@pytest.mark.parametrize("ports", [16, 8, 4])
+def test_overhead_of_a_hookup(
+    request: pytest.FixtureRequest, tmp_path: Path, ports: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    if not request.config.getoption("--benchmark-enable"):
+        pytest.skip("timing: run with --benchmark-enable")
+    ours: list[float] = []
+    bare: list[float] = []
+    with (
+        running_bench(BenchOptions(ports=ports)) as bench,
+        open_analyzer(bench.address) as analyzer,
+    ):
+        plan = plan_for([(port, port + 1) for port in range(1, ports, 2)])
+        analyzer.configure(SETTINGS, range(1, ports + 1))
+        client = Bare(bench.address, ports)
+        for turn in range(ROUNDS):
+            with Journal(tmp_path / str(turn), {"turn": str(turn)}) as journal:
+                started = time.perf_counter()
+                run_plan(
+                    plan,
+                    analyzer,
+                    SimulatedSwitch(lambda: analyzer.link),
+                    journal,
+                    progress=lambda _: None,
+                )
+                ours.append((time.perf_counter() - started) / len(plan.hookups))
+            started = time.perf_counter()
+            for hookup in plan.hookups:
+                client.sweep(hookup)
+            bare.append((time.perf_counter() - started) / len(plan.hookups))
+        client.close()
+    # In the first turn measurements are defined and the order of the matrix is checked.
+    overhead_s = statistics.median(ours[1:]) - statistics.median(bare)
+    ratio = overhead_s / BUDGET_S
+    with capsys.disabled():
+        print(
+            f"\n{ports} ports x 1001 points: hookup {1e3 * statistics.median(ours[1:]):.1f} ms, bare sweep "
+            f"and read {1e3 * statistics.median(bare):.1f} ms, overhead {1e3 * overhead_s:.1f} ms, "
+            f"{ratio:.2f} of the budget"
+        )
+    assert ratio <= 1.0
