@@ -141,7 +141,7 @@ class Analyzer:
             `configure` has not been called.
         """
         if self._setup is None or self._matrix.frequency_hz is None:
-            raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
+            raise _unconfigured()
         return self._matrix.frequency_hz
 
     def configure(self, settings: SweepSettings, ports: Sequence[int]) -> SweepSettings:
@@ -215,7 +215,7 @@ class Analyzer:
         with with_messages(self.link):
             self._refuse_restarted()
             if self._setup is None:
-                raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
+                raise _unconfigured()
             try:
                 if self._unsure:
                     self._begin_anew(self._setup, checked)
@@ -334,7 +334,7 @@ class Analyzer:
         """Take one sweep between two looks at the settings."""
         setup = self._setup
         if setup is None:
-            raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
+            raise _unconfigured()
         self._events.read()
         if ports != self._matrix.ports:
             self._matrix.define(ports)
@@ -380,7 +380,7 @@ class Analyzer:
         """Find out whether data that repeat earlier ones are what the analyzer measures; see `sweep`."""
         setup, wanted, ports = self._setup, self._wanted, sweep.analyzer_ports
         if setup is None or wanted is None:
-            raise UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")
+            raise _unconfigured()
         memory, self._memory = self._memory, self._new_memory()
         used = setup.used
         other = replace(wanted, start_hz=used.start_hz, stop_hz=used.stop_hz, points=3, averages=1,
@@ -399,3 +399,7 @@ class Analyzer:
                 hint="Nothing was measured with this connection; measure it again.",
             )
         return again
+
+
+def _unconfigured() -> UsageError:
+    return UsageError("the analyzer has no settings yet", hint="Configure it before sweeping.")

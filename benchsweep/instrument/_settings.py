@@ -29,7 +29,8 @@ from benchsweep.records import SweepSettings
 __all__ = ["Setup", "apply_settings", "check_settings", "expected_axis", "refuse_changes"]
 
 _PRESET_PATIENCE_S = 60.0
-_PRESET_POLL_S = 0.002
+_SHORTEST_POLL_S = 0.002
+_LONGEST_POLL_S = 0.1
 _FREQUENCY_TOLERANCE_HZ = 1.0
 _POWER_TOLERANCE_DB = 0.1
 # Legal IF bandwidths go in steps of about 1, 1.5, 2, 3, 5, 7: the nearest one is within this factor.
@@ -211,6 +212,7 @@ def _set_grid(link: Link, family: Family, settings: SweepSettings) -> None:
 def _send_and_await(link: Link, commands: tuple[str, ...]) -> None:
     """Send commands that may take their time, and wait until the analyzer says that it is done."""
     deadline = time.monotonic() + _PRESET_PATIENCE_S
+    pause = _SHORTEST_POLL_S
     # Only in hold is a completion sure to be told: some analyzers sweep continuously after a preset.
     link.write(*commands, "*OPC")
     while True:
@@ -226,7 +228,8 @@ def _send_and_await(link: Link, commands: tuple[str, ...]) -> None:
                 f"{link.address}: presetting the analyzer did not end within {_PRESET_PATIENCE_S:g} s",
                 hint="Is the analyzer busy with something else? Look at its display.",
             )
-        time.sleep(_PRESET_POLL_S)
+        time.sleep(pause)
+        pause = min(2.0 * pause, _LONGEST_POLL_S)
 
 
 def _group(link: Link, family: Family, operation: Operation, doing: str) -> None:

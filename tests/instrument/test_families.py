@@ -103,6 +103,23 @@ def test_the_same_numbers_through_every_family(ports: int) -> None:
         np.testing.assert_allclose(pair, first_pair, rtol=0, atol=1e-9, err_msg=name)
 
 
+@pytest.mark.parametrize("family", FAMILIES)
+def test_the_same_numbers_through_every_door(family: str) -> None:
+    with running_bench(BenchOptions(family=family, ports=2, noiseless=True)) as bench:
+        with open_link(bench.address) as link:
+            link.write_checked('BENCh:CONNect "1=A:12.1,2=B:12.2"', doing="attaching")
+        found = []
+        for door in ("analyzer", "hislip", "vxi11"):
+            with open_analyzer(bench.addresses[door], timeout_s=3.0) as analyzer:
+                analyzer.configure(GRID, (1, 2))
+                found.append(analyzer.sweep((1, 2)).s)
+                analyzer.restore()
+                found.append(analyzer.sweep((1, 2)).s)
+    assert np.max(np.abs(found[0])) > 0.1
+    for s in found[1:]:
+        np.testing.assert_array_equal(s, found[0])
+
+
 @pytest.mark.parametrize("settings", [LOGARITHMIC, SEGMENTS], ids=["logarithmic", "segments"])
 def test_other_spacings_are_read_back(settings: SweepSettings) -> None:
     seen: list[RawSweep] = []
