@@ -28,7 +28,7 @@ from benchsweep.instrument._matrix import MatrixReader
 from benchsweep.instrument._messages import with_messages
 from benchsweep.instrument._open import open_link
 from benchsweep.instrument._readout import Memory
-from benchsweep.instrument._settings import Setup, apply_settings, check_settings, refuse_changes
+from benchsweep.instrument._settings import Setup, apply_settings, check_ports, check_settings, refuse_changes
 from benchsweep.instrument._sweeping import Events, register, run_sweep, switched_on
 from benchsweep.records import AnalyzerIdentity, RawSweep, SweepSettings
 
@@ -172,7 +172,7 @@ class Analyzer:
         LinkLost, InstrumentTimeout, BadAnswer
         """
         check_settings(settings)
-        checked = self._checked_ports(ports)
+        checked = check_ports(self.link.address, ports, self.identity.ports)
         with with_messages(self.link):
             # Only cleared: whoever configures begins anew, and may do so after the analyzer was switched on.
             register(self.link.address, self.link.query("*ESR?"))
@@ -211,7 +211,7 @@ class Analyzer:
             Data that cannot be right for another reason; see the message.
         NotSupported, LinkLost
         """
-        checked = self._checked_ports(ports)
+        checked = check_ports(self.link.address, ports, self.identity.ports)
         with with_messages(self.link):
             self._refuse_restarted()
             if self._setup is None:
@@ -285,19 +285,6 @@ class Analyzer:
 
     def _new_memory(self) -> Memory:
         return Memory(sweep_each="by-sweep" in self.family.behaviours.matrix)
-
-    def _checked_ports(self, ports: Sequence[int]) -> tuple[int, ...]:
-        checked = tuple(sorted(ports))
-        missing = [port for port in checked if not 1 <= port <= self.identity.ports]
-        if missing:
-            raise UsageError(
-                f"{self.link.address}: the analyzer has ports 1 to {self.identity.ports}, asked for port "
-                f"{', '.join(map(str, missing))}",
-                hint="Check the ports of the fixture and of the station file.",
-            )
-        if not checked or len(set(checked)) != len(checked):
-            raise UsageError(f"{self.link.address}: ports {list(ports)}: give at least one, each once")
-        return checked
 
     def _configure(self, settings: SweepSettings, ports: tuple[int, ...]) -> SweepSettings:
         self._setup = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +26,7 @@ from benchsweep.instrument._segments import check_segments, segment_questions, w
 from benchsweep.instrument._sweeping import COMPLETE, ERRORS, register
 from benchsweep.records import SweepSettings
 
-__all__ = ["Setup", "apply_settings", "check_settings", "expected_axis", "refuse_changes"]
+__all__ = ["Setup", "apply_settings", "check_ports", "check_settings", "expected_axis", "refuse_changes"]
 
 _PRESET_PATIENCE_S = 60.0
 _SHORTEST_POLL_S = 0.002
@@ -98,6 +98,26 @@ def check_settings(settings: SweepSettings) -> None:
         raise UsageError(f"{settings.averages} averages: must be 1 to {_MOST_AVERAGES}")
     if not math.isfinite(settings.power_dbm):
         raise UsageError(f"source power of {settings.power_dbm} dBm: must be a number")
+
+
+def check_ports(address: str, ports: Sequence[int], available: int) -> tuple[int, ...]:
+    """Return `ports` rising, or refuse ports that an analyzer with `available` of them has not.
+
+    Raises
+    ------
+    UsageError
+    """
+    checked = tuple(sorted(ports))
+    missing = [port for port in checked if not 1 <= port <= available]
+    if missing:
+        raise UsageError(
+            f"{address}: the analyzer has ports 1 to {available}, asked for port "
+            f"{', '.join(map(str, missing))}",
+            hint="Check the ports of the fixture and of the station file.",
+        )
+    if not checked or len(set(checked)) != len(checked):
+        raise UsageError(f"{address}: ports {list(ports)}: give at least one, each once")
+    return checked
 
 
 def apply_settings(link: Link, family: Family, settings: SweepSettings, ports: int) -> Setup:
