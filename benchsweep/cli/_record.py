@@ -29,7 +29,7 @@ from benchsweep.cli._station import bench_of
 from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchsweep.qualification import Recorded
+    from benchsweep.qualification import AmbientSource, Recorded
 
 __all__ = ["parse_duration", "record"]
 
@@ -134,16 +134,12 @@ def record(
     Example: `benchsweep record --station simulated --specimen cord-2m --count 20 --every 2s`
     """
     from benchsweep.qualification import (
-        AmbientFile,
-        TypedAmbient,
         Wishes,
         check_archive,
         check_specimen,
         finish_series,
         load_station,
-        parse_ambient,
         record_series,
-        recorded_document,
         series_hookup,
         usable_calibration,
     )
@@ -155,8 +151,7 @@ def record(
         lasting_s=parse_duration(lasting, "--for"),
         wait_for_link_s=parse_duration(wait_for_link, "--wait-for-link") or 0.0,
     )
-    typed = parse_ambient(ambient or [])
-    stale_s = parse_duration(ambient_stale, "--ambient-stale") or 0.0
+    source = _ambient_source(ambient or [], ambient_csv, ambient_stale)
     check_archive(archive)
     progress = progress_to_stderr(quiet)
     if finish:
@@ -183,19 +178,31 @@ def record(
                 ),
                 folder=archive,
                 wishes=wishes,
-                ambient=TypedAmbient(typed)
-                if ambient_csv is None
-                else AmbientFile(ambient_csv, stale_s=stale_s, typed=typed),
+                ambient=source,
                 description=description,
                 operator=operator,
                 afresh=afresh,
                 listen=stop_requests,
                 progress=progress,
             )
+    _print(recorded, as_json=as_json)
+
+
+def _print(recorded: Recorded, *, as_json: bool) -> None:
+    from benchsweep.qualification import recorded_document
+
     if as_json:
         print_json(recorded_document(recorded))
     else:
         print_text(_told(recorded))
+
+
+def _ambient_source(typed: list[str], csv: Path | None, stale: str) -> AmbientSource:
+    from benchsweep.qualification import AmbientFile, TypedAmbient, parse_ambient
+
+    readings = parse_ambient(typed)
+    stale_s = parse_duration(stale, "--ambient-stale") or 0.0
+    return TypedAmbient(readings) if csv is None else AmbientFile(csv, stale_s=stale_s, typed=readings)
 
 
 def _told(recorded: Recorded) -> str:

@@ -54,7 +54,7 @@ from benchsweep.qualification._requirements import (
     requirement_document,
     requirements_document,
 )
-from benchsweep.qualification._series_ambient import AmbientFile, TypedAmbient, parse_ambient
+from benchsweep.qualification._series_ambient import AmbientFile, AmbientSource, TypedAmbient, parse_ambient
 from benchsweep.qualification._series_clock import Clock, SystemClock
 from benchsweep.qualification._series_loop import Wishes
 from benchsweep.qualification._series_use import (
@@ -74,6 +74,7 @@ from benchsweep.qualification._station import Station, load_station
 __all__ = [
     "CAUTIONS",
     "AmbientFile",
+    "AmbientSource",
     "Bench",
     "CalibrationResult",
     "Clock",

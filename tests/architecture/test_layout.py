@@ -18,7 +18,8 @@ PACKAGE = Path(benchsweep.__file__).parent
 FILES = sorted(path for path in PACKAGE.rglob("*.py") if "_shipped" not in path.parts)
 ROOMS = sorted(path.parent.name for path in PACKAGE.glob("*/__init__.py"))
 MODULE_LINES = 600
-FUNCTION_LINES = 80
+# Of the body: the options of a command and a docstring are read like a table, and may be long.
+FUNCTION_LINES = 50
 
 
 def _tree(path: Path) -> ast.Module:
@@ -52,7 +53,8 @@ def test_modules_and_functions_stay_small(path: Path) -> None:
     assert len(path.read_text(encoding="utf-8").splitlines()) <= MODULE_LINES, path
     for node in ast.walk(_tree(path)):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and node.end_lineno is not None:
-            assert node.end_lineno - node.lineno < FUNCTION_LINES, f"{path}: {node.name}"
+            body = node.body[1:] if ast.get_docstring(node) and len(node.body) > 1 else node.body
+            assert node.end_lineno - body[0].lineno < FUNCTION_LINES, f"{path}: {node.name}"
 
 
 @pytest.mark.parametrize("room", ROOMS)
