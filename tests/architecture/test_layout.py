@@ -19,7 +19,7 @@ FILES = sorted(path for path in PACKAGE.rglob("*.py") if "_shipped" not in path.
 ROOMS = sorted(path.parent.name for path in PACKAGE.glob("*/__init__.py"))
 MODULE_LINES = 600
 # Of the body: the options of a command and a docstring are read like a table, and may be long.
-FUNCTION_LINES = 50
+FUNCTION_LINES = 60
 
 
 def _tree(path: Path) -> ast.Module:
