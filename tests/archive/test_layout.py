@@ -120,7 +120,8 @@ def test_the_readme_names_every_data_set() -> None:
     if section is None:
         pytest.skip("README has no section on the record layout yet")
     named = set(re.findall(r"`(/[^`]*)`", section[2]))
-    missing = {item.path for item in layout("record")} - named
+    items = (*layout("record"), *layout("series"))
+    missing = {item.path for item in items} - named
     assert not missing, f"README.md, section Record layout, does not name: {sorted(missing)}"
 
 
