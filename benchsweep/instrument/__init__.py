@@ -7,15 +7,18 @@ operations is data (``families/*.toml``); where groups differ in more than words
 by name.
 """
 
-from benchsweep.instrument._addresses import Candidate, address_candidates
 from benchsweep.instrument._analyzer import Analyzer, open_analyzer
 from benchsweep.instrument._family import Family, list_families, load_family
 from benchsweep.instrument._identify import identify
-from benchsweep.instrument._libraries import visa_libraries
-from benchsweep.instrument._link import Link
-from benchsweep.instrument._messages import Message
-from benchsweep.instrument._open import open_link
 from benchsweep.instrument._relays import RelayMatrix, open_relays
+from benchsweep.instrument.links import (
+    Candidate,
+    Link,
+    Message,
+    address_candidates,
+    open_link,
+    visa_libraries,
+)
 
 __all__ = [
     "Analyzer",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from benchsweep.errors import BadAnswer, InstrumentError, NotSupported, ScpiError
-from benchsweep.instrument._link import ERROR_ENTRY, Link
+from benchsweep.instrument.links import ERROR_ENTRY, Link
 
 __all__ = [
     "ask_all", "confirm", "is_absent", "knows", "number", "read_number", "refuse_other",

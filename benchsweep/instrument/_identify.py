@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from benchsweep.errors import BadAnswer, InstrumentTimeout, UnknownFamily, UsageError
 from benchsweep.instrument._family import Family, ProbeRule, list_families, load_family
-from benchsweep.instrument._link import ERROR_ENTRY, Link
+from benchsweep.instrument.links import ERROR_ENTRY, Link
 from benchsweep.records import AnalyzerIdentity, Probe
 
 __all__ = ["identify", "recognise"]

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from benchsweep.errors import BadAnswer, InstrumentTimeout, InvalidData, NotSupported
 from benchsweep.instrument._asking import is_absent, knows
 from benchsweep.instrument._family import Family, Query
-from benchsweep.instrument._link import Link
 from benchsweep.instrument._measurements import Measurements, define_measurements, define_one
 from benchsweep.instrument._readout import (
     Order,
@@ -23,6 +22,7 @@ from benchsweep.instrument._readout import (
 )
 from benchsweep.instrument._settings import expected_axis
 from benchsweep.instrument._ways import WAYS, MatrixWay, Reader, Rows
+from benchsweep.instrument.links import Link
 from benchsweep.records import SweepSettings
 
 __all__ = ["MatrixReader"]

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer, InvalidData, StaleData
-from benchsweep.instrument._link import Link
 from benchsweep.instrument._ways import other_byte_order
+from benchsweep.instrument.links import Link
 
 __all__ = ["Memory", "Order", "check_axis", "check_driven", "check_valid", "find_order", "in_order"]
 

@@ -12,9 +12,7 @@ from types import TracebackType
 from typing import Self
 
 from benchsweep.errors import BadAnswer, BenchsweepError, InstrumentTimeout, SwitchError, UsageError
-from benchsweep.instrument._link import Link
-from benchsweep.instrument._messages import with_messages
-from benchsweep.instrument._open import open_link
+from benchsweep.instrument.links import Link, open_link, with_messages
 
 __all__ = ["RelayMatrix", "channel_list", "open_relays"]
 

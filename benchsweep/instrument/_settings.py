@@ -21,9 +21,9 @@ from benchsweep.instrument._asking import (
     write_tolerant,
 )
 from benchsweep.instrument._family import Confirmation, Correction, Family, Operation, Query
-from benchsweep.instrument._link import Link
 from benchsweep.instrument._segments import check_segments, segment_questions, write_segments
 from benchsweep.instrument._sweeping import COMPLETE, ERRORS, register
+from benchsweep.instrument.links import Link
 from benchsweep.records import SweepSettings
 
 __all__ = ["Setup", "apply_settings", "check_ports", "check_settings", "expected_axis", "refuse_changes"]

@@ -8,7 +8,7 @@ from contextlib import suppress
 from benchsweep.errors import BadAnswer, BenchsweepError, InstrumentTimeout, PowerCycled
 from benchsweep.instrument._behaviours import SWEEP
 from benchsweep.instrument._family import Family
-from benchsweep.instrument._link import Link
+from benchsweep.instrument.links import Link
 
 __all__ = ["COMPLETE", "ERRORS", "Events", "register", "run_sweep", "switched_on"]
 

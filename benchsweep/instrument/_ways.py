@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer
 from benchsweep.instrument._family import Family
-from benchsweep.instrument._link import Link
 from benchsweep.instrument._measurements import Measurements
+from benchsweep.instrument.links import Link
 
 __all__ = ["WAYS", "MatrixWay", "Reader", "Rows"]
 

@@ -21,10 +21,10 @@ from pyvisa_py.protocols import rpc, vxi11
 
 from benchsweep.errors import InstrumentError, LinkLost, SwitchError
 from benchsweep.instrument import Link, RelayMatrix
-from benchsweep.instrument._bounded import BoundedTransport
-from benchsweep.instrument._hislip import HislipTransport
-from benchsweep.instrument._transport import LineTooLong, Stalled
-from benchsweep.instrument._vxi11 import Vxi11Transport
+from benchsweep.instrument.links._bounded import BoundedTransport
+from benchsweep.instrument.links._hislip import HislipTransport
+from benchsweep.instrument.links._transport import LineTooLong, Stalled
+from benchsweep.instrument.links._vxi11 import Vxi11Transport
 
 # Hypothesis wants the number before pytest hands its options out.
 INPUTS = 100_000 if "--thorough" in sys.argv else 3200

@@ -14,12 +14,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyvisa.constants import StatusCode
 
-import benchsweep.instrument._open as opening
+import benchsweep.instrument.links._open as opening
 from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, ScpiError, UsageError
 from benchsweep.instrument import Link, open_link, visa_libraries
-from benchsweep.instrument._messages import with_messages
-from benchsweep.instrument._translate import translate
-from benchsweep.instrument._transport import SocketTransport, Stalled
+from benchsweep.instrument.links._messages import with_messages
+from benchsweep.instrument.links._translate import translate
+from benchsweep.instrument.links._transport import SocketTransport, Stalled
 
 # Every byte value, newlines above all: 0x0A bytes inside a block must not end it.
 VALUES = np.concatenate([np.frombuffer(bytes(range(256)) * 8, "<f8"), np.frombuffer(b"\n" * 800, "<f8")])

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-import benchsweep.instrument._hislip as hislip
-import benchsweep.instrument._open as opening
-import benchsweep.instrument._vxi11 as vxi11
+import benchsweep.instrument.links._hislip as hislip
+import benchsweep.instrument.links._open as opening
+import benchsweep.instrument.links._vxi11 as vxi11
 from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, UsageError
 from benchsweep.instrument import Link, address_candidates, open_link
 

@@ -11,9 +11,9 @@ from types import TracebackType
 from typing import Self
 
 from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, UsageError
-from benchsweep.instrument._messages import Message, MessageRing, carries_messages, make_printable
-from benchsweep.instrument._translate import translate
-from benchsweep.instrument._transport import LineTooLong, Stalled, Transport
+from benchsweep.instrument.links._messages import Message, MessageRing, carries_messages, make_printable
+from benchsweep.instrument.links._translate import translate
+from benchsweep.instrument.links._transport import LineTooLong, Stalled, Transport
 
 __all__ = ["SteppedLink"]
 

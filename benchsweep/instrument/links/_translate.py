@@ -6,7 +6,7 @@ import pyvisa
 from pyvisa.constants import StatusCode
 
 from benchsweep.errors import InstrumentError, InstrumentTimeout, LinkLost
-from benchsweep.instrument._transport import Broken, gone
+from benchsweep.instrument.links._transport import Broken, gone
 
 __all__ = ["translate"]
 

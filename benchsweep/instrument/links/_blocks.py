@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer
-from benchsweep.instrument._transport import Stalled, Transport
+from benchsweep.instrument.links._transport import Stalled, Transport
 
 __all__ = ["read_block"]
 

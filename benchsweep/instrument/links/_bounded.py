@@ -7,7 +7,13 @@ import time
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.instrument._transport import GLANCE_S, LONGEST_LINE, SLOWEST_BYTES_PER_S, LineTooLong, Stalled
+from benchsweep.instrument.links._transport import (
+    GLANCE_S,
+    LONGEST_LINE,
+    SLOWEST_BYTES_PER_S,
+    LineTooLong,
+    Stalled,
+)
 
 __all__ = ["BoundedTransport"]
 

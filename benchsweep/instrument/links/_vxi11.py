@@ -22,8 +22,8 @@ from pyvisa.constants import StatusCode
 from pyvisa.resources import MessageBasedResource
 from pyvisa_py.protocols import rpc, vxi11
 
-from benchsweep.instrument._bounded import BoundedTransport
-from benchsweep.instrument._transport import SLOWEST_BYTES_PER_S, Broken, Stalled
+from benchsweep.instrument.links._bounded import BoundedTransport
+from benchsweep.instrument.links._transport import SLOWEST_BYTES_PER_S, Broken, Stalled
 
 __all__ = ["Vxi11Transport", "vxi11_transport"]
 

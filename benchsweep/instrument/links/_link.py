@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer, InstrumentTimeout, ScpiError
-from benchsweep.instrument._blocks import read_block
-from benchsweep.instrument._messages import carries_messages
-from benchsweep.instrument._step import SteppedLink
+from benchsweep.instrument.links._blocks import read_block
+from benchsweep.instrument.links._messages import carries_messages
+from benchsweep.instrument.links._step import SteppedLink
 
 __all__ = ["ERROR_ENTRY", "Link"]
 

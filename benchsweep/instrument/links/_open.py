@@ -18,11 +18,11 @@ from pyvisa import constants, rname
 from pyvisa.resources import MessageBasedResource
 
 from benchsweep.errors import InstrumentError, LinkLost, UsageError
-from benchsweep.instrument._hislip import HislipTransport, hislip_transport
-from benchsweep.instrument._link import Link
-from benchsweep.instrument._translate import translate
-from benchsweep.instrument._transport import SocketTransport, Transport, VisaTransport, session_socket
-from benchsweep.instrument._vxi11 import Vxi11Transport, vxi11_transport
+from benchsweep.instrument.links._hislip import HislipTransport, hislip_transport
+from benchsweep.instrument.links._link import Link
+from benchsweep.instrument.links._translate import translate
+from benchsweep.instrument.links._transport import SocketTransport, Transport, VisaTransport, session_socket
+from benchsweep.instrument.links._vxi11 import Vxi11Transport, vxi11_transport
 
 __all__ = ["open_link"]
 

@@ -18,8 +18,8 @@ from typing import Any
 from pyvisa.resources import MessageBasedResource
 from pyvisa_py.protocols import hislip as backend
 
-from benchsweep.instrument._bounded import BoundedTransport
-from benchsweep.instrument._transport import Broken, Stalled, gone, waiting
+from benchsweep.instrument.links._bounded import BoundedTransport
+from benchsweep.instrument.links._transport import Broken, Stalled, gone, waiting
 
 __all__ = ["HislipTransport", "hislip_transport"]
 
