@@ -43,8 +43,8 @@ _IN_PACKAGE = {
     "families": "instrument/families",
     "requirements": "limits/tables",
     "stations": "qualification/stations",
-    "benches": "simulator/benches",
-    "specimens": "simulator/specimens",
+    "benches": "simulator/bench/benches",
+    "specimens": "simulator/specimen/specimens",
 }
 
 

@@ -15,7 +15,13 @@ own clock and counters, so that a run can be repeated. The commands are tables o
 and a module for each family).
 """
 
-from benchsweep.simulator._server import BenchOptions, RunningBench, list_families, running_bench, serve
-from benchsweep.simulator._specimen import list_specimens
+from benchsweep.simulator._server import (
+    BenchOptions,
+    RunningBench,
+    list_families,
+    running_bench,
+    serve,
+)
+from benchsweep.simulator.specimen import list_specimens
 
 __all__ = ["BenchOptions", "RunningBench", "list_families", "list_specimens", "running_bench", "serve"]

@@ -7,12 +7,10 @@ from collections.abc import Iterable
 from typing import Any
 
 from benchsweep.errors import BenchsweepError
-from benchsweep.simulator._connections import ImpossibleConnection
 from benchsweep.simulator._faults import NO_FAULT
 from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._scpi_device import ScpiDevice
-from benchsweep.simulator._specimen import load_specimen
 from benchsweep.simulator._tree import Call, Command
 from benchsweep.simulator._values import (
     Integer,
@@ -22,6 +20,8 @@ from benchsweep.simulator._values import (
     number_text,
     string_text,
 )
+from benchsweep.simulator.bench import ImpossibleConnection
+from benchsweep.simulator.specimen import load_specimen
 
 __all__ = ["BENCH_COMMANDS", "FAULT_COMMANDS"]
 

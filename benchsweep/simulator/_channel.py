@@ -7,11 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator._bench import Bench, SweepRequest
-from benchsweep.simulator._bench_definition import BenchDefinition
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._segment import Segment, segment_fault, segment_grid
 from benchsweep.simulator._style import FamilyStyle
+from benchsweep.simulator.bench import Bench, BenchDefinition, SweepRequest
 
 __all__ = ["Channel", "preset_grid"]
 

@@ -16,11 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import BenchsweepError
-from benchsweep.simulator._bench import Bench, SweepRequest
 from benchsweep.simulator._channel import Channel
 from benchsweep.simulator._faults import ANALYZER_FAULTS
 from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._scpi_device import LinkCut, Reply, ScpiDevice, Session, Truncated, version
+from benchsweep.simulator._scpi_device import (
+    LinkCut,
+    Reply,
+    ScpiDevice,
+    Session,
+    Truncated,
+    version,
+)
 from benchsweep.simulator._status import OperationBit, QuestionableBit
 from benchsweep.simulator._strikes import (
     STRIKES_ANY_TIME,
@@ -33,6 +39,7 @@ from benchsweep.simulator._strikes import (
 from benchsweep.simulator._style import FamilyStyle
 from benchsweep.simulator._tree import Answer, Command
 from benchsweep.simulator._values import Kind
+from benchsweep.simulator.bench import Bench, SweepRequest
 
 __all__ = ["CommandTable", "Instrument"]
 

@@ -21,7 +21,13 @@ from benchsweep.simulator._settings import channel_of, device_attribute
 from benchsweep.simulator._stimulus import stimulus_commands
 from benchsweep.simulator._sweep_mode import SWEEP_MODE_COMMANDS
 from benchsweep.simulator._tree import Answer, Call, Command
-from benchsweep.simulator._values import Boolean, Choice, Name, Text, string_text
+from benchsweep.simulator._values import (
+    Boolean,
+    Choice,
+    Name,
+    Text,
+    string_text,
+)
 
 __all__ = ["NAMED_MEASUREMENT_COMMANDS"]
 

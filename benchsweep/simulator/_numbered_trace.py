@@ -22,7 +22,12 @@ from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._parameters import parse_parameter
 from benchsweep.simulator._readings import interleaved, trace
 from benchsweep.simulator._segments import SEGMENT_LIST_COMMANDS
-from benchsweep.simulator._settings import channel_of, device_attribute, set_continuous, setting
+from benchsweep.simulator._settings import (
+    channel_of,
+    device_attribute,
+    set_continuous,
+    setting,
+)
 from benchsweep.simulator._stimulus import stimulus_commands
 from benchsweep.simulator._traces import TRACE_COMMANDS, complex_data, formatted_data
 from benchsweep.simulator._tree import Answer, Call, Command

@@ -33,7 +33,13 @@ from benchsweep.simulator._settings import (
 )
 from benchsweep.simulator._stimulus import stimulus_commands
 from benchsweep.simulator._tree import Answer, Call, Command
-from benchsweep.simulator._values import Boolean, Choice, Integer, Limits, Text
+from benchsweep.simulator._values import (
+    Boolean,
+    Choice,
+    Integer,
+    Limits,
+    Text,
+)
 
 __all__ = ["QUOTED_PARAMETER_COMMANDS"]
 

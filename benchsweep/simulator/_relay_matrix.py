@@ -18,16 +18,15 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from typing import Any
 
-from benchsweep.simulator._bench import Bench
 from benchsweep.simulator._bench_commands import FAULT_COMMANDS
 from benchsweep.simulator._common import COMMON_COMMANDS
-from benchsweep.simulator._connections import Attached, parse_connections
 from benchsweep.simulator._faults import RELAY_FAULTS
 from benchsweep.simulator._grammar import Form, Parameter
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._scpi_device import ScpiDevice, version
 from benchsweep.simulator._tree import Call, Command
 from benchsweep.simulator._values import Kind
+from benchsweep.simulator.bench import Attached, Bench, parse_connections
 
 __all__ = ["COLUMNS", "Relay", "RelayMatrix"]
 

@@ -20,7 +20,12 @@ from benchsweep.simulator._faults import FaultBox, FaultKind
 from benchsweep.simulator._grammar import Node, Unit, split_units
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._status import EventBit, Status
-from benchsweep.simulator._tree import Answer, Call, Command, Tree
+from benchsweep.simulator._tree import (
+    Answer,
+    Call,
+    Command,
+    Tree,
+)
 from benchsweep.simulator._values import Kind, integer_text, number_text
 
 __all__ = ["LinkCut", "Reply", "ScpiDevice", "Session", "Truncated", "version"]

@@ -16,7 +16,13 @@ from benchsweep.simulator._segment import Segment, segment_fault
 from benchsweep.simulator._settings import attribute, channel_of, setting
 from benchsweep.simulator._stimulus import legal_bandwidth
 from benchsweep.simulator._tree import Answer, Call, Command
-from benchsweep.simulator._values import Boolean, Integer, Kind, Limits, Number
+from benchsweep.simulator._values import (
+    Boolean,
+    Integer,
+    Kind,
+    Limits,
+    Number,
+)
 
 __all__ = ["SEGMENT_COMMANDS", "SEGMENT_LIST_COMMANDS"]
 

@@ -25,10 +25,22 @@ from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._parameters import parse_parameter
 from benchsweep.simulator._readings import decibels, interleaved, trace
-from benchsweep.simulator._settings import attribute, channel_of, device_attribute, set_continuous, setting
+from benchsweep.simulator._settings import (
+    attribute,
+    channel_of,
+    device_attribute,
+    set_continuous,
+    setting,
+)
 from benchsweep.simulator._stimulus import stimulus_commands
 from benchsweep.simulator._tree import Answer, Call, Command
-from benchsweep.simulator._values import Boolean, Choice, Name, Text, string_text
+from benchsweep.simulator._values import (
+    Boolean,
+    Choice,
+    Name,
+    Text,
+    string_text,
+)
 
 __all__ = ["SENSE_FUNCTION_COMMANDS"]
 

@@ -11,17 +11,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchsweep.errors import UnknownName, UsageError
-from benchsweep.simulator._bench import Bench
 from benchsweep.simulator._bench_commands import BENCH_COMMANDS
-from benchsweep.simulator._bench_definition import load_bench
 from benchsweep.simulator._common import ANALYZER_COMMANDS, COMMON_COMMANDS
 from benchsweep.simulator._door import HOST, Door, StreamDoor
 from benchsweep.simulator._families import FAMILIES
 from benchsweep.simulator._hislip import HislipDoor
 from benchsweep.simulator._instrument import Instrument
 from benchsweep.simulator._relay_matrix import RelayMatrix
-from benchsweep.simulator._specimen import load_specimen
 from benchsweep.simulator._vxi11 import Vxi11Door
+from benchsweep.simulator.bench import Bench, load_bench
+from benchsweep.simulator.specimen import load_specimen
 
 __all__ = ["BenchOptions", "RunningBench", "list_families", "running_bench", "serve"]
 

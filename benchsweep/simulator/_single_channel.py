@@ -13,7 +13,12 @@ from __future__ import annotations
 from benchsweep.simulator._corrections import CORRECTION_COMMANDS
 from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._settings import channel_of, device_attribute, set_continuous, setting
+from benchsweep.simulator._settings import (
+    channel_of,
+    device_attribute,
+    set_continuous,
+    setting,
+)
 from benchsweep.simulator._stimulus import stimulus_commands
 from benchsweep.simulator._traces import TRACE_COMMANDS, complex_data, formatted_data
 from benchsweep.simulator._tree import Call, Command

@@ -14,7 +14,13 @@ from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._settings import attribute, channel_of, setting
 from benchsweep.simulator._status import OperationBit
 from benchsweep.simulator._tree import Call, Command
-from benchsweep.simulator._values import Boolean, Choice, Integer, Limits, Number
+from benchsweep.simulator._values import (
+    Boolean,
+    Choice,
+    Integer,
+    Limits,
+    Number,
+)
 
 __all__ = ["legal_bandwidth", "stimulus_commands"]
 

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator._bench import SweepRequest
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._status import EventBit
 from benchsweep.simulator._tree import Command
 from benchsweep.simulator._values import Integer, Kind, Number
+from benchsweep.simulator.bench import SweepRequest
 
 if TYPE_CHECKING:
     from benchsweep.simulator._channel import Channel

@@ -4,9 +4,20 @@ from __future__ import annotations
 
 from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._settings import attribute, channel_of, device_attribute, set_continuous, setting
+from benchsweep.simulator._settings import (
+    attribute,
+    channel_of,
+    device_attribute,
+    set_continuous,
+    setting,
+)
 from benchsweep.simulator._tree import Call, Command
-from benchsweep.simulator._values import Boolean, Choice, Integer, Limits
+from benchsweep.simulator._values import (
+    Boolean,
+    Choice,
+    Integer,
+    Limits,
+)
 
 __all__ = ["SWEEP_MODE_COMMANDS"]
 

@@ -9,7 +9,12 @@ from benchsweep.simulator._channel import Channel
 from benchsweep.simulator._instrument import CommandTable, Instrument
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._parameters import parameter_text, parse_parameter
-from benchsweep.simulator._readings import decibels, interleaved, padded, trace
+from benchsweep.simulator._readings import (
+    decibels,
+    interleaved,
+    padded,
+    trace,
+)
 from benchsweep.simulator._settings import channel_of, setting
 from benchsweep.simulator._tree import Answer, Call, Command
 from benchsweep.simulator._values import Integer, Limits, Name

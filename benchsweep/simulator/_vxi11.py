@@ -17,7 +17,15 @@ from benchsweep.simulator._door import Door
 from benchsweep.simulator._exchange import Exchange
 from benchsweep.simulator._locks import Locks
 from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._rpc import AcceptState, BadCall, Call, Unpacker, packed, read_call, reply_to
+from benchsweep.simulator._rpc import (
+    AcceptState,
+    BadCall,
+    Call,
+    Unpacker,
+    packed,
+    read_call,
+    reply_to,
+)
 from benchsweep.simulator._scpi_device import Reply, ScpiDevice
 
 __all__ = ["Vxi11Door"]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from benchsweep.acquisition import choose_grid, grid_warnings, settings_grid
 from benchsweep.acquisition._ripple import ALLOWED_MISS_DB, ripple_step_hz
 from benchsweep.records import Spacing
-from benchsweep.simulator._specimen import SimulatedSpecimen, load_specimen
+from benchsweep.simulator.specimen import SimulatedSpecimen, load_specimen
 
 FINE_HZ = 0.02e6
 CONTACTS = ((0, 1), (2, 5), (3, 4), (6, 7))

@@ -22,7 +22,7 @@ from benchsweep.qualification import (
 )
 from benchsweep.records import Hookup
 from benchsweep.simulator import BenchOptions, list_families, running_bench
-from benchsweep.simulator._specimen import load_specimen
+from benchsweep.simulator.specimen import load_specimen
 
 EXACT = 1e-9
 GRID = "start_mhz = 4.0\nstop_mhz = 500.0\npoints = 63"

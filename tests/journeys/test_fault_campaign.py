@@ -23,8 +23,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import benchsweep.simulator
 from benchsweep.archive import check_record, read_record
+from benchsweep.definitions import find_definition
 from benchsweep.errors import BenchsweepError, InstrumentError, LinkLost
 from benchsweep.instrument import Link
 from benchsweep.qualification import (
@@ -118,7 +118,7 @@ def quiet(_: str) -> None:
 
 def bench_without_drift(folder: Path) -> Path:
     """The default bench with nothing that changes by itself, but with its noise."""
-    shipped = Path(benchsweep.simulator.__file__).parent / "benches" / "default.toml"
+    shipped = find_definition("benches", "default")
     head, drift = shipped.read_text(encoding="utf-8").split("[drift]")
     for key in ("ambient_sigma_k", "warm_up_k", "gain_db_per_k", "delay_per_k", "flex_delay_s",
                 "flex_gain_db", "contact_resistance_ohm", "contact_inductance_h"):  # fmt: skip

@@ -119,7 +119,7 @@ def simulate(*arguments: str) -> Iterator[str]:
 def test_a_touchstone_file_as_specimen_gives_what_reducing_the_file_gives(run: Run, tmp_path: Path) -> None:
     import skrf
 
-    from benchsweep.simulator._specimen import load_specimen
+    from benchsweep.simulator.specimen import load_specimen
 
     grid = np.linspace(2e6, 500e6, 250)
     s = load_specimen("cord-2m", seed=8).scatter(grid)

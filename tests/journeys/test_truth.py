@@ -21,7 +21,7 @@ from benchsweep.qualification import (
 )
 from benchsweep.records import SMatrix, parse_leg
 from benchsweep.simulator import BenchOptions, running_bench
-from benchsweep.simulator._specimen import load_specimen
+from benchsweep.simulator.specimen import load_specimen
 
 SPECIMEN = "cord-2m"
 

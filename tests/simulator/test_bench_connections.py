@@ -6,8 +6,12 @@ import pytest
 
 from benchsweep.definitions import find_definition, load_model
 from benchsweep.errors import DefinitionError
-from benchsweep.simulator._bench_definition import BenchDefinition, load_bench
-from benchsweep.simulator._connections import ImpossibleConnection, format_connections, parse_connections
+from benchsweep.simulator.bench import BenchDefinition, load_bench
+from benchsweep.simulator.bench._connections import (
+    ImpossibleConnection,
+    format_connections,
+    parse_connections,
+)
 
 
 def test_what_is_read_is_written_back_with_ports_rising() -> None:

@@ -7,10 +7,14 @@ import pytest
 import skrf
 from numpy.typing import NDArray
 
-from benchsweep.simulator._attachments import matrix_seen
-from benchsweep.simulator._bench import Bench, SweepRequest
-from benchsweep.simulator._bench_definition import load_bench
-from benchsweep.simulator._error_terms import ErrorBoxes, draw_error_boxes, raw_matrix, with_series_contacts
+from benchsweep.simulator.bench import Bench, SweepRequest, load_bench
+from benchsweep.simulator.bench._attachments import matrix_seen
+from benchsweep.simulator.bench._error_terms import (
+    ErrorBoxes,
+    draw_error_boxes,
+    raw_matrix,
+    with_series_contacts,
+)
 
 GRID = np.linspace(1e6, 500e6, 7)
 DEFINITION = load_bench("default")

@@ -9,7 +9,16 @@ from hypothesis import strategies as st
 from benchsweep.simulator._grammar import Form, Parameter, split_units
 from benchsweep.simulator._messages import ScpiFault
 from benchsweep.simulator._tree import Command, Tree
-from benchsweep.simulator._values import Boolean, Choice, Integer, Limits, Name, Number, Text, string_text
+from benchsweep.simulator._values import (
+    Boolean,
+    Choice,
+    Integer,
+    Limits,
+    Name,
+    Number,
+    Text,
+    string_text,
+)
 
 
 def parameters(text: str) -> tuple[Parameter, ...]:

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from benchsweep.simulator import BenchOptions, running_bench
-from benchsweep.simulator._bench import Bench
-from benchsweep.simulator._specimen import load_specimen
+from benchsweep.simulator.bench import Bench
+from benchsweep.simulator.specimen import load_specimen
 
 from .conftest import TIMEOUT_S, Client, matrix, take
 

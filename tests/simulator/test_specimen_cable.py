@@ -11,8 +11,7 @@ import pytest
 import skrf
 from skrf.media import DistributedCircuit
 
-from benchsweep.simulator import _cable_types, _profiles, _sections
-from benchsweep.simulator._specimen import load_specimen
+from benchsweep.simulator.specimen import _cable_types, _profiles, _sections, load_specimen
 
 PAIRS = ((1, 2), (3, 6), (4, 5), (7, 8))
 COMBINATIONS = tuple(itertools.combinations(range(4), 2))

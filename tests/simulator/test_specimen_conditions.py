@@ -9,10 +9,9 @@ import pytest
 from scipy.optimize import linear_sum_assignment
 
 from benchsweep.errors import BenchsweepError, DefinitionError, UnknownName
-from benchsweep.simulator import _cable_types, _profiles, _sections
-from benchsweep.simulator._assembly import assemble
-from benchsweep.simulator._description import SpecimenDescription
-from benchsweep.simulator._specimen import load_specimen
+from benchsweep.simulator.specimen import _cable_types, _profiles, _sections, load_specimen
+from benchsweep.simulator.specimen._assembly import assemble
+from benchsweep.simulator.specimen._description import SpecimenDescription
 
 PAIRS = ((1, 2), (3, 6), (4, 5), (7, 8))
 P12, P36, P45, P78 = range(4)

@@ -9,7 +9,7 @@ import pytest
 import skrf
 from scipy.linalg import expm
 
-from benchsweep.simulator import _network, _parts
+from benchsweep.simulator.specimen import _network, _parts
 
 F = np.array([1e6, 33e6, 100e6, 250e6, 500e6])
 

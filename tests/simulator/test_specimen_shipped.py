@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from benchsweep.simulator._specimen import list_specimens, load_specimen
+from benchsweep.simulator.specimen import list_specimens, load_specimen
 
 PAIRS = ((1, 2), (3, 6), (4, 5), (7, 8))
 COMBINATIONS = tuple(itertools.combinations(range(4), 2))

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from benchsweep.errors import DataFileError, UsageError
-from benchsweep.simulator._specimen import load_specimen
+from benchsweep.simulator.specimen import load_specimen
 
 UNITS = {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9}
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ._cable_types import CableType
-from ._modes import Propagation
+from benchsweep.simulator.specimen._cable_types import CableType
+from benchsweep.simulator.specimen._modes import Propagation
 
 __all__ = ["CELL_M", "Profile", "draw_profile", "draw_propagation"]
 

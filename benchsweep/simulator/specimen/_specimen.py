@@ -13,11 +13,10 @@ from numpy.typing import NDArray
 
 from benchsweep.definitions import list_definitions, load_definition
 from benchsweep.errors import DataFileError, UsageError
-
-from ._assembly import Assembly, assemble
-from ._description import SpecimenDescription
-from ._interpolation import MeasuredMatrix
-from ._touchstone import read_touchstone
+from benchsweep.simulator.specimen._assembly import Assembly, assemble
+from benchsweep.simulator.specimen._description import SpecimenDescription
+from benchsweep.simulator.specimen._interpolation import MeasuredMatrix
+from benchsweep.simulator.specimen._touchstone import read_touchstone
 
 __all__ = ["SimulatedSpecimen", "list_specimens", "load_specimen"]
 

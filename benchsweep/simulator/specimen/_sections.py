@@ -9,9 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ._modes import MODE_TRANSFORM, PAIR_TO_MODE, Propagation
-from ._network import Network, cascade, change_reference, congruence, from_matrix, line, unitary
-from ._profiles import Profile
+from benchsweep.simulator.specimen._modes import MODE_TRANSFORM, PAIR_TO_MODE, Propagation
+from benchsweep.simulator.specimen._network import (
+    Network,
+    cascade,
+    change_reference,
+    congruence,
+    from_matrix,
+    line,
+    unitary,
+)
+from benchsweep.simulator.specimen._profiles import Profile
 
 __all__ = ["REFERENCE_OHM", "Cable", "section_bounds"]
 

@@ -10,14 +10,22 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from ._cable_types import CableType, load_cable_type
-from ._conditions import Condition, Crush, Kink, Part, PlugOutOfWindow, SplitPair, WetSection
-from ._description import SpecimenDescription
-from ._modes import PAIRS, Propagation
-from ._network import Network, cascade
-from ._parts import Mated, draw_mated
-from ._profiles import Profile, draw_profile, draw_propagation
-from ._sections import Cable, section_bounds
+from benchsweep.simulator.specimen._cable_types import CableType, load_cable_type
+from benchsweep.simulator.specimen._conditions import (
+    Condition,
+    Crush,
+    Kink,
+    Part,
+    PlugOutOfWindow,
+    SplitPair,
+    WetSection,
+)
+from benchsweep.simulator.specimen._description import SpecimenDescription
+from benchsweep.simulator.specimen._modes import PAIRS, Propagation
+from benchsweep.simulator.specimen._network import Network, cascade
+from benchsweep.simulator.specimen._parts import Mated, draw_mated
+from benchsweep.simulator.specimen._profiles import Profile, draw_profile, draw_propagation
+from benchsweep.simulator.specimen._sections import Cable, section_bounds
 
 __all__ = ["Assembly", "assemble"]
 

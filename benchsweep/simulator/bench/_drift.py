@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator._bench_definition import Drift
-from benchsweep.simulator._error_terms import ErrorBoxes, with_series_contacts
+from benchsweep.simulator.bench._definition import Drift
+from benchsweep.simulator.bench._error_terms import ErrorBoxes, with_series_contacts
 
 __all__ = ["Flex", "Moment", "Wandering", "receiver_change", "with_drift"]
 

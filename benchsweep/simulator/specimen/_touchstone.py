@@ -16,8 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import DataFileError
-
-from ._network import change_reference
+from benchsweep.simulator.specimen._network import change_reference
 
 __all__ = ["TouchstoneData", "read_touchstone"]
 

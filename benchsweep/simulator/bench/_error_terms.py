@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator._bench_definition import ErrorTermSpread
+from benchsweep.simulator.bench._definition import ErrorTermSpread
 
 __all__ = ["ErrorBoxes", "draw_error_boxes", "raw_matrix", "with_series_contacts"]
 

@@ -70,5 +70,5 @@ class CableType(Definition):
 
 def load_cable_type(category: str) -> CableType:
     """Return the shipped construction of a category ("5e", "6" or "6a")."""
-    folder = Path(str(resources.files("benchsweep"))) / "simulator" / "cables"
+    folder = Path(str(resources.files("benchsweep"))) / "simulator" / "specimen" / "cables"
     return load_model(folder / f"category-{category}.toml", CableType)

@@ -9,8 +9,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from benchsweep.errors import DataFileError
-
-from ._touchstone import TouchstoneData
+from benchsweep.simulator.specimen._touchstone import TouchstoneData
 
 __all__ = ["MeasuredMatrix"]
 

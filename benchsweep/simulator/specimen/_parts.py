@@ -12,9 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ._modes import PAIRS
-from ._network import Network, line, star, unitary
-from ._sections import REFERENCE_OHM
+from benchsweep.simulator.specimen._modes import PAIRS
+from benchsweep.simulator.specimen._network import (
+    Network,
+    line,
+    star,
+    unitary,
+)
+from benchsweep.simulator.specimen._sections import REFERENCE_OHM
 
 __all__ = [
     "Lump",

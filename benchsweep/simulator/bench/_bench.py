@@ -14,17 +14,23 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator._attachments import matrix_seen
-from benchsweep.simulator._bench_definition import BenchDefinition
-from benchsweep.simulator._connections import (
+from benchsweep.simulator.bench._attachments import matrix_seen
+from benchsweep.simulator.bench._connections import (
     Attached,
     ImpossibleConnection,
     format_connections,
     parse_connections,
 )
-from benchsweep.simulator._drift import Flex, Moment, Wandering, receiver_change, with_drift
-from benchsweep.simulator._error_terms import ErrorBoxes, draw_error_boxes, raw_matrix
-from benchsweep.simulator._kept import KeptMatrices
+from benchsweep.simulator.bench._definition import BenchDefinition
+from benchsweep.simulator.bench._drift import (
+    Flex,
+    Moment,
+    Wandering,
+    receiver_change,
+    with_drift,
+)
+from benchsweep.simulator.bench._error_terms import ErrorBoxes, draw_error_boxes, raw_matrix
+from benchsweep.simulator.bench._kept import KeptMatrices
 
 __all__ = ["Bench", "Device", "SweepRequest"]
 

@@ -7,8 +7,14 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from benchsweep.definitions import Definition
-
-from ._conditions import Condition, Crush, Kink, PlugOutOfWindow, Untwist, WetSection
+from benchsweep.simulator.specimen._conditions import (
+    Condition,
+    Crush,
+    Kink,
+    PlugOutOfWindow,
+    Untwist,
+    WetSection,
+)
 
 __all__ = ["Piece", "SpecimenDescription"]
 

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator._bench_definition import BenchDefinition
-from benchsweep.simulator._connections import Attached, parse_target
+from benchsweep.simulator.bench._connections import Attached, parse_target
+from benchsweep.simulator.bench._definition import BenchDefinition
 
 __all__ = ["matrix_seen"]
 

@@ -8,9 +8,14 @@ from typing import Annotated, Literal, TypeAlias
 from pydantic import BeforeValidator, Field, PositiveFloat, field_validator, model_validator
 
 from benchsweep.definitions import Definition
-
-from ._modes import PAIRS
-from ._parts import Lump, Permutation, Series, Shunt, untwisted
+from benchsweep.simulator.specimen._modes import PAIRS
+from benchsweep.simulator.specimen._parts import (
+    Lump,
+    Permutation,
+    Series,
+    Shunt,
+    untwisted,
+)
 
 __all__ = [
     "Condition",

@@ -1,0 +1,20 @@
+"""The hardware: an analyzer's ports with their errors, noise and drift, and what is attached to them.
+
+A bench is described in ``benches/*.toml``. It is asked for sweeps with plain numbers and answers with raw
+wave ratios; nothing here knows of commands, and a specimen is whatever has a scattering matrix (`Device`).
+"""
+
+from benchsweep.simulator.bench._bench import Bench, Device, SweepRequest
+from benchsweep.simulator.bench._connections import Attached, ImpossibleConnection, parse_connections
+from benchsweep.simulator.bench._definition import BenchDefinition, load_bench
+
+__all__ = [
+    "Attached",
+    "Bench",
+    "BenchDefinition",
+    "Device",
+    "ImpossibleConnection",
+    "SweepRequest",
+    "load_bench",
+    "parse_connections",
+]
