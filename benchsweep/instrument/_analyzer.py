@@ -21,13 +21,12 @@ from benchsweep.errors import (
     StaleData,
     UsageError,
 )
-from benchsweep.instrument._family import Family
-from benchsweep.instrument._identify import recognise
-from benchsweep.instrument._matrix import MatrixReader
-from benchsweep.instrument._readout import Memory
 from benchsweep.instrument._settings import Setup, apply_settings, check_ports, check_settings, refuse_changes
-from benchsweep.instrument._sweeping import Events, register, run_sweep, switched_on
+from benchsweep.instrument._status import Events, register, switched_on
+from benchsweep.instrument._sweeping import run_sweep
+from benchsweep.instrument.families import Family, recognise
 from benchsweep.instrument.links import Link, open_link, with_messages
+from benchsweep.instrument.matrix import MatrixReader, Memory
 from benchsweep.records import AnalyzerIdentity, RawSweep, SweepSettings
 
 __all__ = ["Analyzer", "open_analyzer"]

@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from benchsweep.errors import BadAnswer, InstrumentError, UsageError
 from benchsweep.instrument._asking import ask_all, number, write_supported, write_tolerant
-from benchsweep.instrument._family import Family, number_text
+from benchsweep.instrument.families import Family, number_text
 from benchsweep.instrument.links import Link
 from benchsweep.records import SweepSegment, SweepSettings
 

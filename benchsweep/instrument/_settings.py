@@ -20,9 +20,9 @@ from benchsweep.instrument._asking import (
     write_supported,
     write_tolerant,
 )
-from benchsweep.instrument._family import Confirmation, Correction, Family, Operation, Query
 from benchsweep.instrument._segments import check_segments, segment_questions, write_segments
-from benchsweep.instrument._sweeping import COMPLETE, ERRORS, register
+from benchsweep.instrument._status import COMPLETE, ERRORS, register
+from benchsweep.instrument.families import Confirmation, Correction, Family, Operation, Query
 from benchsweep.instrument.links import Link
 from benchsweep.records import SweepSettings
 

@@ -27,7 +27,7 @@ from benchsweep.errors import (
     UsageError,
 )
 from benchsweep.instrument import Analyzer, open_analyzer, open_link
-from benchsweep.instrument._ways import WAYS
+from benchsweep.instrument.matrix._ways import WAYS
 from benchsweep.records import RawSweep, SweepSettings
 from benchsweep.simulator import BenchOptions, running_bench
 
@@ -414,7 +414,7 @@ def test_power_that_went_meanwhile(analyzer: Analyzer, monkeypatch: pytest.Monke
 def test_data_of_a_port_that_was_not_driven(analyzer: Analyzer, monkeypatch: pytest.MonkeyPatch) -> None:
     """Too few measurements defined: the others' columns are zero, and that is found out."""
     way = replace(WAYS["snp-rows"], defines=lambda ports: ((ports[0], ports[0]), (ports[-1], ports[0])))
-    monkeypatch.setattr("benchsweep.instrument._matrix.WAYS", {"snp-rows": way})
+    monkeypatch.setattr("benchsweep.instrument.matrix._matrix.WAYS", {"snp-rows": way})
     analyzer.configure(replace(GRID, points=41), (1, 2, 3))
     with pytest.raises(BadAnswer, match="port 2, 3: exactly zero"):
         analyzer.sweep((1, 2, 3))

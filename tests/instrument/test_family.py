@@ -10,9 +10,9 @@ import pytest
 from benchsweep.definitions import find_definition
 from benchsweep.errors import DefinitionError, UnknownName
 from benchsweep.instrument import list_families, load_family
-from benchsweep.instrument._behaviours import PARAMETER_NAMES, SWEEP, parse_parameter
-from benchsweep.instrument._family import Behaviours
-from benchsweep.instrument._ways import WAYS
+from benchsweep.instrument.families._behaviours import PARAMETER_NAMES, SWEEP, parse_parameter
+from benchsweep.instrument.families._family import Behaviours
+from benchsweep.instrument.matrix._ways import WAYS
 
 SHIPPED = "named-measurement"
 

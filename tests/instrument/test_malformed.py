@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from benchsweep.errors import BenchsweepError
 from benchsweep.instrument import Analyzer, open_link
-from benchsweep.instrument._identify import recognise
+from benchsweep.instrument.families._identify import recognise
 from benchsweep.instrument.links._transport import Transport
 from benchsweep.records import SweepSettings
 from benchsweep.simulator import BenchOptions, RunningBench, running_bench

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from benchsweep.definitions import Definition, list_definitions, load_definition
-from benchsweep.instrument._family_rules import check_complete, check_template
+from benchsweep.instrument.families._rules import check_complete, check_template
 
 __all__ = [
     "Behaviours", "Commands", "Confirmation", "Correction", "Family", "Operation", "ProbeRule", "Queries",

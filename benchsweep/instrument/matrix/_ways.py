@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer
-from benchsweep.instrument._family import Family
-from benchsweep.instrument._measurements import Measurements
+from benchsweep.instrument.families import Family
 from benchsweep.instrument.links import Link
+from benchsweep.instrument.matrix._measurements import Measurements
 
 __all__ = ["WAYS", "MatrixWay", "Reader", "Rows"]
 

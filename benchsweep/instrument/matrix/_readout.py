@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer, InvalidData, StaleData
-from benchsweep.instrument._ways import other_byte_order
 from benchsweep.instrument.links import Link
+from benchsweep.instrument.matrix._ways import other_byte_order
 
 __all__ = ["Memory", "Order", "check_axis", "check_driven", "check_valid", "find_order", "in_order"]
 

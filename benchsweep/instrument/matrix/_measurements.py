@@ -8,8 +8,7 @@ from types import MappingProxyType
 
 from benchsweep.errors import InstrumentError, ScpiError
 from benchsweep.instrument._asking import ask_all, write_supported, write_tolerant
-from benchsweep.instrument._behaviours import PARAMETER_NAMES, parse_parameter
-from benchsweep.instrument._family import Family
+from benchsweep.instrument.families import PARAMETER_NAMES, Family, parse_parameter
 from benchsweep.instrument.links import Link
 
 __all__ = ["Measurements", "Trace", "define_measurements", "define_one"]

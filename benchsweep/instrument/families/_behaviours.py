@@ -1,6 +1,6 @@
 """The closed set of ways in which families differ beyond spelling; a family file names one of each.
 
-How the matrix is read has a file of its own, `_ways`.
+How a matrix is read is another such set, in the room ``matrix``.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from benchsweep.instrument._family import Family
+from benchsweep.instrument.families._family import Family
 
 __all__ = ["PARAMETER_NAMES", "SWEEP", "SweepSteps", "parse_parameter"]
 

@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer, InstrumentTimeout, InvalidData, NotSupported
 from benchsweep.instrument._asking import is_absent, knows
-from benchsweep.instrument._family import Family, Query
-from benchsweep.instrument._measurements import Measurements, define_measurements, define_one
-from benchsweep.instrument._readout import (
+from benchsweep.instrument._settings import expected_axis
+from benchsweep.instrument.families import Family, Query
+from benchsweep.instrument.links import Link
+from benchsweep.instrument.matrix._measurements import Measurements, define_measurements, define_one
+from benchsweep.instrument.matrix._readout import (
     Order,
     check_axis,
     check_driven,
@@ -20,9 +22,7 @@ from benchsweep.instrument._readout import (
     find_order,
     in_order,
 )
-from benchsweep.instrument._settings import expected_axis
-from benchsweep.instrument._ways import WAYS, MatrixWay, Reader, Rows
-from benchsweep.instrument.links import Link
+from benchsweep.instrument.matrix._ways import WAYS, MatrixWay, Reader, Rows
 from benchsweep.records import SweepSettings
 
 __all__ = ["MatrixReader"]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from benchsweep.errors import BadAnswer, InstrumentTimeout, UnknownFamily, UsageError
-from benchsweep.instrument._family import Family, ProbeRule, list_families, load_family
+from benchsweep.instrument.families._family import Family, ProbeRule, list_families, load_family
 from benchsweep.instrument.links import ERROR_ENTRY, Link
 from benchsweep.records import AnalyzerIdentity, Probe
 
