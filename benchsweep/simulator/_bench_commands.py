@@ -3,61 +3,29 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable
 from typing import Any
 
 from benchsweep.errors import BenchsweepError
-from benchsweep.simulator._faults import NO_FAULT
-from benchsweep.simulator._instrument import CommandTable, Instrument
-from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._scpi_device import ScpiDevice
-from benchsweep.simulator._tree import Call, Command
-from benchsweep.simulator._values import (
-    Integer,
+from benchsweep.simulator.analyzer import CommandTable, Instrument
+from benchsweep.simulator.bench import ImpossibleConnection
+from benchsweep.simulator.scpi import (
+    Call,
+    Command,
     Limits,
     Number,
+    ScpiFault,
     Text,
     number_text,
     string_text,
 )
-from benchsweep.simulator.bench import ImpossibleConnection
 from benchsweep.simulator.specimen import load_specimen
 
-__all__ = ["BENCH_COMMANDS", "FAULT_COMMANDS"]
+__all__ = ["BENCH_COMMANDS"]
 
 _Call = Call[Instrument]
 _TEXT: Text[Any] = Text()
-_MOST_MESSAGES = 1_000_000
-_LONGEST_FAULT_S = 3600.0
 _LONGEST_WAIT_S = 1e6
 _STEEPEST_DB, _STEEPEST_PS = 100.0, 1e6
-
-
-def _arm_fault(call: Call[ScpiDevice]) -> None:
-    name, *rest = call.arguments
-    after = rest[0] if rest else 0
-    seconds = rest[1] if len(rest) > 1 else None
-    known = call.device.faults.kinds
-    if name != NO_FAULT and name not in known:
-        raise ScpiFault(-224, f"{name[:40]}, allowed {NO_FAULT}, {', '.join(known)}")
-    if call.device.lacks(name):
-        raise ScpiFault(-241, f"{name}: this analyzer has none")
-    if name == NO_FAULT:
-        call.device.repair()
-    call.device.faults.arm(name, after, seconds, call.session)
-
-
-FAULT_COMMANDS: Iterable[Command[Any]] = (
-    Command(
-        "BENCh:FAULt",
-        _arm_fault,
-        lambda call: string_text(call.device.faults.armed),
-        takes=(_TEXT, Integer(Limits(0, _MOST_MESSAGES, 0)), Number(Limits(0.0, _LONGEST_FAULT_S, 0.6), "S")),
-        optional=2,
-    ),
-    Command("BENCh:FAULt:CATalog", query=lambda call: string_text(",".join(call.device.faults.kinds))),
-    Command("BENCh:FAULt:COUNt", query=lambda call: call.device.faults.struck),
-)
 
 
 def _connect(call: _Call) -> None:
@@ -77,7 +45,6 @@ async def _exchange_specimen(call: _Call) -> None:
 
 
 BENCH_COMMANDS: CommandTable = (
-    *FAULT_COMMANDS,
     Command(
         "BENCh:CONNect",
         _connect,

@@ -15,18 +15,24 @@ from __future__ import annotations
 import asyncio
 import re
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any
 
-from benchsweep.simulator._bench_commands import FAULT_COMMANDS
-from benchsweep.simulator._common import COMMON_COMMANDS
-from benchsweep.simulator._faults import RELAY_FAULTS
-from benchsweep.simulator._grammar import Form, Parameter
-from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._scpi_device import ScpiDevice, version
-from benchsweep.simulator._tree import Call, Command
-from benchsweep.simulator._values import Kind
 from benchsweep.simulator.bench import Attached, Bench, parse_connections
+from benchsweep.simulator.scpi import (
+    COMMON_COMMANDS,
+    DROP_LINK,
+    FAULT_COMMANDS,
+    Call,
+    Command,
+    FaultKind,
+    Form,
+    Kind,
+    Parameter,
+    ScpiDevice,
+    ScpiFault,
+    version,
+)
 
 __all__ = ["COLUMNS", "Relay", "RelayMatrix"]
 
@@ -41,6 +47,19 @@ _RAILS = (len(_TARGETS) + 1, len(_TARGETS) + 2)
 COLUMNS = len(_TARGETS) + len(_RAILS)
 
 _ELEMENT = re.compile(r"\s*(\d{1,4})\s*!\s*(\d{1,4})\s*(?::\s*(\d{1,4})\s*!\s*(\d{1,4})\s*)?")
+
+
+_FAULTS: Mapping[str, FaultKind] = {
+    "relay-stuck-open": FaultKind(
+        "a relay that is told to close",
+        "Its coil or contact has failed: it stays open from then on. The read-back says so.",
+    ),
+    "relay-stuck-closed": FaultKind(
+        "a closed relay that is told to open",
+        "Its contact has welded: it stays closed from then on. The read-back says so.",
+    ),
+    "drop-link": DROP_LINK,
+}
 
 
 class _ChannelList(Kind["RelayMatrix"]):
@@ -89,7 +108,7 @@ class RelayMatrix(ScpiDevice):
     """
 
     def __init__(self, bench: Bench, *, decides: bool, identity: str) -> None:
-        super().__init__((COMMON_COMMANDS, FAULT_COMMANDS, _COMMANDS), {}, RELAY_FAULTS)
+        super().__init__((COMMON_COMMANDS, FAULT_COMMANDS, _COMMANDS), {}, _FAULTS)
         self.rows = bench.ports
         self.closed: set[Relay] = set()
         self._coils: set[Relay] = set()

@@ -12,14 +12,12 @@ from typing import Any
 
 from benchsweep.errors import UnknownName, UsageError
 from benchsweep.simulator._bench_commands import BENCH_COMMANDS
-from benchsweep.simulator._common import ANALYZER_COMMANDS, COMMON_COMMANDS
-from benchsweep.simulator._door import HOST, Door, StreamDoor
-from benchsweep.simulator._families import FAMILIES
-from benchsweep.simulator._hislip import HislipDoor
-from benchsweep.simulator._instrument import Instrument
 from benchsweep.simulator._relay_matrix import RelayMatrix
-from benchsweep.simulator._vxi11 import Vxi11Door
+from benchsweep.simulator.analyzer import ANALYZER_COMMANDS, Instrument
 from benchsweep.simulator.bench import Bench, load_bench
+from benchsweep.simulator.doors import HOST, Door, HislipDoor, StreamDoor, Vxi11Door
+from benchsweep.simulator.families import FAMILIES
+from benchsweep.simulator.scpi import COMMON_COMMANDS, FAULT_COMMANDS
 from benchsweep.simulator.specimen import load_specimen
 
 __all__ = ["BenchOptions", "RunningBench", "list_families", "running_bench", "serve"]
@@ -120,7 +118,7 @@ def build_devices(options: BenchOptions) -> tuple[Instrument, RelayMatrix]:
     )
     identity = f"{definition.name}-{options.seed}-{definition.fingerprint(options.ports, options.seed)}"
     # The family's own commands first: it may spell a general one in its own way.
-    tables = (*family.tables, COMMON_COMMANDS, ANALYZER_COMMANDS, BENCH_COMMANDS)
+    tables = (*family.tables, COMMON_COMMANDS, FAULT_COMMANDS, ANALYZER_COMMANDS, BENCH_COMMANDS)
     return (
         Instrument(bench, tables, identity, family.style),
         RelayMatrix(bench, decides=options.relays, identity=identity),

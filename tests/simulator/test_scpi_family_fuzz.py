@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from benchsweep.simulator import BenchOptions, running_bench
-from benchsweep.simulator._families import FAMILIES
+from benchsweep.simulator.families import FAMILIES
 
 from .conftest import Client
 

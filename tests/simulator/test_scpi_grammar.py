@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchsweep.simulator._grammar import Form, Parameter, split_units
-from benchsweep.simulator._messages import ScpiFault
-from benchsweep.simulator._tree import Command, Tree
-from benchsweep.simulator._values import (
+from benchsweep.simulator.scpi._grammar import Form, Parameter, split_units
+from benchsweep.simulator.scpi._messages import ScpiFault
+from benchsweep.simulator.scpi._tree import Command, Tree
+from benchsweep.simulator.scpi._values import (
     Boolean,
     Choice,
     Integer,
