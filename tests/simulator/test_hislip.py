@@ -361,6 +361,18 @@ def test_shared_locks_are_shared_by_a_key(client: Hislip, bench: RunningBench) -
     third.close()
 
 
+def test_a_lock_granted_to_a_client_that_has_gone_is_given_back(client: Hislip, bench: RunningBench) -> None:
+    gone = Hislip(bench.addresses["hislip"])
+    assert lock(client) == 1
+    gone.asynchronous.send(LOCK, 1, 20_000)  # waits for its turn
+    gone.sync.close()
+    time.sleep(0.1)
+    assert release(client) == 1
+    assert lock(client, 2000) == 1
+    assert client.ask("SENS:SWE:TYPE?") == "LIN"
+    gone.asynchronous.close()
+
+
 def test_clients_do_not_get_each_others_answers(client: Hislip, bench: RunningBench) -> None:
     others = [Hislip(bench.addresses["hislip"]) for _ in range(4)]
     for index, other in enumerate(others):

@@ -185,6 +185,8 @@ class HislipDoor(Door):
                     continue
                 await send(writer, await self._reply_asynchronous(client, frame))
         finally:
+            # It may have been granted a lock when the other connection had ended already.
+            self.locks.release_all(client.number)
             client.sync.close()
 
     async def _reply_asynchronous(self, client: _Client, frame: Frame) -> Frame:
