@@ -15,13 +15,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import (
+    BadAnswer,
     BenchsweepError,
     InstrumentError,
     PowerCycled,
     StaleData,
     UsageError,
 )
-from benchsweep.instrument._settings import Setup, apply_settings, check_ports, check_settings, refuse_changes
+from benchsweep.instrument._settings import (
+    Setup,
+    apply_settings,
+    check_ports,
+    check_settings,
+    refuse_cause,
+    refuse_changes,
+)
 from benchsweep.instrument._status import Events, register, switched_on
 from benchsweep.instrument._sweeping import run_sweep
 from benchsweep.instrument.families import Family, recognise
@@ -323,24 +331,31 @@ class Analyzer:
         if ports != self._matrix.ports:
             self._matrix.define(ports)
         self._last_ports = ports
-        state = {**setup.state, **self._matrix.state}
-        refuse_changes(self.link, state, "before the sweep")
+        refuse_changes(self.link, self._stated(setup), "before the sweep")
         seconds = 0.0
 
         def run(driven: int) -> None:
             nonlocal seconds
             seconds += self._run(setup, driven)
 
-        s = self._matrix.sweep_and_read(run)
+        try:
+            s = self._matrix.sweep_and_read(run)
+        except BadAnswer as error:
+            refuse_cause(self._events, self._stated(setup), error)
+            raise
         taken_at = datetime.now(UTC).isoformat(timespec="milliseconds")
         self._events.read()
-        stated = {**setup.state, **self._matrix.state}
+        stated = self._stated(setup)
         refuse_changes(self.link, stated, "after the sweep")
         self.link.check("sweeping and reading the data")
         if self._events.user_request:
             stated[_FRONT_PANEL] = "yes"
             self._events.user_request = False
         return RawSweep(self.frequency_hz, s, ports, taken_at, seconds, MappingProxyType(stated))
+
+    def _stated(self, setup: Setup) -> dict[str, str]:
+        """Return question -> answer for everything that was set or defined."""
+        return {**setup.state, **self._matrix.state}
 
     def _run(self, setup: Setup, driven: int) -> float:
         """Sweep with `driven` ports in turn and return how long it took."""
@@ -357,7 +372,7 @@ class Analyzer:
     def _begin_anew(self, setup: Setup, ports: tuple[int, ...]) -> None:
         """Set up again after a sweep that failed: the analyzer may hold data of it that nobody has seen."""
         self._events.read()
-        refuse_changes(self.link, {**setup.state, **self._matrix.state}, "after a sweep that failed")
+        refuse_changes(self.link, self._stated(setup), "after a sweep that failed")
         self._configure(self._wanted or setup.used, ports)
 
     def _doubt(self, sweep: RawSweep, repeated: tuple[int, ...]) -> RawSweep:

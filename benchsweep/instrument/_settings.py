@@ -10,7 +10,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.errors import InstrumentError, InstrumentTimeout, NotSupported, SettingsChanged, UsageError
+from benchsweep.errors import (
+    BadAnswer,
+    InstrumentError,
+    InstrumentTimeout,
+    NotSupported,
+    PowerCycled,
+    SettingsChanged,
+    UsageError,
+)
 from benchsweep.instrument._asking import (
     ask_all,
     confirm,
@@ -21,12 +29,15 @@ from benchsweep.instrument._asking import (
     write_tolerant,
 )
 from benchsweep.instrument._segments import check_segments, segment_questions, write_segments
-from benchsweep.instrument._status import COMPLETE, ERRORS, register
+from benchsweep.instrument._status import COMPLETE, ERRORS, Events, register
 from benchsweep.instrument.families import Confirmation, Correction, Family, Operation, Query
 from benchsweep.instrument.links import Link
 from benchsweep.records import SweepSettings
 
-__all__ = ["Setup", "apply_settings", "check_ports", "check_settings", "expected_axis", "refuse_changes"]
+__all__ = [
+    "Setup", "apply_settings", "check_ports", "check_settings", "expected_axis", "refuse_cause",
+    "refuse_changes",
+]  # fmt: skip
 
 _PRESET_PATIENCE_S = 60.0
 _SHORTEST_POLL_S = 0.002
@@ -202,6 +213,34 @@ def refuse_changes(link: Link, expected: Mapping[str, str], when: str) -> None:
             differences=changed,
             hint="Leave the front panel alone, close other programs, and start this measurement again.",
         )
+
+
+def refuse_cause(events: Events, expected: Mapping[str, str], error: BadAnswer) -> None:
+    """Raise what explains data that cannot be right; return where nothing does.
+
+    Parameters
+    ----------
+    events
+        The status register of the instrument.
+    expected
+        Question -> answer.
+    error
+        What is wrong with the data.
+
+    Raises
+    ------
+    PowerCycled
+        The analyzer was switched off and on.
+    SettingsChanged
+        With every difference.
+    """
+    try:
+        events.read()
+        refuse_changes(events.link, expected, "when the data were not as they should be")
+    except (PowerCycled, SettingsChanged) as cause:
+        raise cause from error
+    except InstrumentError:
+        return  # it shows again at the next use of the link; `error` came first
 
 
 def expected_axis(used: SweepSettings) -> NDArray[np.float64]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from typing import Any
 
@@ -24,6 +24,7 @@ from benchsweep.errors import (
     StaleData,
 )
 from benchsweep.instrument import Analyzer, Link, open_analyzer, open_link
+from benchsweep.instrument._sweeping import run_sweep
 from benchsweep.records import SweepSegment, SweepSettings
 from benchsweep.simulator import BenchOptions, running_bench
 
@@ -195,6 +196,87 @@ def test_another_instrument_at_the_address() -> None:
         analyzer._reopen = lambda: open_link(second.address, timeout_s=1.0)
         with pytest.raises(InstrumentError, match="another instrument answers"):
             analyzer.restore()
+
+
+# In the words of each family: another number of points, and another start.
+CHANGES = {
+    "single-channel": ("SENS:SWE:POIN 15", "SENS:FREQ:STAR 30 MHZ"),
+    **dict.fromkeys(
+        (name for name in FAMILIES if name != "single-channel"),
+        ("SENS1:SWE:POIN 15", "SENS1:FREQ:STAR 30 MHZ"),
+    ),
+}
+
+
+def meddled(
+    monkeypatch: pytest.MonkeyPatch, bench: Rig, command: str, then: Callable[[], None] = lambda: None
+) -> None:
+    """Have `command` come from somebody else just when the next sweep begins, and do `then` after it."""
+    real = run_sweep
+    commands = [command]
+
+    def run(*given: Any) -> None:
+        if commands:
+            bench.bench.write_checked(commands.pop(), doing="meddling")
+        real(*given)
+        then()
+
+    monkeypatch.setattr("benchsweep.instrument._analyzer.run_sweep", run)
+
+
+@pytest.mark.parametrize("change", [0, 1], ids=["points", "start"])
+@pytest.mark.parametrize("family", FAMILIES)
+def test_data_that_a_changed_setting_explains_end_the_measurement(
+    family: str, change: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Seen by the data before the settings are asked for again; a repeat would only hide who did it."""
+    with rig(family) as bench:
+        meddled(monkeypatch, bench, CHANGES[family][change])
+        with pytest.raises(SettingsChanged) as caught:
+            bench.sweep()
+        assert not caught.value.passing
+        word = ("POIN?", "STAR?")[change]
+        assert [item.split(" was ")[0].endswith(word) for item in caught.value.differences].count(True) == 1
+        assert caught.value.messages
+        # The axis comes with the data, is asked for, or is not there; the number of values always tells.
+        if change == 0:
+            assert "when the data were not as they should be" in caught.value.message
+            assert isinstance(caught.value.__cause__, BadAnswer)
+        bench.configure()
+        bench.sweep()
+
+
+def test_data_that_a_power_cut_explains(monkeypatch: pytest.MonkeyPatch) -> None:
+    with rig("named-measurement") as bench:
+        link = bench.analyzer.link
+        ask = link.query
+
+        def cut() -> None:
+            monkeypatch.setattr(
+                link, "query", lambda command, **more: "128" if command == "*ESR?" else ask(command, **more)
+            )
+
+        meddled(monkeypatch, bench, CHANGES["named-measurement"][0], cut)
+        with pytest.raises(PowerCycled) as caught:
+            bench.sweep()
+        assert isinstance(caught.value.__cause__, BadAnswer)
+
+
+def test_wrong_data_come_before_a_link_that_is_lost_on_asking_why(monkeypatch: pytest.MonkeyPatch) -> None:
+    with rig("named-measurement") as bench:
+        reader = bench.analyzer._matrix
+        read = reader.sweep_and_read
+
+        def spoilt(run: Callable[[int], None]) -> NDArray[np.complex128]:
+            read(run)
+            bench.analyzer.link.close()
+            raise BadAnswer("spoilt", hint="Measure again.")
+
+        monkeypatch.setattr(reader, "sweep_and_read", spoilt)
+        with pytest.raises(BadAnswer, match="spoilt"):
+            bench.sweep()
+        bench.analyzer.restore()
+        bench.sweep()
 
 
 def test_a_failed_sweep_leaves_nothing_behind() -> None:
