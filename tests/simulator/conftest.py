@@ -9,12 +9,26 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from benchsweep.simulator import BenchOptions, running_bench
+from benchsweep.simulator import BenchOptions, RunningBench, running_bench
 
 TIMEOUT_S = 5.0
 
 
-class Client:
+class Asking:
+    """A client of whatever door that can ask and be answered."""
+
+    def ask(self, command: str) -> str:
+        raise NotImplementedError
+
+    def errors(self) -> list[int]:
+        """Read the error queue until it is empty."""
+        numbers = []
+        while (number := int(self.ask("SYST:ERR?").split(",")[0])) != 0:
+            numbers.append(number)
+        return numbers
+
+
+class Client(Asking):
     """A bare socket that speaks lines."""
 
     def __init__(self, address: str) -> None:
@@ -41,12 +55,6 @@ class Client:
         assert self.file.read(1) == b"\n"
         return np.frombuffer(payload, form)
 
-    def errors(self) -> list[int]:
-        numbers = []
-        while (number := int(self.ask("SYST:ERR?").split(",")[0])) != 0:
-            numbers.append(number)
-        return numbers
-
     def close(self) -> None:
         self.file.close()
         self.socket.close()
@@ -64,6 +72,21 @@ SETUP = (
 def address() -> Iterator[str]:
     with running_bench(BenchOptions(ports=4)) as bench:
         yield bench.address
+
+
+@pytest.fixture(scope="module")
+def bench() -> Iterator[RunningBench]:
+    """A bench without noise, by all its doors."""
+    with running_bench(BenchOptions(ports=4, noiseless=True)) as running:
+        yield running
+
+
+@pytest.fixture
+def lines(bench: RunningBench) -> Iterator[Client]:
+    """A client of the analyzer of `bench` by the raw socket."""
+    found = Client(bench.address)
+    yield found
+    found.close()
 
 
 @pytest.fixture

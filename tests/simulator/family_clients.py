@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
+
+from benchsweep.simulator import BenchOptions, running_bench
 
 from .conftest import Client
 
@@ -175,3 +178,27 @@ DRIVERS: Mapping[str, Driver] = {
     "single-channel": Driver((2,), set_up_s, take_init, matrix_s, "", None, 65_536, 1),
     "sense-function": Driver((2, 4), set_up_f, take_init, matrix_f, "+", "SWE:SPAC", 65_536, 2),
 }
+
+
+def own_analyzer(family: str) -> tuple[Callable[..., Iterator[str]], Callable[..., Iterator[Client]]]:
+    """Return two fixtures for a module to name `own_address` and `client`: an analyzer of that family with up
+    to four ports, and for each test a client of it after a reset, with a cord between the ports.
+    """
+    ports = max(n for n in DRIVERS[family].ports if n <= 4)
+    legs = ("A:12.1", "B:12.1") if ports == 2 else ("A:12.1", "A:12.2", "B:12.1", "B:12.2")
+    joined = ",".join(f"{port}={leg}" for port, leg in enumerate(legs, 1))
+
+    @pytest.fixture(scope="module")
+    def own_address() -> Iterator[str]:
+        with running_bench(BenchOptions(ports=ports, family=family)) as bench:
+            yield bench.address
+
+    @pytest.fixture
+    def client(own_address: str) -> Iterator[Client]:
+        one = Client(own_address)
+        one.write("*RST", "*CLS", f"BENC:CONN '{joined}'", "SENS:SWE:POIN 11")
+        assert one.errors() == []
+        yield one
+        one.close()
+
+    return own_address, client

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from benchsweep.simulator import BenchOptions, RunningBench, running_bench
 
-from .conftest import TIMEOUT_S, Client
+from .conftest import TIMEOUT_S, Asking, Client
 
 INITIALIZE, INITIALIZE_RESPONSE, FATAL_ERROR, ERROR, LOCK, LOCK_RESPONSE = 0, 1, 2, 3, 4, 5
 DATA, DATA_END, CLEAR_COMPLETE, CLEAR_ACKNOWLEDGE, TRIGGER = 6, 7, 8, 9, 12
@@ -68,7 +68,7 @@ class Wire:
         self.socket.close()
 
 
-class Hislip:
+class Hislip(Asking):
     """A client: both connections, message ids, the delivered flag."""
 
     def __init__(self, address: str) -> None:
@@ -103,12 +103,6 @@ class Hislip:
     def ask(self, text: str) -> str:
         return self.read(self.write(text))
 
-    def errors(self) -> list[int]:
-        numbers = []
-        while (number := int(self.ask("SYST:ERR?").split(",")[0])) != 0:
-            numbers.append(number)
-        return numbers
-
     def status(self, delivered: int | None = None) -> int:
         flag, self.delivered = (self.delivered if delivered is None else delivered), 0
         self.asynchronous.send(STATUS_QUERY, flag, self.next_id)
@@ -130,26 +124,12 @@ class Hislip:
         self.asynchronous.close()
 
 
-@pytest.fixture(scope="module")
-def bench() -> Iterator[RunningBench]:
-    with running_bench(BenchOptions(ports=4, noiseless=True)) as running:
-        yield running
-
-
 @pytest.fixture
 def client(bench: RunningBench) -> Iterator[Hislip]:
     found = Hislip(bench.addresses["hislip"])
     found.write("BENC:FAUL 'none'")
     found.write("*RST;*CLS;*ESE 0;*SRE 0")
     assert found.errors() == []
-    yield found
-    found.close()
-
-
-@pytest.fixture
-def lines(bench: RunningBench) -> Iterator[Client]:
-    """A client of the same analyzer by the raw socket."""
-    found = Client(bench.address)
     yield found
     found.close()
 

@@ -2,32 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
-import pytest
 
 from benchsweep.simulator import BenchOptions, running_bench
 
 from .conftest import Client
-from .family_clients import DRIVERS, complex_trace
+from .family_clients import DRIVERS, complex_trace, own_analyzer
 
 DRIVER = DRIVERS["numbered-measurement"]
-
-
-@pytest.fixture(scope="module")
-def own_address() -> Iterator[str]:
-    with running_bench(BenchOptions(ports=4, family="numbered-measurement")) as bench:
-        yield bench.address
-
-
-@pytest.fixture
-def client(own_address: str) -> Iterator[Client]:
-    one = Client(own_address)
-    one.write("*RST", "*CLS", "BENC:CONN '1=A:12.1,2=A:12.2,3=B:12.1,4=B:12.2'", "SENS:SWE:POIN 11")
-    assert one.errors() == []
-    yield one
-    one.close()
+own_address, client = own_analyzer("numbered-measurement")
 
 
 def test_the_preset_has_its_traps(client: Client) -> None:

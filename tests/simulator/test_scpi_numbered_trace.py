@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -11,24 +10,10 @@ import pytest
 from benchsweep.simulator import BenchOptions, running_bench
 
 from .conftest import Client
-from .family_clients import DRIVERS, complex_trace
+from .family_clients import DRIVERS, complex_trace, own_analyzer
 
 DRIVER = DRIVERS["numbered-trace"]
-
-
-@pytest.fixture(scope="module")
-def own_address() -> Iterator[str]:
-    with running_bench(BenchOptions(ports=4, family="numbered-trace")) as bench:
-        yield bench.address
-
-
-@pytest.fixture
-def client(own_address: str) -> Iterator[Client]:
-    one = Client(own_address)
-    one.write("*RST", "*CLS", "BENC:CONN '1=A:12.1,2=A:12.2,3=B:12.1,4=B:12.2'", "SENS:SWE:POIN 11")
-    assert one.errors() == []
-    yield one
-    one.close()
+own_address, client = own_analyzer("numbered-trace")
 
 
 def s(client: Client, name: str) -> np.ndarray:

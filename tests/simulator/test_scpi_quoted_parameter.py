@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -13,24 +12,10 @@ from benchsweep.definitions import find_definition
 from benchsweep.simulator import BenchOptions, running_bench
 
 from .conftest import Client
-from .family_clients import DRIVERS, complex_trace
+from .family_clients import DRIVERS, complex_trace, own_analyzer
 
 DRIVER = DRIVERS["quoted-parameter"]
-
-
-@pytest.fixture(scope="module")
-def own_address() -> Iterator[str]:
-    with running_bench(BenchOptions(ports=4, family="quoted-parameter")) as bench:
-        yield bench.address
-
-
-@pytest.fixture
-def client(own_address: str) -> Iterator[Client]:
-    one = Client(own_address)
-    one.write("*RST", "*CLS", "BENC:CONN '1=A:12.1,2=A:12.2,3=B:12.1,4=B:12.2'", "SENS:SWE:POIN 11")
-    assert one.errors() == []
-    yield one
-    one.close()
+own_address, client = own_analyzer("quoted-parameter")
 
 
 def test_the_preset_has_its_traps(client: Client) -> None:

@@ -2,32 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 import pytest
 
-from benchsweep.simulator import BenchOptions, running_bench
-
 from .conftest import Client
-from .family_clients import DRIVERS, complex_trace
+from .family_clients import DRIVERS, complex_trace, own_analyzer
 
 DRIVER = DRIVERS["single-channel"]
-
-
-@pytest.fixture(scope="module")
-def own_address() -> Iterator[str]:
-    with running_bench(BenchOptions(ports=2, family="single-channel")) as bench:
-        yield bench.address
-
-
-@pytest.fixture
-def client(own_address: str) -> Iterator[Client]:
-    one = Client(own_address)
-    one.write("*RST", "*CLS", "BENC:CONN '1=A:12.1,2=B:12.1'", "SENS:SWE:POIN 11")
-    assert one.errors() == []
-    yield one
-    one.close()
+own_address, client = own_analyzer("single-channel")
 
 
 def test_what_it_has_not(client: Client) -> None:

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from benchsweep.simulator import BenchOptions, RunningBench, running_bench
+from benchsweep.simulator import RunningBench
 
-from .conftest import TIMEOUT_S, Client
+from .conftest import TIMEOUT_S, Asking, Client
 
 PROGRAM = 0x0607AF
 CREATE, WRITE, READ, STATUS, TRIGGER, CLEAR, REMOTE, LOCAL, LOCK, UNLOCK = range(10, 20)
@@ -81,7 +81,7 @@ class Rpc:
         self.socket.close()
 
 
-class Vxi11(Rpc):
+class Vxi11(Rpc, Asking):
     """A client with one link."""
 
     def __init__(self, address: str) -> None:
@@ -122,18 +122,6 @@ class Vxi11(Rpc):
     def generic(self, procedure: int, flags: int = 0, lock_ms: int = 0) -> int:
         return struct.unpack("!I", self.call(procedure, self.link, flags, lock_ms, 0))[0]
 
-    def errors(self) -> list[int]:
-        numbers = []
-        while (number := int(self.ask("SYST:ERR?").split(",")[0])) != 0:
-            numbers.append(number)
-        return numbers
-
-
-@pytest.fixture(scope="module")
-def bench() -> Iterator[RunningBench]:
-    with running_bench(BenchOptions(ports=4, noiseless=True)) as running:
-        yield running
-
 
 @pytest.fixture
 def client(bench: RunningBench) -> Iterator[Vxi11]:
@@ -141,13 +129,6 @@ def client(bench: RunningBench) -> Iterator[Vxi11]:
     found.write("BENC:FAUL 'none'")
     found.write("*RST;*CLS;*ESE 0;*SRE 0")
     assert found.errors() == []
-    yield found
-    found.close()
-
-
-@pytest.fixture
-def lines(bench: RunningBench) -> Iterator[Client]:
-    found = Client(bench.address)
     yield found
     found.close()
 
