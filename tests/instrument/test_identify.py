@@ -200,6 +200,25 @@ def test_from_before_scpi(scripted: Any) -> None:
     assert caught.value.evidence[0] == ("*IDN?", "Works,old,0,1")
 
 
+def test_something_that_only_accepts(scripted: Any) -> None:
+    """A raw port has no greeting, so it shows at the first question; the words say what to check."""
+    bench = scripted(lambda line: None)
+    with open_link(bench.address, timeout_s=0.2) as link:
+        with pytest.raises(InstrumentTimeout, match="nothing has been said on it yet") as caught:
+            identify(link)
+        assert caught.value.hint.startswith("Check that address and port")
+        assert "before SCPI" in caught.value.hint
+
+
+def test_something_that_falls_silent(scripted: Any) -> None:
+    bench = scripted(lambda line: {"*IDN?": b"Works,mute,0,1\n"}.get(line))
+    with open_link(bench.address, timeout_s=0.2) as link:
+        with pytest.raises(InstrumentTimeout) as caught:
+            identify(link)
+    assert "has been said" not in caught.value.message
+    assert caught.value.hint.startswith("Is the instrument busy")
+
+
 def test_unknown_where_messages_have_ends(start_server: Any, stopwatch: Any) -> None:
     """Each unknown question costs its time there; all of them together stay below three seconds."""
     server = start_server("hislip", instrument(STANDARD))

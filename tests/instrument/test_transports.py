@@ -17,7 +17,14 @@ import pytest
 import benchsweep.instrument.links._hislip as hislip
 import benchsweep.instrument.links._open as opening
 import benchsweep.instrument.links._vxi11 as vxi11
-from benchsweep.errors import BadAnswer, InstrumentError, InstrumentTimeout, LinkLost, UsageError
+from benchsweep.errors import (
+    BadAnswer,
+    BenchsweepError,
+    InstrumentError,
+    InstrumentTimeout,
+    LinkLost,
+    UsageError,
+)
 from benchsweep.instrument import Link, address_candidates, open_link
 
 VALUES = np.concatenate([np.frombuffer(bytes(range(256)) * 8, "<f8"), np.frombuffer(b"\n" * 800, "<f8")])
@@ -317,11 +324,17 @@ def open_sockets() -> set[int]:
 
 class TestOpening:
     def refused(
-        self, address: str, match: str = "::", kind: type[Exception] = LinkLost, within_s: float = 3.0
+        self,
+        address: str,
+        match: str = "::",
+        kind: type[BenchsweepError] = LinkLost,
+        within_s: float = 3.0,
+        hint: str = "",
     ) -> None:
         started = time.monotonic()
-        with pytest.raises(kind, match=match):
+        with pytest.raises(kind, match=match) as caught:
             open_link(address, timeout_s=10.0)
+        assert hint in caught.value.hint
         assert time.monotonic() - started < within_s
 
     def test_refused(self, kind: str) -> None:
@@ -372,7 +385,9 @@ class TestOpening:
             late[0].session  # noqa: B018 - closed again
 
     def test_accepts_and_says_nothing(self, serve: Any, impatient: None) -> None:
-        self.refused(serve({}, silent="greeting").address)
+        self.refused(
+            serve({}, silent="greeting").address, "nobody answers", hint="another program may hold it"
+        )
 
     def test_half_open(self, start_server: Any, impatient: None) -> None:
         self.refused(start_server("hislip", {}, silent="second").address)

@@ -111,7 +111,8 @@ def _greet(asked: _Asked) -> str:
         # Before *CLS, which clears it: has the instrument been switched on since anybody last asked?
         asked.note("*ESR?", link.query("*ESR?"))
     except InstrumentTimeout as error:
-        error.hint = f"{_OLD} {error.hint}"
+        # What to check comes first: most often it is the address, seldom such an old analyzer.
+        error.hint = f"{error.hint}. {_OLD}"
         raise
     link.write("*CLS")
     try:

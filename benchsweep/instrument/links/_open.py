@@ -226,7 +226,10 @@ def _unreachable(address: str, error: Exception) -> InstrumentError:
         return translate(error, address=address, doing="opening the link")
     hint = "Check that the instrument is on and in the network, and that address and port are right."
     if address.upper().startswith("TCPIP") and not address.upper().endswith("SOCKET"):
-        hint += " A raw TCP port is written TCPIP::host::port::SOCKET."
+        hint += (
+            " What listens there may not speak this protocol, or another program may hold it. A raw TCP port "
+            "is written TCPIP::host::port::SOCKET."
+        )
     return LinkLost(f"{address}: nobody answers ({_flat(error)})", hint=hint)
 
 

@@ -20,6 +20,10 @@ __all__ = ["SteppedLink"]
 # Values for *ESE that are no single status bit, so that a late answer to a status query is not taken for one.
 _TOKENS = tuple(n for n in range(19, 256) if n.bit_count() >= 3)
 _ATTEMPTS = 4
+_NOTHING_YET = (
+    "Check that address and port are those of the instrument's SCPI (something else may listen there), that "
+    "it has finished starting, that it is set to remote operation, and that no other program holds it."
+)
 
 
 class SteppedLink:
@@ -197,6 +201,12 @@ class SteppedLink:
                 f"{self.address}: {what}: the instrument closed the connection",
                 hint="Check that it is on and that no other program took it over; then start again. "
                 + self._tail(),
+            )
+        if all(item.direction != "received" for item in self._ring.all()):
+            return InstrumentTimeout(
+                f"{self.address}: {what}: no answer within {self._patience_s:g} s; the connection "
+                "stands, but nothing has been said on it yet",
+                hint=f"{_NOTHING_YET} {self._tail()}",
             )
         return InstrumentTimeout(
             f"{self.address}: {what}: no answer within {self._patience_s:g} s",
