@@ -17,6 +17,7 @@ from benchsweep.definitions import find_definition
 from benchsweep.errors import ArchiveError, CalibrationError, CalibrationMissing, UsageError
 from benchsweep.instrument import Analyzer, open_analyzer
 from benchsweep.qualification._alone import alone_with
+from benchsweep.qualification._power import note_switched_on, noting_power_cuts, refuse_older
 from benchsweep.qualification._station import Station
 from benchsweep.qualification._switching import (
     Prompt,
@@ -168,7 +169,11 @@ def open_bench(
             timeout_s=keys.timeout_s,
             minimum_timeout_s=keys.sweep_margin_s,
         ) as analyzer,
+        # The embedded bench is started anew for every command and stands warm all the same.
+        noting_power_cuts(analyzer.identity.idn) if station.shared else nullcontext(),
     ):
+        if station.shared and analyzer.was_switched_on:
+            note_switched_on(analyzer.identity.idn)
         slots = definition.usable_slots(analyzer.identity.ports)
         ports = sorted(port for slot in slots for port in slot)
         can_segments = analyzer.family.behaviours.segments is not None
@@ -223,6 +228,8 @@ def find_calibration(
                 now=datetime.now(UTC),
                 max_age_hours=station.calibration.max_age_hours,
             )
+            if station.shared:
+                refuse_older(stored, idn)
         except (CalibrationError, ArchiveError) as reason:  # one damaged file must not hide a good one
             first_reason = first_reason or reason
             continue

@@ -10,6 +10,7 @@ from benchsweep import archive, calibration
 from benchsweep.errors import CalibrationError
 from benchsweep.qualification._bench import Bench, Progress
 from benchsweep.qualification._job import archiving_time, begin_job, run_job
+from benchsweep.qualification._power import switched_on_at
 from benchsweep.qualification._switching import calibration_plan
 from benchsweep.records import Calibration, Hookup, Plan, RawHookup
 
@@ -62,6 +63,8 @@ def calibrate(
         "kit": definition.model_dump_json(),
         "settings": repr(bench.used),
         "plan": plan_text(plan.hookups),
+        # Standards that were measured before a power cut do not belong to those after it.
+        "switched_on": switched_on_at(bench.analyzer.identity.idn) if station.shared else "",
         "reached": bench.reached,
     }
     with archive.Journal(target / "unfinished", job, afresh=afresh) as journal:

@@ -16,6 +16,7 @@ from benchsweep.instrument import (
     load_family,
     open_link,
 )
+from benchsweep.qualification._power import note_switched_on
 from benchsweep.records import AnalyzerIdentity, Probe
 
 __all__ = ["Identified", "Tried", "identify_address", "list_family_files", "who_answers"]
@@ -85,7 +86,10 @@ def identify_address(
     LinkLost, InstrumentTimeout, UnknownFamily, UsageError
     """
     with open_link(address, backend=backend, timeout_s=timeout_s) as link:
-        return identify(link, family, ports)
+        identity = identify(link, family, ports)
+    if identity.was_switched_on:  # asking has cleared the bit
+        note_switched_on(identity.idn)
+    return identity
 
 
 def who_answers(

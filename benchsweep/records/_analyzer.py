@@ -47,6 +47,12 @@ class AnalyzerIdentity:
     limits: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     lacks: tuple[str, ...] = ()
 
+    @property
+    def was_switched_on(self) -> bool:
+        """True when it had been switched on since anybody last asked (bit 7 of the event status)."""
+        answers = [item.answer.lstrip("+") for item in self.evidence if item.probe == "*ESR?"]
+        return any(text.isascii() and text.isdigit() and bool(int(text) & 128) for text in answers)
+
 
 @dataclass(frozen=True, slots=True)
 class SweepSegment:
