@@ -215,7 +215,8 @@ class Channel:
             fresh = min(sweeps, self.average_count)
             kept = before if before + fresh <= self.average_count else self.average_count - fresh
             mean = self._raw[:, :, columns]
-            self._raw[:, :, columns] = (kept * mean + fresh * raw) / (kept + fresh) if kept else raw
+            with np.errstate(invalid="ignore"):  # an overload stays one in the mean
+                self._raw[:, :, columns] = (kept * mean + fresh * raw) / (kept + fresh) if kept else raw
             self.averaged += sweeps
         else:
             self._raw[:, :, columns] = raw
