@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -20,6 +21,10 @@ __all__ = ["Repeats", "Sweeper", "describe_hookup", "sweep_hookup"]
 
 _SHORTEST_PAUSE_S = 0.05
 _LONGEST_PAUSE_S = 2.0
+# A wait below this is not worth telling.
+_TOLD_WAIT_S = 1.0
+# What the sentence of a repeat says once already: the address of the instrument, and the hookup.
+_SAID = re.compile(r"^(?:\S+::\S+: )?(?:(?:connecting )?hookup \d+(?: of \d+| again)?(?: on|:) )?")
 
 
 class Sweeper(Protocol):
@@ -95,7 +100,7 @@ def sweep_hookup(
         A person stopped.
     """
     name = f"hookup {hookup.number} of {total} ({describe_hookup(hookup)})"
-    connected = False
+    connected = swept = False
     attempt = 0
     while True:
         try:
@@ -104,18 +109,22 @@ def sweep_hookup(
                 if not isinstance(move, Done):
                     return move
                 connected = True
+            swept = False
             sweep = analyzer.sweep(hookup.analyzer_ports)
+            swept = True
             switch.confirm(hookup)
             return sweep
         except InstrumentError as error:
             attempt += 1
             if not error.passing or attempt > repeats.retries:
                 raise
-            waited_s = _restore(hookup, analyzer, switch, repeats, f"{name}: {error.message}")
+            at = _now()
+            what = f"{name}: {'analyzer' if connected and not swept else 'switch'}: {_shortened(error)}"
+            waited_s = _restore(hookup, analyzer, switch, repeats, what)
+            after = f" after {waited_s:.0f} s" if waited_s >= _TOLD_WAIT_S else ""
             repeats.incident(
-                f"{_now()} {name}: {error.message}; the link was opened and the settings were made again "
-                f"after {waited_s:.1f} s, and the whole sweep was repeated (repeat {attempt} of "
-                f"{repeats.retries})"
+                f"{at} {what}; the whole sweep was repeated on a fresh link{after} "
+                f"(repeat {attempt} of {repeats.retries})"
             )
 
 
@@ -144,13 +153,21 @@ def _restore(hookup: Hookup, analyzer: Sweeper, switch: Switch, repeats: Repeats
             analyzer.restore()
             switch.restore(hookup)
         except InstrumentError as error:
-            left_s = repeats.wait_for_link_s - (time.monotonic() - started)
+            waited_s = time.monotonic() - started
+            left_s = repeats.wait_for_link_s - waited_s
+            if error.passing and left_s <= 0.0:
+                error.message = f"{error.message}; given up after {waited_s:.3g} s"
+                error.args = (error.message,)
             if not error.passing or left_s <= 0.0:
                 raise
         else:
             return time.monotonic() - started
         time.sleep(min(pause_s, left_s))
         pause_s = min(2.0 * pause_s, _LONGEST_PAUSE_S)
+
+
+def _shortened(error: InstrumentError) -> str:
+    return _SAID.sub("", error.message, count=1)
 
 
 def _now() -> str:

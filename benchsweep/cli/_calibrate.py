@@ -56,7 +56,8 @@ def calibrate(
             progress(f"note: {words}")
         result = run(bench, kit=kit, afresh=afresh, progress=progress)
     if as_json:
-        print_json(calibration_document(result.calibration, path=str(result.path)))
+        document = calibration_document(result.calibration, path=str(result.path))
+        print_json({**document, "incidents": list(result.incidents)})
         return
     stored = result.calibration
     thrus = {name: value for name, value in stored.residuals_db.items() if name.startswith("thru")}
@@ -71,4 +72,5 @@ def calibrate(
             f"check        corrected throughs come back to their definition within {worst:.1f} dB ({name}); "
             f"the kit refuses above {result.refused_above_db:g} dB"
         )
+    lines += [f"{'' if number else 'incidents':<13}{words}" for number, words in enumerate(result.incidents)]
     print_text("\n".join(lines))

@@ -48,7 +48,9 @@ def show(
         texts.append(text)
         if requirements:
             graded: Qualified = grade_any(path, requirements, sweep=sweep, length_m=length_m)
-            document["verdicts"] = [verdict_document(verdict) for verdict in graded.verdicts]
+            document["verdicts"] = [
+                verdict_document(verdict, graded.evaluation.measurement) for verdict in graded.verdicts
+            ]
             texts += [verdict_table(verdict, width=table_width()).rstrip() for verdict in graded.verdicts]
         documents.append(document)
     if as_json:

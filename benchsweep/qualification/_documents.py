@@ -71,8 +71,8 @@ def _wiring(report: WiringReport | None) -> dict[str, Any] | None:
     }
 
 
-def verdict_document(verdict: Verdict) -> dict[str, Any]:
-    """Return ``benchsweep.verdict/1``."""
+def verdict_document(verdict: Verdict, measurement: Measurement | None = None) -> dict[str, Any]:
+    """Return ``benchsweep.verdict/1``; with `measurement` also what happened while it was taken."""
     return {
         "schema": "benchsweep.verdict/1",
         "record": verdict.record,
@@ -84,6 +84,18 @@ def verdict_document(verdict: Verdict) -> dict[str, Any]:
         "rows": [_row(row) for row in verdict.rows],
         "wiring": _wiring(verdict.wiring),
         "notes": list(verdict.notes),
+        **({} if measurement is None else _circumstances(measurement)),
+    }
+
+
+def _circumstances(measurement: Measurement) -> dict[str, Any]:
+    """Return who confirmed the cautions and what went wrong and was overcome."""
+    safety = measurement.safety
+    return {
+        "safety": None
+        if safety is None
+        else {"by": safety.by, "at": safety.at, "cautions": list(safety.cautions)},
+        "incidents": list(measurement.incidents),
     }
 
 
@@ -204,6 +216,7 @@ def record_document(measurement: Measurement, *, record: str) -> dict[str, Any]:
         "ambient": _numbers(measurement.ambient),
         "software": dict(measurement.software),
         "source_file": measurement.source_file,
+        **_circumstances(measurement),
     }
 
 

@@ -15,15 +15,24 @@ __all__ = ["archiving_time", "begin_job", "run_job"]
 
 
 def begin_job(bench: Bench, journal: archive.Journal, total: int, progress: Progress) -> None:
-    """Say that an interrupted run is continued, and remember who confirmed the cautions.
+    """Say that an interrupted run is continued, remember that too, and who confirmed the cautions.
 
     Raises
     ------
     ArchiveError
     """
     _tell_resumed(journal, total, progress)
-    if journal.notes.safety is None and bench.safety is not None:
-        journal.keep_notes(replace(journal.notes, safety=bench.safety))
+    notes = journal.notes
+    kept = len(journal.finished())
+    # Once a result has its time nothing but its archiving is continued.
+    if kept and not notes.created_at:
+        several = "s" if kept > 1 else ""
+        continued = f"{utc_now()} continued after an interruption, {kept} hookup{several} of {total} kept"
+        notes = replace(notes, incidents=(*notes.incidents, continued))
+    if notes.safety is None and bench.safety is not None:
+        notes = replace(notes, safety=bench.safety)
+    if notes != journal.notes:
+        journal.keep_notes(notes)
 
 
 def run_job(

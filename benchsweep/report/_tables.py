@@ -25,7 +25,7 @@ from benchsweep.report._words import (
     wrapped,
 )
 
-__all__ = ["entry", "fixture_name", "measurement_table", "verdict_table"]
+__all__ = ["entry", "fixture_name", "incident_table", "measurement_table", "verdict_table"]
 
 _LABEL = 13
 _NARROWEST = 40
@@ -131,10 +131,22 @@ def measurement_table(measurement: Measurement, *, width: int = 80) -> str:
         ("fixture", [fixture_name(measurement.fixture_toml)]),
         ("consistency", _consistency_words(measurement)),
         ("ambient", [f"{name} {value:g}" for name, value in measurement.ambient.items()]),
+        ("safety", _safety_words(measurement)),
+        ("incidents", measurement.incidents),
         ("software", [", ".join(f"{name} {version}" for name, version in measurement.software.items())]),
     ):
         lines += entry(label, texts, width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def incident_table(measurement: Measurement, *, width: int = 80) -> str:
+    """Return who confirmed the cautions and what was overcome while measuring, as lines; empty when neither.
+
+    They stand below a verdict, as in `measurement_table`.
+    """
+    width = max(width, _NARROWEST)
+    lines = entry("safety", _safety_words(measurement), width)
+    return "\n".join(lines + entry("incidents", measurement.incidents, width))
 
 
 def entry(label: str, texts: Iterable[str], width: int) -> list[str]:
@@ -192,6 +204,11 @@ def _calibration_words(measurement: Measurement) -> list[str]:
         name, value = max(calibration.residuals_db.items(), key=lambda item: item[1])
         texts.append(f"largest of {len(calibration.residuals_db)} residuals {number(value, 1)} dB ({name})")
     return texts
+
+
+def _safety_words(measurement: Measurement) -> list[str]:
+    safety = measurement.safety
+    return [] if safety is None else [f"cautions confirmed by {safety.by} at {safety.at}"]
 
 
 def _consistency_words(measurement: Measurement) -> list[str]:

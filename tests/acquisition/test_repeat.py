@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Mapping, Sequence
 
@@ -170,7 +171,7 @@ def test_a_passing_error_repeats_that_hookup_from_its_start(error: InstrumentErr
     for part in (
         "hookup 3 of 6 (A:12, A:78, B:12, B:78)",
         error.message,
-        "repeated (repeat 1 of 2)",
+        "repeated on a fresh link (repeat 1 of 2)",
         "+00:00",
     ):
         assert part in incident
@@ -187,6 +188,31 @@ def test_other_errors_end_the_run_with_what_was_finished(error: InstrumentError,
     assert sorted(outcome.store.kept) == [1, 2]
     assert outcome.incidents == []
     assert "restore" not in outcome.calls(3)
+
+
+@pytest.mark.parametrize(
+    ("where", "error", "told"),
+    [
+        (
+            "sweep",
+            "TCPIP::192.0.2.1::5025::SOCKET: reading: lost (gone)",
+            "analyzer: reading: lost (gone); the",
+        ),
+        (
+            "connect",
+            "TCPIP::a::9::SOCKET: connecting hookup 3 of 6 on the bench: lost",
+            "switch: the bench: lost;",
+        ),
+        ("confirm", "hookup 3: nobody answers", "switch: nobody answers; the whole sweep"),
+    ],
+)
+def test_an_incident_says_nothing_twice(where: str, error: str, told: str) -> None:
+    (incident,) = Outcome({(where, 3): [LinkLost(error)]}).incidents
+    assert f"hookup 3 of 6 (A:12, A:78, B:12, B:78): {told}" in incident
+    assert incident.count("hookup") == 1
+    assert "TCPIP" not in incident
+    assert len(re.findall(r"\d\d:\d\d:\d\d", incident)) == 1
+    assert " s " not in incident
 
 
 def test_a_switch_that_loses_its_link_is_connected_again() -> None:
@@ -251,6 +277,7 @@ def test_nobody_answers_for_too_long() -> None:
     assert 0.3 <= time.monotonic() - started < 2.0
     assert isinstance(outcome.error, LinkLost)
     assert outcome.error.message.startswith("attempt")
+    assert re.search(r"; given up after 0\.\d+ s$", str(outcome.error))
     assert sorted(outcome.store.kept) == [1]
     assert outcome.incidents == []
     once = Outcome({("sweep", 2): [LOST], ("restore", 2): gone[:1]}, wait_for_link_s=0.0)

@@ -5,14 +5,24 @@ from __future__ import annotations
 import dataclasses
 import re
 import unicodedata
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchsweep.records import Outcome, Parameter, Specimen, Verdict, VerdictRow, WiringFinding, WiringReport
-from benchsweep.report import measurement_table, verdict_table
+from benchsweep.records import (
+    Outcome,
+    Parameter,
+    SafetyConfirmation,
+    Specimen,
+    Verdict,
+    VerdictRow,
+    WiringFinding,
+    WiringReport,
+)
+from benchsweep.report import incident_table, measurement_table, verdict_table
 
 P = Parameter
 
@@ -170,6 +180,24 @@ def test_a_measurement_in_words(build: SimpleNamespace) -> None:
         "benchsweep 0.1.0, numpy 2.4",
     ):
         assert words in text
+
+
+def test_what_happened_and_who_read_the_cautions(build: SimpleNamespace) -> None:
+    item = build.item()
+    assert incident_table(item.measurement) == ""
+    measurement = replace(
+        item.measurement,
+        safety=SafetyConfirmation("R. Example", "2026-03-01T12:00:00+00:00", ("Read.",)),
+        incidents=("hookup 2: lost", "hookup 3: lost\x1b[31m"),
+    )
+    lines = incident_table(measurement, width=60).splitlines()
+    assert lines == [
+        "safety       cautions confirmed by R. Example at",
+        "             2026-03-01T12:00:00+00:00",
+        "incidents    hookup 2: lost",
+        "             hookup 3: lost?[31m",
+    ]
+    assert "\n".join(lines) in measurement_table(measurement, width=60)
 
 
 def test_an_import_in_words(build: SimpleNamespace) -> None:
