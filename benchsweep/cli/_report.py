@@ -49,8 +49,9 @@ def report(
     """
     from benchsweep.cli._items import report_items
     from benchsweep.qualification import followed_parameters, is_series, load_requirements, series_change
-    from benchsweep.report import SeriesItem, write_html
+    from benchsweep.report import SeriesItem, check_target, write_html
 
+    check_target(output, records)
     progress = progress_to_stderr(quiet)
     requirements = load_requirements(against or [])
     followed = followed_parameters(parameter or [])

@@ -13,10 +13,12 @@ from benchsweep.report._page import ReportItem, write_html
 from benchsweep.report._series import SeriesItem
 from benchsweep.report._series_tables import series_sweep_table, series_table
 from benchsweep.report._tables import incident_table, measurement_table, verdict_table
+from benchsweep.report._target import check_target
 
 __all__ = [
     "ReportItem",
     "SeriesItem",
+    "check_target",
     "incident_table",
     "measurement_table",
     "series_sweep_table",

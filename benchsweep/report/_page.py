@@ -1,17 +1,16 @@
 from __future__ import annotations
 
-import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from benchsweep.errors import UsageError
 from benchsweep.records import LimitCurve, Measurement, Parameter, Trace, Verdict
 from benchsweep.report._select import bad_rows, severity, standings, worst_row, worst_rows
 from benchsweep.report._series import SeriesItem, series_context
 from benchsweep.report._series_tables import SERIES_LEGEND, as_delay_ps, fit_words
 from benchsweep.report._tables import fixture_name
+from benchsweep.report._target import check_target, replace_page
 from benchsweep.report._words import (
     NOT_EVALUATED,
     PARAMETER_WORDS,
@@ -61,8 +60,8 @@ def write_html(
 ) -> Path:
     """Write one self-contained HTML page and return its path.
 
-    The page needs no network and no script. An existing file is replaced as a whole; the same items give the
-    same bytes.
+    The page needs no network and no script. An older page is replaced as a whole, any other file never; the
+    same items give the same bytes.
 
     Parameters
     ----------
@@ -78,28 +77,11 @@ def write_html(
     Raises
     ------
     UsageError
-        The file cannot be written there.
+        The file cannot be written there, or something else than a page is there.
     """
     path = Path(path)
-    if not path.name or path.is_dir():
-        raise UsageError(
-            f"{path}: the report cannot be written: that is a folder",
-            hint="Name a file, for example report.html.",
-        )
-    text = _render(items, title, series)
-    partial = path.with_name(f".{secrets.token_hex(8)}.partial")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            partial.write_text(text, encoding="utf-8")
-            partial.replace(path)
-        finally:
-            partial.unlink(missing_ok=True)
-    except OSError as error:
-        raise UsageError(
-            f"{path}: the report cannot be written: {error.strerror or error}",
-            hint="Name a file in a folder in which you may write.",
-        ) from error
+    check_target(path)
+    replace_page(path, _render(items, title, series))
     return path
 
 

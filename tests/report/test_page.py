@@ -201,7 +201,7 @@ def test_a_page_with_nothing_in_it(build: SimpleNamespace, tmp_path: Path) -> No
 
 
 def test_same_items_same_bytes(page: str, items: list[ReportItem], tmp_path: Path) -> None:
-    (tmp_path / "again.html").write_text("an older report", encoding="utf-8")
+    (tmp_path / "again.html").write_text("<!DOCTYPE html>an older report", encoding="utf-8")
     again = write_html(tmp_path / "again.html", items, title="Two cords")
     assert again.read_text(encoding="utf-8") == page
 
