@@ -129,7 +129,7 @@ def make_folder(folder: Path) -> None:
             pass
 
 
-def add_file(folder: Path, stem: str, content: bytes) -> Path:
+def add_file(folder: Path, stem: str, *content: bytes) -> Path:
     """Store `content` durably as a new file of `folder`, never over an existing one; return its path.
 
     When the name is taken the next free one of ``<stem>~2``, ``<stem>~3`` … is used.
@@ -152,7 +152,7 @@ def numbered(folder: Path, stem: str, serial: int) -> Path:
     return folder / f"{stem}{f'~{serial}' if serial > 1 else ''}{_SUFFIX}"
 
 
-def replace_file(path: Path, content: bytes) -> None:
+def replace_file(path: Path, *content: bytes) -> None:
     """Store `content` durably as `path`; whoever reads sees the old file or the new one, never a half.
 
     Raises
@@ -169,14 +169,15 @@ def replace_file(path: Path, content: bytes) -> None:
         _sync_folder(path.parent)
 
 
-def _write_partial(folder: Path, content: bytes) -> Path:
+def _write_partial(folder: Path, content: tuple[bytes, ...]) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     partial = folder / f".{secrets.token_hex(8)}.partial"
     # Not tempfile: that makes files which colleagues sharing the archive could not read.
     descriptor = os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         with os.fdopen(descriptor, "wb") as stream:
-            stream.write(content)
+            for piece in content:
+                stream.write(piece)
             stream.flush()
             os.fsync(stream.fileno())
     except OSError:

@@ -105,7 +105,7 @@ class Journal:
         ArchiveLocked, ArchiveError
         """
         path = self.folder / f"hookup-{raw.hookup.number:03d}.h5"
-        replace_file(path, to_bytes("hookup", hookup_tree(raw, job=self.job)))
+        replace_file(path, *to_bytes("hookup", hookup_tree(raw, job=self.job)))
         self._finished[raw.hookup.number] = raw
 
     def close(self) -> None:

@@ -64,9 +64,9 @@ class Span:
         return self.start + self.length
 
 
-def sealed(kind: Kind, image: bytes) -> bytes:
-    """Return `image`, an HDF5 file whose base address is `BLOCK`, with its block in front."""
-    return seal_block(kind, len(image), hashlib.sha256(image).hexdigest()) + image
+def sealed(kind: Kind, image: bytes) -> tuple[bytes, bytes]:
+    """Return the block that goes before `image`, an HDF5 file whose base address is `BLOCK`, and `image`."""
+    return seal_block(kind, len(image), hashlib.sha256(image).hexdigest()), image
 
 
 def seal_block(kind: Kind, length: int, digest: str, apart: Span | None = None) -> bytes:

@@ -45,7 +45,7 @@ def write_record(measurement: Measurement, folder: Path) -> Path:
         Full disc, a place that cannot be reached, or a text that cannot be stored.
     """
     stem = file_stem(measurement.created_at, measurement.specimen.identifier)
-    return add_file(Path(folder), stem, to_bytes("record", measurement_tree(measurement)))
+    return add_file(Path(folder), stem, *to_bytes("record", measurement_tree(measurement)))
 
 
 def read_record(path: Path) -> Measurement:
@@ -100,7 +100,7 @@ def write_calibration(calibration: Calibration, folder: Path) -> Path:
     ArchiveLocked, ArchiveError
     """
     stem = file_stem(calibration.created_at, calibration.identifier)
-    return add_file(Path(folder), stem, to_bytes("calibration", calibration_tree(calibration)))
+    return add_file(Path(folder), stem, *to_bytes("calibration", calibration_tree(calibration)))
 
 
 def read_calibration(path: Path) -> Calibration:

@@ -57,8 +57,8 @@ Tree = Mapping[str, Block]
 """Path of a group (``"/"``, ``"/corrected"``) -> its content; parents come before children."""
 
 
-def to_bytes(kind: Kind, tree: Tree) -> bytes:
-    """Return the whole file: the seal and an HDF5 image of `tree`.
+def to_bytes(kind: Kind, tree: Tree) -> tuple[bytes, bytes]:
+    """Return the whole file in two pieces, so that nothing large is copied: seal, and HDF5 image of `tree`.
 
     The image is made in memory, so that a file is either stored whole or not at all.
 

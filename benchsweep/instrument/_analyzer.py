@@ -127,6 +127,8 @@ class Analyzer:
         self._last_ports: tuple[int, ...] = ()
         self._setup: Setup | None = None
         self._measured_pass_s: float | None = None
+        # Passes -> how long they took last time with these settings.
+        self._usual_s: dict[int, float] = {}
         self._power_cycled = False
         self._unsure = False
 
@@ -294,6 +296,7 @@ class Analyzer:
     def _configure(self, settings: SweepSettings, ports: tuple[int, ...]) -> SweepSettings:
         self._setup = None
         self._measured_pass_s = None
+        self._usual_s.clear()
         setup = apply_settings(self.link, self.family, settings, self.identity.ports)
         self._matrix.begin(setup.used)
         self._matrix.define(ports)
@@ -363,8 +366,16 @@ class Analyzer:
         # With a bandwidth for each segment the first sweep tells better than the analyzer states.
         each_s = self._measured_pass_s or setup.sweep_time_s
         started = time.monotonic()
-        run_sweep(self._events, self.family, setup.used.averages, each_s * passes, self._minimum_timeout_s)
+        run_sweep(
+            self._events,
+            self.family,
+            setup.used.averages,
+            each_s * passes,
+            self._minimum_timeout_s,
+            self._usual_s.get(passes),
+        )
         seconds = time.monotonic() - started
+        self._usual_s[passes] = seconds
         if setup.used.segments and self._measured_pass_s is None:
             self._measured_pass_s = seconds / passes
         return seconds

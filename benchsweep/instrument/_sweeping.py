@@ -17,7 +17,12 @@ _LONGEST_POLL_S = 0.1
 
 
 def run_sweep(
-    events: Events, family: Family, averages: int, expected_s: float, minimum_timeout_s: float
+    events: Events,
+    family: Family,
+    averages: int,
+    expected_s: float,
+    minimum_timeout_s: float,
+    usual_s: float | None = None,
 ) -> None:
     """Take one sweep, averages included, and leave the analyzer in hold.
 
@@ -29,6 +34,8 @@ def run_sweep(
         How long the whole must take.
     minimum_timeout_s
         It may take three times as long and this.
+    usual_s
+        How long the same took last time; the end is looked for most closely around then.
 
     Raises
     ------
@@ -40,10 +47,11 @@ def run_sweep(
     steps = SWEEP[family.behaviours.sweep](family, averages)
     started = time.monotonic()
     limit_s = _TIMEOUT_FACTOR * expected_s + minimum_timeout_s
+    whole_s = expected_s if usual_s is None else min(expected_s, usual_s)
     try:
         for count, commands in enumerate(steps.rounds, start=1):
             link.write(*commands, "*OPC")
-            _wait(events, commands, started, expected_s * count / len(steps.rounds), expected_s, limit_s)
+            _wait(events, commands, started, whole_s * count / len(steps.rounds), expected_s, limit_s)
         if steps.rest:
             link.write(*steps.rest)
             if events.read() & ERRORS:

@@ -20,7 +20,7 @@ def resealed(stored: Path, folder: Path, change: Callable[[h5py.File], object]) 
     path.write_bytes(stored.read_bytes())
     with h5py.File(path, "r+") as file:
         change(file)
-    path.write_bytes(sealed("record", path.read_bytes()[BLOCK:]))
+    path.write_bytes(b"".join(sealed("record", path.read_bytes()[BLOCK:])))
     return path
 
 

@@ -7,9 +7,14 @@ Run by ``pytest tests/benchmarks --benchmark-enable -s``; skipped otherwise.
 
 from __future__ import annotations
 
+import json
 import socket
 import statistics
+import subprocess
+import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,13 +24,24 @@ from benchsweep.archive import Journal
 from benchsweep.instrument import open_analyzer
 from benchsweep.qualification import plan_for
 from benchsweep.records import Hookup, SweepSettings
-from benchsweep.simulator import BenchOptions, running_bench
 
 pytestmark = pytest.mark.benchmark_run
 
 BUDGET_S = 0.020
 SETTINGS = SweepSettings(1e6, 500e6, 1001, 1000.0)
 ROUNDS = 7
+
+
+@contextmanager
+def bench_apart(ports: int) -> Iterator[str]:
+    """A bench in a process of its own, as an analyzer is: it must not wait for this one's interpreter."""
+    command = [sys.executable, "-m", "benchsweep", "simulate", "--ports", str(ports)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        try:
+            yield json.loads(process.stdout.readline())["addresses"]["analyzer"]
+        finally:
+            process.terminate()
 
 
 class Bare:
@@ -60,13 +76,10 @@ def test_overhead_of_a_hookup(
         pytest.skip("timing: run with --benchmark-enable")
     ours: list[float] = []
     bare: list[float] = []
-    with (
-        running_bench(BenchOptions(ports=ports)) as bench,
-        open_analyzer(bench.address) as analyzer,
-    ):
+    with bench_apart(ports) as address, open_analyzer(address) as analyzer:
         plan = plan_for([(port, port + 1) for port in range(1, ports, 2)])
         analyzer.configure(SETTINGS, range(1, ports + 1))
-        client = Bare(bench.address, ports)
+        client = Bare(address, ports)
         for turn in range(ROUNDS):
             with Journal(tmp_path / str(turn), {"turn": str(turn)}) as journal:
                 started = time.perf_counter()

@@ -61,7 +61,7 @@ def measured() -> tuple[tuple[RawHookup, ...], RawHookup, str]:
     with running_bench(BenchOptions()) as served, open_analyzer(served.address) as analyzer:
         ports = range(1, 17)
         analyzer.configure(SETTINGS, ports)
-        switch = acquisition.SimulatedSwitch(analyzer.link)
+        switch = acquisition.SimulatedSwitch(lambda: analyzer.link)
         silent: Callable[[str], None] = lambda _: None  # noqa: E731 - nothing to tell
         plan = acquisition.make_calibration_plan(ports)
         standards = acquisition.run_plan(plan, analyzer, switch, Memory(), progress=silent)
