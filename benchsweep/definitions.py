@@ -49,9 +49,9 @@ _IN_PACKAGE = {
 
 
 class Definition(BaseModel):
-    """Base of every model of a definition file: frozen, unknown keys refused."""
+    """Base of every model of a definition file: frozen, unknown keys refused, and inf and nan."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -97,7 +97,12 @@ def find_definition(kind: str, name: str) -> Path:
     if name.endswith(".toml") or "/" in name or "\\" in name:
         path = Path(name)
         if not path.is_file():
-            raise UnknownName(f"{_singular(kind)} {name}: no such file", hint="Check the path.")
+            where = "" if path.is_absolute() else f"; looked for {path.absolute()}"
+            raise UnknownName(
+                f"{_singular(kind)} {name}: no such file{where}",
+                hint="Check the path: a relative one begins in the working folder. A name without .toml is "
+                f"looked for in {', '.join(str(folder) for folder in search_folders(kind))}.",
+            )
         return path
     known = list_definitions(kind)
     if name not in known:
@@ -158,7 +163,7 @@ def validate_model(text: str, model: type[Model], *, where: str) -> Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        lines = [f"{_key(item['loc'])}: {_words(item['type'], item['msg'])}" for item in error.errors()]
+        lines = [f"{_key(item['loc'])}{_words(item['type'], item['msg'])}" for item in error.errors()]
         more = f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
         others = "; ".join(lines[1:5])
         raise DefinitionError(
@@ -170,10 +175,14 @@ def _key(location: Iterable[int | str]) -> str:
     text = ""
     for part in location:
         text += f"[{part}]" if isinstance(part, int) else (f".{part}" if text else str(part))
-    return text or "the file"
+    return f"{text}: " if text else ""
 
 
 def _words(kind: str, message: str) -> str:
-    plain = {"extra_forbidden": "unknown key", "missing": "this key is missing"}
+    plain = {
+        "extra_forbidden": "unknown key",
+        "missing": "this key is missing",
+        "finite_number": "must be a finite number, not inf or nan",
+    }
     message = message.removeprefix("Value error, ")
     return plain.get(kind, message[0].lower() + message[1:])

@@ -1,9 +1,10 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Self
 
 import pytest
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from benchsweep.definitions import (
     Definition,
@@ -73,5 +74,34 @@ def test_the_working_folder_wins_over_the_data_folder_and_that_over_what_is_ship
 def test_an_unknown_name_lists_the_known_ones() -> None:
     with pytest.raises(UnknownName, match=r"no station named 'bnech'; there are: .*simulated"):
         find_definition("stations", "bnech")
-    with pytest.raises(UnknownName, match="no such file"):
+    with pytest.raises(UnknownName, match="no such file") as caught:
         find_definition("stations", "./bnech.toml")
+    assert f"looked for {Path.cwd() / 'bnech.toml'}" in caught.value.message
+    assert str(Path.cwd() / "stations") in caught.value.hint
+    with pytest.raises(UnknownName, match=r"no such file$"):
+        find_definition("stations", "/nowhere/bnech.toml")
+
+
+class Bounded(Definition):
+    wait_s: float = Field(default=1.0, ge=0, le=86_400)
+    inner: tuple[Inner, ...] = ()
+    ceilings: dict[str, float] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _never_three(self) -> Self:
+        if self.wait_s == 3.0:
+            raise ValueError("three is refused")
+        return self
+
+
+@pytest.mark.parametrize("number", ["nan", "inf", "-inf"])
+@pytest.mark.parametrize("key", ["wait_s = {}", "inner = [{{ loss_db = {} }}]", "ceilings = {{ a = {} }}"])
+def test_no_number_of_any_file_is_infinite_or_none(number: str, key: str) -> None:
+    with pytest.raises(DefinitionError, match="must be a finite number, not inf or nan") as caught:
+        validate_model(key.format(number), Bounded, where="here")
+    assert "than" not in caught.value.message
+
+
+def test_what_is_wrong_with_the_whole_needs_no_key() -> None:
+    with pytest.raises(DefinitionError, match=r"^here: three is refused$"):
+        validate_model("wait_s = 3.0", Bounded, where="here")
