@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["identify"]
 
+_LONGEST_ANSWER = 60
 _STANDING = {
     "published": "its spellings are published",
     "common-practice": "its spellings are common practice, not checked against an instrument by the authors",
@@ -50,7 +51,9 @@ def identify(
     ] = 5.0,
     as_json: AsJson = False,
 ) -> None:
-    """Ask an instrument which command family it speaks; queries only, nothing is set.
+    """Ask an instrument which command family it speaks; no setting is touched.
+
+    Questions only, and `*CLS`: the error queue is read into the evidence, then cleared with the event registers.
 
     An instrument of no known family ends with exit code 4; every question and answer is printed all the same.
 
@@ -65,13 +68,13 @@ def identify(
         print_text("\n".join(_lines(found)))
     if found.unknown is not None:  # what was asked and answered stands above
         raise UnknownFamily(
-            f"{found.address}: the command family of {found.idn!r} is not known", hint=found.unknown.hint
+            f"{found.address}: the command family of this instrument is not known", hint=found.unknown.hint
         )
 
 
 def _lines(found: Identified) -> list[str]:
     known = found.identity
-    lines = [*_row("instrument", found.idn), *_row("address", found.address)]
+    lines = [*_row("instrument", _cut(found.idn)), *_row("address", found.address)]
     if known is None:
         lines += _row("family", "not known")
     else:
@@ -90,8 +93,20 @@ def _lines(found: Identified) -> list[str]:
     # Not wrapped: this is to be copied and sent.
     width = max((len(probe.probe) for probe in found.evidence), default=0)
     lines += ["", "evidence: each question and its answer"]
-    lines += [f"  {probe.probe:<{width}}  {probe.answer or '(nothing)'}" for probe in found.evidence]
+    for probe in found.evidence:
+        # Who it is stands at the head; a word of ours is no answer that somebody else could have sent.
+        said = probe.answer if probe.probe.startswith(("family file", "*CLS")) else _cut(probe.answer)
+        if probe.probe == "*IDN?" and said != probe.answer:
+            said = "(see above)"
+        lines.append(f"  {probe.probe:<{width}}  {said or '(nothing)'}")
     return lines
+
+
+def _cut(answer: str) -> str:
+    """Return an answer of an instrument, which may be anything, no longer than a person reads."""
+    if len(answer) <= _LONGEST_ANSWER:
+        return answer
+    return f"{answer[:_LONGEST_ANSWER]}… ({len(answer)} characters; --json has all)"
 
 
 def _row(head: str, words: str, *, hang: int = 0) -> list[str]:

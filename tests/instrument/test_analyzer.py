@@ -144,7 +144,7 @@ def test_sixteen_ports_with_names_of_two_digits(tmp_path: Path) -> None:
 def test_order_of_the_family_file_is_checked(tmp_path: Path, stated: str) -> None:
     path, s = random_network(tmp_path, 4)
     text = find_definition("families", "named-measurement").read_text(encoding="utf-8")
-    own = tmp_path / "own.toml"
+    own = tmp_path / "named-measurement.toml"
     own.write_text(text.replace('matrix_order = "detect"', f'matrix_order = "{stated}"'), encoding="utf-8")
     options = BenchOptions(bench=changed_bench(tmp_path, **IDEAL), specimen=path, ports=4, noiseless=True)
     with analyzer_on(options, family=str(own)) as analyzer:
@@ -426,7 +426,7 @@ def test_an_analyzer_without_fixture_simulation(tmp_path: Path, optional: bool) 
     text = (
         find_definition("families", "named-measurement").read_text(encoding="utf-8").replace("FSIM", "NONE")
     )
-    own = tmp_path / "own.toml"
+    own = tmp_path / "named-measurement.toml"
     own.write_text(text if optional else text.replace("optional = true", ""), encoding="utf-8")
     with analyzer_on(BenchOptions(ports=2), family=str(own)) as analyzer:
         if optional:
@@ -449,7 +449,7 @@ def test_other_byte_order_than_confirmed(analyzer: Analyzer, monkeypatch: pytest
 def test_analyzer_that_ignores_the_byte_order(scripted: Any, tmp_path: Path) -> None:
     """A setting that does not stay is an error that names it."""
     text = find_definition("families", "named-measurement").read_text(encoding="utf-8")
-    own = tmp_path / "own.toml"
+    own = tmp_path / "named-measurement.toml"
     own.write_text(text.replace('"FORM:BORD SWAP", ', ""), encoding="utf-8")
     with analyzer_on(BenchOptions(ports=2), family=str(own)) as analyzer:
         with pytest.raises(InstrumentError, match="little-endian byte order: not so"):

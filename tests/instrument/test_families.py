@@ -226,7 +226,7 @@ def own_family(tmp_path: Path, name: str, *changes: tuple[str, str]) -> str:
     for old, new in changes:
         assert old in text
         text = text.replace(old, new)
-    path = tmp_path / f"own-{name}.toml"
+    path = tmp_path / f"{name}.toml"
     path.write_text(text, encoding="utf-8")
     return str(path)
 

@@ -109,3 +109,30 @@ def test_a_wrong_file_names_file_and_key(tmp_path: Path, old: str, new: str, wor
 def test_unknown_name_lists_what_there_is() -> None:
     with pytest.raises(UnknownName, match=SHIPPED):
         load_family("telepathy")
+
+
+def test_a_file_is_named_as_the_family_in_it(own_home: Path) -> None:
+    folder = own_home / "families"
+    folder.mkdir()
+    (folder / "mill.toml").write_text(shipped_text(), encoding="utf-8")
+    with pytest.raises(
+        DefinitionError, match=r"mill\.toml: name: 'named-measurement' is not .* 'mill'"
+    ) as caught:
+        load_family("mill")
+    assert "rename the file" in caught.value.hint
+    assert "mill" not in [family.name for family in list_families()]
+
+
+def test_the_digest_changes_with_what_is_said_and_not_with_words_for_people(tmp_path: Path) -> None:
+    def digest(old: str, new: str) -> str:
+        assert old in shipped_text()
+        path = tmp_path / f"{SHIPPED}.toml"
+        path.write_text(shipped_text().replace(old, new, 1), encoding="utf-8")
+        return load_family(str(path)).digest
+
+    same = load_family(SHIPPED).digest
+    assert len(same) == 12
+    assert digest("\ntitle = ", "\n# a remark\ntitle = ") == same
+    assert digest('title = "', 'title = "Our ') == same
+    assert digest("INIT", "INITiate") != same
+    assert digest("channel = 1", "channel = 2") != same

@@ -9,7 +9,14 @@ from typing import Any
 import pytest
 
 from benchsweep.definitions import find_definition
-from benchsweep.errors import BadAnswer, InstrumentTimeout, UnknownFamily, UnknownName, UsageError
+from benchsweep.errors import (
+    BadAnswer,
+    DefinitionError,
+    InstrumentTimeout,
+    UnknownFamily,
+    UnknownName,
+    UsageError,
+)
 from benchsweep.instrument import identify, open_analyzer, open_link
 from benchsweep.simulator import BenchOptions, running_bench
 
@@ -21,7 +28,7 @@ def test_the_simulated_bench(ports: int) -> None:
         assert (identity.family, identity.ports) == ("named-measurement", ports)
         assert identity.idn.startswith("Simulated works,")
         asked = [item.probe for item in identity.evidence]
-        assert asked[:4] == ["*IDN?", "*ESR?", "SYST:ERR?", "*OPT?"]
+        assert asked[:5] == ["*IDN?", "*ESR?", "SYST:ERR?", "*CLS", "*OPT?"]
         assert ("SYST:CAP:HARD:PORT:COUN?", f"+{ports}") in [(e.probe, e.answer) for e in identity.evidence]
         # Questions only: nothing but *CLS and queries went out.
         sent = [item.text for item in link.recent() if item.direction == "sent"]
@@ -227,3 +234,73 @@ def test_unknown_where_messages_have_ends(start_server: Any, stopwatch: Any) -> 
         with pytest.raises(UnknownFamily, match="not known"):
             identify(link)
     assert stopwatch() - asked_at < 3.0
+
+
+# -- files that cannot be used, answers that cannot be right, what is cleared -------------------------------
+
+
+def test_a_broken_file_keeps_no_other_family_from_working(scripted: Any, own_home: Path) -> None:
+    folder = own_home / "families"
+    folder.mkdir()
+    (folder / "mill.toml").write_text("schema = 1\n", encoding="utf-8")
+    with open_link(scripted(instrument(MATCHING)).address) as link:
+        identity = identify(link)
+    assert identity.family == "named-measurement"
+    told = {item.probe: item.answer for item in identity.evidence}
+    assert "mill.toml: name: this key is missing" in told["family file mill.toml"]
+    with (
+        open_link(scripted(instrument(MATCHING)).address) as link,
+        pytest.raises(DefinitionError, match="mill"),
+    ):
+        identify(link, "mill")
+    with open_link(scripted(instrument(STANDARD)).address) as link, pytest.raises(UnknownFamily) as caught:
+        identify(link)
+    assert "Not usable: " in caught.value.hint
+    assert "mill.toml: name" in caught.value.hint
+
+
+def test_the_error_queue_is_evidence_before_it_is_cleared(scripted: Any) -> None:
+    answer = instrument(MATCHING)
+    answer("BAD:ONE")
+    answer("BAD:TWO")
+    with open_link(scripted(answer).address) as link:
+        evidence = [(item.probe, item.answer) for item in identify(link).evidence]
+    assert evidence[2:4] == [("SYST:ERR?", '-113,"Undefined header"')] * 2
+    assert evidence[4][0] == "*CLS"
+    assert "clears" in evidence[4][1]
+
+
+def test_an_answer_that_makes_no_sense_once_is_asked_for_again(scripted: Any) -> None:
+    """A late or garbled answer must make neither an unknown instrument nor another family of it."""
+    wrong = {"SYST:ERR?": [b"4711\n"], "SYST:CAP:HARD:PORT:COUN?": [b"\xff\xfe\n"]}
+    known = instrument(MATCHING)
+
+    def answer(line: str) -> bytes | None:
+        return wrong[line].pop() if wrong.get(line) else known(line)
+
+    with open_link(scripted(answer).address) as link:
+        identity = identify(link)
+    assert (identity.family, identity.ports) == ("named-measurement", 4)
+    assert not any(wrong.values())
+    assert next(item.answer for item in identity.evidence if item.probe == "SYST:ERR?") == "4711"
+
+
+def test_an_error_queue_that_stays_silent_may_be_the_link(scripted: Any) -> None:
+    bench = scripted(lambda line: {"*IDN?": b"Works,old,0,1\n", "*ESR?": b"0\n"}.get(line))
+    with open_link(bench.address, timeout_s=0.2) as link, pytest.raises(UnknownFamily) as caught:
+        identify(link)
+    assert isinstance(caught.value.__cause__, InstrumentTimeout)
+
+
+@pytest.mark.parametrize("queue", [True, False])
+def test_a_long_answer_is_said_once_and_cut(scripted: Any, queue: bool) -> None:
+    garbage = "x" * 5000
+    known = {**STANDARD, "*IDN?": garbage} | ({} if queue else {"SYST:ERR?": "none"})
+    answer = instrument(STANDARD)
+    bench = scripted(lambda line: known[line].encode() + b"\n" if line in known else answer(line))
+    with open_link(bench.address) as link, pytest.raises(UnknownFamily) as caught:
+        identify(link)
+    assert caught.value.message.count("x" * 20) == 2  # 58 of them in a row
+    assert "x" * 60 not in caught.value.message
+    assert caught.value.idn == garbage
+    assert len(caught.value.message) < 1500

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from benchsweep.definitions import Definition, list_definitions, load_definition
+from benchsweep.definitions import Definition, find_definition, list_definitions, load_model
+from benchsweep.errors import DefinitionError
 from benchsweep.instrument.families._rules import check_complete, check_template
 
 __all__ = [
-    "Behaviours", "Commands", "Confirmation", "Correction", "Family", "Operation", "ProbeRule", "Queries",
-    "Query", "Way", "list_families", "load_family",
+    "Behaviours", "Commands", "Confirmation", "Correction", "Family", "KnownFamilies", "Operation",
+    "ProbeRule", "Queries", "Query", "Way", "known_families", "list_families", "load_family",
 ]  # fmt: skip
 
 Template = str
@@ -219,6 +223,12 @@ class Family(Definition):
         check_complete(self.commands, self.queries, self.behaviours)
         return self
 
+    @property
+    def digest(self) -> str:
+        """Twelve hexadecimal digits that change with anything in the file but its words for people."""
+        said = self.model_dump_json(exclude={"title", "standing", "source", "detection_order", "lacks"})
+        return hashlib.sha256(said.encode()).hexdigest()[:12]
+
     def has(self, name: Operation | Query) -> bool:
         """Tell whether the family has the operation or the question."""
         found = getattr(self.commands, name, None)
@@ -278,16 +288,39 @@ def number_text(value: str | float) -> str:
     return value if isinstance(value, str) else repr(value)
 
 
-def list_families() -> tuple[Family, ...]:
-    """Return the known families in the order in which they are tried.
+@dataclass(frozen=True, slots=True)
+class KnownFamilies:
+    """All family files in force.
 
-    Raises
-    ------
-    DefinitionError
-        A family file is wrong.
+    Parameters
+    ----------
+    usable
+        In the order in which they are tried.
+    wrong
+        File -> what is wrong with it: it takes no part in detection, and must not keep the others from it.
     """
-    found = [load_family(name) for name in list_definitions("families")]
-    return tuple(sorted(found, key=lambda family: (family.detection_order, family.name)))
+
+    usable: tuple[Family, ...]
+    wrong: dict[Path, DefinitionError]
+
+
+def known_families() -> KnownFamilies:
+    """Return the family files in force, those that cannot be used apart."""
+    found: list[Family] = []
+    wrong: dict[Path, DefinitionError] = {}
+    for path in list_definitions("families").values():
+        try:
+            found.append(_load(path))
+        except DefinitionError as error:
+            wrong[path] = error
+    return KnownFamilies(
+        tuple(sorted(found, key=lambda family: (family.detection_order, family.name))), wrong
+    )
+
+
+def list_families() -> tuple[Family, ...]:
+    """Return the usable families in the order in which they are tried."""
+    return known_families().usable
 
 
 def load_family(name: str) -> Family:
@@ -297,4 +330,14 @@ def load_family(name: str) -> Family:
     ------
     UnknownName, DefinitionError
     """
-    return load_definition("families", name, Family)
+    return _load(find_definition("families", name))
+
+
+def _load(path: Path) -> Family:
+    family = load_model(path, Family)
+    if family.name != path.stem:
+        raise DefinitionError(
+            f"{path}: name: {family.name!r} is not the name of the file without .toml, {path.stem!r}",
+            hint="Records and calibrations name the family: rename the file, or correct the key.",
+        )
+    return family

@@ -1,4 +1,4 @@
-"""Find out which command family an instrument speaks, by questions only."""
+"""Find out which command family an instrument speaks, by questions; the one command sent is ``*CLS``."""
 
 from __future__ import annotations
 
@@ -8,7 +8,13 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from benchsweep.errors import BadAnswer, InstrumentTimeout, UnknownFamily, UsageError
-from benchsweep.instrument.families._family import Family, ProbeRule, list_families, load_family
+from benchsweep.instrument.families._family import (
+    Family,
+    KnownFamilies,
+    ProbeRule,
+    known_families,
+    load_family,
+)
 from benchsweep.instrument.links import ERROR_ENTRY, Link
 from benchsweep.records import AnalyzerIdentity, Probe
 
@@ -25,6 +31,9 @@ _LOOKS = {
 }
 # Undefined header, suffix out of range: the answer that ``missing`` wants.
 _MISSING = frozenset({-113, -114})
+# In a message; the whole stands in the evidence.
+_LONGEST_ANSWER = 60
+_CLEARED = "no question: clears the error queue, which was read before, and the event registers"
 _OLD = (
     "An analyzer from before SCPI (its commands are words such as OUTPIDEN) and one that has only a private "
     "command tree cannot be driven; nor can anything that is no analyzer."
@@ -33,15 +42,15 @@ _OLD = (
 
 @dataclass(slots=True)
 class _Asked:
-    """Questions asked so far; none is asked twice."""
+    """Questions asked so far; none is asked twice, unless its answer is doubted."""
 
     link: Link
     evidence: list[Probe] = field(default_factory=list)
     known: dict[str, tuple[str | None, int]] = field(default_factory=dict)
 
-    def ask(self, query: str) -> tuple[str | None, int]:
+    def ask(self, query: str, *, again: bool = False) -> tuple[str | None, int]:
         """Return the answer or None, and the number of the error that came with it (0: none)."""
-        if query not in self.known:
+        if again or query not in self.known:
             answer, error = self.link.probe(query)
             match = ERROR_ENTRY.match(error)
             code = int(match[1]) if match is not None else 0
@@ -57,7 +66,9 @@ class _Asked:
 
 
 def identify(link: Link, family: str | None = None, ports: int | None = None) -> AnalyzerIdentity:
-    """Find out who answers and which command family fits. Settings are not touched.
+    """Find out who answers and which command family fits.
+
+    Settings are not touched; ``*CLS`` clears the error queue, which is read into the evidence before.
 
     Parameters
     ----------
@@ -88,10 +99,12 @@ def recognise(
 ) -> tuple[AnalyzerIdentity, Family]:
     """Do the same as `identify` and also return the family itself."""
     chosen = load_family(family) if family is not None else None
-    candidates = (chosen,) if chosen is not None else list_families()
+    known = KnownFamilies((chosen,), {}) if chosen is not None else known_families()
     asked = _Asked(link)
     idn = _greet(asked)
-    for candidate in candidates:
+    for path, wrong in known.wrong.items():
+        asked.note(f"family file {path.name}", f"not usable: {wrong.message}")
+    for candidate in known.usable:
         fits, told = _try(asked, candidate, everything=chosen is not None)
         if fits or chosen is not None:
             count = _count_ports(link, candidate, told, ports, asked)
@@ -100,7 +113,7 @@ def recognise(
                 idn, candidate.name, count, tuple(asked.evidence), limits, candidate.lacks
             )
             return identity, candidate
-    raise _unknown(link, idn, asked.evidence)
+    raise _unknown(link, idn, asked.evidence, known)
 
 
 def _greet(asked: _Asked) -> str:
@@ -114,17 +127,38 @@ def _greet(asked: _Asked) -> str:
         # What to check comes first: most often it is the address, seldom such an old analyzer.
         error.hint = f"{error.hint}. {_OLD}"
         raise
+    _read_queue(asked, idn)
     link.write("*CLS")
-    try:
-        queue = link.query("SYST:ERR?")
-    except InstrumentTimeout as error:
-        asked.note("SYST:ERR?", "")
-        raise _no_scpi(link, idn, asked.evidence) from error
-    asked.note("SYST:ERR?", queue)
-    if not ERROR_ENTRY.match(queue):
-        raise _no_scpi(link, idn, asked.evidence)
+    asked.note("*CLS", _CLEARED)
     asked.ask("*OPT?")
     return idn
+
+
+def _read_queue(asked: _Asked, idn: str) -> None:
+    """Read the error queue into the evidence, before ``*CLS`` clears it.
+
+    Raises
+    ------
+    UnknownFamily
+        There is none. Where nothing at all came, the time-out is its cause: that may have been the link.
+    """
+    link = asked.link
+    match = None
+    for _ in range(2):  # one answer that makes no sense may be a late one
+        try:
+            queue = link.query("SYST:ERR?")
+        except InstrumentTimeout as error:
+            asked.note("SYST:ERR?", "")
+            raise _no_scpi(link, idn, asked.evidence) from error
+        asked.note("SYST:ERR?", queue)
+        match = ERROR_ENTRY.match(queue)
+        if match is not None:
+            break
+    if match is None:
+        raise _no_scpi(link, idn, asked.evidence)
+    if int(match[1]) != 0:
+        for number, text in link.errors():
+            asked.note("SYST:ERR?", f'{number},"{text}"')
 
 
 def _try(asked: _Asked, family: Family, *, everything: bool) -> tuple[bool, int | None]:
@@ -137,6 +171,10 @@ def _try(asked: _Asked, family: Family, *, everything: bool) -> tuple[bool, int 
     for query, rule in family.probe_queries():
         answer, code = asked.ask(query)
         good = _looks_right(rule, answer, code)
+        if not good and code not in _MISSING:
+            # Not a plain "no such command": a fault that passes must not make another family of it.
+            answer, code = asked.ask(query, again=True)
+            good = _looks_right(rule, answer, code)
         if good and rule.tells == "ports" and answer is not None:
             told = int(answer) if 0 < int(answer) <= _MOST_PORTS else None
             good = told is not None
@@ -190,22 +228,24 @@ def _ask_limits(asked: _Asked, family: Family) -> Mapping[str, float]:
 def _no_scpi(link: Link, idn: str, evidence: Iterable[Probe]) -> UnknownFamily:
     asked = tuple(evidence)
     return UnknownFamily(
-        f"{link.address}: {idn!r} has no SCPI error queue, so it is no SCPI instrument: {_listed(asked)}",
+        f"{link.address}: {_cut(repr(idn))} has no SCPI error queue, so it is no SCPI instrument: "
+        f"{_listed(asked)}",
         idn=idn,
         evidence=_pairs(asked),
         hint=_OLD,
     )
 
 
-def _unknown(link: Link, idn: str, evidence: Iterable[Probe]) -> UnknownFamily:
-    known = ", ".join(family.name for family in list_families())
+def _unknown(link: Link, idn: str, evidence: Iterable[Probe], known: KnownFamilies) -> UnknownFamily:
+    names = ", ".join(family.name for family in known.usable)
+    wrong = "".join(f" Not usable: {error.message}." for error in known.wrong.values())
     asked = tuple(evidence)
     return UnknownFamily(
-        f"{link.address}: not known: no command family fits {idn!r}: {_listed(asked)}",
+        f"{link.address}: not known: no command family fits {_cut(repr(idn))}: {_listed(asked)}",
         idn=idn,
         evidence=_pairs(asked),
         hint=f'If you know which fits, name it in the station file (family = "…"), or give the path of a '
-        f"family file of your own; known: {known}.",
+        f"family file of your own; known: {names}.{wrong}",
     )
 
 
@@ -214,4 +254,13 @@ def _pairs(evidence: tuple[Probe, ...]) -> tuple[tuple[str, str], ...]:
 
 
 def _listed(evidence: Iterable[Probe]) -> str:
-    return "; ".join(f"{item.probe} -> {item.answer or 'nothing'}" for item in evidence)
+    """Return questions and answers in one line; who it is stands before it."""
+    return "; ".join(
+        f"{item.probe} -> {_cut(item.answer) or 'nothing'}"
+        for item in evidence
+        if item.probe not in ("*IDN?", "*CLS") and not item.probe.startswith("family file")
+    )
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _LONGEST_ANSWER else f"{text[:_LONGEST_ANSWER]}…"
