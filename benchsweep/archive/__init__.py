@@ -18,11 +18,13 @@ from benchsweep.archive._files import make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
 from benchsweep.archive._journal import Journal
 from benchsweep.archive._notes import JobNotes
-from benchsweep.archive._series_folder import SeriesWriter
+from benchsweep.archive._series_folder import SeriesWriter, sweep_bytes
+from benchsweep.archive._series_pack import number_words
 from benchsweep.archive._series_read import (
     SeriesReader,
     check_series,
     is_series,
+    list_unfinished,
     open_series,
     read_series_head,
     read_series_sweep,
@@ -49,13 +51,16 @@ __all__ = [
     "find_record",
     "is_series",
     "list_calibrations",
+    "list_unfinished",
     "make_folder",
+    "number_words",
     "open_series",
     "read_calibration",
     "read_record",
     "read_series_head",
     "read_series_sweep",
     "refuse_file",
+    "sweep_bytes",
     "write_calibration",
     "write_record",
 ]

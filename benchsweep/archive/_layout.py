@@ -210,7 +210,7 @@ def _events(before: bool) -> tuple[Item, ...]:
             "k",
             "text",
             "",
-            "gap, late, ambient, clock, resumed, lost or ended",
+            "gap, power, late, ambient, clock, resumed, lost or ended",
         ),
         Item("/events/words", "k", "text", "", "what it was"),
         Item("/events/seconds", "k", "float64", "s", "how long it lasted; not a number where nothing lasts"),

@@ -27,12 +27,12 @@ from benchsweep.archive._series_convert import (
     read_sweep_node,
     sweep_tree,
 )
-from benchsweep.archive._series_pack import pack
+from benchsweep.archive._series_pack import damage_of, pack, refuse_damage
 from benchsweep.archive._tree import content_digest, opened, to_bytes
 from benchsweep.errors import ArchiveError, ArchiveLocked, RecordDamaged
 from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 
-__all__ = ["HEAD", "SeriesWriter", "SweepFiles"]
+__all__ = ["HEAD", "SeriesWriter", "SweepFiles", "sweep_bytes"]
 
 HEAD = "head.h5"
 _ENDING = "ending.h5"
@@ -132,8 +132,10 @@ class SeriesWriter:
         That sweep, when it was found there.
     ending : SeriesEnding or None
         How the recording ended, when it was noted after that sweep.
-    damaged_last : int or None
-        The last sweep cannot be read; the next one takes its number and its place.
+    damaged : tuple of int
+        Numbers after that one whose sweeps cannot be read; the next sweep takes the place of the first.
+    lost : tuple of int
+        Numbers of all sweeps that cannot be read, when `pack` has failed for them.
     finished : Path or None
         The interrupted recording turned out to be packed already: this is it, and the folder is gone.
 
@@ -149,7 +151,8 @@ class SeriesWriter:
         self.count = 0
         self.last: SeriesSweep | None = None
         self.ending: SeriesEnding | None = None
-        self.damaged_last: int | None = None
+        self.damaged: tuple[int, ...] = ()
+        self.lost: tuple[int, ...] = ()
         self.finished: Path | None = None
         self._files: SweepFiles | None = None
         with storage_errors(self.folder, "keeping unfinished work"):
@@ -183,7 +186,7 @@ class SeriesWriter:
                 f"{self.folder}: holds a series that is not finished",
                 hint="Go on with it, finish it, or begin afresh.",
             )
-        replace_file(self.folder / HEAD, to_bytes("series-head", head_tree(head)))
+        replace_file(self.folder / HEAD, *to_bytes("series-head", head_tree(head)))
         self._files = SweepFiles(self.folder)
         self.head = self._files.head
 
@@ -209,7 +212,7 @@ class SeriesWriter:
                 hint="Begin a new series.",
             )
         content = to_bytes("series-sweep", sweep_tree(sweep, files.series))
-        replace_file(files.path(sweep.number), content)
+        replace_file(files.path(sweep.number), *content)
         self.count = sweep.number
 
     def end(self, ending: SeriesEnding) -> None:
@@ -220,9 +223,21 @@ class SeriesWriter:
         ArchiveLocked, ArchiveError
         """
         tree = ending_tree(ending, self._begun().series, self.count)
-        replace_file(self.folder / _ENDING, to_bytes("series-ending", tree))
+        replace_file(self.folder / _ENDING, *to_bytes("series-ending", tree))
 
-    def pack(self, ending: SeriesEnding, *, leave_out_damaged: bool = False) -> Path:
+    @property
+    def sound(self) -> int:
+        """How many sweeps there are, as far as is known, that can be read."""
+        return self.count - sum(number <= self.count for number in self.lost)
+
+    def packed_bytes(self) -> int:
+        """Return how much room the packed file takes, without some thousands of bytes besides the sweeps."""
+        files = self._begun()
+        return len(files.numbers()) * sweep_bytes(files.head)
+
+    def pack(
+        self, ending: SeriesEnding, *, leave_out_damaged: bool = False, into: Path | None = None
+    ) -> Path:
         """Pack all sweeps into one sealed file of the archive, then drop the folder; return the path.
 
         When this fails, or is killed, the folder stays as it was.
@@ -233,21 +248,46 @@ class SeriesWriter:
             How the series ended.
         leave_out_damaged
             Leave out sweeps that cannot be read, which the file then says; else they are an error.
+        into
+            Another folder for the packed file; made when it is missing.
 
         Raises
         ------
         ArchiveLocked, RecordDamaged, ArchiveError
         """
         files = self._begun()
-        stem = file_stem(files.head.started_at, files.head.specimen.identifier)
-        partial = pack(files, ending, leave_out_damaged=leave_out_damaged)
-        with storage_errors(self.archive, "writing"):
-            try:
-                final = add_name(partial, self.archive, stem)
-            finally:
-                partial.unlink(missing_ok=True)
+        target = self.archive if into is None else Path(into)
+        if into is not None:
+            make_folder(target)
+            # A run that was killed after packing there has left the folder; what it packed is found again.
+            numbers = files.numbers()
+            already = _packed_as(target, files, numbers[-1] if numbers else 0)
+            if already is not None:
+                self._drop()
+                return already
+        final = self._packed(files, ending, target, leave_out_damaged)
         self._drop()
         return final
+
+    def _packed(self, files: SweepFiles, ending: SeriesEnding, target: Path, leave_out: bool) -> Path:
+        lost = damage_of(files, look=leave_out)
+        partial = (self.folder if target == self.archive else target) / f".{files.series[:16]}.partial"
+        partial.unlink(missing_ok=True)  # of a run that was killed
+        try:
+            if not leave_out:
+                refuse_damage(files, lost)
+            pack(files, ending, partial, lost=lost)
+            stem = file_stem(files.head.started_at, files.head.specimen.identifier)
+            with storage_errors(target, "writing"):
+                return add_name(partial, target, stem)
+        except RecordDamaged:
+            found = damage_of(files, look=True)
+            self.lost = tuple(found)
+            if not leave_out:
+                refuse_damage(files, found)
+            raise
+        finally:
+            partial.unlink(missing_ok=True)
 
     def discard(self) -> None:
         """Drop the folder and all that is in it.
@@ -307,14 +347,14 @@ class SeriesWriter:
             self._drop()
             return
         self._files, self.head = files, files.head
-        for number in reversed(numbers[-2:]):
+        for number in reversed(numbers):
             try:
                 self.last = files.sweep(number)
                 self.count = number
                 break
             except RecordDamaged:
                 # Only the disc can have done that: a sweep is there whole or not at all.
-                self.damaged_last = self.damaged_last or number
+                self.damaged = (number, *self.damaged)
         ending = files.ending()
         if ending is not None and ending[1] == self.count:
             self.ending = ending[0]
@@ -327,7 +367,12 @@ class SeriesWriter:
                 self.folder.rename(done)
             _remove(done)
         self._files, self.head, self.count, self.last = None, None, 0, None
-        self.ending, self.damaged_last = None, None
+        self.ending, self.damaged, self.lost = None, (), ()
+
+
+def sweep_bytes(head: SeriesHead) -> int:
+    """Return how many bytes the matrix of one sweep takes."""
+    return head.frequency_hz.size * len(head.hookup.analyzer_ports) ** 2 * 16
 
 
 def _remove(folder: Path) -> None:

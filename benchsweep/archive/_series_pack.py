@@ -11,9 +11,8 @@ from __future__ import annotations
 import hashlib
 import io
 import os
-import secrets
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, BinaryIO, Protocol
 
@@ -28,10 +27,9 @@ from benchsweep.archive._tree import Block, fill
 from benchsweep.errors import RecordDamaged
 from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 
-__all__ = ["pack"]
+__all__ = ["damage_of", "number_words", "pack", "refuse_damage"]
 
 _S = "/sweeps/s"
-_MOST_NAMED = 8
 
 
 class _Source(Protocol):
@@ -48,48 +46,78 @@ class _Source(Protocol):
         """Read one."""
 
 
-def pack(source: _Source, ending: SeriesEnding, *, leave_out_damaged: bool) -> Path:
-    """Write the packed file into the folder of `source`, durable but without its name; return its path.
+def pack(source: _Source, ending: SeriesEnding, partial: Path, *, lost: Mapping[int, str]) -> None:
+    """Write the packed file as `partial`, durable but without its name.
+
+    Parameters
+    ----------
+    lost
+        Number -> reason of the sweeps that are left out, which the file then says, also in its ending.
 
     Raises
     ------
     ArchiveLocked, RecordDamaged, ArchiveError
     """
-    numbers, lost = _sound(source, leave_out_damaged)
-    partial = source.folder / f".{secrets.token_hex(8)}.partial"
+    numbers = [number for number in source.numbers() if number not in lost]
+    if not numbers:
+        raise RecordDamaged(f"{source.folder}: no sweep can be read", hint="Restore the files from a copy.")
+    if lost:
+        ending = replace(ending, reason=f"{ending.reason}; damaged, so left out: {number_words(lost)}")
     try:
-        with storage_errors(source.folder, "packing"), partial.open("xb") as stream:
+        with storage_errors(partial.parent, "packing"), partial.open("xb") as stream:
             _write(stream, source, numbers, lost, ending)
             stream.flush()
             os.fsync(stream.fileno())
     except BaseException:
         partial.unlink(missing_ok=True)
         raise
-    return partial
 
 
-def _sound(source: _Source, leave_out_damaged: bool) -> tuple[list[int], dict[int, str]]:
-    """Return the numbers of the sweeps that can be read, and number -> reason of the others."""
+def damage_of(source: _Source, *, look: bool) -> dict[int, str]:
+    """Return number -> reason of the sweeps up to the last one that cannot be read, rising.
+
+    Parameters
+    ----------
+    look
+        Read every sweep; else only those are told whose file is missing.
+
+    Raises
+    ------
+    ArchiveError
+    """
     there = source.numbers()
-    if not there:
-        raise RecordDamaged(f"{source.folder}: no sweep to pack", hint="Record at least one sweep.")
-    lost = dict.fromkeys(sorted(set(range(1, there[-1] + 1)) - set(there)), "its file is missing")
-    if leave_out_damaged:
-        for number in there:
-            try:
-                source.sweep(number)
-            except RecordDamaged as error:
-                lost[number] = error.message
-    elif lost:
-        named = ", ".join(map(str, list(lost)[:_MOST_NAMED]))
-        raise RecordDamaged(
-            f"{source.folder}: of {there[-1]} sweeps {len(lost)} are missing: {named}",
-            hint="Restore their files from a copy, or leave them out with --leave-out-damaged.",
-        )
-    sound = [number for number in there if number not in lost]
-    if not sound:
-        raise RecordDamaged(f"{source.folder}: no sweep can be read", hint="Restore the files from a copy.")
-    return sound, dict(sorted(lost.items()))
+    lost = dict.fromkeys(sorted(set(range(1, max(there, default=0) + 1)) - set(there)), "its file is missing")
+    for number in there if look else ():
+        try:
+            source.sweep(number)
+        except RecordDamaged as error:
+            lost[number] = error.message
+    return dict(sorted(lost.items()))
+
+
+def refuse_damage(source: _Source, lost: Mapping[int, str]) -> None:
+    """Raise RecordDamaged that names every sweep of `lost`, when there is one."""
+    if not lost:
+        return
+    total = max((*source.numbers(), *lost))
+    raise RecordDamaged(
+        f"{source.folder}: of {total} sweeps {len(lost)} cannot be read: {number_words(lost)}; of the first: "
+        f"{next(iter(lost.values()))}",
+        hint="Restore their files from a copy, or pack the others with --finish --leave-out-damaged.",
+    )
+
+
+def number_words(numbers: Iterable[int]) -> str:
+    """Return rising numbers in words: ``sweep 5``, ``sweeps 2, 5 to 9``."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][1] + 1:
+            runs[-1][1] = number
+        else:
+            runs.append([number, number])
+    told = [str(a) if a == b else f"{a} to {b}" if b > a + 1 else f"{a}, {b}" for a, b in runs]
+    one = len(runs) == 1 and runs[0][0] == runs[0][1]
+    return f"{'sweep' if one else 'sweeps'} {', '.join(told)}"
 
 
 @dataclass

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
@@ -14,23 +14,28 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.archive._files import storage_errors
 from benchsweep.archive._seal import Span, kind_of
 from benchsweep.archive._series_convert import read_events, read_head_node
 from benchsweep.archive._series_folder import HEAD, SweepFiles
 from benchsweep.archive._tree import Node, check_items, content_digest, opened
-from benchsweep.errors import ArchiveError, RecordDamaged
+from benchsweep.errors import ArchiveError, RecordDamaged, UsageError
 from benchsweep.records import RawSweep, SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 
 __all__ = [
     "SeriesReader",
     "check_series",
     "is_series",
+    "list_unfinished",
     "open_series",
     "read_series_head",
     "read_series_sweep",
 ]
 
-_RESTORE = "Restore the file from a copy; the other sweeps are not affected."
+_RESTORE = (
+    "Restore the file from a copy. The other sweeps are sound: `show --sweep N` and `grade --sweep N` read "
+    "one of them, `show --leave-out-damaged` and `report --leave-out-damaged` all."
+)
 
 
 class SeriesReader(ABC):
@@ -74,8 +79,10 @@ class SeriesReader(ABC):
 
         Raises
         ------
-        ArchiveError
+        UsageError
             There is no such sweep.
+        ArchiveError
+            There is none at all yet.
         RecordDamaged
         """
 
@@ -99,13 +106,29 @@ class SeriesReader(ABC):
         after = () if self.ending is None else self.ending.events
         return (*(event for sweep in self.sweeps() for event in sweep.events), *after)
 
+    def events_until(self, number: int) -> tuple[tuple[int, SeriesEvent], ...]:
+        """Return (number of the sweep before which it happened, event) up to the sweep of that number.
+
+        Of an unfinished series these sweeps are read for it; what a damaged one knew is not told.
+
+        Raises
+        ------
+        ArchiveError
+        """
+        found: list[tuple[int, SeriesEvent]] = []
+        for earlier in self.numbers:
+            if earlier <= number:
+                with suppress(RecordDamaged):
+                    found += [(earlier, event) for event in self.sweep(earlier).events]
+        return tuple(found)
+
     def _refuse_unknown(self, number: int) -> None:
         if number in self._there:
             return
         if not self.numbers:
             raise ArchiveError(f"{self.path}: holds no sweep yet", hint="Wait until one is finished.")
         what = "is lost" if number in self.lost else "is not there"
-        raise ArchiveError(
+        raise UsageError(
             f"{self.path}: sweep {number} {what}; it holds sweeps {self.numbers[0]} to {self.numbers[-1]}",
             hint="Name one of them.",
         )
@@ -185,6 +208,12 @@ class _Packed(SeriesReader):
         """Return all that happened, in order."""
         return tuple(event for place in sorted(self._events) for event in self._events[place])
 
+    def events_until(self, number: int) -> tuple[tuple[int, SeriesEvent], ...]:
+        """Return (number of the sweep before which it happened, event) up to the sweep of that number."""
+        places = [place for place in sorted(self._events) if place < self._count]
+        of = [(self.numbers[place], self._events[place]) for place in places]
+        return tuple((before, event) for before, events in of if before <= number for event in events)
+
     def _state_of(self, place: int) -> Mapping[str, str]:
         state = self._states.get(int(self._state[place]))
         return {} if state is None else state
@@ -235,6 +264,22 @@ def is_series(path: Path) -> bool:
     """Tell whether `path` is a series: a packed file, or the folder of an unfinished one."""
     path = Path(path)
     return kind_of(path) == "series" or (path.is_dir() and kind_of(path / HEAD) == "series-head")
+
+
+def list_unfinished(folder: Path) -> tuple[Path, ...]:
+    """Return the folders of unfinished series in `folder`, or in the archive `folder`; none is fine.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveError
+        It cannot be listed.
+    """
+    found: list[Path] = []
+    for place in (Path(folder), Path(folder) / "unfinished"):
+        with storage_errors(place, "listing"):
+            if place.is_dir():
+                found += [path for path in place.iterdir() if (path / HEAD).is_file()]
+    return tuple(sorted(found))
 
 
 @contextmanager

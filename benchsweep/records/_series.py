@@ -16,10 +16,11 @@ from benchsweep.records._measurement import SafetyConfirmation, Specimen
 
 __all__ = ["EventKind", "SeriesEnding", "SeriesEvent", "SeriesHead", "SeriesSweep"]
 
-EventKind = Literal["gap", "late", "ambient", "clock", "resumed", "lost", "ended"]
-"""What happened: the analyzer could not be swept for a while; a sweep began after its time; readings were
-missing, stale or came back; the clock of the computer was moved; the recording was interrupted and went on; a
-sweep was damaged on the disc and is left out; the recording ended otherwise than wanted."""
+EventKind = Literal["gap", "power", "late", "ambient", "clock", "resumed", "lost", "ended"]
+"""What happened: the analyzer could not be swept for a while; it was switched off and on; a sweep
+began after its time; readings were missing, stale or came back; the clock of the computer was moved; the
+recording was interrupted and went on; a sweep was damaged on the disc and is left out; the recording ended
+otherwise than wanted."""
 
 
 @dataclass(frozen=True, slots=True)

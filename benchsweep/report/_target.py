@@ -52,7 +52,7 @@ def check_target(path: Path, inputs: Iterable[Path] = ()) -> None:
 
 def _same(path: Path, other: Path) -> bool:
     try:
-        return os.path.samefile(path, other)
+        return path.samefile(other)
     except (OSError, ValueError):
         return False
 

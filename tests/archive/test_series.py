@@ -24,11 +24,13 @@ from benchsweep.archive import (
     check_record,
     check_series,
     is_series,
+    list_unfinished,
+    number_words,
     open_series,
     read_series_head,
     read_series_sweep,
 )
-from benchsweep.errors import ArchiveError, ArchiveLocked, RecordDamaged, RecordNewer
+from benchsweep.errors import ArchiveError, ArchiveLocked, RecordDamaged, RecordNewer, UsageError
 from benchsweep.records import RawSweep, SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 
 STARTED = "2026-03-01T12:00:00.250+00:00"
@@ -126,7 +128,7 @@ def test_an_unfinished_series_reads_the_same(build: SimpleNamespace, tmp_path: P
         with open_series(folder) as reader:
             assert reader.ending == ENDING
         check_series(folder)
-        with pytest.raises(ArchiveError, match="sweep 9 is not there; it holds sweeps 1 to 5"):
+        with pytest.raises(UsageError, match="sweep 9 is not there; it holds sweeps 1 to 5"):
             read_series_sweep(folder, 9)
 
 
@@ -221,7 +223,9 @@ def test_a_missing_sweep_is_found(build: SimpleNamespace, tmp_path: Path) -> Non
         (writer.folder / "sweep-0000002.h5").unlink()
         with pytest.raises(RecordDamaged, match="sweep 2 is missing"):
             check_series(writer.folder)
-        with pytest.raises(RecordDamaged, match="of 5 sweeps 1 are missing: 2"):
+        with pytest.raises(
+            RecordDamaged, match="of 5 sweeps 1 cannot be read: sweep 2; of the first: its file"
+        ):
             writer.pack(ENDING)
         assert writer.folder.is_dir()
         damaged = writer.folder / "sweep-0000004.h5"
@@ -231,20 +235,60 @@ def test_a_missing_sweep_is_found(build: SimpleNamespace, tmp_path: Path) -> Non
     with open_series(path) as reader:
         assert reader.numbers == (1, 3, 5)
         assert reader.lost == (2, 4)
+        assert reader.ending is not None
+        assert reader.ending.reason == f"{ENDING.reason}; damaged, so left out: sweeps 2, 4"
+        assert [before for before, _ in reader.events_until(3)] == [3, 3, 3]
         assert [event.kind for event in reader.events()] == ["lost", "gap", "clock", "lost", "ambient"]
-        with pytest.raises(ArchiveError, match="sweep 4 is lost"):
+        with pytest.raises(UsageError, match="sweep 4 is lost"):
             reader.sweep(4)
 
 
-def test_a_damaged_file_stops_the_packing(build: SimpleNamespace, tmp_path: Path) -> None:
+def test_damaged_files_stop_the_packing_and_all_are_named(build: SimpleNamespace, tmp_path: Path) -> None:
     with recorded(tmp_path, head_of(build)) as writer:
-        damaged = writer.folder / "sweep-0000004.h5"
-        whole = damaged.read_bytes()
-        damaged.write_bytes(whole[:-9])
-        with pytest.raises(RecordDamaged, match="sweep-0000004"):
+        whole = {n: (writer.folder / f"sweep-000000{n}.h5").read_bytes() for n in (2, 3, 4)}
+        for number, content in whole.items():
+            (writer.folder / f"sweep-000000{number}.h5").write_bytes(content[:-9])
+        with pytest.raises(
+            RecordDamaged, match="of 5 sweeps 3 cannot be read: sweeps 2 to 4; of the first:"
+        ) as e:
             writer.pack(ENDING)
-        damaged.write_bytes(whole)
+        assert "--finish --leave-out-damaged" in e.value.hint
+        assert (writer.lost, writer.sound, writer.count) == ((2, 3, 4), 2, 5)
+        assert not list(writer.folder.glob(".*"))
+        for number, content in whole.items():
+            (writer.folder / f"sweep-000000{number}.h5").write_bytes(content)
         check_series(writer.pack(ENDING))
+
+
+def test_packed_into_another_folder(build: SimpleNamespace, tmp_path: Path) -> None:
+    head = head_of(build)
+    with recorded(tmp_path / "full", head, 3) as writer:
+        shutil.copytree(writer.folder, tmp_path / "copy")
+        path = writer.pack(ENDING, into=tmp_path / "roomy" / "place")
+    assert path.parent == tmp_path / "roomy" / "place"
+    check_series(path)
+    assert [child.name for child in path.parent.iterdir()] == [path.name]
+    assert not any((tmp_path / "full").iterdir())
+    # Killed after the file got its name there and before the folder was dropped.
+    shutil.copytree(tmp_path / "copy", tmp_path / "full" / "unfinished" / "key")
+    with SeriesWriter(tmp_path / "full", "key") as writer:
+        assert writer.pack(ENDING, into=path.parent) == path
+    assert not any((tmp_path / "full").iterdir())
+
+
+def test_unfinished_series_are_listed(build: SimpleNamespace, tmp_path: Path) -> None:
+    assert list_unfinished(tmp_path / "nowhere") == ()
+    with recorded(tmp_path, head_of(build), 1) as writer:
+        (tmp_path / "unfinished" / "job").mkdir()
+        assert list_unfinished(tmp_path) == list_unfinished(tmp_path / "unfinished") == (writer.folder,)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "words"),
+    [([7], "sweep 7"), ([3, 2], "sweeps 2, 3"), ([1, 2, 3, 9, 10, 12], "sweeps 1 to 3, 9, 10, 12")],
+)
+def test_numbers_in_words(numbers: list[int], words: str) -> None:
+    assert number_words(numbers) == words
 
 
 def test_a_sweep_of_another_series_does_not_slip_in(build: SimpleNamespace, tmp_path: Path) -> None:
@@ -264,9 +308,17 @@ def test_a_damaged_last_sweep_is_taken_anew(build: SimpleNamespace, tmp_path: Pa
         last = writer.folder / "sweep-0000003.h5"
         last.write_bytes(last.read_bytes()[:-1])
     with SeriesWriter(tmp_path, "key") as writer:
-        assert (writer.count, writer.damaged_last) == (2, 3)
+        assert (writer.count, writer.damaged) == (2, (3,))
         writer.append(sweep_of(head, 3))
         check_series(writer.folder)
+
+
+def test_all_damaged_sweeps_at_the_end_are_known(build: SimpleNamespace, tmp_path: Path) -> None:
+    with recorded(tmp_path, head_of(build), 5) as writer:
+        for number in (3, 4, 5):
+            (writer.folder / f"sweep-000000{number}.h5").write_bytes(b"")
+    with SeriesWriter(tmp_path, "key") as writer:
+        assert (writer.count, writer.damaged) == (2, (3, 4, 5))
 
 
 def test_a_series_is_no_record_and_a_record_no_series(packed: Path, stored: Path, tmp_path: Path) -> None:
