@@ -33,7 +33,7 @@ from benchsweep.qualification._qualify import (
     qualify,
     usable_calibration,
 )
-from benchsweep.qualification._record import Recorded, finish_series, record_series, series_hookup
+from benchsweep.qualification._record import record_series, series_hookup
 from benchsweep.qualification._records import (
     check_decision_rule,
     grade_record,
@@ -56,6 +56,7 @@ from benchsweep.qualification._requirements import (
 )
 from benchsweep.qualification._series_ambient import AmbientFile, AmbientSource, TypedAmbient, parse_ambient
 from benchsweep.qualification._series_clock import Clock, SystemClock
+from benchsweep.qualification._series_end import Recorded, finish_series
 from benchsweep.qualification._series_loop import Wishes
 from benchsweep.qualification._series_use import (
     SeriesShown,

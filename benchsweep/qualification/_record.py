@@ -2,79 +2,47 @@
 
 from __future__ import annotations
 
-import hashlib
-import shutil
 import threading
-import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
+from datetime import datetime
+from itertools import islice
 from pathlib import Path
 
 from benchsweep import archive
 from benchsweep.acquisition import Done, make_plan
-from benchsweep.errors import AcquisitionError, ArchiveError, InstrumentError, UsageError
+from benchsweep.errors import PowerCycled, RecordDamaged, UsageError
 from benchsweep.qualification._bench import Bench, Progress
+from benchsweep.qualification._power import switched_on_at
 from benchsweep.qualification._qualify import plan_for
 from benchsweep.qualification._reduction import software_versions
 from benchsweep.qualification._series_ambient import AmbientSource, TypedAmbient
 from benchsweep.qualification._series_clock import Clock, SystemClock
+from benchsweep.qualification._series_end import (
+    Recorded,
+    finished,
+    kept,
+    power_cut_hint,
+    recorded,
+    series_key,
+    sweeps_words,
+)
 from benchsweep.qualification._series_loop import Recorder, Wishes
+from benchsweep.qualification._series_space import space_words
 from benchsweep.records import (
     FOUR_PAIRS,
     BalancedPort,
     Calibration,
     Hookup,
     SeriesEnding,
-    SeriesEvent,
     SeriesHead,
     Specimen,
 )
 
-__all__ = ["Recorded", "finish_series", "record_series", "series_hookup"]
-
-_STRUCTURE_BYTES = 12_000
-"""What one sweep takes on the disc besides its matrix, measured."""
+__all__ = ["record_series", "series_hookup"]
 
 Listen = Callable[[], AbstractContextManager[threading.Event]]
 """Begins to listen for the wish to stop; the event is set when it comes."""
-
-
-@dataclass(frozen=True, slots=True)
-class Recorded:
-    """A finished series.
-
-    Parameters
-    ----------
-    record
-        The packed file.
-    specimen
-        Name of the part under test.
-    sweeps
-        How many it holds.
-    began_at, ended_at
-        ISO 8601 times in UTC.
-    reason
-        How it ended, in words.
-    events
-        All that happened, in order.
-    packing_s
-        How long packing took.
-    """
-
-    record: Path
-    specimen: str
-    sweeps: int
-    began_at: str
-    ended_at: str
-    reason: str
-    events: tuple[SeriesEvent, ...]
-    packing_s: float
-
-    @property
-    def gaps(self) -> tuple[SeriesEvent, ...]:
-        """The times during which nothing could be swept: lost links and interruptions."""
-        return tuple(event for event in self.events if event.kind in ("gap", "resumed"))
 
 
 def series_hookup(bench: Bench, ports: Sequence[str] = ()) -> Hookup:
@@ -83,8 +51,8 @@ def series_hookup(bench: Bench, ports: Sequence[str] = ()) -> Hookup:
     Parameters
     ----------
     ports
-        Balanced ports that are attached, such as ``A:12``; none: as many as the first hookup of a plan has,
-        the whole specimen where the analyzer has the ports.
+        Balanced ports that are attached, such as ``A:12``; none: both ends of one pair after the other, as
+        many as there are places for, so that there is an insertion loss.
 
     Raises
     ------
@@ -94,7 +62,10 @@ def series_hookup(bench: Bench, ports: Sequence[str] = ()) -> Hookup:
         Nothing was given, and the bench has fewer than two places.
     """
     if not ports:
-        return plan_for(bench.slots).hookups[0]
+        if len(bench.slots) < 2:
+            return plan_for(bench.slots).hookups[0]
+        both_ends = (BalancedPort(end, pair) for pair in FOUR_PAIRS for end in ("A", "B"))
+        return make_plan(bench.slots, list(islice(both_ends, len(bench.slots)))).hookups[0]
     wanted = [_balanced_port(label) for label in ports]
     if len(wanted) > len(bench.slots):
         raise UsageError(
@@ -171,130 +142,51 @@ def record_series(  # noqa: PLR0913 - all but two are named, and each is a thing
     """
     clock = clock or SystemClock()
     archive.make_folder(folder)
-    with archive.SeriesWriter(folder, _key(bench.station.name, specimen), afresh=afresh) as writer:
+    with archive.SeriesWriter(folder, series_key(bench.station.name, specimen), afresh=afresh) as writer:
         if writer.finished is not None:
             progress(f"the interrupted recording was complete already: {writer.finished}")
-            return _recorded(writer.finished, 0.0)
+            return recorded(writer.finished, 0.0)
+        going_on = writer.head is not None
         if writer.head is None:
             head = _head(bench, specimen, hookup, solved(), clock, description, operator)
             writer.begin(head)
+            progress(f"sweeps are kept in {writer.folder} until they are packed")
         else:
-            _refuse_other(bench, writer.head, hookup, description)
+            head = writer.head
+            _refuse_other(bench, head, hookup, description)
+            _refuse_damaged(writer)
             progress(
-                f"going on with an interrupted recording of {writer.head.started_at}: {writer.count} sweeps "
-                "are kept (--afresh begins anew)"
+                f"going on with an interrupted recording of {head.started_at}: {sweeps_words(writer.count)} "
+                f"in {writer.folder} (--afresh begins anew)"
             )
-        _warn_of_space(folder, writer, wishes, progress)
-        recorder = Recorder(bench, writer, wishes, ambient or TypedAmbient({}), clock, progress)
-        with _kept(writer, recorder, clock):
-            if recorder.over():
-                if writer.ending is not None:  # only the packing had failed
-                    return _finished(writer, writer.ending, progress)
-            else:
+
+        def tell_space(seconds_each: float | None) -> None:
+            for line in space_words(folder, head, wishes, kept=writer.count, seconds_each=seconds_each):
+                progress(line)
+
+        # Only then it can be told how many sweeps a time holds.
+        unpaced = wishes.lasting_s is not None and wishes.every_s is None
+        recorder = Recorder(
+            *(bench, writer, wishes, ambient or TypedAmbient({}), clock, progress),
+            first_stored=tell_space if unpaced else lambda _: None,
+        )
+        only_packing = bool(recorder.over()) and writer.ending is not None
+        if not only_packing:
+            if going_on:
+                _refuse_power_cut(bench, writer, head)
+            tell_space(None)
+        with kept(writer, recorder, clock, progress):
+            if only_packing and writer.ending is not None:
+                recorder.ended = True
+                return finished(writer, writer.ending, progress)
+            if not recorder.over():
                 _connect(bench, hookup)
             with listen() as stop:
                 reason = recorder.run(stop)
                 if writer.count == 0:
                     raise KeyboardInterrupt
                 ended_at = clock.now().isoformat(timespec="milliseconds")
-                return _finished(writer, SeriesEnding(ended_at, reason, recorder.pending), progress)
-
-
-def finish_series(
-    station: str, specimen: Specimen, *, folder: Path, leave_out_damaged: bool = False, progress: Progress
-) -> Recorded:
-    """Pack what an interrupted recording has kept; nothing is measured.
-
-    Parameters
-    ----------
-    station
-        Name of the station.
-    leave_out_damaged
-        Leave out sweeps that cannot be read, which the record then says.
-
-    Raises
-    ------
-    UsageError
-        Nothing is unfinished.
-    ArchiveError
-    """
-    nothing = UsageError(
-        f"no interrupted recording of {specimen.identifier} at station {station} in {folder}",
-        hint="Check --archive, --station and --specimen.",
-    )
-    key = _key(station, specimen)
-    if not (folder / "unfinished" / key).is_dir():
-        raise nothing
-    with archive.SeriesWriter(folder, key) as writer:
-        if writer.finished is not None:
-            return _recorded(writer.finished, 0.0)
-        if writer.head is None or writer.count == 0:
-            raise nothing
-        ending = writer.ending
-        if ending is None:
-            at = writer.head.started_at if writer.last is None else writer.last.sweep.taken_at
-            ending = SeriesEnding(at, "it was cut off after the last sweep and finished later")
-        return _finished(writer, ending, progress, leave_out_damaged=leave_out_damaged)
-
-
-def _finished(
-    writer: archive.SeriesWriter,
-    ending: SeriesEnding,
-    progress: Progress,
-    *,
-    leave_out_damaged: bool = False,
-) -> Recorded:
-    with suppress(ArchiveError):  # only for a later call, should this one fail
-        writer.end(ending)
-    progress(f"{ending.reason}; packing {writer.count} sweeps into one record")
-    began = time.monotonic()
-    path = writer.pack(ending, leave_out_damaged=leave_out_damaged)
-    packing_s = time.monotonic() - began
-    progress(f"packed in {packing_s:.1f} s")
-    return _recorded(path, packing_s)
-
-
-def _recorded(path: Path, packing_s: float) -> Recorded:
-    with archive.open_series(path) as reader:
-        ending = reader.ending
-        return Recorded(
-            record=path,
-            specimen=reader.head.specimen.identifier,
-            sweeps=len(reader.numbers),
-            began_at=reader.head.started_at,
-            ended_at="" if ending is None else ending.ended_at,
-            reason="" if ending is None else ending.reason,
-            events=reader.events(),
-            packing_s=packing_s,
-        )
-
-
-@contextmanager
-def _kept(writer: archive.SeriesWriter, recorder: Recorder, clock: Clock) -> Iterator[None]:
-    """Whatever ends the recording too early: note why, and say where the sweeps are."""
-    try:
-        yield
-    except (InstrumentError, AcquisitionError, ArchiveError, KeyboardInterrupt) as error:
-        if writer.count == 0:
-            with suppress(ArchiveError):
-                writer.discard()
-            raise
-        at = clock.now().isoformat(timespec="milliseconds")
-        words = "it was broken off" if isinstance(error, KeyboardInterrupt) else f"an error ended it: {error}"
-        if not recorder.ended:
-            ended = SeriesEvent(at, "ended", words)
-            with suppress(ArchiveError):
-                writer.end(SeriesEnding(at, words, (*recorder.pending, ended)))
-        if not isinstance(error, KeyboardInterrupt):
-            error.hint = f"{error.hint} {_kept_words(writer)}".strip()
-        raise
-
-
-def _kept_words(writer: archive.SeriesWriter) -> str:
-    return (
-        f"{writer.count} sweeps are kept in {writer.folder}: the same command goes on, with --finish it "
-        "packs them as they are."
-    )
+                return finished(writer, SeriesEnding(ended_at, reason, recorder.pending), progress)
 
 
 def _connect(bench: Bench, hookup: Hookup) -> None:
@@ -348,23 +240,33 @@ def _refuse_other(bench: Bench, head: SeriesHead, hookup: Hookup, description: s
         )
 
 
-def _warn_of_space(folder: Path, writer: archive.SeriesWriter, wishes: Wishes, progress: Progress) -> None:
-    """Say beforehand when the wanted sweeps will not fit: packing needs their room a second time."""
-    if wishes.count is None or writer.head is None:
-        return
-    n = len(writer.head.hookup.analyzer_ports)
-    one = writer.head.frequency_hz.size * n * n * 16
-    left = max(wishes.count - writer.count, 0)
-    needed = left * (one + _STRUCTURE_BYTES) + wishes.count * one
-    with suppress(OSError):
-        free = shutil.disk_usage(folder).free
-        if needed > free:
-            progress(
-                f"warning: {wishes.count} sweeps need {needed / 1e9:.1f} GB, half of it for a while at the "
-                f"end; {free / 1e9:.1f} GB are free in {folder}"
-            )
+def _refuse_damaged(writer: archive.SeriesWriter) -> None:
+    """Refuse to go on behind several damaged sweeps: new ones would take the place of what may be saved."""
+    if len(writer.damaged) > 1:
+        raise RecordDamaged(
+            f"{writer.folder}: after sweep {writer.count} {archive.number_words(writer.damaged)} cannot be "
+            "read",
+            hint="Restore their files from a copy, or pack the others with --finish --leave-out-damaged.",
+        )
 
 
-def _key(station: str, specimen: Specimen) -> str:
-    # Any text may name a specimen; a digest of it is a safe folder name, the same on every run.
-    return hashlib.sha256(f"series\0{station}\0{specimen.identifier}".encode()).hexdigest()[:16]
+def _refuse_power_cut(bench: Bench, writer: archive.SeriesWriter, head: SeriesHead) -> None:
+    """Refuse to go on with a series after the analyzer was switched off and on: its calibration is void.
+
+    A power cut is known from the series itself, from the analyzer, or from whoever asked the analyzer since.
+    """
+    told = (*(() if writer.last is None else writer.last.events), *writer.carried)
+    seen = next((event.at for event in told if event.kind == "power"), "")
+    if not seen and bench.station.shared:
+        at = switched_on_at(bench.analyzer.identity.idn)
+        if at and datetime.fromisoformat(at) > datetime.fromisoformat(head.started_at):
+            seen = at
+        elif bench.analyzer.was_switched_on:
+            seen = "now"
+    if seen:
+        when = "just now" if seen == "now" else f"at {seen}"
+        raise PowerCycled(
+            f"the analyzer was switched off and on (seen {when}) since the recording of {head.started_at} "
+            "was begun: its sweeps and new ones would not compare",
+            hint=power_cut_hint(writer),
+        )

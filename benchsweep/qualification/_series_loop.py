@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from benchsweep.archive import SeriesWriter
-from benchsweep.errors import InstrumentError
+from benchsweep.errors import InstrumentError, PowerCycled
 from benchsweep.qualification._bench import Bench, Progress
 from benchsweep.qualification._series_ambient import AmbientSource
 from benchsweep.qualification._series_clock import Clock, Schedule
 from benchsweep.records import EventKind, RawSweep, SeriesEvent, SeriesSweep
 
-__all__ = ["Recorder", "Wishes"]
+__all__ = ["Recorder", "Wishes", "in_order"]
 
 _SHORTEST_PAUSE_S = 0.05
 _LONGEST_PAUSE_S = 5.0
@@ -49,6 +49,11 @@ class Wishes:
 class Recorder:
     """One run of a recording.
 
+    Parameters
+    ----------
+    first_stored
+        Gets the seconds that the first sweep of this run took, once it is stored.
+
     Attributes
     ----------
     pending : tuple of SeriesEvent
@@ -65,9 +70,12 @@ class Recorder:
         ambient: AmbientSource,
         clock: Clock,
         progress: Progress,
+        *,
+        first_stored: Callable[[float], None] = lambda _: None,
     ) -> None:
         self._bench, self._writer, self._wishes = bench, writer, wishes
         self._ambient, self._clock = ambient, clock
+        self._first_stored = first_stored
         self._say = _Sparing(progress, clock.monotonic)
         self._tell = _Sparing(progress, clock.monotonic)
         self._seen: tuple[datetime, float] | None = None
@@ -82,7 +90,7 @@ class Recorder:
         """Return why the recording is over; empty when it is not."""
         wishes = self._wishes
         if wishes.count is not None and self._writer.count >= wishes.count:
-            return f"all {wishes.count} sweeps are taken"
+            return "the one sweep is taken" if wishes.count == 1 else f"all {wishes.count} sweeps are taken"
         if wishes.lasting_s is not None:
             end = self._started_at + timedelta(seconds=wishes.lasting_s)
             if self._clock.now() >= end:
@@ -117,16 +125,14 @@ class Recorder:
     def _resume(self) -> None:
         """Note that the recording had been interrupted."""
         writer = self._writer
-        if writer.damaged_last is not None:
-            number = writer.damaged_last
+        for number in writer.damaged:
             self._note("lost", f"sweep {number} could not be read any more and was swept anew", None)
         if writer.last is not None:
-            last = writer.last.sweep.taken_at
-            away_s = (self._clock.now() - datetime.fromisoformat(last)).total_seconds()
+            # What ended it before has its own event and its own time.
+            since = writer.last.sweep.taken_at if writer.ending is None else writer.ending.ended_at
+            away_s = (self._clock.now() - datetime.fromisoformat(since)).total_seconds()
             words = f"the recording was interrupted after sweep {writer.count} and went on"
-            if self._bench.analyzer.was_switched_on:
-                words += "; the analyzer was switched off and on meanwhile"
-            self._note("resumed", words, away_s, at=last)
+            self._note("resumed", words, away_s, at=since)
 
     def _wait_for(self, schedule: Schedule, stop: threading.Event) -> None:
         while (wait_s := schedule.due_s - self._clock.monotonic()) > 0.0 and not stop.is_set():
@@ -163,6 +169,8 @@ class Recorder:
                 left_s = self._wishes.wait_for_link_s - away_s
                 if not error.passing or left_s <= 0.0:
                     self._close(gap, "until the recording ended")
+                    if isinstance(error, PowerCycled):
+                        self._note("power", "the analyzer was switched off and on", None)
                     raise
                 if not stop.is_set():
                     self._clock.wait(min(gap.pause_s, left_s), stop)
@@ -199,6 +207,8 @@ class Recorder:
         of = "" if self._wishes.count is None else f" of {self._wishes.count}"
         told = "".join(f", {name} {value:g}" for name, value in readings.values.items())
         self._say(f"sweep {number}{of}: {raw.seconds:.2f} s{told}")
+        self._first_stored(raw.seconds)
+        self._first_stored = lambda _: None
 
     def _watch_clock(self, now: datetime) -> None:
         """Note when the clock of the calendar was moved: the times of the sweeps jump there."""
@@ -210,11 +220,16 @@ class Recorder:
         self._seen = (now, now_s)
 
     def _note(self, kind: EventKind, words: str, seconds: float | None, at: str = "") -> None:
-        self.pending = (*self.pending, SeriesEvent(at or self._stamp(), kind, words, seconds))
+        self.pending = in_order((*self.pending, SeriesEvent(at or self._stamp(), kind, words, seconds)))
         self._tell(words)
 
     def _stamp(self) -> str:
         return self._clock.now().isoformat(timespec="milliseconds")
+
+
+def in_order(events: Iterable[SeriesEvent]) -> tuple[SeriesEvent, ...]:
+    """Return events in order of the time at which they began."""
+    return tuple(sorted(events, key=lambda event: datetime.fromisoformat(event.at)))
 
 
 @dataclass

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from benchsweep import archive, limits
 from benchsweep.errors import UsageError
 from benchsweep.qualification._qualify import Graded, Qualified
-from benchsweep.qualification._record import Recorded
 from benchsweep.qualification._reduction import evaluate, grade_evaluation
 from benchsweep.qualification._series_change import FOLLOWED, corrected_matrix, summarise
+from benchsweep.qualification._series_end import Recorded
 from benchsweep.records import (
     Extreme,
     LineFit,
@@ -160,11 +160,32 @@ def grade_series(
     measurement, sweep = read_series_measurement(path, number)
     evaluation = evaluate(measurement, length_m=length_m)
     record = f"{path}, sweep {sweep.number}"
-    graded = tuple(
-        Graded(*grade_evaluation(evaluation, requirement, record=record, decision_rule=decision_rule))
-        for requirement in requirements
+    doubts = _calibration_doubts(path, sweep.number)
+    graded = []
+    for requirement in requirements:
+        verdict, curves = grade_evaluation(
+            evaluation, requirement, record=record, decision_rule=decision_rule
+        )
+        graded.append(Graded(replace(verdict, notes=(*doubts, *verdict.notes)), curves))
+    return Qualified(Path(path), evaluation, tuple(graded)), sweep.number
+
+
+def _calibration_doubts(path: Path, number: int) -> tuple[str, ...]:
+    """Return a note when the analyzer was away or off between the beginning and the sweep of that number."""
+    with archive.open_series(path) as reader:
+        found = [
+            (before, event)
+            for before, event in reader.events_until(number)
+            if event.kind in ("gap", "power", "resumed")
+        ]
+    if not found:
+        return ()
+    before, last = found[-1]
+    times = "once" if len(found) == 1 else f"{len(found)} times"
+    return (
+        f"since the series began the analyzer was away {times} before this sweep, the last time before sweep "
+        f"{before} ({last.at}: {last.words}); the calibration is that of the beginning",
     )
-    return Qualified(Path(path), evaluation, graded), sweep.number
 
 
 def recorded_document(recorded: Recorded) -> dict[str, Any]:

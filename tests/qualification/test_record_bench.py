@@ -236,3 +236,25 @@ def test_any_sweep_of_a_part_of_the_specimen_is_graded(
     assert not np.array_equal(
         first.evaluation.measurement.corrected.s, last.evaluation.measurement.corrected.s
     )
+
+
+def test_a_verdict_says_that_the_analyzer_was_away(
+    served: RunningBench, station: Path, tmp_path: Path
+) -> None:
+    with (
+        SideDoor(served.address) as door,
+        open_bench(load_station(str(station)).at_address(served.address), prompt=None) as bench,
+    ):
+        dropper = Dropper(door, every=2)
+        recorded = record(bench, tmp_path / "archive", wishes=Wishes(count=6), ambient=dropper)
+        assert dropper.armed >= 1
+    with open_series(recorded.record) as reader:
+        struck = [number for number, event in reader.events_until(6) if event.kind == "gap"]
+    requirements = load_requirements(["tia-6a-cord"])
+    for number in range(1, 7):
+        (verdict,) = grade_series(recorded.record, requirements, number=number, length_m=2.0)[0].verdicts
+        before = [place for place in struck if place <= number]
+        told = [note for note in verdict.notes if "the analyzer was away" in note]
+        assert len(told) == bool(before)
+        if before:
+            assert f"the last time before sweep {before[-1]} (" in told[0]
