@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -14,6 +15,7 @@ from benchsweep.records import (
     Calibration,
     LimitCurve,
     Measurement,
+    Outcome,
     Parameter,
     RawHookup,
     SMatrix,
@@ -91,7 +93,11 @@ def grade_evaluation(
     record: str = "",
     decision_rule: str = "simple",
 ) -> tuple[Verdict, dict[Parameter, LimitCurve]]:
-    """Grade an evaluation; return the verdict and the limit lines on the measured grid, for plots."""
+    """Grade an evaluation; return the verdict and the limit lines on the measured grid, for plots.
+
+    Where hookups disagree about a leg by more than the fixture allows, the whole is undecided, whatever the
+    rows say.
+    """
     measurement = evaluation.measurement
     length = measurement.specimen.length_m
     verdict = limits.grade(
@@ -105,6 +111,10 @@ def grade_evaluation(
     )
     doubt = cabling.length_doubt(evaluation.traces, length)
     notes = (doubt,) if doubt else _too_coarse(measurement)
+    disagree = _disagreement(measurement)
+    if disagree:
+        verdict = replace(verdict, outcome=Outcome.UNDECIDED)
+        notes = (disagree, *notes)
     if notes:
         verdict = replace(verdict, notes=(*notes, *verdict.notes))
     curves: dict[Parameter, LimitCurve] = {}
@@ -115,6 +125,25 @@ def grade_evaluation(
         if curve is not None:
             curves[parameter] = curve
     return verdict, curves
+
+
+def _disagreement(measurement: Measurement) -> str:
+    """Return why a measurement whose hookups contradict each other is not to be trusted; empty when it is."""
+    if not measurement.consistency_db:
+        return ""
+    # A figure that is no number is worse than any.
+    leg, worst_db = max(
+        measurement.consistency_db.items(),
+        key=lambda item: math.inf if math.isnan(item[1]) else item[1],
+    )
+    allowed_db = fixture.allowed_disagreement_db(measurement.fixture_toml)
+    if worst_db <= allowed_db:
+        return ""
+    return (
+        f"not to be trusted: the hookups disagree about leg {leg} by {worst_db:.1f} dB, the fixture allows "
+        f"{allowed_db:g} dB. Most likely a connection was not made as told, a contact is loose or a "
+        "termination is missing: measure again"
+    )
 
 
 def _too_coarse(measurement: Measurement) -> tuple[str, ...]:
