@@ -26,6 +26,7 @@ from benchsweep.errors import (
     UsageError,
 )
 from benchsweep.instrument import Link, address_candidates, open_link
+from benchsweep.simulator import BenchOptions, running_bench
 
 VALUES = np.concatenate([np.frombuffer(bytes(range(256)) * 8, "<f8"), np.frombuffer(b"\n" * 800, "<f8")])
 
@@ -628,3 +629,16 @@ class TestCandidates:
     def test_no_host(self, host: str) -> None:
         with pytest.raises(UsageError, match="not a host"):
             address_candidates(host)
+
+
+@pytest.mark.parametrize(
+    ("door", "right", "wrong"), [("hislip", "hislip0", "hislip7"), ("vxi11", "inst0", "inst9")]
+)
+def test_a_wrong_name_is_told_from_a_wrong_place(door: str, right: str, wrong: str) -> None:
+    with running_bench(BenchOptions(ports=2)) as bench:
+        address = bench.addresses[door].replace(right, wrong)
+        with pytest.raises(LinkLost, match=f"answers there, but not under the name {wrong}$") as caught:
+            open_link(address, timeout_s=3.0)
+    assert right in caught.value.hint
+    with pytest.raises(LinkLost, match="nobody answers"):
+        open_link(address, timeout_s=3.0)

@@ -31,6 +31,9 @@ _LONGEST_CONNECT_S = 5.0
 # Connecting, greeting, second channel or port mapper: some of these have time limits of their own.
 _LONGEST_OPEN_S = 12.0
 _LARGE_READ = 1 << 18
+# How the pure Python backend tells that a peer speaks the protocol and refuses the name: HiSLIP answers with
+# a fatal error, VXI-11 with error 3, "device not accessible".
+_NAME_REFUSED = ("'InitializeResponse', received 'FatalError", "error creating link: 3")
 # A host that has vanished is noticed after 25 s, also while nothing is expected of it.
 _KEEPALIVE = (("TCP_KEEPIDLE", 10), ("TCP_KEEPINTVL", 5), ("TCP_KEEPCNT", 3))
 
@@ -219,6 +222,12 @@ def _refuse_dead(address: str, sock: socket.socket) -> None:
 
 
 def _unreachable(address: str, error: Exception) -> InstrumentError:
+    if any(words in str(each) for each in _chain(error) for words in _NAME_REFUSED):
+        return LinkLost(
+            f"{address}: an instrument answers there, but not under the name {_device_name(address)}",
+            hint="The usual names are hislip0 and inst0; most instruments have no other. An instrument that "
+            "takes no further connection may say the same.",
+        )
     # The operating system's own words, where the backend hides them behind a code.
     error = next((each for each in _chain(error) if isinstance(each, OSError)), error)
     silent = (constants.StatusCode.error_timeout, constants.StatusCode.error_resource_not_found)
@@ -231,6 +240,11 @@ def _unreachable(address: str, error: Exception) -> InstrumentError:
             "is written TCPIP::host::port::SOCKET."
         )
     return LinkLost(f"{address}: nobody answers ({_flat(error)})", hint=hint)
+
+
+def _device_name(address: str) -> str:
+    parsed = rname.ResourceName.from_string(address)
+    return parsed.lan_device_name.partition(",")[0] if isinstance(parsed, rname.TCPIPInstr) else "that it has"
 
 
 def _chain(error: BaseException) -> Iterator[Exception]:
