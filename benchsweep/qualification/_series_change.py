@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
 from itertools import permutations
@@ -12,10 +12,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep import fixture, mixedmode
-from benchsweep.archive import SeriesReader
-from benchsweep.errors import ArchiveError, UsageError
+from benchsweep.archive import SeriesReader, number_words
+from benchsweep.errors import ArchiveError, RecordDamaged, UsageError
 from benchsweep.qualification._reduction import reduce_hookups
 from benchsweep.qualification._series_lines import RunningLine
+from benchsweep.qualification._series_loop import in_order
+from benchsweep.qualification._series_noise import (
+    CLEAR_OF_NOISE,
+    change_between,
+    noise_of,
+    pairs_to_compare,
+)
 from benchsweep.records import (
     BalancedPort,
     End,
@@ -48,6 +55,7 @@ FOLLOWED: tuple[Parameter, ...] = (
 
 _REFERENCE_OHM = 50.0
 _SMALLEST = 1e-20
+_FAINTEST = 1e-10  # -200 dB: what no analyzer sees has no level, even in a series without noise
 _MOST_EVENTS = 1000
 _MOST_KEPT = 4096
 
@@ -89,9 +97,10 @@ def summarise(
     *,
     parameters: Sequence[Parameter] = (),
     reading: str | None = None,
+    leave_out_damaged: bool = False,
     progress: Callable[[int, int], None] = lambda _, __: None,
 ) -> SeriesSummary:
-    """Read every sweep once and say how the series changed.
+    """Read every sweep and say how the series changed; some are read twice, for their noise.
 
     Parameters
     ----------
@@ -102,6 +111,8 @@ def summarise(
         ends.
     reading
         The ambient quantity to hold the changes against; None: the first one there is.
+    leave_out_damaged
+        Leave out sweeps that cannot be read, which the summary then says; else they are an error.
     progress
         Gets the place of each sweep that is read and how many there are.
 
@@ -121,14 +132,31 @@ def summarise(
     if not reader.numbers:
         raise ArchiveError(f"{reader.path}: holds no sweep yet", hint="Wait until one is finished.")
     follower = _Follower(reader.head, parameters, reading)
+    damaged: list[int] = []
+
+    def read(number: int) -> SeriesSweep | None:
+        try:
+            return reader.sweep(number)
+        except RecordDamaged:
+            if not leave_out_damaged:
+                raise
+            damaged.append(number)
+            return None
+
+    follower.look_for_noise(reader.numbers, read)
+    damaged.clear()
     total = len(reader.numbers)
-    for place, sweep in enumerate(reader.sweeps(), start=1):
-        follower.add(sweep)
+    for place, number in enumerate(reader.numbers, start=1):
+        sweep = read(number)
+        if sweep is not None:
+            follower.add(sweep)
         progress(place, total)
+    if len(damaged) == total:
+        raise RecordDamaged(f"{reader.path}: no sweep can be read", hint="Restore it from a copy.")
     if reading is not None and reading not in follower.ambient:
         known = ", ".join(follower.ambient) or "none"
         raise UsageError(f"no ambient reading {reading!r} in this series", hint=f"There is: {known}.")
-    return follower.summary(reader)
+    return follower.summary(reader, damaged)
 
 
 def _chosen(head: SeriesHead, parameters: Sequence[Parameter]) -> tuple[list[_Followed], list[str]]:
@@ -173,25 +201,27 @@ def _combinations(parameter: Parameter, ports: Sequence[BalancedPort]) -> Iterat
 
 @dataclass
 class _Largest:
-    """The largest magnitude so far of each followed parameter, with sign, frequency and sweep."""
+    """The value of largest magnitude so far of each followed parameter at each frequency, and its sweep."""
 
     value: NDArray[np.float64]
-    place: NDArray[np.int64]
     sweep: NDArray[np.int64]
 
     @classmethod
-    def of(cls, count: int) -> _Largest:
+    def of(cls, shape: tuple[int, int]) -> _Largest:
         """Return one that has seen nothing."""
-        return cls(np.zeros(count), np.zeros(count, dtype=np.int64), np.ones(count, dtype=np.int64))
+        return cls(np.zeros(shape), np.ones(shape, dtype=np.int64))
 
     def add(self, values: NDArray[np.float64], number: int) -> None:
-        """Take ``(n, n_freq)`` values of one sweep."""
-        place = np.argmax(np.abs(values), axis=1)
-        found = values[np.arange(values.shape[0]), place]
-        larger = np.abs(found) > np.abs(self.value)
-        self.value = np.where(larger, found, self.value)
-        self.place = np.where(larger, place, self.place)
+        """Take ``(n, n_freq)`` values of one sweep; where they are not a number nothing is taken."""
+        larger = np.abs(values) > np.abs(self.value)
+        self.value = np.where(larger, values, self.value)
         self.sweep = np.where(larger, number, self.sweep)
+
+    def place(self, row: int, clear: NDArray[np.bool_]) -> int | None:
+        """Return where the largest value of a row is, of those that are clear of the noise."""
+        if not clear.any():
+            return None
+        return int(np.argmax(np.where(clear, np.abs(self.value[row]), -1.0)))
 
 
 @dataclass
@@ -224,13 +254,30 @@ class _Follower:
         self._first_at: datetime | None = None
         self._at = ("", "")
         n, f = len(self._followed), head.frequency_hz.size
-        self._db, self._deg, self._vector = _Largest.of(n), _Largest.of(n), _Largest.of(n)
+        self._through = np.array([item.parameter is Parameter.INSERTION_LOSS for item in self._followed])
+        self._noise: NDArray[np.float64] | None = None
+        self._clear = np.ones((n, f), dtype=np.bool_)
+        self._loss, self._deg, self._difference = (_Largest.of((n, f)) for _ in range(3))
         self._in_time, self._in_reading = RunningLine((2, n)), RunningLine((2, n))
         self._each = RunningLine((n, f))
         self._kept = _Kept()
         self._events: list[SeriesEvent] = []
         self._counts: dict[str, int] = {}
         self.ambient: dict[str, tuple[float, float, float, int]] = {}
+
+    def look_for_noise(self, numbers: Sequence[int], read: Callable[[int], SeriesSweep | None]) -> None:
+        """Estimate the noise from some couples of successive sweeps; see `noise_of`."""
+        if not self._followed:
+            return
+        couples, found = pairs_to_compare(numbers), {}
+        for number in sorted({number for couple in couples for number in couple}):
+            sweep = read(number)
+            if sweep is not None:
+                found[number] = self._values(sweep)
+        whole = [couple for couple in couples if all(number in found for number in couple)]
+        self._noise = noise_of(
+            whole, lambda number: found[number].copy(), self._head.frequency_hz, self._through
+        )
 
     def add(self, sweep: SeriesSweep) -> None:
         """Take one sweep."""
@@ -250,28 +297,41 @@ class _Follower:
             self._in_reading.add(reading, scalars)
         self._kept.add(np.concatenate(([sweep.number, hours, reading], scalars.ravel())))
 
+    def _values(self, sweep: SeriesSweep) -> NDArray[np.complex128]:
+        """Return what is followed, ``(n, n_freq)``; zeros are made very small numbers."""
+        mixed = mixedmode.to_mixed_mode(corrected_matrix(self._head, sweep.sweep))
+        now = np.stack([mixed.at(out=item.out, into=item.into) for item in self._followed])
+        return np.where(np.abs(now) < _SMALLEST, _SMALLEST, now)
+
     def _changes(self, sweep: SeriesSweep, hours: float) -> NDArray[np.float64]:
-        """Follow one sweep; return ``(2, n)``: change of level in dB and of delay in ps."""
+        """Follow one sweep; return ``(2, n)``: change of loss in dB and of delay in ps."""
         n = len(self._followed)
         if n == 0:
             return np.zeros((2, 0))
-        mixed = mixedmode.to_mixed_mode(corrected_matrix(self._head, sweep.sweep))
-        now = np.stack([mixed.at(out=item.out, into=item.into) for item in self._followed])
+        now = self._values(sweep)
         if self._first is None:
             self._first = now
+            noise = _FAINTEST if self._noise is None else np.maximum(self._noise, _FAINTEST)
+            self._clear = np.abs(now) >= CLEAR_OF_NOISE * noise
         first = self._first
-        floor = np.maximum(np.abs(first), _SMALLEST)
-        change_db = 20.0 * np.log10(np.maximum(np.abs(now), _SMALLEST) / floor)
-        turned = np.unwrap(np.angle(now * np.conj(first)), axis=1)
-        vector = np.abs(now - first)
-        self._db.add(change_db, sweep.number)
+        loss_db = -20.0 * np.log10(np.abs(now) / np.abs(first))
+        # Of a reflection or of crosstalk it is not known how many turns lie between two frequencies.
+        turned = np.angle(now * np.conj(first))
+        scalars = np.full((2, n), np.nan)
+        for place in np.flatnonzero(self._clear.any(axis=1)):
+            clear = self._clear[place]
+            scalars[0, place] = float(np.mean(loss_db[place, clear]))
+            if self._through[place]:
+                turned[place, clear] = np.unwrap(turned[place, clear])
+                _, delay_s = change_between(
+                    first[place, clear], now[place, clear], self._head.frequency_hz[clear]
+                )
+                scalars[1, place] = delay_s * 1e12
+        self._loss.add(loss_db, sweep.number)
         self._deg.add(np.degrees(turned), sweep.number)
-        self._vector.add(vector, sweep.number)
-        self._each.add(hours, change_db)
-        frequency = self._head.frequency_hz
-        # phase = -2 pi f delay: the line through the origin that fits best.
-        delay_s = -(turned @ frequency) / (2.0 * np.pi * float(frequency @ frequency))
-        return np.stack((np.mean(change_db, axis=1), delay_s * 1e12))
+        self._difference.add(np.abs(now - first), sweep.number)
+        self._each.add(hours, loss_db)
+        return scalars
 
     def _note(self, events: Sequence[SeriesEvent]) -> None:
         for event in events:
@@ -279,7 +339,7 @@ class _Follower:
             if len(self._events) < _MOST_EVENTS:
                 self._events.append(event)
 
-    def summary(self, reader: SeriesReader) -> SeriesSummary:
+    def summary(self, reader: SeriesReader, damaged: Sequence[int]) -> SeriesSummary:
         """Return what was found."""
         if reader.ending is not None:
             self._note(reader.ending.events)
@@ -287,16 +347,18 @@ class _Follower:
         corrected = self._head.calibration is not None
         if not corrected:
             self._notes.append("the series has no calibration: the changes are those of uncorrected readings")
+        if damaged:
+            self._notes.append(f"damaged, so left out: {number_words(damaged)}")
         n = len(self._followed)
         return SeriesSummary(
-            sweeps=len(reader.numbers),
+            sweeps=len(reader.numbers) - len(damaged),
             first_number=reader.numbers[0],
             last_number=reader.numbers[-1],
-            missing=reader.lost,
+            missing=tuple(sorted({*reader.lost, *damaged})),
             first_at=self._at[0],
             last_at=self._at[1],
             ended="" if reader.ending is None else reader.ending.reason,
-            events=tuple(self._events),
+            events=in_order(self._events),
             event_counts=self._counts,
             ambient={
                 name: (low, high, total / count) for name, (low, high, total, count) in self.ambient.items()
@@ -317,28 +379,36 @@ class _Follower:
         )
 
     def _change(
-        self, place: int, item: _Followed, level_db: NDArray[np.float64], delay_ps: NDArray[np.float64]
+        self, place: int, item: _Followed, loss_db: NDArray[np.float64], delay_ps: NDArray[np.float64]
     ) -> SeriesChange:
-        through = item.parameter is Parameter.INSERTION_LOSS
-        vector = self._extreme(self._vector, place)
-        magnitude_db = 20.0 * float(np.log10(max(vector.value, _SMALLEST)))
+        clear = self._clear[place]
+        worst = self._loss.place(place, clear)
+        difference = self._extreme(self._difference, place, np.ones_like(clear))
+        if difference is None:
+            raise ValueError("a series has at least one frequency")
+        magnitude_db = 20.0 * float(np.log10(max(difference.value, _SMALLEST)))
+        noise = None if self._noise is None else float(np.median(self._noise[place]))
         return SeriesChange(
             parameter=item.parameter,
             end=item.end,
             pairs=item.pairs,
-            largest_db=self._extreme(self._db, place),
-            largest_deg=self._extreme(self._deg, place),
-            largest_vector_db=Extreme(magnitude_db, vector.frequency_hz, vector.sweep),
-            level_db=level_db,
-            # A reflection or crosstalk has no one delay.
-            delay_ps=delay_ps if through else np.full_like(delay_ps, np.nan),
-            level_per_hour=self._in_time.fit((0, place)),
-            delay_per_hour=self._in_time.fit((1, place)) if through else None,
-            worst_per_hour=self._each.fit((place, self._db.place[place])),
-            level_per_unit=self._in_reading.fit((0, place)),
-            delay_per_unit=self._in_reading.fit((1, place)) if through else None,
+            largest_loss_db=self._extreme(self._loss, place, clear),
+            largest_deg=self._extreme(self._deg, place, clear),
+            largest_difference_db=replace(difference, value=magnitude_db),
+            loss_db=loss_db,
+            delay_ps=delay_ps,
+            loss_per_hour=self._in_time.fit((0, place)),
+            delay_per_hour=self._in_time.fit((1, place)),
+            worst_per_hour=None if worst is None else self._each.fit((place, worst)),
+            loss_per_unit=self._in_reading.fit((0, place)),
+            delay_per_unit=self._in_reading.fit((1, place)),
+            clear_points=int(np.count_nonzero(clear)),
+            noise_db=None if noise is None else 20.0 * float(np.log10(max(noise, _SMALLEST))),
         )
 
-    def _extreme(self, largest: _Largest, place: int) -> Extreme:
-        frequency_hz = float(self._head.frequency_hz[largest.place[place]])
-        return Extreme(float(largest.value[place]), frequency_hz, int(largest.sweep[place]))
+    def _extreme(self, largest: _Largest, row: int, clear: NDArray[np.bool_]) -> Extreme | None:
+        place = largest.place(row, clear)
+        if place is None:
+            return None
+        frequency_hz = float(self._head.frequency_hz[place])
+        return Extreme(float(largest.value[row, place]), frequency_hz, int(largest.sweep[row, place]))

@@ -33,9 +33,14 @@ class RunningLine:
         self._xx = 0.0
         self._xy = np.zeros(shape)
         self._yy = np.zeros(shape)
+        # Of the steps from one point to the next.
+        self._last: tuple[float, NDArray[np.float64]] | None = None
+        self._dxx = 0.0
+        self._dxy = np.zeros(shape)
+        self._dyy = np.zeros(shape)
 
     def add(self, x: float, y: NDArray[np.float64]) -> None:
-        """Take one more x with its y, all finite."""
+        """Take one more x with its y; where y is ever not a number there will be no line."""
         self.count += 1
         off_x, off_y = x - self._x, y - self._y
         self._x += off_x / self.count
@@ -43,14 +48,29 @@ class RunningLine:
         self._xx += off_x * (x - self._x)
         self._xy = self._xy + off_x * (y - self._y)
         self._yy = self._yy + off_y * (y - self._y)
+        if self._last is not None:
+            step_x, step_y = x - self._last[0], y - self._last[1]
+            self._dxx += step_x**2
+            self._dxy = self._dxy + step_x * step_y
+            self._dyy = self._dyy + step_y**2
+        self._last = (x, y)
 
     def fit(self, place: Any) -> LineFit | None:
-        """Return the line of the y at `place`; None with fewer than two different x."""
+        """Return the line of the y at `place`; None with fewer than two different x, or where y was none."""
         if self.count < 2 or self._xx <= 0.0:
             return None
         slope = float(self._xy[place]) / self._xx
-        error = None
-        if self.count > 2:
-            residual = max(float(self._yy[place]) - slope * float(self._xy[place]), 0.0)
-            error = float(np.sqrt(residual / (self.count - 2) / self._xx))
-        return LineFit(slope, error, self.count)
+        if not np.isfinite(slope):
+            return None
+        if self.count == 2:
+            return LineFit(slope, None, self.count)
+        variance = max(float(self._yy[place]) - slope * float(self._xy[place]), 0.0) / (self.count - 2)
+        steps = float(self._dyy[place]) - 2.0 * slope * float(self._dxy[place]) + slope**2 * self._dxx
+        step_variance = max(steps, 0.0) / 2.0 / (self.count - 1)
+        return LineFit(
+            slope,
+            float(np.sqrt(variance / self._xx)),
+            self.count,
+            float(np.sqrt(variance)),
+            float(np.sqrt(step_variance)),
+        )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -78,6 +77,7 @@ def series_change(
     *,
     parameters: Sequence[Parameter] = (),
     reading: str | None = None,
+    leave_out_damaged: bool = False,
     progress: Callable[[int, int], None] = lambda _, __: None,
 ) -> SeriesShown:
     """Read a series sweep by sweep and say how it changed; see `summarise`.
@@ -87,7 +87,13 @@ def series_change(
     ArchiveError, UsageError, CalibrationMismatch, FixtureError
     """
     with archive.open_series(path) as reader:
-        summary = summarise(reader, parameters=parameters, reading=reading, progress=progress)
+        summary = summarise(
+            reader,
+            parameters=parameters,
+            reading=reading,
+            leave_out_damaged=leave_out_damaged,
+            progress=progress,
+        )
         return SeriesShown(Path(path), reader.head, summary, reader.content_hash)
 
 
@@ -271,36 +277,47 @@ def _listed(events: Sequence[SeriesEvent]) -> list[dict[str, Any]]:
 
 
 def _change(change: SeriesChange) -> dict[str, Any]:
+    """Positive changes of loss are more loss, of delay more delay; null where there is too much noise."""
     return {
         "parameter": str(change.parameter),
         "end": change.end,
         "pairs": list(change.pairs),
-        "largest_db": _extreme(change.largest_db),
-        "largest_deg": _extreme(change.largest_deg),
-        "largest_ps": _as_delay_ps(change.largest_deg),
-        "largest_vector_db": _extreme(change.largest_vector_db),
-        "level_db_per_hour": _line(change.level_per_hour),
-        "delay_ps_per_hour": _line(change.delay_per_hour),
-        "worst_frequency_db_per_hour": _line(change.worst_per_hour),
-        "level_db_per_unit": _line(change.level_per_unit),
-        "delay_ps_per_unit": _line(change.delay_per_unit),
+        "largest_loss_increase_db": _extreme(change.largest_loss_db),
+        "largest_phase_increase_deg": _extreme(change.largest_deg),
+        "largest_delay_increase_ps": _as_delay_ps(change),
+        "largest_difference_db": _extreme(change.largest_difference_db),
+        "loss_increase_db_per_hour": _line(change.loss_per_hour),
+        "delay_increase_ps_per_hour": _line(change.delay_per_hour),
+        "worst_frequency_loss_increase_db_per_hour": _line(change.worst_per_hour),
+        "loss_increase_db_per_unit": _line(change.loss_per_unit),
+        "delay_increase_ps_per_unit": _line(change.delay_per_unit),
+        "points_clear_of_noise": change.clear_points,
+        "noise_db": change.noise_db,
     }
 
 
-def _as_delay_ps(phase: Extreme) -> float:
-    """Return the delay that turns the phase by that much at its frequency."""
+def _as_delay_ps(change: SeriesChange) -> float | None:
+    """Return the delay that turns the phase by that much at its frequency; of paths through only."""
+    phase = change.largest_deg
+    if phase is None or change.parameter is not Parameter.INSERTION_LOSS:
+        return None
     return -phase.value / 360.0 / phase.frequency_hz * 1e12
 
 
-def _extreme(found: Extreme) -> dict[str, Any]:
-    return {
-        "value": found.value if math.isfinite(found.value) else None,
-        "frequency_hz": found.frequency_hz,
-        "sweep": found.sweep,
-    }
+def _extreme(found: Extreme | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {"value": found.value, "frequency_hz": found.frequency_hz, "sweep": found.sweep}
 
 
 def _line(fit: LineFit | None) -> dict[str, Any] | None:
     if fit is None:
         return None
-    return {"slope": fit.slope, "standard_error": fit.standard_error, "count": fit.count}
+    return {
+        "slope": fit.slope,
+        "standard_error": fit.standard_error,
+        "count": fit.count,
+        "scatter": fit.scatter,
+        "successive_scatter": fit.step_scatter,
+        "wanders": fit.wanders,
+    }

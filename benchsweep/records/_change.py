@@ -12,6 +12,9 @@ from benchsweep.records._ports import End
 from benchsweep.records._series import SeriesEvent
 from benchsweep.records._trace import Parameter
 
+_FEWEST_TO_TELL = 8
+_NUMERICAL = 1e-6  # dB and ps: far below what any analyzer resolves
+
 __all__ = ["Extreme", "LineFit", "SeriesChange", "SeriesCourse", "SeriesSummary"]
 
 
@@ -27,11 +30,32 @@ class LineFit:
         Standard error of the slope; None with fewer than three points.
     count
         How many points took part.
+    scatter
+        Standard deviation of the points about the line, ``sqrt(sum of squared residuals / (n - 2))``; None
+        with fewer than three points.
+    step_scatter
+        The same as far as successive points show it, ``sqrt(mean (r[k + 1] - r[k])^2 / 2)`` of the
+        residuals r: what is noise from point to point, without anything slow.
     """
 
     slope: float
     standard_error: float | None
     count: int
+    scatter: float | None = None
+    step_scatter: float | None = None
+
+    @property
+    def wanders(self) -> bool:
+        """True when the points wander about the line instead of scattering: it is no trend, nor is its error.
+
+        That is when they scatter about it more than twice as much as from one to the next: a ratio of von
+        Neumann below 1/2, which pure noise reaches in fewer than one of a hundred series of eight points (J.
+        von Neumann, "Distribution of the ratio of the mean square successive difference to the variance",
+        Annals of Mathematical Statistics 12, 1941). Shorter series do not tell.
+        """
+        if self.scatter is None or self.step_scatter is None or self.count < _FEWEST_TO_TELL:
+            return False
+        return self.scatter > max(2.0 * self.step_scatter, _NUMERICAL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,39 +75,48 @@ class SeriesChange:
     ----------
     parameter, end, pairs
         Which, as in `Trace`.
-    largest_db
-        Largest change of the magnitude of the S-parameter in dB; positive is more signal, so less loss.
+    largest_loss_db
+        Largest change of the loss in dB; positive is more loss, so less signal, as everywhere. None where
+        every frequency lies too close to the noise.
     largest_deg
-        Largest change of its phase in degrees.
-    largest_vector_db
-        Largest magnitude of the difference of the two complex values, in dB below 1.
-    level_db, delay_ps
-        ``(n_sweep,)`` as kept for a drawing: the change of magnitude averaged over the grid in dB, and the
-        change of delay that fits the phases best. See `SeriesCourse` for the times.
-    level_per_hour, delay_per_hour
-        Straight lines through them over time in hours: dB per hour, ps per hour; None with one sweep.
+        Largest change of the phase of the S-parameter in degrees; negative is more delay. None as before.
+    largest_difference_db
+        Largest magnitude of the difference of the two complex values, in dB over 1; always there.
+    loss_db, delay_ps
+        ``(n_sweep,)`` as kept for a drawing: the change of loss averaged over the frequencies clear of the
+        noise in dB, and the change of delay that fits the phases there best, positive is more delay; NaN
+        where there is none. See `SeriesCourse` for the times.
+    loss_per_hour, delay_per_hour
+        Straight lines through them over time in hours: dB per hour, ps per hour; None with one sweep, or
+        where all is too close to the noise.
     worst_per_hour
-        The line through the change in dB at the frequency of `largest_db`.
-    level_per_unit, delay_per_unit
+        The line through the change of loss in dB at the frequency of `largest_loss_db`.
+    loss_per_unit, delay_per_unit
         Straight lines through them over the ambient reading that was asked for; None without one that moved.
+    clear_points
+        At how many frequencies the first sweep is at least 20 dB above the noise that the series shows.
+    noise_db
+        That noise, rms, in dB over 1: its median over the frequencies; None when one sweep shows none.
     """
 
     parameter: Parameter
     end: End
     pairs: tuple[str, ...]
-    largest_db: Extreme
-    largest_deg: Extreme
-    largest_vector_db: Extreme
-    level_db: NDArray[np.float64]
+    largest_loss_db: Extreme | None
+    largest_deg: Extreme | None
+    largest_difference_db: Extreme
+    loss_db: NDArray[np.float64]
     delay_ps: NDArray[np.float64]
-    level_per_hour: LineFit | None
+    loss_per_hour: LineFit | None
     delay_per_hour: LineFit | None
     worst_per_hour: LineFit | None
-    level_per_unit: LineFit | None = None
+    loss_per_unit: LineFit | None = None
     delay_per_unit: LineFit | None = None
+    clear_points: int = 0
+    noise_db: float | None = None
 
     def __post_init__(self) -> None:
-        for name in ("level_db", "delay_ps"):
+        for name in ("loss_db", "delay_ps"):
             object.__setattr__(self, name, frozen_array(getattr(self, name), np.float64, (None,), name))
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from benchsweep.records import LimitCurve, Measurement, Parameter, Trace, Verdict
 from benchsweep.report._select import bad_rows, severity, standings, worst_row, worst_rows
 from benchsweep.report._series import SeriesItem, series_context
-from benchsweep.report._series_tables import SERIES_LEGEND, as_delay_ps, fit_words
+from benchsweep.report._series_tables import SERIES_LEGEND
 from benchsweep.report._tables import fixture_name
 from benchsweep.report._target import check_target, replace_page
 from benchsweep.report._words import (
@@ -46,6 +46,8 @@ class ReportItem:
         The limit line of each parameter on the grid, for the plots.
     content_hash
         Hash that names the content of the record; empty when it is not stored.
+    sweep
+        Number of the sweep when the record is a series; else None.
     """
 
     measurement: Measurement
@@ -53,6 +55,7 @@ class ReportItem:
     verdict: Verdict
     limits: Mapping[Parameter, LimitCurve] = field(default_factory=dict)
     content_hash: str = ""
+    sweep: int | None = None
 
 
 def write_html(
@@ -72,7 +75,7 @@ def write_html(
     title
         Heading of the page; any text.
     series
-        Series whose change over time is reported, after what was graded.
+        Series whose change over time is reported, before what was graded.
 
     Raises
     ------
@@ -105,8 +108,6 @@ def _render(items: Sequence[ReportItem], title: str, series: Sequence[SeriesItem
         "metres": length_words,
         "impedances": _impedances,
         "words": row_words,
-        "fit": fit_words,
-        "ps": as_delay_ps,
     }
     page = environment.get_template("page.html.j2")
     return page.render(
@@ -134,6 +135,7 @@ def _item(place: int, item: ReportItem) -> dict[str, Any]:
         "measurement": measurement,
         "verdict": verdict,
         "content_hash": item.content_hash,
+        "sweep": item.sweep,
         "counts": count_words(verdict),
         "wiring": wiring_words(verdict.wiring),
         "bad": bad_rows(verdict),

@@ -17,11 +17,12 @@ from benchsweep.records import Parameter, SeriesChange, SeriesSummary
 from benchsweep.report._figures import MARKERS, PAIR_STYLES, RC, inline, label_traces
 from benchsweep.report._words import PARAMETER_WORDS, clean, pairs_words
 
-__all__ = ["draw_course"]
+__all__ = ["draw_course", "time_unit"]
 
 _WIDTH_IN, _HEIGHT_IN = 7.6, 2.8
 _STRETCHES = 125
 _MOST_DOTS = 200
+_TIME_UNITS = ((180.0 / 3600.0, 3600.0, "seconds"), (3.0, 60.0, "minutes"), (72.0, 1.0, "hours"))
 _OTHER: tuple[str, object] = ("#555555", "solid")
 
 Numbers = NDArray[np.float64]
@@ -33,16 +34,17 @@ def draw_course(parameter: Parameter, summary: SeriesSummary, *, against_reading
     Parameters
     ----------
     against_reading
-        Over the ambient reading, as dots; else over the hours since the first sweep, as lines, with the times
+        Over the ambient reading, as dots; else over the time since the first sweep, as lines, with the times
         without the analyzer shaded.
     """
     changes = [change for change in summary.changes if change.parameter is parameter]
-    panels: list[tuple[str, list[Numbers]]] = [("level / dB", [change.level_db for change in changes])]
+    panels: list[tuple[str, list[Numbers]]] = [("loss / dB", [change.loss_db for change in changes])]
     if parameter is Parameter.INSERTION_LOSS:
         panels.append(("delay / ps", [change.delay_ps for change in changes]))
     course = summary.course
-    abscissa = course.reading if against_reading else course.hours
-    words = clean(course.reading_name) if against_reading else "hours since the first sweep"
+    per_hour, unit = time_unit(course.hours)
+    abscissa = course.reading if against_reading else course.hours * per_hour
+    words = clean(course.reading_name) if against_reading else f"{unit} since the first sweep"
     salt = f"benchsweep series {parameter} {against_reading}"
     with mpl.rc_context(RC | {"svg.hashsalt": salt}):
         figure = Figure(figsize=(_WIDTH_IN, _HEIGHT_IN))
@@ -51,7 +53,7 @@ def draw_course(parameter: Parameter, summary: SeriesSummary, *, against_reading
         for place, (quantity, values) in enumerate(panels):
             axes = figure.add_axes((place * share + 0.075, 0.15, share - 0.145, 0.80))
             if not against_reading:
-                _shade_gaps(axes, summary)
+                _shade_gaps(axes, summary, per_hour)
             _panel(axes, changes, abscissa, values, dots=against_reading)
             axes.set_xlabel(words, labelpad=1.5)
             axes.set_ylabel(f"change of {quantity}")
@@ -110,9 +112,19 @@ def _thinned(x: Numbers, y: Numbers) -> NDArray[np.intp]:
     return np.array(sorted(chosen), dtype=np.intp)
 
 
-def _shade_gaps(axes: Axes, summary: SeriesSummary) -> None:
+def time_unit(hours: Numbers) -> tuple[float, str]:
+    """Return the unit in which a time axis reads well: how many of it make an hour, and its name."""
+    longest = float(np.max(hours, initial=0.0))
+    for most_hours, per_hour, name in _TIME_UNITS:
+        if longest <= most_hours:
+            return per_hour, name
+    return 1.0 / 24.0, "days"
+
+
+def _shade_gaps(axes: Axes, summary: SeriesSummary, per_hour: float) -> None:
     first = datetime.fromisoformat(summary.first_at)
     for event in summary.events:
         if event.kind in ("gap", "resumed") and event.seconds:
             begins = (datetime.fromisoformat(event.at) - first).total_seconds() / 3600.0
-            axes.axvspan(begins, begins + event.seconds / 3600.0, color="#e4e4e4", linewidth=0, zorder=0)
+            ends = begins + event.seconds / 3600.0
+            axes.axvspan(begins * per_hour, ends * per_hour, color="#e4e4e4", linewidth=0, zorder=0)

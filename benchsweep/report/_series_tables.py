@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from benchsweep.records import (
@@ -14,20 +15,40 @@ from benchsweep.records import (
 from benchsweep.report._tables import entry, fixture_name
 from benchsweep.report._words import (
     PARAMETER_WORDS,
+    clean,
     columns,
     length_words,
     megahertz,
-    number,
     pairs_words,
     wrapped,
 )
 
-__all__ = ["SERIES_LEGEND", "as_delay_ps", "event_words", "fit_words", "series_sweep_table", "series_table"]
+__all__ = [
+    "DASH",
+    "SERIES_LEGEND",
+    "WANDER_NOTE",
+    "Table",
+    "any_wanders",
+    "as_delay_ps",
+    "event_words",
+    "fit_words",
+    "largest_tables",
+    "series_sweep_table",
+    "series_table",
+    "slope_tables",
+]
 
+Table = tuple[list[str], list[list[str]]]
+"""Heads, and rows of cells; the first three columns say what a row is about."""
+
+DASH = "-"
+_WHO = ("largest change", "end", "pairs")
+_LARGEST = 7
 _NARROWEST = 40
 _MOST_EVENTS = 12
 _KINDS = {
     "gap": "times without the analyzer",
+    "power": "power cuts",
     "resumed": "interruptions",
     "late": "late sweeps",
     "ambient": "changes of the ambient readings",
@@ -35,11 +56,19 @@ _KINDS = {
     "lost": "damaged sweeps",
     "ended": "early ends",
 }
+WANDER_MARK = "~"
 SERIES_LEGEND = (
     "Changes are those from the first sweep; the receiver is at the end named, of two pairs the first "
-    "receives. dB is the change of the magnitude of the S-parameter (positive: more signal), ps what its "
-    "change of phase amounts to at that frequency. Level is the mean change over all frequencies, delay the "
-    "change that fits all phases best. Lines are by least squares; ± gives the standard error of the slope."
+    "receives. A positive change of loss is more loss, of delay more delay. Degrees are those of the "
+    "S-parameter, ps what they amount to at that frequency; |diff| is the magnitude of the difference of the "
+    "complex values, in dB over 1. Lines are by least squares through the mean change of loss, and the "
+    "change of delay that fits all phases best; ± gives the standard error of the slope. Frequencies at "
+    "which the first sweep is not 20 dB above the noise that successive sweeps show count for |diff| "
+    "only; a dash stands where that leaves nothing."
+)
+WANDER_NOTE = (
+    f"{WANDER_MARK} the changes wander about this line, up and down, far more than they scatter from one "
+    "sweep to the next: its slope is no trend, and its error is too small."
 )
 
 
@@ -53,8 +82,11 @@ def series_table(head: SeriesHead, summary: SeriesSummary, *, width: int = 80) -
     for label, texts in _facts(head, summary):
         lines += entry(label, texts, width)
     if summary.changes:
-        lines += ["", *_largest(summary.changes, width), "", *_slopes(summary, width), ""]
-        lines += wrapped(SERIES_LEGEND, width)
+        for heads, rows in (*largest_tables(summary.changes), *slope_tables(summary)):
+            lines += ["", *_table(heads, rows, width)]
+        lines += ["", *wrapped(SERIES_LEGEND, width)]
+        if any_wanders(summary):
+            lines += wrapped(WANDER_NOTE, width)
     for note in summary.notes:
         lines += entry("note", [note], width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
@@ -76,11 +108,29 @@ def event_words(at: str, words: str) -> str:
 
 
 def fit_words(fit: LineFit | None) -> str:
-    """Return a slope and its standard error for people; a dash where there is none."""
+    """Return a slope and its standard error, both to two digits of the error; a dash where there is none."""
     if fit is None:
-        return "-"
-    error = "" if fit.standard_error is None else f" ± {fit.standard_error:.2g}"
-    return f"{fit.slope:+.3g}{error}"
+        return DASH
+    error = fit.standard_error
+    if not error or not math.isfinite(error):
+        told = _plain(fit.slope, 3 if fit.slope == 0.0 else 2 - _magnitude(fit.slope))
+    else:
+        places = 1 - _magnitude(error)
+        if abs(_magnitude(fit.slope)) > _LARGEST or places > _LARGEST:
+            told = f"{fit.slope:+.3g} ± {error:.2g}"
+        else:
+            told = f"{_plain(fit.slope, places)} ± {_plain(error, places).removeprefix('+')}"
+    return f"{told} {WANDER_MARK}" if fit.wanders else told
+
+
+def _magnitude(value: float) -> int:
+    """Return the power of ten of the first digit, after rounding to two."""
+    return int(f"{value:.1e}".partition("e")[2]) if value else 0
+
+
+def _plain(value: float, places: int) -> str:
+    """Return a number with its sign, rounded to decimal places; a negative number of them rounds to tens."""
+    return f"{round(value, places) + 0.0:+.{max(places, 0)}f}"  # no minus before a zero
 
 
 def as_delay_ps(phase: Extreme) -> float:
@@ -90,7 +140,11 @@ def as_delay_ps(phase: Extreme) -> float:
 
 def _facts(head: SeriesHead, summary: SeriesSummary) -> Sequence[tuple[str, list[str]]]:
     grid, calibration = head.frequency_hz, head.calibration
-    numbers = f"{summary.sweeps} sweeps, numbers {summary.first_number} to {summary.last_number}"
+    numbers = (
+        f"1 sweep, number {summary.first_number}"
+        if summary.sweeps == 1
+        else f"{summary.sweeps} sweeps, numbers {summary.first_number} to {summary.last_number}"
+    )
     if summary.missing:
         numbers += f", without {', '.join(map(str, summary.missing[:_MOST_EVENTS]))}"
     counts = ", ".join(f"{_KINDS.get(kind, kind)}: {count}" for kind, count in summary.event_counts.items())
@@ -133,50 +187,89 @@ def _who(change: SeriesChange) -> tuple[str, str, str]:
     return PARAMETER_WORDS[change.parameter], change.end, pairs_words(change.pairs)
 
 
-def _largest(changes: Sequence[SeriesChange], width: int) -> list[str]:
-    heads = ("largest change", "end", "pairs", "dB", "MHz", "sweep", "degrees", "ps", "MHz", "sweep")
-    rows = [
-        (
-            *_who(change),
-            f"{change.largest_db.value:+.3f}",
-            megahertz(change.largest_db.frequency_hz),
-            str(change.largest_db.sweep),
-            f"{change.largest_deg.value:+.2f}",
-            number(as_delay_ps(change.largest_deg), 1),
-            megahertz(change.largest_deg.frequency_hz),
-            str(change.largest_deg.sweep),
-        )
-        for change in changes
-    ]
-    return _table(heads, rows, width)
+def largest_tables(changes: Sequence[SeriesChange], *, wide: bool = False) -> list[Table]:
+    """Return the largest changes: of paths through with their delay, of the others the difference first.
 
-
-def _slopes(summary: SeriesSummary, width: int) -> list[str]:
-    reading = summary.course.reading_name
-    shown = [change for change in summary.changes if change.level_per_unit is not None] if reading else []
-    delays = any(change.parameter is Parameter.INSERTION_LOSS for change in summary.changes)
-    heads = ["straight line", "end", "pairs", "level dB/h", *(["delay ps/h"] if delays else [])]
-    rows = [
-        [
-            *_who(change),
-            fit_words(change.level_per_hour),
-            *([fit_words(change.delay_per_hour)] if delays else []),
-        ]
-        for change in summary.changes
-    ]
-    lines = _table(heads, rows, width)
-    if shown:
-        heads = [f"per {reading}", "end", "pairs", "level dB", *(["delay ps"] if delays else [])]
+    `wide` adds the difference of paths through.
+    """
+    through = [change for change in changes if change.parameter is Parameter.INSERTION_LOSS]
+    others = [change for change in changes if change not in through]
+    tables = []
+    if through:
+        heads = [*_WHO, "loss dB", "MHz", "sweep", "degrees", "ps", "MHz", "sweep"]
+        heads += ["|diff| dB"] if wide else []
+        rows = []
+        for change in through:
+            turned = _extreme(change.largest_deg, "+.2f")
+            delay = DASH if change.largest_deg is None else f"{as_delay_ps(change.largest_deg):+.1f}"
+            loss = _extreme(change.largest_loss_db, "+.3f")
+            difference = _extreme(change.largest_difference_db, ".1f")[:1] if wide else ()
+            rows.append([*_who(change), *loss, turned[0], delay, *turned[1:], *difference])
+        tables.append((heads, rows))
+    if others:
+        heads = [*_WHO, "|diff| dB", "MHz", "sweep", "loss dB", "MHz", "sweep", "degrees"]
         rows = [
             [
                 *_who(change),
-                fit_words(change.level_per_unit),
-                *([fit_words(change.delay_per_unit)] if delays else []),
+                *_extreme(change.largest_difference_db, ".1f"),
+                *_extreme(change.largest_loss_db, "+.2f"),
+                _extreme(change.largest_deg, "+.1f")[0],
             ]
-            for change in shown
+            for change in others
         ]
-        lines += ["", *_table(heads, rows, width)]
-    return lines
+        tables.append((heads, rows))
+    return tables
+
+
+def slope_tables(summary: SeriesSummary, *, wide: bool = False) -> list[Table]:
+    """Return the straight lines over time, and over the ambient reading where it moved.
+
+    `wide` adds the line at the frequency whose loss changed most.
+    """
+    reading = clean(summary.course.reading_name)
+    tables = [
+        _slopes("straight line", [(c, c.loss_per_hour, c.delay_per_hour) for c in summary.changes], "/h")
+    ]
+    if wide:
+        heads, rows = tables[0]
+        heads.append("loss dB/h where it changed most")
+        for row, change in zip(rows, summary.changes, strict=True):
+            row.append(fit_words(change.worst_per_hour))
+    moved = [
+        (c, c.loss_per_unit, c.delay_per_unit)
+        for c in summary.changes
+        if reading and (c.loss_per_unit or c.delay_per_unit)
+    ]
+    if moved:
+        tables.append(_slopes(f"per {reading}", moved, ""))
+    return tables
+
+
+def any_wanders(summary: SeriesSummary) -> bool:
+    """Tell whether a line that is shown does not fit."""
+    fits = (
+        fit
+        for c in summary.changes
+        for fit in (c.loss_per_hour, c.delay_per_hour, c.worst_per_hour, c.loss_per_unit, c.delay_per_unit)
+    )
+    return any(fit is not None and fit.wanders for fit in fits)
+
+
+def _slopes(
+    title: str, lines: Sequence[tuple[SeriesChange, LineFit | None, LineFit | None]], per: str
+) -> Table:
+    delays = any(delay is not None for _, _, delay in lines)
+    heads = [title, "end", "pairs", f"loss dB{per}", *([f"delay ps{per}"] if delays else [])]
+    return heads, [
+        [*_who(change), fit_words(loss), *([fit_words(delay)] if delays else [])]
+        for change, loss, delay in lines
+    ]
+
+
+def _extreme(found: Extreme | None, how: str) -> tuple[str, str, str]:
+    if found is None:
+        return DASH, DASH, DASH
+    return format(found.value, how), megahertz(found.frequency_hz), str(found.sweep)
 
 
 def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.stats import linregress
 
 from benchsweep.archive import SeriesWriter
-from benchsweep.errors import ArchiveError, UsageError
+from benchsweep.errors import RecordDamaged, UsageError
 from benchsweep.qualification import (
     followed_parameters,
     grade_series,
@@ -96,19 +97,23 @@ def test_a_known_drift_has_its_size(tmp_path: Path) -> None:
         (Parameter.INSERTION_LOSS, "B", ("12",)),
     ]
     for change in summary.changes:
-        assert change.level_per_hour is not None
+        assert change.loss_per_hour is not None
         assert change.delay_per_hour is not None
         assert change.worst_per_hour is not None
-        assert change.level_per_hour.slope == pytest.approx(-0.4, rel=1e-9)
+        assert change.largest_loss_db is not None
+        assert change.largest_deg is not None
+        # Less signal is more loss, and a loss is positive.
+        assert change.loss_per_hour.slope == pytest.approx(0.4, rel=1e-9)
         assert change.delay_per_hour.slope == pytest.approx(7.0, rel=1e-9)
-        assert change.worst_per_hour.slope == pytest.approx(-0.4, rel=1e-6)
-        assert change.level_per_hour.standard_error == pytest.approx(0.0, abs=1e-6)
-        assert change.largest_db.value == pytest.approx(-0.2, rel=1e-9)  # after half an hour
-        assert change.largest_db.sweep == 31
+        assert change.worst_per_hour.slope == pytest.approx(0.4, rel=1e-6)
+        assert change.loss_per_hour.standard_error == pytest.approx(0.0, abs=1e-6)
+        assert not change.loss_per_hour.wanders
+        assert change.largest_loss_db.value == pytest.approx(0.2, rel=1e-9)  # after half an hour
+        assert change.largest_loss_db.sweep == 31
         # 3.5 ps at 500 MHz are 0.63 degrees.
         assert change.largest_deg.value == pytest.approx(-360 * 3.5e-12 * 500e6, rel=1e-9)
         assert (change.largest_deg.frequency_hz, change.largest_deg.sweep) == (500e6, 31)
-        assert change.level_db == pytest.approx(-0.4 * summary.course.hours)
+        assert change.loss_db == pytest.approx(0.4 * summary.course.hours)
     assert any("uncorrected" in note for note in summary.notes)
     assert any("A:36" in note and "A:12" not in note for note in summary.notes)
 
@@ -118,6 +123,7 @@ def test_a_delay_of_many_turns_is_followed(tmp_path: Path) -> None:
     path = series(tmp_path, 4, lambda place, _: through(0.0, 3000.0 * place))
     change = summary_of(path).changes[0]
     assert change.delay_ps == pytest.approx([0.0, 3000.0, 6000.0, 9000.0])
+    assert change.largest_deg is not None
     assert change.largest_deg.value == pytest.approx(-360 * 4.5)
 
 
@@ -133,9 +139,11 @@ def test_one_bad_point_of_one_sweep_is_found(tmp_path: Path) -> None:
         next(change for change in summary_of(series(tmp_path, 9, matrix)).changes if change.end == end)
         for end in "BA"
     )
-    assert there.largest_db.value == pytest.approx(1.5)
-    assert (there.largest_db.frequency_hz, there.largest_db.sweep) == (GRID[17], 7)
-    assert back.largest_db.value == pytest.approx(0.0, abs=1e-9)
+    assert there.largest_loss_db is not None
+    assert back.largest_loss_db is not None
+    assert there.largest_loss_db.value == pytest.approx(-1.5)
+    assert (there.largest_loss_db.frequency_hz, there.largest_loss_db.sweep) == (GRID[17], 7)
+    assert back.largest_loss_db.value == pytest.approx(0.0, abs=1e-9)
 
 
 def test_against_temperature(tmp_path: Path) -> None:
@@ -153,14 +161,14 @@ def test_against_temperature(tmp_path: Path) -> None:
         ),
     )
     change = summary_of(path, reading="chamber_degc").changes[0]
-    assert change.level_per_unit is not None
+    assert change.loss_per_unit is not None
     assert change.delay_per_unit is not None
-    assert change.level_per_unit.slope == pytest.approx(-0.02, rel=1e-9)
+    assert change.loss_per_unit.slope == pytest.approx(0.02, rel=1e-9)
     assert change.delay_per_unit.slope == pytest.approx(3.0, rel=1e-9)
-    assert change.level_per_unit.count == 40
+    assert change.loss_per_unit.count == 40
     by_default = summary_of(path)
     assert by_default.course.reading_name == "humidity_percent"
-    assert by_default.changes[0].level_per_unit is None  # it never moved
+    assert by_default.changes[0].loss_per_unit is None  # it never moved
     low, high, _ = by_default.ambient["chamber_degc"]
     assert (low, high) == pytest.approx((5.0, 35.0))
     with pytest.raises(UsageError, match="no ambient reading 'pressure'"):
@@ -179,8 +187,7 @@ def test_other_parameters_and_what_cannot_be_formed(tmp_path: Path) -> None:
         (Parameter.RETURN_LOSS, "A"),
         (Parameter.RETURN_LOSS, "B"),
     ]
-    assert summary.changes[0].largest_db.value == pytest.approx(20 * np.log10(0.07 / 0.05))
-    assert summary.changes[0].largest_vector_db.value == pytest.approx(20 * np.log10(0.02))
+    assert summary.changes[0].largest_difference_db.value == pytest.approx(20 * np.log10(0.02))
     assert summary.changes[0].delay_per_hour is None
     assert any("next cannot be formed" in note for note in summary.notes)
     with pytest.raises(UsageError, match="'ps_next' cannot be followed"):
@@ -207,23 +214,139 @@ def test_long_series_are_thinned_and_still_counted_whole(tmp_path: Path) -> None
     assert summary.event_counts == {"gap": 2}
     assert len(summary.events) == 1
     change = summary.changes[0]
-    assert change.level_per_hour is not None
-    assert change.level_per_hour.count == 250
-    assert change.largest_db.sweep == 250
+    assert change.loss_per_hour is not None
+    assert change.loss_per_hour.count == 250
+    assert change.largest_loss_db is not None
+    assert change.largest_loss_db.sweep == 250
 
 
 def test_one_sweep_has_no_change(tmp_path: Path) -> None:
     summary = summary_of(series(tmp_path, 1, lambda *_: through(0.0, 0.0)))
     change = summary.changes[0]
-    assert (change.level_per_hour, change.largest_db.value) == (None, 0.0)
+    assert (change.loss_per_hour, change.noise_db) == (None, None)
+    assert change.largest_loss_db is not None
+    assert change.largest_loss_db.value == 0.0
 
 
 def test_uncorrected_sweeps_are_not_graded(tmp_path: Path) -> None:
     path = series(tmp_path, 1, lambda *_: through(0.0, 0.0))
     with pytest.raises(UsageError, match="recorded without a calibration"):
         grade_series(path, load_requirements(["tia-6a-cord"]), length_m=2.0)
-    with pytest.raises(ArchiveError, match="sweep 5 is not there"):
+    with pytest.raises(UsageError, match="sweep 5 is not there"):
         series_sweep(path, 5)
+
+
+def noisy(
+    rng: np.random.Generator, level_db: float, noise_db: float, slope_db: float = 0.0
+) -> Callable[[int, float], np.ndarray]:
+    """Reflections of that level, which may fall in an hour, and noise of that rms magnitude everywhere."""
+    pattern = 10 ** (level_db / 20) * np.exp(1j * np.cumsum(rng.normal(size=GRID.size)))
+
+    def matrix(_: int, hours: float) -> np.ndarray:
+        s = through(0.0, 0.0)
+        s[:, range(4), range(4)] = pattern[:, None] * 10 ** (-slope_db * hours / 20)
+        noise = rng.normal(size=(2, *s.shape)) * 10 ** (noise_db / 20) / np.sqrt(2)
+        return s + noise[0] + 1j * noise[1]
+
+    return matrix
+
+
+@pytest.mark.parametrize("noise_db", [-60.0, -75.0, -90.0])
+@pytest.mark.parametrize("count", [3, 40])
+def test_the_noise_is_estimated_from_successive_sweeps(noise_db: float, count: int, tmp_path: Path) -> None:
+    """Legs with noise e each give a differential one of (e11 - e12 - e21 + e22) / 2: the same rms."""
+    path = series(tmp_path, count, noisy(np.random.default_rng(4), -30.0, noise_db))
+    for change in summary_of(path, Parameter.RETURN_LOSS, Parameter.INSERTION_LOSS, Parameter.TCL).changes:
+        assert change.noise_db == pytest.approx(noise_db, abs=1.5 if count == 3 else 0.5)
+
+
+@pytest.mark.parametrize(("level_db", "clear"), [(-35.0, 40), (-65.0, 0)])
+def test_what_lies_in_the_noise_has_neither_level_nor_phase(
+    level_db: float, clear: int, tmp_path: Path
+) -> None:
+    """Noise at -70 dB: 35 dB below the one, 5 dB below the other."""
+    path = series(tmp_path, 30, noisy(np.random.default_rng(5), level_db, -70.0, slope_db=2.0))
+    change = summary_of(path, Parameter.RETURN_LOSS).changes[0]
+    assert change.clear_points == clear
+    assert (change.delay_per_hour, change.largest_difference_db.value < -20.0) == (None, True)
+    if clear:
+        assert change.loss_per_hour is not None
+        assert change.loss_per_hour.standard_error is not None
+        assert change.loss_per_hour.slope == pytest.approx(2.0, abs=3 * change.loss_per_hour.standard_error)
+        assert change.largest_deg is not None
+        assert abs(change.largest_deg.value) < 20.0
+    else:
+        assert (change.loss_per_hour, change.largest_loss_db, change.largest_deg) == (None, None, None)
+        assert change.worst_per_hour is None
+        assert np.isnan(change.loss_db).all()
+
+
+def test_frequencies_in_the_noise_are_left_out_of_the_mean(tmp_path: Path) -> None:
+    rng = np.random.default_rng(6)
+
+    def matrix(_: int, hours: float) -> np.ndarray:
+        s = through(-0.5 * hours, 3.0 * hours)
+        noise = rng.normal(size=(2, *s.shape)) * 1e-5
+        s[12:20, 2:, :2] *= 1e-5  # a notch in one direction
+        return s + noise[0] + 1j * noise[1]
+
+    change = next(c for c in summary_of(series(tmp_path, 31, matrix)).changes if c.end == "B")
+    assert change.clear_points == 32
+    assert change.loss_per_hour is not None
+    assert change.delay_per_hour is not None
+    assert change.loss_per_hour.slope == pytest.approx(0.5, abs=0.01)
+    assert change.delay_per_hour.slope == pytest.approx(3.0, abs=0.1)
+    assert change.largest_loss_db is not None
+    assert change.largest_loss_db.value == pytest.approx(0.25, abs=0.01)
+
+
+def test_a_wander_is_told_from_a_trend(tmp_path: Path) -> None:
+    """Up and down over the series is no line; a line with noise, or one bad sweep, is one."""
+    rng = np.random.default_rng(7)
+
+    def fit(loss_db: Callable[[int], float]) -> bool:
+        path = series(tmp_path, 60, lambda place, _: through(-loss_db(place), 0.0))
+        line = summary_of(path).changes[0].loss_per_hour
+        assert line is not None
+        return line.wanders
+
+    noise = 0.002 * rng.normal(size=60)
+    assert fit(lambda place: 0.1 * np.sin(2 * np.pi * place / 40) + noise[place])
+    assert fit(lambda place: (0.1 if place > 30 else 0.0) + noise[place])
+    assert not fit(lambda place: 0.01 * place + noise[place])
+    assert not fit(lambda place: 0.01 * place + (0.5 if place == 20 else 0.0))
+    assert not fit(lambda place: float(noise[place]))
+
+
+def test_noise_is_hardly_ever_called_a_wander() -> None:
+    rng = np.random.default_rng(8)
+    for count, most in ((8, 0.015), (30, 0.001)):
+        line = RunningLine((4000,))
+        for place in range(count):
+            line.add(float(place), rng.normal(size=4000))
+        told = [fit.wanders for fit in map(line.fit, range(4000)) if fit is not None]
+        assert np.mean(told) <= most
+
+
+def test_damaged_sweeps_are_left_out_when_that_is_wanted(tmp_path: Path) -> None:
+    path = series(tmp_path, 9, lambda place, _: through(-0.1 * place, 0.0))
+    with h5py.File(path) as file:
+        s = file["sweeps/s"]
+        places = [s.id.get_offset() + at * s[0].nbytes + 5 for at in (0, 4)]
+    content = bytearray(path.read_bytes())
+    for place in places:
+        content[place] ^= 1
+    path.write_bytes(content)
+    with pytest.raises(RecordDamaged, match="sweep 1 is damaged") as caught:
+        summary_of(path)
+    assert "`show --sweep N`" in caught.value.hint
+    summary = series_change(path, leave_out_damaged=True).summary
+    assert (summary.sweeps, summary.missing) == (7, (1, 5))
+    assert "damaged, so left out: sweeps 1, 5" in summary.notes
+    change = summary.changes[0]
+    assert change.largest_loss_db is not None
+    assert change.largest_loss_db.value == pytest.approx(0.7)  # from sweep 2 on
+    assert series_sweep(path, 4).number == 4
 
 
 numbers = st.floats(-1e6, 1e6, allow_subnormal=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -55,21 +56,21 @@ def summary(
     count: int = 20, parameter: Parameter = Parameter.INSERTION_LOSS, words: str = "lost"
 ) -> SeriesSummary:
     hours = np.arange(count) / 6.0
-    level = -0.02 * hours
+    loss = 0.02 * hours
     delay = 4.0 * hours if parameter is Parameter.INSERTION_LOSS else np.full(count, np.nan)
     change = SeriesChange(
         parameter,
         "A",
         ("12",),
-        Extreme(-0.125, 250e6, 17),
+        Extreme(0.125, 250e6, 17),
         Extreme(-3.6, 100e6, 18),
         Extreme(-41.25, 1e6, 3),
-        level,
+        loss,
         delay,
-        LineFit(-0.02, 0.00123, count),
+        LineFit(0.02, 0.00123, count),
         LineFit(4.0, None, 2),
-        LineFit(-0.03, 0.01, count),
-        LineFit(-0.01, 0.002, count),
+        LineFit(0.03, 0.01, count),
+        LineFit(0.01, 0.002, count),
         LineFit(0.5, 0.02, count),
     )
     reading = np.linspace(20.0, 30.0, count)
@@ -95,9 +96,9 @@ def summary(
 def test_the_table_says_what_there_is() -> None:
     text = series_table(head(), summary())
     assert re.search(
-        r"^insertion loss +A +12 +-0\.125 +250\.00 +17 +-3\.60 +100\.0 +100\.00 +18$", text, re.M
+        r"^insertion loss +A +12 +\+0\.125 +250\.00 +17 +-3\.60 +\+100\.0 +100\.00 +18$", text, re.M
     )
-    assert re.search(r"^insertion loss +B +12 +-0\.02 ± 0\.0012 +\+4$", text, re.M)
+    assert re.search(r"^insertion loss +B +12 +\+0\.0200 ± 0\.0012 +\+4\.00$", text, re.M)
     assert re.search(r"^per chamber_degc", text, re.M)
     assert "chamber_degc 20 to 30, mean 25" in text
     assert "times without the analyzer: 1, moves of the clock: 1" in text
@@ -110,13 +111,79 @@ def test_no_line_is_wider_than_the_terminal(width: int) -> None:
         head("a very long name of a specimen that goes on and on " * 3), summary(), width=width
     )
     assert max(map(len, text.splitlines())) <= width
-    assert "-0.125" in text
+    assert "+0.125" in text
 
 
 def test_a_phase_as_a_delay() -> None:
     """3.6 degrees at 100 MHz are a hundredth of 10 ns."""
     assert as_delay_ps(Extreme(-3.6, 100e6, 1)) == pytest.approx(100.0)
     assert fit_words(None) == "-"
+
+
+@pytest.mark.parametrize(
+    ("slope", "error", "words"),
+    [
+        (5923.4, 74.2, "+5923 ± 74"),
+        (-5923.4, 741.0, "-5920 ± 740"),
+        (0.0212345, 0.00123, "+0.0212 ± 0.0012"),
+        (-0.5, 12.345, "+0 ± 12"),
+        (12.345, 0.0999, "+12.35 ± 0.10"),
+        (0.0, 0.5, "+0.00 ± 0.50"),
+        (4.0, None, "+4.00"),
+        (5923.4, None, "+5920"),
+        (0.0, None, "+0.000"),
+        (3e9, 2e7, "+3e+09 ± 2e+07"),
+    ],
+)
+def test_value_and_error_end_at_the_same_place(slope: float, error: float | None, words: str) -> None:
+    assert fit_words(LineFit(slope, error, 9)) == words
+
+
+def test_what_the_noise_hides_is_a_dash_and_a_wander_is_marked(tmp_path: Path) -> None:
+    whole = summary(parameter=Parameter.NEXT)
+    hidden = replace(
+        whole.changes[0],
+        largest_loss_db=None,
+        largest_deg=None,
+        loss_db=np.full(20, np.nan),
+        loss_per_hour=None,
+        delay_per_hour=None,
+        worst_per_hour=None,
+        loss_per_unit=None,
+        delay_per_unit=None,
+    )
+    wander = replace(
+        whole.changes[1], loss_per_hour=LineFit(0.02, 0.0012, 20, 0.3, 0.05), delay_per_hour=None
+    )
+    text = series_table(head(), replace(whole, changes=(hidden, wander)))
+    assert re.search(r"^NEXT +A +12 +-41\.2 +1\.000 +3 +- +- +- +-$", text, re.M)
+    assert re.search(r"^NEXT +A +12 +-$", text, re.M)
+    assert re.search(r"^NEXT +B +12 +\+0\.0200 ± 0\.0012 ~$", text, re.M)
+    assert "~ the changes wander" in text
+    assert "~" not in series_table(head(), whole)
+    item = SeriesItem(head(), replace(whole, changes=(hidden, hidden)), "x.h5")
+    page = write_html(tmp_path / "x.html", [], title="Soak", series=[item]).read_text(encoding="utf-8")
+    assert "delay ps" not in page  # columns and drawings of nothing are left out
+    assert "degrees" not in page.split("<tbody>")[0]
+    assert "<svg" not in page
+
+
+@pytest.mark.parametrize(
+    ("longest_h", "unit"),
+    [(38 / 3600, "seconds"), (0.5, "minutes"), (8.0, "hours"), (700.0, "days")],
+)
+def test_the_axis_of_time_has_a_fitting_unit(longest_h: float, unit: str) -> None:
+    course = replace(summary().course, hours=np.linspace(0.0, longest_h, 20))
+    svg = draw_course(Parameter.INSERTION_LOSS, replace(summary(), course=course), against_reading=False)
+    assert f"{unit} since the first sweep" in svg
+
+
+def test_the_change_comes_before_the_graded_sweep(build: SimpleNamespace, tmp_path: Path) -> None:
+    graded = replace(build.item(), sweep=7)
+    item = SeriesItem(head(), summary(), "x.h5")
+    page = write_html(tmp_path / "x.html", [graded], title="x", series=[item]).read_text(encoding="utf-8")
+    assert page.index("Change over time") < page.index("<h3>Traces</h3>")
+    assert re.search(r'<h2 id="name-1"><bdi>[^<]*</bdi>, sweep 7</h2>', page)
 
 
 def test_hostile_names_reach_neither_terminal_nor_page(tmp_path: Path) -> None:
@@ -138,6 +205,7 @@ def test_the_page_stands_alone_and_draws_both(tmp_path: Path) -> None:
     assert page.count("<svg") == 2
     assert "ab" * 32 in page
     assert "hours since the first sweep" in page
+    assert "change of loss / dB" in page
     assert not re.search(r'(?:src|href)="(?!#|data:)', page)
     again = write_html(tmp_path / "y.html", [], title="Soak", series=[item]).read_text(encoding="utf-8")
     assert again == page
