@@ -10,7 +10,7 @@ from benchsweep.acquisition._grid_warnings import grid_warnings
 from benchsweep.acquisition._person import PersonSwitch
 from benchsweep.acquisition._plan import make_calibration_plan, make_plan
 from benchsweep.acquisition._relay_switch import RelaySwitch
-from benchsweep.acquisition._repeat import Repeats, Sweeper, sweep_hookup
+from benchsweep.acquisition._repeat import Repeats, Sweeper, overcome, sweep_hookup
 from benchsweep.acquisition._routes import RelayRoutes
 from benchsweep.acquisition._run import HookupStore, run_plan
 from benchsweep.acquisition._switch import Again, Back, Done, Move, SimulatedSwitch, Switch
@@ -34,6 +34,7 @@ __all__ = [
     "grid_warnings",
     "make_calibration_plan",
     "make_plan",
+    "overcome",
     "run_plan",
     "settings_grid",
     "sweep_hookup",

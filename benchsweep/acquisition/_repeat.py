@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,9 @@ from benchsweep.acquisition._words import name_ports
 from benchsweep.errors import InstrumentError
 from benchsweep.records import Hookup, RawSweep
 
-__all__ = ["Repeats", "Sweeper", "describe_hookup", "sweep_hookup"]
+__all__ = ["Repeats", "Sweeper", "describe_hookup", "overcome", "sweep_hookup"]
+
+T = TypeVar("T")
 
 _SHORTEST_PAUSE_S = 0.05
 _LONGEST_PAUSE_S = 2.0
@@ -118,14 +120,49 @@ def sweep_hookup(
             attempt += 1
             if not error.passing or attempt > repeats.retries:
                 raise
-            at = _now()
-            what = f"{name}: {'analyzer' if connected and not swept else 'switch'}: {_shortened(error)}"
-            waited_s = _restore(hookup, analyzer, switch, repeats, what)
-            after = f" after {waited_s:.0f} s" if waited_s >= _TOLD_WAIT_S else ""
-            repeats.incident(
-                f"{at} {what}; the whole sweep was repeated on a fresh link{after} "
-                f"(repeat {attempt} of {repeats.retries})"
+            failed = "analyzer" if connected and not swept else "switch"
+            overcome(
+                error,
+                lambda: _restore(hookup, analyzer, switch),
+                repeats,
+                where=f"{name}: {failed}",
+                again=f"the whole sweep was repeated on a fresh link (repeat {attempt} of {repeats.retries})",
             )
+
+
+def overcome(
+    error: InstrumentError, restore: Callable[[], T], repeats: Repeats, *, where: str, again: str
+) -> T:
+    """Try `restore` until the instruments answer again, and tell what happened as an incident.
+
+    Parameters
+    ----------
+    error
+        What happened.
+    restore
+        One attempt; opens links anew.
+    repeats
+        How long to go on trying, and who is told.
+    where, again
+        Where it happened and what is repeated, in words.
+
+    Returns
+    -------
+    What `restore` returned.
+
+    Raises
+    ------
+    InstrumentError
+        One that is not passing, or the instruments stayed away for too long, which the message then says.
+    """
+    at, what = _now(), f"{where}: {_shortened(error)}"
+    repeats.progress(f"{what}: opening the link again, for up to {repeats.wait_for_link_s:g} s")
+    started = time.monotonic()
+    restored = _patiently(restore, repeats.wait_for_link_s, started)
+    waited_s = time.monotonic() - started
+    after = f" {waited_s:.0f} s later" if waited_s >= _TOLD_WAIT_S else ""
+    repeats.incident(f"{at} {what}; {again}{after}")
+    return restored
 
 
 def describe_hookup(hookup: Hookup) -> str:
@@ -143,25 +180,25 @@ def describe_hookup(hookup: Hookup) -> str:
     )
 
 
-def _restore(hookup: Hookup, analyzer: Sweeper, switch: Switch, repeats: Repeats, what: str) -> float:
-    """Open the links again, trying until the time is over; return how long it took in s."""
-    repeats.progress(f"{what}: opening the link again, for up to {repeats.wait_for_link_s:g} s")
-    started = time.monotonic()
+def _restore(hookup: Hookup, analyzer: Sweeper, switch: Switch) -> None:
+    analyzer.restore()
+    switch.restore(hookup)
+
+
+def _patiently(action: Callable[[], T], longest_s: float, started: float) -> T:
+    """Return what `action` returns, trying again after a passing error until the time is over."""
     pause_s = _SHORTEST_PAUSE_S
     while True:
         try:
-            analyzer.restore()
-            switch.restore(hookup)
+            return action()
         except InstrumentError as error:
             waited_s = time.monotonic() - started
-            left_s = repeats.wait_for_link_s - waited_s
+            left_s = longest_s - waited_s
             if error.passing and left_s <= 0.0:
                 error.message = f"{error.message}; given up after {waited_s:.3g} s"
                 error.args = (error.message,)
             if not error.passing or left_s <= 0.0:
                 raise
-        else:
-            return time.monotonic() - started
         time.sleep(min(pause_s, left_s))
         pause_s = min(2.0 * pause_s, _LONGEST_PAUSE_S)
 

@@ -49,12 +49,12 @@ def check_usable(
     max_age_hours
         Oldest calibration that the station allows.
     reached
-        Through which relays the ports are reached now, see `Calibration`.
+        With which command family and through which relays the ports are reached now, see `Calibration`.
 
     Raises
     ------
     CalibrationMismatch
-        Another analyzer, ports, grid or way through relays.
+        Another analyzer, command family, ports, grid or way through relays.
     CalibrationExpired
         Too old, or dated in the future.
     CalibrationError
@@ -67,15 +67,23 @@ def check_usable(
             hint=_HINT,
         )
     if calibration.reached != reached:
+        before, now = _differences(calibration.reached, reached)
         raise CalibrationMismatch(
-            f"calibration {calibration.identifier} was measured through "
-            f"{calibration.reached or 'no relays'}; now it is {reached or 'no relays'}",
-            hint=_HINT,
+            f"calibration {calibration.identifier} was measured with {before}; now it is {now}", hint=_HINT
         )
     refuse_other_ports(calibration.terms.analyzer_ports, analyzer_ports, hint=_HINT)
     _check_settings(calibration, settings)
     refuse_other_grid(calibration.terms.frequency_hz, frequency_hz, hint=_HINT)
     _check_age(calibration, now, max_age_hours)
+
+
+def _differences(before: str, now: str) -> tuple[str, str]:
+    """Return the parts of two such lists that differ, in words."""
+    parts = [text.split("; ") if text else [] for text in (before, now)]
+    only = [[part for part in parts[i] if part not in parts[1 - i]] for i in (0, 1)]
+    families = any(part.startswith("command family") for part in (*only[0], *only[1]))
+    nothing = "no command family noted" if families else "no relays"
+    return "; ".join(only[0]) or nothing, "; ".join(only[1]) or nothing
 
 
 def _check_settings(calibration: Calibration, settings: SweepSettings) -> None:

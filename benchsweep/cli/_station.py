@@ -137,8 +137,8 @@ def bench_of(
         prompt = ask_person()
         check_station(ready, prompt=prompt)  # before anybody is asked for anything
         safety = confirm_cautions(ready, operator=operator, cautions_read_by=cautions_read_by)
-        with open_bench(ready, prompt=prompt, safety=safety) as bench:
+        with open_bench(ready, prompt=prompt, safety=safety, progress=progress) as bench:
             progress(f"analyzer: {bench.analyzer.identity.idn} ({bench.analyzer.identity.family})")
-            if bench.reached:
-                progress(f"switch: {bench.reached}")
+            if bench.relays:
+                progress(f"switch: {bench.relays}")
             yield bench

@@ -12,7 +12,7 @@ row = receiving port, column = driven port, analyzer ports rising. Where groups 
 than words, the family file picks a behaviour by name.
 """
 
-from benchsweep.instrument._analyzer import Analyzer, open_analyzer
+from benchsweep.instrument._analyzer import Analyzer, analyzer_on, open_analyzer
 from benchsweep.instrument._relays import RelayMatrix, open_relays
 from benchsweep.instrument.families import Family, identify, list_families, load_family
 from benchsweep.instrument.links import (
@@ -32,6 +32,7 @@ __all__ = [
     "Message",
     "RelayMatrix",
     "address_candidates",
+    "analyzer_on",
     "identify",
     "list_families",
     "load_family",

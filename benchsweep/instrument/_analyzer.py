@@ -37,7 +37,7 @@ from benchsweep.instrument.links import Link, open_link, with_messages
 from benchsweep.instrument.matrix import MatrixReader, Memory
 from benchsweep.records import AnalyzerIdentity, RawSweep, SweepSettings
 
-__all__ = ["Analyzer", "open_analyzer"]
+__all__ = ["Analyzer", "analyzer_on", "open_analyzer"]
 
 _FRONT_PANEL = "front panel used since the sweep before"
 
@@ -71,13 +71,30 @@ def open_analyzer(
     reopen = partial(open_link, address, backend=backend, timeout_s=timeout_s)
     link = reopen()
     try:
-        with with_messages(link):
-            identity, known = recognise(link, family, ports)
-        return Analyzer(link, identity, known, minimum_timeout_s=minimum_timeout_s, reopen=reopen)
+        return analyzer_on(
+            link, family=family, ports=ports, minimum_timeout_s=minimum_timeout_s, reopen=reopen
+        )
     except BaseException:
         with suppress(BenchsweepError):
             link.close()
         raise
+
+
+def analyzer_on(
+    link: Link,
+    *,
+    family: str | None = None,
+    ports: int | None = None,
+    minimum_timeout_s: float = 10.0,
+    reopen: Callable[[], Link] | None = None,
+) -> Analyzer:
+    """Find the command family on a link that is open, and return the analyzer; see `open_analyzer`.
+
+    The link stays open when that fails.
+    """
+    with with_messages(link):
+        identity, known = recognise(link, family, ports)
+    return Analyzer(link, identity, known, minimum_timeout_s=minimum_timeout_s, reopen=reopen)
 
 
 class Analyzer:

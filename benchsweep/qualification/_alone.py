@@ -15,8 +15,10 @@ __all__ = ["alone_with"]
 
 
 @contextmanager
-def alone_with(address: str, *, what: str = "analyzer") -> Iterator[None]:
+def alone_with(address: str, *, what: str = "analyzer", called: str = "") -> Iterator[None]:
     """Hold the instrument at `address` for this run; another run on this computer is refused meanwhile.
+
+    `called` names it to people, where `address` is none but something else that tells instruments apart.
 
     The lock is a file in the person's data folder, freed when the process ends, however it ends. Where the
     folder cannot be written nothing is held: that must not keep a bench from measuring.
@@ -35,7 +37,7 @@ def alone_with(address: str, *, what: str = "analyzer") -> Iterator[None]:
         lock.acquire(blocking=False)
     except Timeout as error:  # itself an OSError, so it comes first
         raise UsageError(
-            f"another run on this computer is using the {what} at {address}",
+            f"another run on this computer is using the {what} {called or f'at {address}'}",
             hint="Wait until it ends, or stop it.",
         ) from error
     except OSError:

@@ -15,9 +15,10 @@ from benchsweep import archive, calibration, fixture
 from benchsweep.acquisition import Switch
 from benchsweep.definitions import find_definition
 from benchsweep.errors import ArchiveError, CalibrationError, CalibrationMissing, UsageError
-from benchsweep.instrument import Analyzer, open_analyzer
+from benchsweep.instrument import Analyzer, load_family
 from benchsweep.qualification._alone import alone_with
-from benchsweep.qualification._power import note_switched_on, noting_power_cuts, refuse_older
+from benchsweep.qualification._power import noting_power_cuts, refuse_older
+from benchsweep.qualification._set_up import set_up_analyzer
 from benchsweep.qualification._station import Station
 from benchsweep.qualification._switching import (
     Prompt,
@@ -53,6 +54,11 @@ CAUTIONS: tuple[str, ...] = (
 """What a person must have read before the first hookup on real hardware."""
 
 _LONGEST_NAME = 100
+_AND = "; "
+
+
+def _nothing(_: str) -> None:
+    return None
 
 
 def utc_now(timespec: str = "seconds") -> str:
@@ -90,9 +96,12 @@ class Bench:
     slots
         Analyzer ports (positive leg, negative leg) of each place for a balanced port.
     reached
-        What a calibration is bound to besides the analyzer: the relay matrix and its map; empty for others.
+        What a calibration is bound to besides the analyzer: its command family with a digest of what that
+        makes it do, and the relay matrix with its map, where there is one.
     safety
         That the cautions were confirmed; None on the simulated bench.
+    incidents
+        What went wrong while it was opened and was overcome, one sentence each.
     """
 
     station: Station
@@ -104,6 +113,12 @@ class Bench:
     slots: tuple[tuple[int, int], ...]
     reached: str = ""
     safety: SafetyConfirmation | None = None
+    incidents: tuple[str, ...] = ()
+
+    @property
+    def relays(self) -> str:
+        """The relay matrix and its map in words; empty without one."""
+        return self.reached.partition(_AND)[2]
 
     @property
     def ports(self) -> tuple[int, ...]:
@@ -119,7 +134,7 @@ def check_station(station: Station, *, prompt: Prompt | None) -> None:
     UsageError
         An address is missing, or a person is needed and nobody can be asked.
     UnknownName, DefinitionError
-        The fixture, the kit or the map of the relays.
+        The fixture, the kit, the command family or the map of the relays.
     """
     keys = station.analyzer
     if not keys.address:
@@ -130,6 +145,8 @@ def check_station(station: Station, *, prompt: Prompt | None) -> None:
     refuse_no_matrix(station)
     definition = fixture.load_fixture(station.fixture.name)
     calibration.load_kit(station.calibration.kit)  # a typo there must not show after an hour of standards
+    if keys.family is not None:
+        load_family(keys.family)
     refuse_nobody(station, prompt)
     if keys.ports is not None:
         check_switch(station, definition.usable_slots(keys.ports))
@@ -137,9 +154,15 @@ def check_station(station: Station, *, prompt: Prompt | None) -> None:
 
 @contextmanager
 def open_bench(
-    station: Station, *, prompt: Prompt | None, safety: SafetyConfirmation | None = None
+    station: Station,
+    *,
+    prompt: Prompt | None,
+    safety: SafetyConfirmation | None = None,
+    progress: Progress = _nothing,
 ) -> Iterator[Bench]:
     """Open the analyzer of `station`, configure it and make its switch ready.
+
+    A fault of the link that passes repeats the set-up, as often as the station allows; see `set_up_analyzer`.
 
     Parameters
     ----------
@@ -147,6 +170,8 @@ def open_bench(
         Shows words to a person and returns what was typed; needed where a person is the switch.
     safety
         That the cautions were confirmed; goes with the bench into the records.
+    progress
+        Gets a line for each thing that went wrong and was overcome.
 
     Raises
     ------
@@ -159,38 +184,36 @@ def open_bench(
     path = find_definition("fixtures", station.fixture.name)
     fixture_toml = path.read_text(encoding="utf-8")
     definition = fixture.load_fixture(str(path))
+    incidents: list[str] = []
+
+    def remember(sentence: str) -> None:
+        incidents.append(sentence)
+        progress(sentence)
+
     with (
         alone_with(keys.address) if station.shared else nullcontext(),
-        open_analyzer(
-            keys.address,
-            family=keys.family,
-            ports=keys.ports,
-            backend=keys.backend,
-            timeout_s=keys.timeout_s,
-            minimum_timeout_s=keys.sweep_margin_s,
-        ) as analyzer,
+        set_up_analyzer(station, definition, progress=progress, incident=remember) as opened,
         # The embedded bench is started anew for every command and stands warm all the same.
-        noting_power_cuts(analyzer.identity.idn) if station.shared else nullcontext(),
+        noting_power_cuts(opened.analyzer.identity.idn) if station.shared else nullcontext(),
+        open_switch(station, opened.slots, link=lambda: opened.analyzer.link, prompt=prompt) as (
+            switch,
+            relays,
+        ),
     ):
-        if station.shared and analyzer.was_switched_on:
-            note_switched_on(analyzer.identity.idn)
-        slots = definition.usable_slots(analyzer.identity.ports)
-        ports = sorted(port for slot in slots for port in slot)
-        can_segments = analyzer.family.behaviours.segments is not None
-        settings = station.settings(analyzer.identity.limits, can_segments=can_segments)
-        used = analyzer.configure(settings, ports)
-        with open_switch(station, slots, link=lambda: analyzer.link, prompt=prompt) as (switch, reached):
-            yield Bench(
-                station=station,
-                analyzer=analyzer,
-                switch=switch,
-                fixture=definition,
-                fixture_toml=fixture_toml,
-                used=used,
-                slots=slots,
-                reached=reached,
-                safety=safety,
-            )
+        family = opened.analyzer.family
+        reached = [f"command family {family.name} {family.digest}", *([relays] if relays else [])]
+        yield Bench(
+            station=station,
+            analyzer=opened.analyzer,
+            switch=switch,
+            fixture=definition,
+            fixture_toml=fixture_toml,
+            used=opened.used,
+            slots=opened.slots,
+            reached=_AND.join(reached),
+            safety=safety,
+            incidents=tuple(incidents),
+        )
 
 
 def find_calibration(

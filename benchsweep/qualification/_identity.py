@@ -16,7 +16,7 @@ from benchsweep.instrument import (
     load_family,
     open_link,
 )
-from benchsweep.qualification._power import note_switched_on
+from benchsweep.qualification._set_up import answer_on, note_power, worth_repeating
 from benchsweep.records import AnalyzerIdentity, Probe
 
 __all__ = ["Identified", "Tried", "identify_address", "list_family_files", "who_answers"]
@@ -81,15 +81,26 @@ def identify_address(
 ) -> AnalyzerIdentity:
     """Ask who answers at a VISA address; `ports` is for an analyzer that cannot tell how many it has.
 
+    Once it has answered at all, it is asked once more on a fresh link after a fault that may pass.
+
     Raises
     ------
     LinkLost, InstrumentTimeout, UnknownFamily, UsageError
     """
-    with open_link(address, backend=backend, timeout_s=timeout_s) as link:
-        identity = identify(link, family, ports)
-    if identity.was_switched_on:  # asking has cleared the bit
-        note_switched_on(identity.idn)
-    return identity
+    attempts = 2
+    while True:
+        attempts -= 1
+        with open_link(address, backend=backend, timeout_s=timeout_s) as link:
+            idn = None
+            try:
+                identity = identify(link, family, ports)
+                idn = identity.idn
+                return identity
+            except InstrumentError as error:
+                if not attempts or answer_on(link, "*IDN?") is None or not worth_repeating(error):
+                    raise
+            finally:
+                note_power(link, idn)
 
 
 def who_answers(

@@ -23,6 +23,8 @@ def begin_job(bench: Bench, journal: archive.Journal, total: int, progress: Prog
     """
     _tell_resumed(journal, total, progress)
     notes = journal.notes
+    told = tuple(sentence for sentence in bench.incidents if sentence not in notes.incidents)
+    notes = replace(notes, incidents=(*notes.incidents, *told))
     kept = len(journal.finished())
     # Once a result has its time nothing but its archiving is continued.
     if kept and not notes.created_at:

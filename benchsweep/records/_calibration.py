@@ -78,7 +78,8 @@ class Calibration:
         Quality figures, in dB (more negative is better), for people: for example
         ``{"load port 3": -78.2, "thru 1-5": -80.1}``.
     reached
-        The relay matrix and its map through which the ports were reached; empty without one.
+        How the ports were reached: the command family with a digest of its content, then the relay matrix and
+        its map, where there is one; parted by semicolons. Empty in calibrations that did not note it yet.
     """
 
     identifier: str

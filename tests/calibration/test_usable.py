@@ -53,7 +53,7 @@ def test_a_fitting_calibration_may_be_used(calibration: Calibration) -> None:
         ({"frequency_hz": np.geomspace(1e6, 500e6, 5)}, "frequency grid"),
         ({"settings": SweepSettings(1e6, 500e6, 11, 1e3)}, "has 5 points, the sweep is set to 11"),
         ({"settings": SweepSettings(1e6, 250e6, 5, 1e3)}, "stops at 500 MHz, the sweep is set to 250 MHz"),
-        ({"reached": "relay matrix x, map 1"}, "through no relays; now it is relay matrix x, map 1"),
+        ({"reached": "relay matrix x, map 1"}, "with no relays; now it is relay matrix x, map 1"),
         ({"settings": SweepSettings(2e6, 500e6, 5, 1e3)}, "starts at 1 MHz, the sweep is set to 2 MHz"),
     ],
 )
@@ -70,8 +70,22 @@ def test_a_calibration_through_relays_is_not_one_of_the_bare_ports(calibration: 
     through = dataclasses.replace(calibration, reached="relay matrix x, map 1")
     check(through, reached="relay matrix x, map 1")
     for other in ("", "relay matrix x, map 2", "relay matrix y, map 1"):
-        with pytest.raises(CalibrationMismatch, match="measured through relay matrix x, map 1; now it is"):
+        with pytest.raises(CalibrationMismatch, match="measured with relay matrix x, map 1; now it is"):
             check(through, reached=other)
+
+
+def test_a_calibration_belongs_to_the_command_family_and_its_content(calibration: Calibration) -> None:
+    made = dataclasses.replace(calibration, reached="command family mill 01; relay matrix x, map 1")
+    check(made, reached="command family mill 01; relay matrix x, map 1")
+    with pytest.raises(
+        CalibrationMismatch, match=r"measured with command family mill 01; now it is command family mill 02$"
+    ):
+        check(made, reached="command family mill 02; relay matrix x, map 1")
+    # One that was stored before the family was noted.
+    with pytest.raises(
+        CalibrationMismatch, match=r"with no command family noted; now it is command family mill 01$"
+    ):
+        check(calibration, reached="command family mill 01")
 
 
 def test_age(calibration: Calibration) -> None:

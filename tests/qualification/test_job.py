@@ -314,19 +314,18 @@ def test_a_calibration_belongs_to_the_relays_it_was_measured_through(
             }
         )
         direct = replace(bench, station=station)
-        through = replace(direct, reached="relay matrix a,b,c,d, map 0123456789ab")
+        assert direct.reached == f"command family {bench.analyzer.family.name} {bench.analyzer.family.digest}"
+        through = replace(direct, reached=f"{direct.reached}; relay matrix a,b,c,d, map 0123456789ab")
         calibrated(direct, tmp_path)
-        assert usable_calibration(direct, folder=None, progress=quiet).reached == ""
-        with pytest.raises(
-            CalibrationMismatch, match="measured through no relays; now it is relay matrix a,b"
-        ):
+        assert usable_calibration(direct, folder=None, progress=quiet).reached == direct.reached
+        with pytest.raises(CalibrationMismatch, match="measured with no relays; now it is relay matrix a,b"):
             usable_calibration(through, folder=None, progress=quiet)
         calibrated(through, tmp_path)
         assert usable_calibration(through, folder=None, progress=quiet).reached == through.reached
-        assert usable_calibration(direct, folder=None, progress=quiet).reached == ""
+        assert usable_calibration(direct, folder=None, progress=quiet).reached == direct.reached
 
 
 def test_the_switch_of_a_simulated_station_says_done(served: RunningBench) -> None:
     with opened(served) as bench:
         assert bench.switch.connect(Hookup(1, {1: "open"}), total=1) == Done()
-        assert (bench.reached, bench.safety) == ("", None)
+        assert (bench.relays, bench.safety, bench.incidents) == ("", None, ())
