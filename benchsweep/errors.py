@@ -205,7 +205,17 @@ class NotSupported(InstrumentError):
 
 
 class SwitchError(InstrumentError):
-    """A relay matrix does not stand as it was told to."""
+    """A relay matrix does not stand as it was told to.
+
+    Parameters
+    ----------
+    channels
+        The channels that do not, where it is about channels.
+    """
+
+    def __init__(self, message: str, *, channels: tuple[str, ...] = (), hint: str = "") -> None:
+        super().__init__(message, hint=hint)
+        self.channels = channels
 
 
 class UnknownFamily(InstrumentError):

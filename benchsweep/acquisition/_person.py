@@ -12,6 +12,9 @@ from benchsweep.records import Hookup
 __all__ = ["PersonSwitch"]
 
 _BACK = re.compile(r"back\s+(?:to\s+)?(?:hookup\s+)?([0-9]{1,6})")
+_HELP = ("?", "help", "h")
+_READY = ("y", "yes", "ok", "done", "ready", "go", "enter", "next")
+_LEAVE = ("quit", "exit", "q", "no", "n", "end")
 
 
 class PersonSwitch:
@@ -89,16 +92,39 @@ class PersonSwitch:
             The person stops.
         """
         self._before = None
-        while answer := self._prompt(words).strip().lower():
+        answer = self._prompt(words).strip().lower()
+        while answer:
             if answer == "stop":
                 raise KeyboardInterrupt
+            answer = self._prompt(
+                f"{words}\nPress Enter alone when that is done, or type stop to end here."
+            ).strip().lower()  # fmt: skip
 
     def _ask(self, words: str, enter: str) -> Move:
         answer = self._prompt(words)
         while (move := self._understood(answer)) is None:
-            said = "" if answer.strip() == "?" else f"Not understood: {answer.strip()[:40]!r}\n"
-            answer = self._prompt(said + self._answers(enter))
+            answer = self._prompt(self._why_not(answer) + self._answers(enter))
         return move
+
+    def _why_not(self, answer: str) -> str:
+        """Return what is wrong with an answer, as a line; empty where the list of answers says all."""
+        words = answer.strip().lower()
+        upto = self._reached - 1
+        back = _BACK.fullmatch(words)
+        if words in _HELP:
+            return ""
+        if words in _READY:
+            return "When it is done, press Enter alone.\n"
+        if words in _LEAVE:
+            return "To end here, type stop.\n"
+        if upto < 1 and (words == "again" or words.startswith("back")):
+            return "Nothing has been swept yet, so there is nothing to go back to.\n"
+        if back is not None:
+            swept = "hookup 1" if upto == 1 else f"hookups 1 to {upto}"
+            return f"Hookup {int(back[1])} is none that has been swept: {swept}.\n"
+        if words == "back":
+            return f"Back to which hookup? Type back and its number, such as back {upto}.\n"
+        return f"Not understood: {answer.strip()[:40]!r}\n"
 
     def _understood(self, answer: str) -> Move | None:
         words = answer.strip().lower()

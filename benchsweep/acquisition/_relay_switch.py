@@ -14,7 +14,8 @@ from benchsweep.records import Hookup
 
 __all__ = ["Matrix", "RelaySwitch"]
 
-_MOST_NAMED = 12
+_MOST_NAMED = 8
+_NOTHING_SWEPT = "With this hookup nothing was swept; what was swept before is kept."
 
 
 class Matrix(Protocol):
@@ -66,6 +67,7 @@ class RelaySwitch:
     ) -> None:
         self._open_matrix = open_matrix
         self._routes = routes
+        self._ports = tuple(ports)
         self._every = routes.every(ports)
         self._settle_s = settle_s
         self._standards = standards
@@ -125,10 +127,10 @@ class RelaySwitch:
             raise
         wrong = [channel for channel, closed in found.items() if closed != (channel in wanted)]
         if wrong:
-            more = f" and {len(wrong) - _MOST_NAMED} more" if len(wrong) > _MOST_NAMED else ""
             raise SwitchError(
-                f"hookup {hookup.number}: relay {', '.join(wrong[:_MOST_NAMED])}{more} moved while the "
-                "analyzer swept",
+                f"hookup {hookup.number}{self._ways(wrong)}: relay {_named(wrong)} moved while the analyzer "
+                "swept",
+                channels=tuple(wrong),
                 hint="The sweep was not kept. Has the matrix lost its power, or does another program use it?",
             )
 
@@ -159,9 +161,22 @@ class RelaySwitch:
         matrix = self._opened()
         try:
             matrix.set_closed(wanted, among=self._every, settle_s=self._settle_s)
+        except SwitchError as error:
+            named = SwitchError(
+                f"hookup {hookup.number}{self._ways(error.channels)}: {error.message}",
+                channels=error.channels,
+                hint=f"{error.hint} {_NOTHING_SWEPT}",
+            )
+            named.messages = error.messages
+            raise named from error
         except InstrumentError as error:
             self._let_go_after(error)
             raise
+
+    def _ways(self, channels: Sequence[str]) -> str:
+        """Return which ways the channels belong to, in brackets; empty when that is not known."""
+        ways = self._routes.ways(channels, self._ports)
+        return f" ({_named(ways)})" if ways else ""
 
     def _opened(self) -> Matrix:
         if self._matrix is not None:
@@ -186,3 +201,8 @@ class RelaySwitch:
         # A fresh link is in step again, whatever was on its way on the old one.
         if error.passing:
             self.close()
+
+
+def _named(things: Sequence[str]) -> str:
+    more = len(things) - _MOST_NAMED
+    return ", ".join(things[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")

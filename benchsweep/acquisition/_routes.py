@@ -15,7 +15,7 @@ from benchsweep.records import Hookup, parse_leg
 __all__ = ["RelayRoutes", "is_standard"]
 
 _PLACE = re.compile(r"\{(port|column)(?::0([1-9]))?\}")
-_MOST_NAMED = 6
+_MOST_NAMED = 8
 _HINT = "Add the target under [switch.columns], or a [[switch.route]] with port, target and channels."
 
 
@@ -104,6 +104,22 @@ class RelayRoutes:
         for group in (*self.explicit.values(), *self.idle.values()):
             channels |= dict.fromkeys(group)
         return tuple(channels)
+
+    def ways(self, channels: Iterable[str], ports: Iterable[int]) -> tuple[str, ...]:
+        """Return in words which ways of `ports` use one of `channels`, such as ``port 1 to A:12.1``."""
+        wanted = set(channels)
+        ends = [*self.columns.items(), *((f"thru rail {column}", column) for column in self.rails)]
+        found = [
+            f"port {port} to {end}"
+            for port in ports
+            for end, column in ends
+            if self.template and self._channel(port, column) in wanted
+        ]
+        found += [
+            f"port {port} to {target}" for (port, target), own in self.explicit.items() if wanted & set(own)
+        ]
+        found += [f"{leg} at rest" for leg, resting in self.idle.items() if wanted & set(resting)]
+        return tuple(dict.fromkeys(found))
 
     def check(self, hookups: Sequence[Hookup], *, where: str) -> None:
         """Raise unless there is a way for every connection of `hookups`, and no two ways are the same.

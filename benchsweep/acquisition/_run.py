@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
@@ -127,8 +126,12 @@ class _Run:
 
     def _make(self, number: int) -> Move:
         hookup, total = self._plan[number], len(self._plan)
-        started = time.monotonic()
-        swept = sweep_hookup(hookup, self._analyzer, self._switch, self._repeats, total=total)
+        try:
+            swept = sweep_hookup(hookup, self._analyzer, self._switch, self._repeats, total=total)
+        except KeyboardInterrupt:
+            if number in self._done:
+                self._progress(f"hookup {number} of {total}: its earlier sweep is kept")
+            raise
         if not isinstance(swept, RawSweep):
             return swept
         raw = RawHookup(hookup, swept)
@@ -138,7 +141,7 @@ class _Run:
         self._done[number] = raw
         self._last = number
         self._progress(
-            f"hookup {number} of {total}: {describe_hookup(hookup)}: {time.monotonic() - started:.2f} s"
+            f"hookup {number} of {total}: {describe_hookup(hookup)}: {swept.seconds:.2f} s of sweeping"
             f"{', in place of the earlier sweep' if replaced else ''}"
         )
         return Done()

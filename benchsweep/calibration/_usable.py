@@ -67,9 +67,9 @@ def check_usable(
             hint=_HINT,
         )
     if calibration.reached != reached:
-        before, now = _differences(calibration.reached, reached)
+        then, today = _differences(calibration.reached, reached)
         raise CalibrationMismatch(
-            f"calibration {calibration.identifier} was measured with {before}; now it is {now}", hint=_HINT
+            f"calibration {calibration.identifier} was measured with {then}; now it is {today}", hint=_HINT
         )
     refuse_other_ports(calibration.terms.analyzer_ports, analyzer_ports, hint=_HINT)
     _check_settings(calibration, settings)

@@ -53,7 +53,7 @@ def identify(
 ) -> None:
     """Ask an instrument which command family it speaks; no setting is touched.
 
-    Questions only, and `*CLS`: the error queue is read into the evidence, then cleared with the event registers.
+    Questions only, and `*CLS`: it clears the error queue, read into the evidence before, and event registers.
 
     An instrument of no known family ends with exit code 4; every question and answer is printed all the same.
 

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 __all__ = ["address_of", "bench_of", "confirm_cautions"]
 
 _DEFAULT_SPECIMEN = "cord-2m"
+_REFUSALS = ("no", "stop", "quit", "exit")
+_NO_NAMES = ("y", "yes", "n", "ok", "?", "help")
 
 
 @contextmanager
@@ -89,21 +91,31 @@ def confirm_cautions(
 
 
 def _confirmed_in_terminal(station: Station, operator: str) -> str:
-    by: str | None = operator.strip()
-    while by is not None and not by:
-        answer = read_line("  Your name: ")
-        by = None if answer is None else answer.strip()
-    while by is not None:
+    by = operator.strip() or _name_in_terminal()
+    while by:
         answer = read_line(f"  {by}: have you read this and done it? Type yes or no: ")
         word = "no" if answer is None else answer.strip().lower()
         if word == "yes":
             return by
-        if word == "no":
+        if word in _REFUSALS:
             break
+        say("  Type the whole word: yes when you have read it and done it, no to end here.")
     raise UsageError(
         f"station {station.name}: the cautions were not confirmed, so nothing was measured",
         hint="Make the bench safe, then start the command again.",
     )
+
+
+def _name_in_terminal() -> str:
+    """Return the name that was typed; empty when the person would rather stop."""
+    while (answer := read_line("  Your name: ")) is not None:
+        name = answer.strip()
+        if name.lower() in _REFUSALS:
+            break
+        if name and name.lower() not in _NO_NAMES and name.isprintable():
+            return name
+        say("  A name is needed: it goes into the record. Type it in printable characters; stop ends here.")
+    return ""
 
 
 @contextmanager

@@ -22,7 +22,7 @@ _MOST_CHANNELS = 4096
 # Input buffers of switch units are small; a command stays well below the smallest that is common.
 _LONGEST_LIST = 200
 _EXAMPLE = "Write 1!3 (row!column), 1!1:1!4 (a range) or 101 (packed), several joined by commas, without (@)."
-_MOST_NAMED = 12
+_MOST_NAMED = 8
 
 
 def open_relays(address: str, *, backend: str = "@py", timeout_s: float = 10.0) -> RelayMatrix:
@@ -257,7 +257,8 @@ class RelayMatrix:
         if told:
             raise SwitchError(
                 f"{self.link.address}: relay {'; relay '.join(told)}",
-                hint="A relay may be worn out, or another program moves relays; nothing was measured.",
+                channels=(*stuck_open, *stuck_closed),
+                hint="A relay may be worn out, or another program moves relays.",
             )
 
 

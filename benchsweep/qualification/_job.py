@@ -74,12 +74,13 @@ def run_job(
             wait_for_link_s=keys.wait_for_link_s,
             incident=remember,
         )
-    except (InstrumentError, AcquisitionError):
+    except (InstrumentError, AcquisitionError) as error:
         if journal.finished():
-            progress(
-                f"{len(journal.finished())} of {len(plan.hookups)} hookups are kept: the same command "
-                "continues from there"
-            )
+            # With the error, so that it is said to a person who wants no progress too.
+            of = f"{len(journal.finished())} of {len(plan.hookups)}"
+            error.hint = (
+                f"{error.hint} {of} hookups are kept: the same command continues from there."
+            ).strip()
         raise
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
@@ -250,13 +251,25 @@ class TestAnswers:
         assert "Take everything off" in typing.words[1]
 
     @pytest.mark.parametrize(
-        "wrong", ["q", "yes", "back", "back 0", "back 3", "back -1", "back 99999999", "repeat", "back 1 2"]
+        ("wrong", "said"),
+        [
+            ("q", "To end here, type stop."),
+            ("yes", "When it is done, press Enter alone."),
+            ("back", "Back to which hookup? Type back and its number, such as back 2."),
+            ("back 0", "Hookup 0 is none that has been swept: hookups 1 to 2."),
+            ("back 3", "Hookup 3 is none that has been swept: hookups 1 to 2."),
+            ("help", "You may answer:"),
+            *(
+                (odd, f"Not understood: {odd!r}")
+                for odd in ("back -1", "back 99999999", "repeat", "back 1 2")
+            ),
+        ],
     )
-    def test_what_is_not_understood_is_asked_again_with_the_list(self, wrong: str) -> None:
+    def test_what_is_not_understood_is_asked_again_with_the_list(self, wrong: str, said: str) -> None:
         store, typing, _ = run(["", "", wrong])
         assert store.saved == ALL
         asked = typing.words[3]
-        assert asked.startswith(f"Not understood: {wrong!r}")
+        assert asked.startswith(said)
         for word in (
             "Enter alone",
             "again: sweep hookup 2",
@@ -267,11 +280,29 @@ class TestAnswers:
 
     def test_nothing_to_go_back_to_at_the_first(self) -> None:
         _, typing, _ = run(["again", "back 1", "?", ""])
-        assert typing.words[1].startswith("Not understood: 'again'")
-        assert typing.words[2].startswith("Not understood: 'back 1'")
+        for asked in typing.words[1:3]:
+            assert asked.startswith("Nothing has been swept yet, so there is nothing to go back to.")
         assert typing.words[3].startswith("You may answer:")
         assert "again" not in typing.words[3]
         assert "back" not in typing.words[3]
+
+    def test_who_goes_back_and_stops_hears_that_the_earlier_sweep_is_kept(self) -> None:
+        store, progress = Store(), []
+        typing = Typing(["", "", "back 1", "stop"])
+        with pytest.raises(KeyboardInterrupt):
+            run_plan(PLAN, Counting(), PersonSwitch(typing), store, progress=progress.append)
+        assert progress[-1] == "hookup 1 of 28: its earlier sweep is kept"
+        assert store.kept[1].sweep.s[0, 0, 0] == 1
+
+    def test_progress_tells_the_time_of_the_sweep_and_not_of_the_person(self) -> None:
+        def slow(_: str) -> str:
+            time.sleep(0.3)
+            return ""
+
+        progress: list[str] = []
+        plan = make_plan([(1, 2), (3, 4)], balanced_ports()[:2])
+        run_plan(plan, Counting(), PersonSwitch(slow), Store(), progress=progress.append)
+        assert progress[0].endswith(": 0.10 s of sweeping")
 
     def test_a_single_hookup_ends_at_once(self) -> None:
         plan = make_plan([(1, 2), (3, 4)], balanced_ports()[:2])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from itertools import combinations
 
@@ -112,6 +113,18 @@ class TestRoutes:
         assert routes.closed({1: "B:78.7"}) == ("1!15",)
         assert {"3!22", "9!1"} <= set(routes.every((1, 2)))
 
+    def test_a_channel_is_told_by_its_ways(self) -> None:
+        routes = RelayRoutes(
+            "{port}!{column}", COLUMNS, ("20",), {(3, "B:78.7"): ("3!22", "9!1")}, {"A:12.1": ("5!1",)}
+        )
+        assert routes.ways(["1!1", "2!20", "9!1", "5!1"], (1, 2, 3)) == (
+            "port 1 to A:12.1",
+            "port 2 to thru rail 20",
+            "port 3 to B:78.7",
+            "A:12.1 at rest",
+        )
+        assert routes.ways(["77!77"], (1, 2, 3)) == ()
+
     def test_idle_legs_rest_until_they_are_reached(self) -> None:
         routes = RelayRoutes("{port}!{column}", COLUMNS, (), {}, {"A:12.1": ("5!1",), "A:12.2": ("5!2",)})
         assert routes.closed({1: "A:12.1"}) == ("1!1", "5!2")
@@ -178,15 +191,44 @@ class TestWiredStandards:
         bench = Bench()
         bench.switch.connect(SPECIMEN[0], total=28)
         bench.relays.clear()
-        with pytest.raises(
-            SwitchError, match="hookup 1: relay 1!1, 2!2, 3!3, 4!4 moved while the analyzer"
-        ) as caught:
+        with pytest.raises(SwitchError, match=r"relay 1!1, 2!2, 3!3, 4!4 moved while the analyzer") as caught:
             bench.switch.confirm(SPECIMEN[0])
         assert not caught.value.passing
+        assert caught.value.message.startswith(
+            "hookup 1 (port 1 to A:12.1, port 2 to A:12.2, port 3 to A:36.3, port 4 to A:36.6): relay"
+        )
         bench.switch.connect(SPECIMEN[0], total=28)
         bench.relays.add("2!17")
         with pytest.raises(SwitchError, match="2!17"):
             bench.switch.confirm(SPECIMEN[0])
+
+    def test_many_relays_are_cut_after_eight(self) -> None:
+        bench = Bench()
+        bench.switch.connect(SPECIMEN[0], total=28)
+        bench.relays.clear()
+        bench.relays |= set(bench.switch._every)
+        with pytest.raises(SwitchError) as caught:
+            bench.switch.confirm(SPECIMEN[0])
+        ways, _, relays = caught.value.message.partition("): relay ")
+        for listed in (ways, relays):
+            assert listed.count(",") == 7
+            assert re.search(r" and \d+ more", listed)
+
+    def test_a_relay_that_does_not_obey_is_told_with_hookup_and_way(self) -> None:
+        bench = Bench()
+        assert bench.switch.idn
+        stuck = SwitchError("a: relay 1!20 told to open, read back closed", channels=("1!20",), hint="Worn.")
+        stuck.messages = ("one",)
+        bench.matrices[0].fails = [stuck]
+        with pytest.raises(SwitchError) as caught:
+            bench.switch.connect(SPECIMEN[1], total=28)
+        assert caught.value.message == (
+            "hookup 2 (port 1 to thru rail 20): a: relay 1!20 told to open, read back closed"
+        )
+        assert caught.value.hint == (
+            "Worn. With this hookup nothing was swept; what was swept before is kept."
+        )
+        assert caught.value.messages == ("one",)
 
     @pytest.mark.parametrize("call", ["connect", "confirm"])
     def test_a_lost_link_is_opened_anew(self, call: str) -> None:
@@ -272,6 +314,13 @@ class TestStandardsByHand:
         assert words[1:] == ["Take every standard off, and put the specimen in its place."]
         assert bench.switch.finished(total=28) == Done()
         assert len(words) == 2
+
+    def test_who_types_something_else_hears_what_is_expected(self) -> None:
+        bench, words, _ = self.bench("", "what?", "")
+        bench.switch.connect(BY_HAND[0], total=6)
+        bench.switch.connect(SPECIMEN[0], total=28)
+        assert words[2].endswith("Press Enter alone when that is done, or type stop to end here.")
+        assert len(words) == 3
 
     def test_the_person_may_go_back(self) -> None:
         bench, _, _ = self.bench("", "back 1")

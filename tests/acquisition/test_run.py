@@ -124,7 +124,7 @@ def test_one_progress_line_for_each_hookup_that_is_made() -> None:
     run_plan(PLAN, analyzer, analyzer, store, progress=lines.append)
     assert len(lines) == 4  # two were stored before
     assert lines[0].startswith("hookup 3 of 6: ")
-    assert lines[0].endswith(" s")
+    assert lines[0].endswith(" s of sweeping")
 
 
 def test_a_person_who_resumes_is_told_everything_again() -> None:

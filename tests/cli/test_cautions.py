@@ -116,6 +116,26 @@ def test_a_name_and_an_explicit_yes(kind: str, typing: Callable[..., list[str]])
     assert [question.strip().split(":")[0] for question in asked] == ["Your name"] * 3 + ["R. Example"] * 4
 
 
+def test_what_is_expected_is_said(
+    typing: Callable[..., list[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    typing("", "y", "R. \x07Example", "R. Example", "y", "done", "yes")
+    safety = confirm_cautions(station("person"))
+    assert safety is not None
+    assert safety.by == "R. Example"
+    said = capsys.readouterr().err
+    assert said.count("A name is needed: it goes into the record.") == 3
+    assert said.count("Type the whole word: yes when you have read it and done it, no to end here.") == 2
+
+
+@pytest.mark.parametrize("lines", [("stop",), ("R. Example", "stop"), ("R. Example", "y", "NO")])
+def test_who_stops_is_no_name_and_no_yes(typing: Callable[..., list[str]], lines: tuple[str, ...]) -> None:
+    asked = typing(*lines)
+    with pytest.raises(UsageError, match="not confirmed, so nothing was measured"):
+        confirm_cautions(station("person"))
+    assert len(asked) == len(lines)
+
+
 def test_the_operator_need_not_type_the_name_again(typing: Callable[..., list[str]]) -> None:
     asked = typing("yes")
     safety = confirm_cautions(station("person"), operator="M. Sample")

@@ -88,7 +88,7 @@ def test_a_calibration_by_hand_with_second_thoughts(station: Path, hands: Link, 
         assert "Put the open standard on analyzer ports 1 to 4." in asked
         terminal.type("again")  # nothing was swept yet
         asked = terminal.until(PROMPT)
-        assert "Not understood: 'again'" in asked
+        assert "Nothing has been swept yet" in asked
         assert "Enter alone: the connections stand: sweep" in asked
         connect(hands, standard(1))
         terminal.type("")
