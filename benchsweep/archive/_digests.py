@@ -7,6 +7,8 @@ They are such that a reader with nothing but h5py can tell *which* item changed:
   attributes other than these checksums;
 - ``content_sha256`` of the root: over one line per group and data set, sorted: path, shape, type and the
   checksums. It does not depend on how HDF5 lays the file out, and names the content.
+
+Files of unfinished work have none of these, see `TRANSIENT` of the seal.
 """
 
 from __future__ import annotations
@@ -23,6 +25,7 @@ from numpy.typing import NDArray
 __all__ = [
     "Scalar",
     "Values",
+    "as_texts",
     "attributes_digest",
     "data_digest",
     "digest_of_lines",
@@ -46,13 +49,17 @@ def _type_name(dtype: Any) -> str:
     return "text" if h5py.check_string_dtype(dtype) is not None else str(np.dtype(dtype).str)
 
 
+def as_texts(values: tuple[str, ...] | str) -> tuple[str, ...]:
+    """Return one text or several as several."""
+    return (values,) if isinstance(values, str) else values
+
+
 def data_digest(values: Values) -> str:
     """Return the checksum of the data of a data set."""
     if isinstance(values, np.ndarray):
         little = values.astype(values.dtype.newbyteorder("<"), order="C", copy=False)
         return hashlib.sha256(little.data).hexdigest()
-    texts = (values,) if isinstance(values, str) else values
-    return hashlib.sha256("".join(f"{text}\0" for text in texts).encode("utf-8")).hexdigest()
+    return hashlib.sha256("".join(f"{text}\0" for text in as_texts(values)).encode("utf-8")).hexdigest()
 
 
 def attributes_digest(attributes: Mapping[str, Scalar]) -> str:

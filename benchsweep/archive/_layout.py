@@ -141,9 +141,12 @@ _SOFTWARE = (
     Item("/software/name", "k", "text", "", "package that took part"),
     Item("/software/version", "k", "text", "", "its version"),
 )
-_FORMAT = (
+_UNSUMMED = (
     Item("/@format", "-", "text", "", "what the file is, for example benchsweep record"),
     Item("/@format_version", "-", "int64", "1", "version of the layout"),
+)
+_FORMAT = (
+    *_UNSUMMED,
     Item("/@content_sha256", "-", "text", "", "hash over the checksums of all items; names the content"),
 )
 
@@ -241,7 +244,7 @@ _LAYOUTS: dict[Kind, tuple[Item, ...]] = {
     "record": _RECORD,
     "calibration": (*_FORMAT, *_calibration("")),
     "hookup": (
-        *_FORMAT,
+        *_UNSUMMED,
         *_hookup(""),
         Item("/job/name", "k", "text", "", "which statement about the job the hookup belongs to"),
         Item("/job/value", "k", "text", "", "what it says"),
@@ -249,7 +252,7 @@ _LAYOUTS: dict[Kind, tuple[Item, ...]] = {
     "series": _SERIES,
     "series-head": _SERIES_HEAD,
     "series-sweep": (
-        *_FORMAT,
+        *_UNSUMMED,
         Item("/@series", "-", "text", "", "content hash of the head that the sweep belongs to"),
         Item("/@number", "-", "int64", "1", "number of the sweep, from 1"),
         Item("/@taken_at", "-", "text", "", "ISO 8601 time in UTC at the end of the sweep"),

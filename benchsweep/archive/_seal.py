@@ -33,13 +33,18 @@ from typing import Literal, get_args
 from benchsweep.archive._files import storage_errors
 from benchsweep.errors import ArchiveError, RecordDamaged, RecordNewer
 
-__all__ = ["BLOCK", "VERSION", "Kind", "Span", "check_seal", "kind_of", "seal_block", "sealed"]
+__all__ = ["BLOCK", "TRANSIENT", "VERSION", "Kind", "Span", "check_seal", "kind_of", "seal_block", "sealed"]
 
 BLOCK = 512
 """Length of the user block in bytes, the least that HDF5 allows."""
 VERSION = 1
 """Version of the format that this program writes."""
 Kind = Literal["record", "calibration", "hookup", "series", "series-head", "series-sweep", "series-ending"]
+TRANSIENT: frozenset[Kind] = frozenset({"hookup", "series-sweep"})
+"""Files of unfinished work, dropped when it is done: the seal alone protects them, as a whole.
+
+Their items have no checksums. Earlier versions of this program gave them some, which nobody looks at.
+"""
 
 _LAST = "sha256 of the lines above: "
 _KIND = re.compile(rf"benchsweep ({'|'.join(get_args(Kind))}) ([1-9][0-9]{{0,5}})\n")

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from benchsweep.archive._digests import (
     Scalar,
     Values,
+    as_texts,
     attributes_digest,
     data_digest,
     digest_of_lines,
@@ -24,7 +25,8 @@ from benchsweep.archive._digests import (
     stored_digest,
 )
 from benchsweep.archive._layout import describe
-from benchsweep.archive._seal import BLOCK, VERSION, Kind, Span, check_seal, sealed
+from benchsweep.archive._put import put_attribute, put_data
+from benchsweep.archive._seal import BLOCK, TRANSIENT, VERSION, Kind, Span, check_seal, sealed
 from benchsweep.errors import ArchiveError, BenchsweepError, RecordDamaged
 
 __all__ = [
@@ -40,7 +42,6 @@ __all__ = [
     "to_bytes",
 ]
 
-_TEXT = h5py.string_dtype("utf-8")
 _OWN = ("sha256", "attributes_sha256", "content_sha256")
 _RESTORE = "Restore the file from a copy, or ask whoever wrote it."
 
@@ -79,7 +80,7 @@ def to_bytes(kind: Kind, tree: Tree) -> tuple[bytes, bytes]:
 
 
 def fill(file: Any, kind: Kind, tree: Tree, made: Mapping[str, str] | None = None) -> None:
-    """Write `tree` into an open, empty HDF5 file, with all checksums.
+    """Write `tree` into an open, empty HDF5 file, with all checksums unless the kind is `TRANSIENT`.
 
     Parameters
     ----------
@@ -93,47 +94,59 @@ def fill(file: Any, kind: Kind, tree: Tree, made: Mapping[str, str] | None = Non
     ArchiveError
         A text holds what UTF-8 or HDF5 cannot store.
     """
-    lines = []
+    writer = _Writer(kind)
     for path, block in tree.items():
-        group = file.require_group(path)
+        writer.group(file.require_group(path).id, path, block)
+    for where, digest in (made or {}).items():
+        writer.describe(file[where].id, where, digest)
+    if writer.summed:
+        put_attribute(file.id, "content_sha256", digest_of_lines(writer.lines))
+
+
+class _Writer:
+    """Writes groups and keeps the lines that the content hash is made of.
+
+    Parameters
+    ----------
+    kind
+        What the file is.
+    """
+
+    def __init__(self, kind: Kind) -> None:
+        self.kind = kind
+        self.summed = kind not in TRANSIENT
+        self.lines: list[str] = []
+
+    def group(self, group: Any, path: str, block: Block) -> None:
+        """Write the content of the group with the h5py identifier `group`."""
+        for key, values in block.data.items():
+            where = f"{path.rstrip('/')}/{key}"
+            for text in () if isinstance(values, np.ndarray) else as_texts(values):
+                _check_text(where, text)
+            item = put_data(group, key, values)
+            self.describe(item, where, data_digest(values) if self.summed else "")
         attributes = dict(block.attributes)
         if path == "/":
-            attributes |= {"format": f"benchsweep {kind}", "format_version": VERSION}
-        for key, values in block.data.items():
-            lines.append(_write_values(kind, group, path, key, values))
-        lines.append(line(path, "", _write_attributes(group, path, attributes)))
-    lines += [_describe(kind, file[where], where, digest) for where, digest in (made or {}).items()]
-    file.attrs["content_sha256"] = digest_of_lines(lines)
+            attributes |= {"format": f"benchsweep {self.kind}", "format_version": VERSION}
+        self._attributes(group, path, "", attributes)
 
+    def describe(self, item: Any, where: str, digest: str) -> None:
+        """Say what the data set with the h5py identifier `item` is; `digest` is the checksum of its data."""
+        unit, meaning = describe(self.kind, where)
+        if self.summed:
+            put_attribute(item, "sha256", digest)
+        about = f"{shape_words(item)} {digest}" if self.summed else ""
+        self._attributes(item, where, about, {"meaning": meaning, "unit": unit})
 
-def _write_values(kind: Kind, group: Any, path: str, key: str, values: Values) -> str:
-    where = f"{path.rstrip('/')}/{key}"
-    if isinstance(values, np.ndarray):
-        item = group.create_dataset(key, data=np.ascontiguousarray(values))
-    else:
-        texts = (values,) if isinstance(values, str) else values
-        for text in texts:
-            _check_text(where, text)
-        data = values if isinstance(values, str) else np.array(values, dtype=object)
-        item = group.create_dataset(key, data=data, dtype=_TEXT)
-    return _describe(kind, item, where, data_digest(values))
-
-
-def _describe(kind: Kind, item: Any, where: str, digest: str) -> str:
-    unit, meaning = describe(kind, where)
-    attributes: dict[str, Scalar] = {"meaning": meaning, "unit": unit}
-    item.attrs["sha256"] = digest
-    return line(where, f"{shape_words(item)} {digest}", _write_attributes(item, where, attributes))
-
-
-def _write_attributes(item: Any, where: str, attributes: Mapping[str, Scalar]) -> str:
-    for key, value in attributes.items():
-        if isinstance(value, str):
-            _check_text(f"{where}@{key}", value)
-        item.attrs[key] = value
-    digest = attributes_digest(attributes)
-    item.attrs["attributes_sha256"] = digest
-    return digest
+    def _attributes(self, item: Any, where: str, about: str, attributes: Mapping[str, Scalar]) -> None:
+        for key, value in attributes.items():
+            if isinstance(value, str):
+                _check_text(f"{where}@{key}", value)
+            put_attribute(item, key, value)
+        if self.summed:
+            digest = attributes_digest(attributes)
+            put_attribute(item, "attributes_sha256", digest)
+            self.lines.append(line(where, about, digest))
 
 
 def _check_text(where: str, text: str) -> None:

@@ -7,6 +7,7 @@ import shutil
 from pathlib import Path
 from types import SimpleNamespace
 
+import h5py
 import numpy as np
 import pytest
 
@@ -14,6 +15,8 @@ from benchsweep.archive import Journal
 from benchsweep.errors import ArchiveError, ArchiveLocked
 from benchsweep.records import RawHookup
 
+# Written by a version whose unfinished hookups had a checksum for every item: `hookups[0]` for `JOB`.
+EARLIER = Path(__file__).resolve().parent / "golden" / "hookup-001-v1.h5"
 JOB = {"specimen": "cord 7", "grid": "1 MHz to 500 MHz, 3 points"}
 
 
@@ -35,6 +38,20 @@ def test_hookups_come_back_in_order(build: SimpleNamespace, hookups: list[RawHoo
     assert list(again.finished()) == [1, 2, 3]
     for raw in hookups:
         assert build.same(again.finished()[raw.hookup.number], raw)
+
+
+def test_a_hookup_of_an_earlier_version_is_gone_on_from(
+    build: SimpleNamespace, hookups: list[RawHookup], tmp_path: Path
+) -> None:
+    with h5py.File(EARLIER) as file:
+        assert "sha256" in file["s"].attrs
+        assert "content_sha256" in file.attrs
+    shutil.copy(EARLIER, tmp_path / "hookup-001.h5")
+    with Journal(tmp_path, JOB) as journal:
+        assert journal.resumed
+        assert build.same(journal.finished()[1], hookups[0])
+        journal.save(hookups[1])
+    assert list(Journal(tmp_path, JOB).finished()) == [1, 2]
 
 
 def test_another_job_empties_it(hookups: list[RawHookup], tmp_path: Path) -> None:
