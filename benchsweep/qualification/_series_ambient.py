@@ -21,6 +21,7 @@ __all__ = ["AmbientFile", "AmbientSource", "Readings", "TypedAmbient", "parse_am
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_./%-]{0,59}")
 _TAIL = 1 << 16
 _HEADER = 1 << 14
+_AHEAD_S = 60.0  # clocks of two computers differ
 _OLDEST_EPOCH_S = 1e9  # September 2001: a smaller number counts from some start of its own
 
 
@@ -81,6 +82,7 @@ class _Line:
 
     at: datetime | None
     values: Mapping[str, float]
+    wrong: tuple[str, ...] = ()
 
 
 class AmbientFile:
@@ -90,7 +92,9 @@ class AmbientFile:
     this computer) or seconds, since 1970 or since a start of its own; then the age of a line is that of the
     file. Columns are parted by commas, semicolons or tabs; with the last two a decimal comma is read too.
     A line counts when its line feed is there.
-    A line older than `stale_s` counts no more: a wrong temperature is worse than none.
+    A line older than `stale_s` counts no more, nor does one of a time to come: a wrong temperature is worse
+    than none. Where the newest line is none at all, the last one that is one counts.
+    Whatever is wrong is an event when it begins, changes and ends.
 
     Parameters
     ----------
@@ -106,46 +110,90 @@ class AmbientFile:
         self._path = path
         self._stale_s = stale_s
         self._typed = dict(typed or {})
-        self._trouble = ""
+        self._trouble: tuple[str, ...] = ()
+
+    def check(self) -> None:
+        """Refuse at the start what can never give readings, or gives one quantity twice; may not exist yet.
+
+        Raises
+        ------
+        UsageError
+        """
+        path = self._path
+        if path.exists() and not path.is_file():
+            what = "is a folder" if path.is_dir() else "is no ordinary file"
+            raise UsageError(f"{path}: {what}, no CSV file", hint="Name the file after --ambient-csv.")
+        if not path.parent.is_dir():
+            raise UsageError(
+                f"{path}: there is no folder {path.parent}",
+                hint="The file may come later, its folder has to be there.",
+            )
+        try:
+            columns = _columns(_ends(path)[0])
+        except (OSError, ValueError):
+            return
+        twice = [
+            name for name in (() if isinstance(columns, str) else columns.names[1:]) if name in self._typed
+        ]
+        if twice:
+            raise UsageError(
+                f"{twice[0]}: typed in with --ambient, and a column of {path} too",
+                hint="Leave one of them out.",
+            )
 
     def read(self, now: datetime) -> Readings:
-        """Return the readings at `now`, with an event when they went missing or came back."""
+        """Return the readings at `now`, with an event when something went wrong, changed or came right."""
         line, trouble = self._newest(now)
-        events: tuple[SeriesEvent, ...] = ()
+        told = []
         # The age changes with every sweep and is no news.
-        kind = trouble.split(":")[0]
-        if kind != self._trouble:
-            words = trouble or "ambient readings are there again"
-            events = (
-                SeriesEvent(now.isoformat(timespec="milliseconds"), "ambient", f"{words} ({self._path})"),
-            )
-        self._trouble = kind
+        kinds = tuple(words.split(":")[0] for words in trouble)
+        if kinds != self._trouble:
+            told.append("; ".join(trouble) or "ambient readings are there again")
+        names = () if line is None else line.values
+        twice = [name for name in names if self._typed.pop(name, None) is not None]
+        if twice:  # what the file measures is never what was typed in
+            told.append(f"the file has {', '.join(twice)} too: what was typed in counts no more")
+        at = now.isoformat(timespec="milliseconds")
+        events = tuple(SeriesEvent(at, "ambient", f"{words} ({self._path})") for words in told)
+        self._trouble = kinds
         found = {} if line is None else dict(line.values)
         return Readings(self._typed | found, events)
 
-    def _newest(self, now: datetime) -> tuple[_Line | None, str]:
+    def _newest(self, now: datetime) -> tuple[_Line | None, tuple[str, ...]]:
+        """Return the line that counts, and in words what is wrong: before a colon what, after it details."""
         try:
             written = self._path.stat()
             if not stat.S_ISREG(written.st_mode):  # opening a pipe would wait for ever
-                return None, "no ambient readings because this is not a file"
+                return None, ("no ambient readings because this is not a file",)
             header, tail = _ends(self._path)
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or type(error).__name__
-            return None, f"no ambient readings: {reason}"
+            return None, (f"no ambient readings ({reason})",)
         columns = _columns(header)
-        if columns is None:
-            return None, "no ambient readings because the file has no complete header line yet"
-        for name in columns.names[1:]:
-            self._typed.pop(name, None)  # what the file measures is never what was typed in
+        if isinstance(columns, str):
+            return None, (f"no ambient readings because {columns}",)
+        found: list[str] = []
         for text in reversed(tail):
             line = columns.line(text)
-            if line is not None:
-                stamp = line.at or datetime.fromtimestamp(written.st_mtime, UTC)
-                age_s = (now - stamp).total_seconds()
-                if age_s > self._stale_s:
-                    return None, f"ambient readings are stale: the newest line is {age_s:.0f} s old"
-                return line, ""
-        return None, "no ambient readings because no line can be read"
+            if isinstance(line, str):
+                found = found or [f"the newest line of the ambient readings is left out because {line}"]
+                continue
+            stamp = line.at or datetime.fromtimestamp(written.st_mtime, UTC)
+            wrong = self._untimely((now - stamp).total_seconds())
+            if wrong:
+                return None, (*found, wrong)
+            return line, (*found, *line.wrong)
+        return None, (*found, "no ambient readings because no line can be read")
+
+    def _untimely(self, age_s: float) -> str:
+        if age_s > self._stale_s:
+            return f"ambient readings are stale: the newest line is {age_s:.0f} s old"
+        if age_s < -_AHEAD_S:
+            return (
+                "ambient readings are of a time to come, so they do not count; check clock and time zone of "
+                f"whoever writes them: the newest line is {-age_s:.0f} s ahead"
+            )
+        return ""
 
 
 def _ends(path: Path) -> tuple[str, list[str]]:
@@ -174,32 +222,52 @@ class _Columns:
     separator: str
     names: tuple[str, ...]
 
-    def line(self, text: str) -> _Line | None:
-        """Read a line; None when it is not one: wrong number of columns, no time, no number in it."""
+    def line(self, text: str) -> _Line | str:
+        """Read a line; where it is none, say why: wrong number of columns, no time, no number in it."""
         cells = _cells(text, self.separator)
         if len(cells) != len(self.names):
-            return None
+            return (
+                f"it has not the columns of the header: {len(cells)} where there should be {len(self.names)}"
+            )
         try:
             at = _time(cells[0], self.separator)
         except (ValueError, OverflowError):
-            return None
-        values = {}
+            return f"its time is none: {cells[0][:30]!r}"
+        values, wrong = {}, []
         for name, cell in zip(self.names[1:], cells[1:], strict=True):
             try:
                 number = _number(cell, self.separator)
             except ValueError:
-                continue
+                number = math.nan
             if math.isfinite(number):
                 values[name] = number
-        return _Line(at, values) if values else None
+            else:
+                wrong.append(f"no reading of {name}, which is no number: {cell[:30]!r}")
+        return _Line(at, values, tuple(wrong)) if values else "no value in it is a number"
 
 
-def _columns(header: str) -> _Columns | None:
+def _columns(header: str) -> _Columns | str:
+    """Read the header line; where it is none, say why."""
+    if not header:
+        return "the file has no complete header line yet"
     separator = max(";\t,", key=header.count)
-    names = tuple(_cells(header, separator)) if header else ()
-    if len(names) < 2 or len(set(names)) != len(names) or not all(names):
-        return None
+    names = tuple(_cells(header, separator))
+    if len(names) < 2 or not all(names):
+        return "the header line does not name a time and at least one quantity"
+    if any(_is_number(name, separator) for name in names[1:]):
+        return "the first line holds numbers where the names of the columns should stand"
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        return f"the header line names {twice} more than once"
     return _Columns(separator, names)
+
+
+def _is_number(cell: str, separator: str) -> bool:
+    try:
+        _number(cell, separator)
+    except ValueError:
+        return False
+    return True
 
 
 def _cells(text: str, separator: str) -> list[str]:

@@ -98,12 +98,78 @@ def test_missing_and_stale_are_told_once_each(tmp_path: Path) -> None:
     assert dict(second.values) == {"temperature_degc": 19.0, "pressure_hpa": 1013.0}
     path.write_text(HEADER + FRESH)
     there = source.read(NOW)
-    assert [event.words.split(" (")[0] for event in there.events] == ["ambient readings are there again"]
+    assert [event.words.split(" (")[0] for event in there.events] == [
+        "ambient readings are there again",
+        "the file has temperature_degc too: what was typed in counts no more",
+    ]
     assert dict(there.values) == BOTH | {"pressure_hpa": 1013.0}
     later = [source.read(NOW + timedelta(seconds=after)) for after in (40, 60, 70, 3600)]
     assert [len(reading.events) for reading in later] == [0, 1, 0, 0]
     assert "stale: the newest line is 70 s old" in later[1].events[0].words
     assert dict(later[3].values) == {"pressure_hpa": 1013.0}  # never an old temperature, nor the typed one
+
+
+@pytest.mark.parametrize(
+    ("text", "found", "words"),
+    [
+        (
+            HEADER + "2026-03-01T11:59:50Z,---,41\n",
+            {"humidity_percent": 41.0},
+            "no reading of temperature_degc",
+        ),
+        (HEADER + "2026-03-01T11:59:50Z,,41\n", {"humidity_percent": 41.0}, "no reading of temperature_degc"),
+        (HEADER + FRESH + "2026-03-01T11:59:59Z,99.9\n", BOTH, "not the columns of the header: 2 where"),
+        (HEADER + FRESH + "2026-03-01T11:59:59Z,1,2,3\n", BOTH, "not the columns of the header: 4 where"),
+        (HEADER + FRESH + "restarted,,\n", BOTH, "its time is none: 'restarted'"),
+        ("time,t,t\n2026-03-01T11:59:50Z,1,2\n", {}, "names t more than once"),
+        ("2026-03-01T11:59:50Z,23.5\n" * 3, {}, "numbers where the names of the columns should stand"),
+        ("17.5;23,5\n17.6;23,6\n", {}, "numbers where the names of the columns should stand"),
+        (HEADER + "2026-03-01T12:59:50Z,23.5,41\n", {}, "of a time to come"),
+        (HEADER + "2026-03-01T11:59:50-05:00,23.5,41\n", {}, "of a time to come"),
+        # Clocks of two computers differ a little.
+        (HEADER + "2026-03-01T12:00:20Z,23.5,41\n", BOTH, ""),
+    ],
+)
+def test_nothing_is_left_out_in_silence(
+    text: str, found: dict[str, float], words: str, tmp_path: Path
+) -> None:
+    """Told once when it begins, and once when it is right again."""
+    path = tmp_path / "chamber.csv"
+    path.write_text(text)
+    os.utime(path, (NOW.timestamp(), NOW.timestamp()))
+    source = AmbientFile(path, stale_s=60.0)
+    first = source.read(NOW)
+    assert dict(first.values) == found
+    assert len(first.events) == bool(words)
+    assert not words or words in first.events[0].words
+    assert source.read(NOW + timedelta(seconds=1)).events == ()
+    path.write_text(HEADER + FRESH)
+    assert len(source.read(NOW).events) == bool(words)
+
+
+def test_another_value_that_is_none_is_no_news(tmp_path: Path) -> None:
+    path = tmp_path / "chamber.csv"
+    source = AmbientFile(path, stale_s=60.0)
+    told = []
+    for value in ("---", "err 7", "23.5", "err 8"):
+        path.write_text(HEADER + f"2026-03-01T11:59:50Z,{value},41\n")
+        told.append(len(source.read(NOW).events))
+    assert told == [1, 0, 1, 1]
+
+
+def test_what_can_never_work_is_refused_at_the_start(tmp_path: Path) -> None:
+    path = tmp_path / "chamber.csv"
+    typed = {"humidity_percent": 40.0}
+    AmbientFile(path, stale_s=60.0, typed=typed).check()  # the file may come later
+    path.write_text("time,temperature_degc\n")
+    AmbientFile(path, stale_s=60.0, typed=typed).check()
+    path.write_text(HEADER)
+    with pytest.raises(UsageError, match="humidity_percent: typed in with --ambient, and a column of"):
+        AmbientFile(path, stale_s=60.0, typed=typed).check()
+    with pytest.raises(UsageError, match="is a folder"):
+        AmbientFile(tmp_path, stale_s=60.0).check()
+    with pytest.raises(UsageError, match="there is no folder"):
+        AmbientFile(tmp_path / "nowhere" / "chamber.csv", stale_s=60.0).check()
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes there")
