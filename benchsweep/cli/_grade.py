@@ -33,5 +33,5 @@ def grade(
 
     rule = check_decision_rule(decision)
     requirements = load_requirements(against)
-    result = grade_any(record, requirements, sweep=sweep, length_m=length_m, decision_rule=rule)
+    result, _ = grade_any(record, requirements, sweep=sweep, length_m=length_m, decision_rule=rule)
     raise typer.Exit(print_verdicts([result], as_json=as_json))

@@ -102,7 +102,12 @@ SweepNumber = Annotated[
     int | None,
     typer.Option("--sweep", metavar="N", min=1, help="Of a series: this sweep; the last by default."),
 ]
-Records = Annotated[list[Path], typer.Argument(metavar="RECORD...", help="Record files (.h5).")]
+Records = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="RECORD...", help="Records and series (.h5), or the folder of an unfinished series."
+    ),
+]
 Afresh = Annotated[
     bool, typer.Option("--afresh", help="Forget an interrupted run of the same work and begin anew.")
 ]

@@ -1,13 +1,14 @@
 from __future__ import annotations
 
+import os
 import re
 import signal
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -33,13 +34,26 @@ if TYPE_CHECKING:
 
 __all__ = ["parse_duration", "record"]
 
-_DURATION = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*(ms|s|sec|min|h|d)?")
-_UNITS = {"ms": 1e-3, "s": 1.0, "sec": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0, None: 1.0}
+_DURATION = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*(ms|s|sec|min|m|h|d)?")
+_UNITS = {"ms": 1e-3, "s": 1.0, "sec": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "d": 86400.0, None: 1.0}
+_UNIT_WORDS = "Units: ms, s, min (or m), h, d; a bare number is seconds. For example 30s, 5min or 1h."
+_FINISHING = {"leave_out_damaged": "--leave-out-damaged", "into": "--into"}
+_MEASURING = {
+    "count": "--count",
+    "every": "--every",
+    "lasting": "--for",
+    "ambient": "--ambient",
+    "ambient_csv": "--ambient-csv",
+    "ambient_stale": "--ambient-stale",
+    "wait_for_link": "--wait-for-link",
+    "uncorrected": "--uncorrected",
+    "afresh": "--afresh",
+}
 _LONGEST_S = 10 * 365 * 86400.0
 
 
 def parse_duration(text: str | None, option: str) -> float | None:
-    """Read a time such as ``30s``, ``5min``, ``1h``; a bare number is seconds. Return seconds.
+    """Read a time such as ``30s``, ``5min`` or ``5m``, ``1h``; a bare number is seconds. Return seconds.
 
     Raises
     ------
@@ -48,15 +62,18 @@ def parse_duration(text: str | None, option: str) -> float | None:
     if text is None:
         return None
     found = _DURATION.fullmatch(text.strip())
-    seconds = 0.0 if found is None else float(found[1]) * _UNITS[found[2]]
-    if not 0.0 < seconds <= _LONGEST_S:
-        raise UsageError(
-            f"{option} {text[:40]!r}: no length of time", hint="Write for example 30s, 5min or 1h."
-        )
+    if found is None:
+        raise UsageError(f"{option} {text[:40]!r}: no length of time", hint=_UNIT_WORDS)
+    seconds = float(found[1]) * _UNITS[found[2]]
+    if seconds <= 0.0:
+        raise UsageError(f"{option} {text[:40]!r}: must be above 0", hint=_UNIT_WORDS)
+    if seconds > _LONGEST_S:
+        raise UsageError(f"{option} {text[:40]!r}: must be at most ten years", hint=_UNIT_WORDS)
     return seconds
 
 
 def record(
+    context: typer.Context,
     station: StationName,
     specimen: SpecimenId,
     count: Annotated[
@@ -64,7 +81,9 @@ def record(
     ] = None,
     every: Annotated[
         str | None,
-        typer.Option("--every", metavar="T", help="One sweep every T, e.g. 30s, 5min, 1h; else at once."),
+        typer.Option(
+            "--every", metavar="T", help="One sweep every T: 500ms, 30s, 5min, 1h, 1d; else at once."
+        ),
     ] = None,
     lasting: Annotated[
         str | None, typer.Option("--for", metavar="T", help="End so long after the beginning, e.g. 8h.")
@@ -74,8 +93,8 @@ def record(
         typer.Option(
             "--ports",
             metavar="P,P…",
-            help="Balanced ports that are attached all the while, e.g. A:12,B:12; the whole specimen by "
-            "default, or as many as the analyzer has ports for.",
+            help="Balanced ports that are attached all the while, e.g. A:12,B:12; by default both ends of "
+            "pair 12, then of 36, 45, 78, as many as the analyzer has ports for.",
         ),
     ] = None,
     description: Annotated[
@@ -122,14 +141,23 @@ def record(
         bool,
         typer.Option("--leave-out-damaged", help="With --finish: leave out sweeps that cannot be read."),
     ] = False,
+    into: Annotated[
+        Path | None,
+        typer.Option(
+            "--into",
+            metavar="DIR",
+            help="With --finish: write the record there, where --archive has no room for it.",
+        ),
+    ] = None,
     afresh: Afresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
     """Sweep one hookup again and again into one series record: soak, flexing, temperature, mating, drift.
 
-    Ends after --count sweeps, after --for, or with Ctrl-C, each time with a finished record. Every sweep is
-    on the disc as it comes: after a crash, a full disc or a second Ctrl-C the same command goes on.
+    Ends after --count sweeps, after --for, with Ctrl-C, or when the terminal is closed, each time with a
+    finished record. Every sweep is on the disc as it comes: after a crash, a full disc or a second Ctrl-C the
+    same command goes on. After a power cut of the analyzer it does not: --finish packs what there is.
 
     Example: `benchsweep record --station simulated --specimen cord-2m --count 20 --every 2s`
     """
@@ -144,6 +172,7 @@ def record(
         usable_calibration,
     )
 
+    _refuse_idle_options(context, finish=finish, from_csv=ambient_csv is not None)
     part = check_specimen(specimen, length_m)
     wishes = Wishes(
         count=count,
@@ -153,11 +182,17 @@ def record(
     )
     source = _ambient_source(ambient or [], ambient_csv, ambient_stale)
     check_archive(archive)
-    progress = progress_to_stderr(quiet)
+    progress = _tolerant(progress_to_stderr(quiet))
     if finish:
-        name = load_station(station).name
+        if into is not None:
+            check_archive(into)
         recorded = finish_series(
-            name, part, folder=archive, leave_out_damaged=leave_out_damaged, progress=progress
+            load_station(station).name,
+            part,
+            folder=archive,
+            leave_out_damaged=leave_out_damaged,
+            into=into,
+            progress=progress,
         )
     else:
         with bench_of(
@@ -188,6 +223,41 @@ def record(
     _print(recorded, as_json=as_json)
 
 
+def _refuse_idle_options(context: typer.Context, *, finish: bool, from_csv: bool) -> None:
+    """Refuse options that would have no effect, so that nobody takes them for obeyed.
+
+    Raises
+    ------
+    UsageError
+    """
+    given = {
+        name
+        for name in context.params
+        if (source := context.get_parameter_source(name)) is not None and source.name == "COMMANDLINE"
+    }
+    if finish:
+        idle, why = _MEASURING, "with --finish, which measures nothing"
+    else:
+        idle, why = _FINISHING, "without --finish"
+    found = [option for name, option in idle.items() if name in given]
+    if not found and not from_csv and "ambient_stale" in given:
+        found, why = ["--ambient-stale"], "without --ambient-csv"
+    if found:
+        raise UsageError(
+            f"{' and '.join(found)} would do nothing {why}", hint=f"Leave {', '.join(found)} out."
+        )
+
+
+def _tolerant(progress: Callable[[str], None]) -> Callable[[str], None]:
+    """Return a callable that goes on when nobody can be told any more: the terminal was closed."""
+
+    def tell(line: str) -> None:
+        with suppress(OSError):
+            progress(line)
+
+    return tell
+
+
 def _print(recorded: Recorded, *, as_json: bool) -> None:
     from benchsweep.qualification import recorded_document
 
@@ -202,7 +272,11 @@ def _ambient_source(typed: list[str], csv: Path | None, stale: str) -> AmbientSo
 
     readings = parse_ambient(typed)
     stale_s = parse_duration(stale, "--ambient-stale") or 0.0
-    return TypedAmbient(readings) if csv is None else AmbientFile(csv, stale_s=stale_s, typed=readings)
+    if csv is None:
+        return TypedAmbient(readings)
+    source = AmbientFile(csv, stale_s=stale_s, typed=readings)
+    source.check()
+    return source
 
 
 def _told(recorded: Recorded) -> str:
@@ -222,19 +296,44 @@ def _told(recorded: Recorded) -> str:
 
 @contextmanager
 def stop_requests() -> Iterator[threading.Event]:
-    """Give an event that the first Ctrl-C (or a polite kill) sets; the second one breaks off at once."""
+    """Give an event that the first Ctrl-C (or a polite kill) sets; the second one breaks off at once.
+
+    A terminal that is closed sets it too, however often that is told, unless the run was started to outlive
+    its terminal (nohup). Nothing is written to that terminal any more.
+    """
     wanted = threading.Event()
+    on_terminal = [stream for stream in (1, 2) if _is_terminal(stream)]
 
     def heard(_: int, __: FrameType | None) -> None:
         if wanted.is_set():
             raise KeyboardInterrupt
         wanted.set()
-        say("stopping: the sweep at hand is finished and the record written; once more breaks off at once")
+        with suppress(OSError):
+            say(
+                "stopping: the sweep at hand is finished and the record written; once more breaks off at once"
+            )
 
-    numbers = [signal.SIGINT, signal.SIGTERM]
-    before = [signal.signal(number, heard) for number in numbers]
+    def hung_up(_: int, __: FrameType | None) -> None:
+        wanted.set()
+        nowhere = os.open(os.devnull, os.O_RDWR)
+        for stream in on_terminal:
+            os.dup2(nowhere, stream)
+        os.close(nowhere)
+
+    handlers: dict[int, Any] = {signal.SIGINT: heard, signal.SIGTERM: heard}
+    hangup = getattr(signal, "SIGHUP", None)
+    if hangup is not None and signal.getsignal(hangup) is not signal.SIG_IGN:
+        handlers[hangup] = hung_up
+    before = {number: signal.signal(number, handler) for number, handler in handlers.items()}
     try:
         yield wanted
     finally:
-        for number, handler in zip(numbers, before, strict=True):
+        for number, handler in before.items():
             signal.signal(number, handler)
+
+
+def _is_terminal(stream: int) -> bool:
+    try:
+        return os.isatty(stream)
+    except OSError:
+        return False

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -7,7 +8,15 @@ import typer
 
 from benchsweep.cli._options import AsJson, LengthM, Quiet, Records, SweepNumber, requirement_names
 from benchsweep.cli._output import print_json, print_text, progress_to_stderr
-from benchsweep.cli._series import Follow, Reading, grade_any, progress_of, refuse_sweep
+from benchsweep.cli._series import (
+    Follow,
+    LeaveOutDamaged,
+    Reading,
+    grade_any,
+    progress_of,
+    refuse_missing,
+    refuse_series_options,
+)
 from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
@@ -33,6 +42,7 @@ def report(
     sweep: SweepNumber = None,
     parameter: Follow = None,
     reading: Reading = None,
+    leave_out_damaged: LeaveOutDamaged = False,
     length_m: LengthM = None,
     title: Annotated[
         str, typer.Option("--title", metavar="TEXT", help="Title of the report.")
@@ -42,8 +52,9 @@ def report(
 ) -> None:
     """Write one self-contained HTML report of records graded against a requirement.
 
-    Of a series: its change over time, and with --against one of its sweeps graded. The exit code says whether
-    the report could be written, not what is in it.
+    Of a series, finished or the folder of an unfinished one: its change over time, and with --against one of
+    its sweeps graded. An older report is replaced, any other file never. The exit code says whether the
+    report could be written, not what is in it.
 
     Example: `benchsweep report archive/*.h5 --against tia-6a-cord -o cords.html`
     """
@@ -54,27 +65,37 @@ def report(
     check_target(output, records)
     progress = progress_to_stderr(quiet)
     requirements = load_requirements(against or [])
+    if not requirements:
+        _refuse_idle("--length-m", length_m)
+        _refuse_idle("--sweep", sweep)
+    _refuse_absent(records, sweep)
     followed = followed_parameters(parameter or [])
     items = []
     series = []
     verdicts: list[Verdict] = []
-    for number, path in enumerate(records, start=1):
-        progress(f"record {number} of {len(records)}: {path}")
+    for place, path in enumerate(records, start=1):
+        progress(f"record {place} of {len(records)}: {path}")
         if is_series(path):
             shown = series_change(
-                path, parameters=followed, reading=reading, progress=progress_of(path, quiet=quiet)
+                path,
+                parameters=followed,
+                reading=reading,
+                leave_out_damaged=leave_out_damaged,
+                progress=progress_of(path, quiet=quiet),
             )
             series.append(SeriesItem(shown.head, shown.summary, str(path), shown.content_hash))
         else:
-            refuse_sweep(path, sweep)
+            refuse_series_options(
+                path, sweep=sweep, parameter=parameter, reading=reading, leave_out_damaged=leave_out_damaged
+            )
             if not requirements:
                 raise UsageError(
                     f"{path}: a record is reported against a requirement", hint="Give --against a name."
                 )
         if requirements:
-            graded = grade_any(path, requirements, sweep=sweep, length_m=length_m)
+            graded, number = grade_any(path, requirements, sweep=sweep, length_m=length_m)
             verdicts += graded.verdicts
-            items += report_items(graded)
+            items += [replace(item, sweep=number) for item in report_items(graded)]
     progress("drawing")
     written = write_html(output, items, title=title, series=series)
     if as_json:
@@ -90,3 +111,18 @@ def report(
     for verdict in verdicts:
         print_text(f"{verdict.outcome}: {verdict.specimen}, {verdict.requirement}, {verdict.record}")
     print_text(f"report {written}")
+
+
+def _refuse_idle(option: str, value: object) -> None:
+    if value is not None:
+        raise UsageError(f"{option} does nothing without --against", hint="Give --against, or leave it out.")
+
+
+def _refuse_absent(records: list[Path], sweep: int | None) -> None:
+    """Refuse records and sweeps that do not exist, before a long series is read."""
+    from benchsweep.qualification import is_series, series_sweep
+
+    for path in records:
+        refuse_missing(path)
+        if sweep is not None and is_series(path):
+            series_sweep(path, sweep)

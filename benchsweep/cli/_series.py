@@ -10,13 +10,23 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from benchsweep.cli._output import say, table_width
-from benchsweep.errors import UsageError
+from benchsweep.errors import ArchiveError, UsageError
 
 if TYPE_CHECKING:
     from benchsweep.limits import Requirement
     from benchsweep.qualification import Qualified
 
-__all__ = ["Follow", "Reading", "grade_any", "progress_of", "refuse_sweep", "show_series"]
+__all__ = [
+    "Follow",
+    "LeaveOutDamaged",
+    "Reading",
+    "grade_any",
+    "progress_of",
+    "refuse_missing",
+    "refuse_series_options",
+    "show_series",
+    "show_unfinished",
+]
 
 _EVERY_S = 5.0
 
@@ -36,15 +46,37 @@ Reading = Annotated[
 ]
 
 
-def refuse_sweep(path: Path, sweep: int | None) -> None:
-    """Refuse a number of a sweep for what is no series.
+LeaveOutDamaged = Annotated[
+    bool,
+    typer.Option(
+        "--leave-out-damaged", help="Of a series: leave out sweeps that cannot be read, and say so."
+    ),
+]
+
+
+def refuse_missing(path: Path) -> None:
+    """Refuse a path at which there is nothing, before anything is said of what it should be.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    if not path.exists():
+        raise ArchiveError(f"{path}: there is no such file or folder", hint="Check the path.")
+
+
+def refuse_series_options(path: Path, **given: object) -> None:
+    """Refuse options of a series, by their name and value, for what is no series.
 
     Raises
     ------
     UsageError
     """
-    if sweep is not None:
-        raise UsageError(f"{path}: is no series, so it has no sweep {sweep}", hint="Leave --sweep out.")
+    for name, value in given.items():
+        if value:
+            option = f"--{name.replace('_', '-')}"
+            what = f"it has no sweep {value}" if name == "sweep" else f"{option} does nothing"
+            raise UsageError(f"{path}: is no series, so {what}", hint=f"Leave {option} out.")
 
 
 def grade_any(
@@ -54,8 +86,8 @@ def grade_any(
     sweep: int | None,
     length_m: float | None,
     decision_rule: str = "simple",
-) -> Qualified:
-    """Grade a record, or one sweep of a series.
+) -> tuple[Qualified, int | None]:
+    """Grade a record, or one sweep of a series; return the number of the sweep too.
 
     Raises
     ------
@@ -64,11 +96,9 @@ def grade_any(
     from benchsweep.qualification import grade_record, grade_series, is_series
 
     if is_series(path):
-        return grade_series(path, requirements, number=sweep, length_m=length_m, decision_rule=decision_rule)[
-            0
-        ]
-    refuse_sweep(path, sweep)
-    return grade_record(path, requirements, length_m=length_m, decision_rule=decision_rule)
+        return grade_series(path, requirements, number=sweep, length_m=length_m, decision_rule=decision_rule)
+    refuse_series_options(path, sweep=sweep)
+    return grade_record(path, requirements, length_m=length_m, decision_rule=decision_rule), None
 
 
 def progress_of(path: Path, *, quiet: bool = False) -> Callable[[int, int], None]:
@@ -84,8 +114,33 @@ def progress_of(path: Path, *, quiet: bool = False) -> Callable[[int, int], None
     return told
 
 
+def show_unfinished(folder: Path) -> tuple[dict[str, Any], str]:
+    """Return a list of the unfinished series in a folder, as a document and as text.
+
+    Raises
+    ------
+    UsageError
+        There is none.
+    """
+    from benchsweep.qualification import unfinished_document, unfinished_series
+    from benchsweep.report import unfinished_table
+
+    found = unfinished_series(folder)
+    if not found:
+        raise UsageError(
+            f"{folder}: a folder in which no series is unfinished",
+            hint="Name record files (.h5), or the folder of an unfinished series.",
+        )
+    return unfinished_document(folder, found), unfinished_table(found, width=table_width()).rstrip()
+
+
 def show_series(
-    path: Path, *, sweep: int | None, parameters: Sequence[str], reading: str | None
+    path: Path,
+    *,
+    sweep: int | None,
+    parameters: Sequence[str],
+    reading: str | None,
+    leave_out_damaged: bool = False,
 ) -> tuple[dict[str, Any], str]:
     """Return what is printed of a series, as a document and as text: all of it, or one sweep.
 
@@ -103,13 +158,22 @@ def show_series(
     from benchsweep.report import series_sweep_table, series_table
 
     if sweep is not None:
+        if parameters or reading or leave_out_damaged:
+            raise UsageError(
+                "--parameter, --reading and --leave-out-damaged do nothing for one sweep",
+                hint="Leave them out, or leave --sweep out.",
+            )
         found = series_sweep(path, sweep)
         return (
             series_sweep_document(path, found),
             f"series {path}\n{series_sweep_table(found, width=table_width()).rstrip()}",
         )
     shown = series_change(
-        path, parameters=followed_parameters(parameters), reading=reading, progress=progress_of(path)
+        path,
+        parameters=followed_parameters(parameters),
+        reading=reading,
+        leave_out_damaged=leave_out_damaged,
+        progress=progress_of(path),
     )
     text = series_table(shown.head, shown.summary, width=table_width()).rstrip()
     return series_document(shown), f"series {path}\n{text}"

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -7,10 +8,19 @@ import typer
 
 from benchsweep.cli._options import AsJson, LengthM, Records, SweepNumber
 from benchsweep.cli._output import print_json, print_text, table_width
-from benchsweep.cli._series import Follow, Reading, grade_any, refuse_sweep, show_series
+from benchsweep.cli._series import (
+    Follow,
+    LeaveOutDamaged,
+    Reading,
+    grade_any,
+    refuse_series_options,
+    show_series,
+    show_unfinished,
+)
+from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchsweep.qualification import Qualified
+    from benchsweep.limits import Requirement
 
 __all__ = ["show"]
 
@@ -24,39 +34,65 @@ def show(
     sweep: SweepNumber = None,
     parameter: Follow = None,
     reading: Reading = None,
+    leave_out_damaged: LeaveOutDamaged = False,
     length_m: LengthM = None,
     as_json: AsJson = False,
 ) -> None:
     """Print what a record holds, after checking that it is undamaged; with --against its verdict too.
 
-    Of a series: how many sweeps, what happened, and how the part changed over time; with --sweep one of them.
+    Of a series, finished or the folder of an unfinished one: how many sweeps, what happened, and how the part
+    changed over time; with --sweep one of them. Of `archive/unfinished`: which series are in it.
 
     Example: `benchsweep show archive/20260301T101500Z-cord.h5`
     """
-    from benchsweep.qualification import is_series, load_requirements, verdict_document
-    from benchsweep.report import verdict_table
+    from benchsweep.qualification import is_series, load_requirements
 
     requirements = load_requirements(against or [])
+    if length_m is not None and not requirements:
+        raise UsageError("--length-m does nothing without --against", hint="Give --against, or leave it out.")
     documents = []
     texts = []
     for path in records:
         if is_series(path):
-            document, text = show_series(path, sweep=sweep, parameters=parameter or [], reading=reading)
+            document, text = show_series(
+                path,
+                sweep=sweep,
+                parameters=parameter or [],
+                reading=reading,
+                leave_out_damaged=leave_out_damaged,
+            )
         else:
-            refuse_sweep(path, sweep)
-            document, text = _record(path)
+            refuse_series_options(
+                path, sweep=sweep, parameter=parameter, reading=reading, leave_out_damaged=leave_out_damaged
+            )
+            document, text = show_unfinished(path) if path.is_dir() else _record(path)
         texts.append(text)
         if requirements:
-            graded: Qualified = grade_any(path, requirements, sweep=sweep, length_m=length_m)
-            document["verdicts"] = [
-                verdict_document(verdict, graded.evaluation.measurement) for verdict in graded.verdicts
-            ]
-            texts += [verdict_table(verdict, width=table_width()).rstrip() for verdict in graded.verdicts]
+            texts += _graded(path, requirements, document, sweep=sweep, length_m=length_m)
         documents.append(document)
     if as_json:
         print_json(documents[0] if len(documents) == 1 else documents)
     else:
         print_text("\n\n".join(texts))
+
+
+def _graded(
+    path: Path,
+    requirements: Sequence[Requirement],
+    document: dict[str, Any],
+    *,
+    sweep: int | None,
+    length_m: float | None,
+) -> list[str]:
+    """Put the verdicts into `document` and return them as tables."""
+    from benchsweep.qualification import verdict_document
+    from benchsweep.report import verdict_table
+
+    graded, _ = grade_any(path, requirements, sweep=sweep, length_m=length_m)
+    document["verdicts"] = [
+        verdict_document(verdict, graded.evaluation.measurement) for verdict in graded.verdicts
+    ]
+    return [verdict_table(verdict, width=table_width()).rstrip() for verdict in graded.verdicts]
 
 
 def _record(path: Path) -> tuple[dict[str, Any], str]:

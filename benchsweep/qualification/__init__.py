@@ -57,6 +57,7 @@ from benchsweep.qualification._requirements import (
 from benchsweep.qualification._series_ambient import AmbientFile, AmbientSource, TypedAmbient, parse_ambient
 from benchsweep.qualification._series_clock import Clock, SystemClock
 from benchsweep.qualification._series_end import Recorded, finish_series
+from benchsweep.qualification._series_list import unfinished_document, unfinished_series
 from benchsweep.qualification._series_loop import Wishes
 from benchsweep.qualification._series_use import (
     SeriesShown,
@@ -137,6 +138,8 @@ __all__ = [
     "series_sweep",
     "series_sweep_document",
     "software_versions",
+    "unfinished_document",
+    "unfinished_series",
     "usable_calibration",
     "verdict_document",
     "who_answers",

@@ -22,7 +22,14 @@ from benchsweep.records._ports import (
     balanced_ports,
     parse_leg,
 )
-from benchsweep.records._series import EventKind, SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
+from benchsweep.records._series import (
+    EventKind,
+    SeriesEnding,
+    SeriesEvent,
+    SeriesHead,
+    SeriesSweep,
+    UnfinishedSeries,
+)
 from benchsweep.records._trace import Parameter, Trace
 
 __all__ = [
@@ -62,6 +69,7 @@ __all__ = [
     "SweepSegment",
     "SweepSettings",
     "Trace",
+    "UnfinishedSeries",
     "Verdict",
     "VerdictRow",
     "WiringFinding",

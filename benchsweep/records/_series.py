@@ -14,7 +14,7 @@ from benchsweep.records._calibration import Calibration
 from benchsweep.records._hookup import Hookup, RawSweep
 from benchsweep.records._measurement import SafetyConfirmation, Specimen
 
-__all__ = ["EventKind", "SeriesEnding", "SeriesEvent", "SeriesHead", "SeriesSweep"]
+__all__ = ["EventKind", "SeriesEnding", "SeriesEvent", "SeriesHead", "SeriesSweep", "UnfinishedSeries"]
 
 EventKind = Literal["gap", "power", "late", "ambient", "clock", "resumed", "lost", "ended"]
 """What happened: the analyzer could not be swept for a while; it was switched off and on; a sweep
@@ -136,3 +136,34 @@ class SeriesEnding:
     ended_at: str
     reason: str
     events: tuple[SeriesEvent, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class UnfinishedSeries:
+    """A series that is being recorded, or was interrupted: what a list of them tells.
+
+    Parameters
+    ----------
+    folder
+        Where it is.
+    specimen, station, description
+        Names; empty when the head cannot be read.
+    began_at, last_at
+        ISO 8601 times in UTC of the beginning and the last sweep; empty when not known.
+    sweeps
+        How many are there.
+    ended
+        How it was interrupted, in words; empty while it is recorded, or when it was killed.
+    trouble
+        Why it cannot be read; empty when it can.
+    """
+
+    folder: str
+    specimen: str = ""
+    station: str = ""
+    description: str = ""
+    began_at: str = ""
+    last_at: str = ""
+    sweeps: int = 0
+    ended: str = ""
+    trouble: str = ""

@@ -11,7 +11,7 @@ Conventions:
 
 from benchsweep.report._page import ReportItem, write_html
 from benchsweep.report._series import SeriesItem
-from benchsweep.report._series_tables import series_sweep_table, series_table
+from benchsweep.report._series_tables import series_sweep_table, series_table, unfinished_table
 from benchsweep.report._tables import incident_table, measurement_table, verdict_table
 from benchsweep.report._target import check_target
 
@@ -23,6 +23,7 @@ __all__ = [
     "measurement_table",
     "series_sweep_table",
     "series_table",
+    "unfinished_table",
     "verdict_table",
     "write_html",
 ]

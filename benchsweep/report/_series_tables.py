@@ -11,6 +11,7 @@ from benchsweep.records import (
     SeriesHead,
     SeriesSummary,
     SeriesSweep,
+    UnfinishedSeries,
 )
 from benchsweep.report._tables import entry, fixture_name
 from benchsweep.report._words import (
@@ -36,6 +37,7 @@ __all__ = [
     "series_sweep_table",
     "series_table",
     "slope_tables",
+    "unfinished_table",
 ]
 
 Table = tuple[list[str], list[list[str]]]
@@ -100,6 +102,27 @@ def series_sweep_table(sweep: SeriesSweep, *, width: int = 80) -> str:
     lines += entry("ambient", [f"{name} {value:g}" for name, value in sweep.ambient.items()], width)
     lines += entry("before it", [event_words(event.at, event.words) for event in sweep.events], width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def unfinished_table(found: Sequence[UnfinishedSeries], *, width: int = 80) -> str:
+    """Return what is known of unfinished series as plain text, one block for each."""
+    width = max(width, _NARROWEST)
+    blocks = []
+    for one in found:
+        last = f", the last at {one.last_at}" if one.last_at else ""
+        lines = entry("unfinished", [one.folder], width)
+        for label, text in (
+            ("specimen", one.specimen),
+            ("station", one.station),
+            ("description", one.description),
+            ("began", one.began_at),
+            ("sweeps", "" if one.trouble else f"{one.sweeps}{last}"),
+            ("ended", one.ended),
+            ("trouble", one.trouble),
+        ):
+            lines += entry(label, [text], width)
+        blocks.append("\n".join(line.rstrip() for line in lines))
+    return "\n\n".join(blocks) + "\n"
 
 
 def event_words(at: str, words: str) -> str:

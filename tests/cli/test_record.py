@@ -103,7 +103,7 @@ def test_a_soak_from_the_first_sweep_to_the_report(
         ("insertion_loss", "A"),
         ("insertion_loss", "B"),
     ]
-    assert shown["changes"][0]["level_db_per_hour"]["count"] == 6
+    assert shown["changes"][0]["loss_increase_db_per_hour"]["count"] == 6
     text = benchsweep("show", record, "--parameter", "return_loss")
     assert "6 sweeps, numbers 1 to 6" in text
     assert re.search(r"^return loss +A +12 ", text, re.MULTILINE)
@@ -120,7 +120,7 @@ def test_a_soak_from_the_first_sweep_to_the_report(
     assert f"{record}, sweep 2" in Path("graded.html").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("polite", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("polite", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_one_stop_ends_with_a_finished_record(polite: signal.Signals, command: list[str]) -> None:
     process = started(command, "--every", "50ms", until="sweep ")
     time.sleep(0.5)
@@ -132,6 +132,38 @@ def test_one_stop_ends_with_a_finished_record(polite: signal.Signals, command: l
     assert document["sweeps"] >= 1
     check_series(Path(document["record"]))
     assert not Path("archive/unfinished").exists()
+
+
+def test_a_closed_terminal_ends_with_a_finished_record(command: list[str]) -> None:
+    """The terminal goes away for good: whoever writes to it gets an error; it may be told more than once."""
+    import pty  # not there on every platform
+
+    controlling, terminal = pty.openpty()
+    process = subprocess.Popen(
+        command, stdin=terminal, stdout=terminal, stderr=terminal, start_new_session=True
+    )
+    os.close(terminal)
+    until = time.monotonic() + 60
+    while not list(Path("archive").rglob("sweep-*.h5")) and time.monotonic() < until:
+        time.sleep(0.02)
+    os.close(controlling)
+    for _ in range(3):
+        process.send_signal(signal.SIGHUP)
+        time.sleep(0.01)
+    assert process.wait(timeout=60) == 0
+    (record,) = Path("archive").glob("*.h5")
+    check_series(record)
+    with open_series(record) as reader:
+        assert reader.ending is not None
+        assert reader.ending.reason == "it was stopped by the operator"
+
+
+def test_a_run_that_is_to_outlive_its_terminal_does(command: list[str]) -> None:
+    process = started(["nohup", *command], "--count", "4", "--every", "300ms", until="sweep 1")
+    process.send_signal(signal.SIGHUP)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 0, err
+    assert json.loads(out)["sweeps"] == 4
 
 
 def test_a_second_stop_breaks_off_and_the_same_command_goes_on(
@@ -167,7 +199,10 @@ def test_killed_and_finished_as_it_is(command: list[str], benchsweep: Callable[.
     assert verdict["record"] == f"{unfinished}, sweep {kept}"
     document = benchsweep(*command[3:], "--finish")
     assert document["sweeps"] == kept
-    assert document["ending"] == f"it was cut off after sweep {kept} (killed, or without power) and finished later"
+    assert (
+        document["ending"]
+        == f"it was cut off after sweep {kept} (killed, or without power) and finished later"
+    )
     check_series(Path(document["record"]))
     assert "no interrupted recording" in benchsweep(*command[3:], "--finish", code=2)
 
@@ -186,7 +221,16 @@ def test_without_a_calibration(command: list[str], benchsweep: Callable[..., Any
     ("arguments", "words"),
     [
         (("--every", "soon"), "--every 'soon': no length of time"),
-        (("--every", "0s"), "no length of time"),
+        (("--every", "0s"), "--every '0s': must be above 0"),
+        (("--for", "0"), "Units: ms, s, min (or m), h, d"),
+        (("--finish", "--count", "3"), "--count would do nothing with --finish"),
+        (("--finish", "--every", "3s", "--for", "1h"), "--every and --for would do nothing with --finish"),
+        (("--finish", "--ambient", "t=3"), "--ambient would do nothing with --finish"),
+        (("--leave-out-damaged",), "--leave-out-damaged would do nothing without --finish"),
+        (("--into", "x"), "--into would do nothing without --finish"),
+        (("--ambient-stale", "1min"), "--ambient-stale would do nothing without --ambient-csv"),
+        (("--ambient-csv", "nowhere/x.csv"), "there is no folder nowhere"),
+        (("--ambient-csv", "."), "is a folder"),
         (("--for", "1 parsec"), "no length of time"),
         (("--count", "0"), "--count"),
         (("--ambient", "warm"), "not a name and a number"),
@@ -202,8 +246,61 @@ def test_wrong_wishes(
 
 def test_a_sweep_of_what_is_no_series(benchsweep: Callable[..., Any]) -> None:
     golden = Path(__file__).parents[1] / "archive" / "golden" / "record-v1.h5"
-    assert "is no series, so it has no sweep 2" in benchsweep("show", golden, "--sweep", 2, code=2)
+    for verb in ("show", "report"):
+        more = ("--against", "tia-6a-cord") if verb == "report" else ()
+        for option, value in (("--sweep", 2), ("--parameter", "next"), ("--reading", "t")):
+            told = benchsweep(verb, golden, *more, option, value, code=2)
+            assert "is no series, so" in told
+            assert f"Leave {option} out" in told
+        assert "--leave-out-damaged does nothing" in benchsweep(
+            verb, golden, *more, "--leave-out-damaged", code=2
+        )
+        assert "--length-m does nothing without --against" in benchsweep(
+            verb, golden, "--length-m", 2, code=2
+        )
     assert "is reported against a requirement" in benchsweep("report", golden, code=2)
+    assert "there is no such file" in benchsweep("report", "nonexistent.h5", code=6)
+
+
+def test_a_sweep_that_is_not_there(benchsweep: Callable[..., Any]) -> None:
+    golden = Path(__file__).parents[1] / "archive" / "golden" / "series-v1.h5"
+    for verb in (("show",), ("grade", "--against", "tia-6a-cord"), ("report", "--against", "tia-6a-cord")):
+        told = benchsweep(*verb, golden, "--sweep", 999, code=2)
+        assert "sweep 999 is not there; it holds sweeps" in told
+    assert "do nothing for one sweep" in benchsweep(
+        "show", golden, "--sweep", 1, "--parameter", "next", code=2
+    )
+    assert "--sweep does nothing without --against" in benchsweep("report", golden, "--sweep", 1, code=2)
+
+
+def test_unfinished_folders_are_listed_and_packed_elsewhere(
+    command: list[str], benchsweep: Callable[..., Any]
+) -> None:
+    process = started(command, "--count", "500", until="sweep 1")
+    process.send_signal(signal.SIGKILL)
+    process.communicate(timeout=20)
+    kept = len(list(Path("archive").rglob("sweep-*.h5")))
+    listed = benchsweep("show", "archive/unfinished", "--json")
+    assert listed["schema"] == "benchsweep.unfinished/1"
+    (one,) = listed["series"]
+    assert (one["specimen"], one["station"], one["sweeps"]) == ("T118-07", "quick", kept)
+    assert one["began_at"] < one["last_at"]
+    text = benchsweep("show", "archive")
+    assert one["folder"] in text
+    assert "T118-07" in text
+    (Path(one["folder"]) / "head.h5").write_bytes(b"")
+    assert "trouble" in benchsweep("show", "archive/unfinished")
+    assert "no series is unfinished" in benchsweep("show", ".", code=2)
+
+
+def test_finished_into_another_folder(command: list[str], benchsweep: Callable[..., Any]) -> None:
+    process = started(command, "--count", "500", until="sweep 1")
+    process.send_signal(signal.SIGKILL)
+    process.communicate(timeout=20)
+    document = benchsweep(*command[3:], "--finish", "--into", "elsewhere")
+    assert Path(document["record"]).parent == Path("elsewhere")
+    check_series(Path(document["record"]))
+    assert not Path("archive/unfinished").exists()
 
 
 @pytest.mark.parametrize("spelling", ["{}", "./{}", "link.html"])
@@ -224,6 +321,7 @@ def test_times() -> None:
     told = {
         "30s": 30.0,
         "5min": 300.0,
+        "5m": 300.0,
         "1h": 3600.0,
         "100ms": 0.1,
         "2.5": 2.5,
