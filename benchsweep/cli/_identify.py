@@ -131,7 +131,7 @@ def _range(limits: Mapping[str, float]) -> str:
     if low is not None or high is not None:
         parts.append(f"{'?' if low is None else _hertz(low)} to {'?' if high is None else _hertz(high)}")
     if points is not None:
-        parts.append(f"at most {points:.0f} points")
+        parts.append(f"at most {points:.0f} points in one sweep")
     return ", ".join(parts + [f"{key} {value:g}" for key, value in left.items()])
 
 

@@ -73,11 +73,12 @@ def _keys(planned: Planned) -> str:
 
 def _time(planned: Planned) -> str:
     who = {"person": "by hand", "relays": "by relays"}.get(planned.station.switch.kind, "")
-    parts = [f"{_duration(planned.sweep_seconds)} sweeping"]
-    if planned.move_seconds:
-        parts.append(f"{_duration(planned.move_seconds)} of moves {who}".rstrip())
     own = " (500 points assumed)" if planned.grid.startswith("the analyzer's own") else ""
-    return f"about {_duration(planned.seconds)}: {', '.join(parts)}{own}"
+    sweeping = f"{_duration(planned.sweep_seconds)} of sweeping"
+    if not planned.move_seconds:
+        return f"about {sweeping}{own}"
+    moving = f"{_duration(planned.move_seconds)} of moves {who}".rstrip()
+    return f"about {_duration(planned.seconds)}: {sweeping}, {moving}{own}"
 
 
 def _duration(seconds: float) -> str:

@@ -131,6 +131,11 @@ def who_answers(
     """
     if family is not None:
         load_family(family)  # a wrong name must not show after three addresses
+    if not where.strip():
+        raise UsageError(
+            "the address is empty",
+            hint="Give a VISA address such as TCPIP::192.0.2.10::5025::SOCKET, or a host name.",
+        )
     candidates = _candidates(where.strip(), pure_python=backend.endswith("@py"))
     tried: list[Tried] = []
     errors: list[InstrumentError | UsageError] = []

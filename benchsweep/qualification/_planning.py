@@ -48,7 +48,7 @@ class Planned:
     move_seconds
         Expected time of all moves, by a person or by relays.
     warnings
-        What the grid does not cover or is too coarse for.
+        That a length will be needed and none was given; what the grid does not cover or is too coarse for.
     better
         A grid that fits, where that of the station does not or is left to the analyzer; None: no need, or no
         length to choose it for.
@@ -132,6 +132,7 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
             )
         raise
     settings = station.settings(analyzer.limits, can_segments=analyzer.segments)
+    lacking = _length_lacking(loaded, length_m)
     length_m = length_m if length_m is not None else station.sweep.longest_m
     warnings = _warnings(station, settings, loaded, length_m, analyzer)
     passes = _passes(plan, analyzer)
@@ -146,11 +147,19 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
         passes=passes,
         sweep_seconds=passes * _seconds_per_pass(settings),
         move_seconds=_move_seconds(station, plan),
-        warnings=warnings,
+        warnings=(*lacking, *warnings),
         better=_better(station, settings, loaded, length_m, analyzer)
         if own_grid or _matters(warnings)
         else None,
     )
+
+
+def _length_lacking(requirements: Sequence[limits.Requirement], length_m: float | None) -> tuple[str, ...]:
+    """Return that a qualification will refuse to begin without a length, where it will."""
+    names = [requirement.name for requirement in requirements if requirement.needs_length]
+    if length_m is not None or not names:
+        return ()
+    return (f"the limits of {', '.join(names)} depend on the length: `qualify` will need --length-m",)
 
 
 def _known(station: Station) -> _Known:

@@ -75,9 +75,16 @@ class Station(Definition):
         return self.switch.kind == "simulated" and not self.analyzer.address
 
     def at_address(self, address: str | None) -> Station:
-        """Return the same station with another analyzer address; None changes nothing."""
-        if not address:
+        """Return the same station with another analyzer address; None changes nothing.
+
+        Raises
+        ------
+        UsageError
+            An empty address.
+        """
+        if address is None:
             return self
+        _refuse_empty(address, "--address")
         return self.model_copy(update={"analyzer": self.analyzer.model_copy(update={"address": address})})
 
     def at_own_bench(self, address: str) -> Station:
@@ -97,10 +104,11 @@ class Station(Definition):
         Raises
         ------
         UsageError
-            The station has no relay matrix.
+            The station has no relay matrix, or the address is empty.
         """
-        if not address:
+        if address is None:
             return self
+        _refuse_empty(address, "--switch-address")
         if self.switch.kind != "relays":
             raise UsageError(
                 f"station {self.name} has no relay matrix",
@@ -139,6 +147,14 @@ class Station(Definition):
         here = Path.cwd() / "calibrations"
         base = here if here.is_dir() else data_folder() / "calibrations"
         return base / "stored" / self.name
+
+
+def _refuse_empty(address: str, option: str) -> None:
+    if not address.strip():
+        raise UsageError(
+            f"{option} is empty",
+            hint="Give a VISA address such as TCPIP::192.0.2.10::5025::SOCKET, or leave the option out.",
+        )
 
 
 def load_station(name: str) -> Station:

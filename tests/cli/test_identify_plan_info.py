@@ -288,3 +288,40 @@ def test_info_lists_the_families_and_where_a_person_puts_their_own(run: Run) -> 
     document = run("info", "--json").json
     assert [item["name"] for item in document["families"]] != []
     assert document["search"]["families"][0].endswith("families")
+
+
+def test_a_plan_without_moves_says_its_time_once_and_asks_for_the_length(run: Run) -> None:
+    text = " ".join(run("plan", "--station", "simulated", "--against", "tia-6a-cord").out.split())
+    assert re.search(r"time about \d+ s of sweeping \(500 points assumed\)", text)
+    assert "the limits of tia-6a-cord depend on the length: `qualify` will need --length-m" in text
+    given = run("plan", "--station", "simulated", "--against", "tia-6a-cord", "--length-m", 2).out
+    assert "will need" not in given
+
+
+def test_garbage_is_said_once_and_cut(run: Run) -> None:
+    garbage = "z" * 3000
+    server = socket.create_server(("127.0.0.1", 0))
+
+    def talk() -> None:
+        near, _ = server.accept()
+        with near, near.makefile("rw", newline="\n") as lines:
+            for line in lines:
+                if "?" in line:
+                    lines.write(garbage + "\n")
+                    lines.flush()
+
+    threading.Thread(target=talk, daemon=True).start()
+    told = run("identify", f"127.0.0.1:{server.getsockname()[1]}")
+    server.close()
+    assert told.code == 4
+    assert "zzz" in told.out
+    assert "z" * 61 not in told.out + told.err
+    assert "zzz" not in told.err
+    assert "3000 characters; --json has all" in " ".join(told.out.split())
+    assert "(see above)" in told.out
+
+
+def test_help_says_what_identify_sends(run: Run) -> None:
+    said = " ".join(run("identify", "--help").out.split())
+    assert "no setting is touched" in said
+    assert "*CLS" in said

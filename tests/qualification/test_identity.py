@@ -11,7 +11,7 @@ from contextlib import contextmanager
 import pytest
 
 from benchsweep.errors import InstrumentError, LinkLost, UnknownFamily, UnknownName, UsageError
-from benchsweep.qualification import identity_document, info_document, who_answers
+from benchsweep.qualification import identity_document, info_document, load_station, who_answers
 
 IDN = "Tollmoor Works,Mill Analyzer,7,1.0"
 ON_LOOPBACK = pytest.mark.skipif(sys.platform != "linux", reason="needs all of 127.0.0.0/8")
@@ -160,3 +160,14 @@ def test_info_lists_the_families_with_standing_and_survives_a_wrong_one(own_home
     assert families["named-measurement"]["standing"] in ("published", "common-practice", "from-memory")
     assert "missing" in families["mill"]["error"]
     assert Path(families["mill"]["file"]).name == "mill.toml"
+
+
+@pytest.mark.parametrize("address", ["", "  "])
+def test_an_empty_address_is_called_so(address: str) -> None:
+    with pytest.raises(UsageError, match=r"^the address is empty$") as caught:
+        who_answers(address, family=None, backend="@py", timeout_s=1.0)
+    assert "SOCKET" in caught.value.hint
+    with pytest.raises(UsageError, match="--address is empty"):
+        load_station("simulated").at_address(address)
+    with pytest.raises(UsageError, match="--switch-address is empty"):
+        load_station("relays-example").at_switch_address(address)

@@ -70,7 +70,11 @@ def test_time_domain_alone_asks_for_no_other_grid(tmp_path: Path) -> None:
 
 def test_a_range_that_is_not_covered_is_said_without_a_length(tmp_path: Path) -> None:
     made = planned(tmp_path, FIXED.replace("500.0", "250.0"), against=("tia-6a-cord", "tia-6-cord"))
-    (words,) = made.warnings
+    lacking, words = made.warnings
+    assert (
+        lacking
+        == "the limits of tia-6a-cord, tia-6-cord depend on the length: `qualify` will need --length-m"
+    )
     assert words.startswith("tia-6a-cord goes from 1 to 500 MHz, the sweep from 1 to 250 MHz")
 
 
@@ -79,6 +83,7 @@ def test_several_requirements_share_one_grid(tmp_path: Path) -> None:
         tmp_path,
         'requirements = ["tia-5e-cord", "tia-6a-cord"]\nlongest_m = 20.0',
         against=("tia-5e-cord", "tia-6a-cord", "tia-5e-cord"),
+        length_m=20.0,
     )
     assert made.requirements == ("tia-5e-cord", "tia-6a-cord")
     assert made.length_m == 20.0
