@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from itertools import product
 from types import TracebackType
@@ -152,12 +152,10 @@ class RelayMatrix:
         """
         wanted = channel_list(channels)
         found: dict[str, bool] = {}
-        questions = []
         with with_messages(self.link):
             for group in _groups(wanted):
-                questions.append(f"ROUT:CLOS? (@{','.join(group)})")
-                found.update(self._states(questions[-1], group))
-            self.link.check("asking which relays are closed", tuple(questions))
+                found.update(self._states(f"ROUT:CLOS? (@{','.join(group)})", group))
+            self.link.check("asking which relays are closed", (_told("ROUT:CLOS?", wanted),))
         return found
 
     def set_closed(
@@ -217,7 +215,7 @@ class RelayMatrix:
             return
         with with_messages(self.link):
             self.link.write(*commands)
-            self._finish(commands, doing=doing)
+            self._finish((_told(header, channels),), doing=doing)
 
     def _finish(self, commands: tuple[str, ...], *, doing: str) -> None:
         answer = self.link.query("*OPC?")
@@ -233,15 +231,15 @@ class RelayMatrix:
             answer = self.link.query(question)
         except InstrumentTimeout:
             # A channel that it has not brings an entry in the error queue and no answer.
-            self.link.check("asking which relays are closed", (question,))
+            self.link.check("asking which relays are closed", (_told("ROUT:CLOS?", group),))
             raise
         words = [word.strip().lstrip("+") for word in answer.split(",")]
         if len(words) != len(group) or any(word not in ("0", "1") for word in words):
             # The error queue says more than an answer of the wrong shape.
-            self.link.check("asking which relays are closed", (question,))
+            self.link.check("asking which relays are closed", (_told("ROUT:CLOS?", group),))
             raise BadAnswer(
-                f"{self.link.address}: {question[:80]} was answered by {answer[:80]!r}, expected "
-                f"{len(group)} times 0 or 1",
+                f"{self.link.address}: {_told('ROUT:CLOS?', group)} was answered by {answer[:60]!r}, "
+                f"expected {len(group)} times 0 or 1",
                 hint="Is this address a relay matrix, and does it know these channels?",
             )
         return {channel: word == "1" for channel, word in zip(group, words, strict=True)}
@@ -262,7 +260,12 @@ class RelayMatrix:
             )
 
 
-def _named(channels: list[str]) -> str:
+def _told(header: str, channels: Sequence[str]) -> str:
+    """Return a command as it is told to people: it may name hundreds of channels."""
+    return f"{header} (@{_named(channels).replace(', ', ',')})"
+
+
+def _named(channels: Sequence[str]) -> str:
     more = len(channels) - _MOST_NAMED
     return ", ".join(channels[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 

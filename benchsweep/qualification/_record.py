@@ -228,7 +228,8 @@ def _refuse_other(bench: Bench, head: SeriesHead, hookup: Hookup, description: s
         or head.frequency_hz.tobytes() != bench.analyzer.frequency_hz.tobytes(),
         "other connections": dict(head.hookup.connections) != dict(hookup.connections),
         "another fixture": head.fixture_toml != bench.fixture_toml,
-        "another relay matrix": head.calibration is not None and head.calibration.reached != bench.reached,
+        "another command family or relay matrix": head.calibration is not None
+        and head.calibration.reached != bench.reached,
         "another description": bool(description) and head.description != description,
     }
     found = [what for what, true in differs.items() if true]

@@ -155,6 +155,10 @@ class TestNotAsTold:
         with pytest.raises(ScpiError, match="Data out of range") as caught:
             matrix.close("1!1,9!9")
         assert caught.value.commands == ("ROUT:CLOS (@1!1,9!9)",)
+        with pytest.raises(ScpiError) as caught:
+            matrix.close("1!1:1!21,9!9")
+        assert "ROUT:CLOS (@1!1,1!2,1!3,1!4,1!5,1!6,1!7,1!8 and 14 more)" in caught.value.hint
+        assert "1!9" not in caught.value.hint
         with pytest.raises(ScpiError, match="asking which relays"):
             matrix.closed("9!9")
         matrix.close("1!1")  # and the link is still in step
