@@ -58,6 +58,8 @@ def draw_course(parameter: Parameter, summary: SeriesSummary, *, against_reading
             axes.set_xlabel(words, labelpad=1.5)
             axes.set_ylabel(f"change of {quantity}")
             axes.yaxis.set_label_coords(-0.16, 0.5)
+            # Long numbers would run into the label.
+            axes.ticklabel_format(axis="y", style="sci", scilimits=(-2, 4), useOffset=False)
             if not against_reading:
                 label_traces(axes)
         stream = io.StringIO()
