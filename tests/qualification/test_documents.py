@@ -13,6 +13,7 @@ from benchsweep.qualification import (
     exit_code_of,
     grade_evaluation,
     limit_document,
+    record_document,
     requirement_document,
     requirements_document,
     verdict_document,
@@ -22,6 +23,7 @@ from benchsweep.records import (
     Measurement,
     Outcome,
     Parameter,
+    SafetyConfirmation,
     SMatrix,
     Specimen,
     Verdict,
@@ -60,6 +62,30 @@ def test_a_verdict_document_has_every_promised_field_and_is_json() -> None:
     assert document["schema"] == "benchsweep.verdict/1"
     assert {"record", "specimen", "requirement", "decision_rule", "outcome", "rows"} <= set(document)
     assert all(ROW_KEYS | {"expanded_uncertainty", "outcome"} <= set(row) for row in document["rows"])
+
+
+def test_documents_tell_who_read_the_cautions_and_what_happened() -> None:
+    safety = SafetyConfirmation("R. Example", "2026-01-01T00:00:00+00:00", ("Read.", "Done."))
+    measurement = replace(ideal_cord(), safety=safety, incidents=("hookup 2: lost",))
+    for document in (verdict_document(verdict(), measurement), record_document(measurement, record="a.h5")):
+        assert document["safety"] == {
+            "by": "R. Example",
+            "at": "2026-01-01T00:00:00+00:00",
+            "cautions": ["Read.", "Done."],
+        }
+        assert document["incidents"] == ["hookup 2: lost"]
+    plain = verdict_document(verdict(), ideal_cord())
+    assert (plain["safety"], plain["incidents"]) == (None, [])
+
+
+@pytest.mark.parametrize(
+    ("worst_db", "outcome"), [(-30.0, Outcome.PASS), (-27.9, Outcome.UNDECIDED), (np.nan, Outcome.UNDECIDED)]
+)
+def test_a_disagreement_is_judged_also_where_the_figure_is_none(worst_db: float, outcome: Outcome) -> None:
+    measurement = replace(ideal_cord(), consistency_db={"A:12.1": -60.0, "A:12.2": worst_db, "B:36.3": -50.0})
+    graded = grade_evaluation(evaluate(measurement), load_requirement("tia-6a-cord"))[0]
+    assert graded.outcome is outcome
+    assert ("leg A:12.2" in " ".join(graded.notes)) == (outcome is Outcome.UNDECIDED)
 
 
 def test_an_ideal_cord_passes_with_eight_return_losses_and_twelve_crosstalks() -> None:
