@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 
 __all__ = ["identify"]
 
-_LONGEST_ANSWER = 60
+# An honest answer may well be longer than what is left of one that is cut.
+_LONGEST_ANSWER = 100
+_CUT_TO = 60
 _STANDING = {
     "published": "its spellings are published",
     "common-practice": "its spellings are common practice, not checked against an instrument by the authors",
@@ -106,7 +108,7 @@ def _cut(answer: str) -> str:
     """Return an answer of an instrument, which may be anything, no longer than a person reads."""
     if len(answer) <= _LONGEST_ANSWER:
         return answer
-    return f"{answer[:_LONGEST_ANSWER]}… ({len(answer)} characters; --json has all)"
+    return f"{answer[:_CUT_TO]}… ({len(answer)} characters; --json has all)"
 
 
 def _row(head: str, words: str, *, hang: int = 0) -> list[str]:

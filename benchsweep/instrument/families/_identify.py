@@ -32,7 +32,8 @@ _LOOKS = {
 # Undefined header, suffix out of range: the answer that ``missing`` wants.
 _MISSING = frozenset({-113, -114})
 # In a message; the whole stands in the evidence.
-_LONGEST_ANSWER = 60
+_LONGEST_ANSWER = 100
+_CUT_TO = 60
 _CLEARED = "no question: clears the error queue, which was read before, and the event registers"
 _OLD = (
     "An analyzer from before SCPI (its commands are words such as OUTPIDEN) and one that has only a private "
@@ -56,8 +57,10 @@ class _Asked:
             code = int(match[1]) if match is not None else 0
             if code != 0:
                 self.link.errors()
+            before = self.known.get(query)
             self.known[query] = answer, code
-            self.note(query, error if answer is None or code else answer)
+            if before != (answer, code):
+                self.note(query, error if answer is None or code else answer)
         return self.known[query]
 
     def note(self, query: str, answer: str) -> None:
@@ -263,4 +266,4 @@ def _listed(evidence: Iterable[Probe]) -> str:
 
 
 def _cut(text: str) -> str:
-    return text if len(text) <= _LONGEST_ANSWER else f"{text[:_LONGEST_ANSWER]}…"
+    return text if len(text) <= _LONGEST_ANSWER else f"{text[:_CUT_TO]}…"
