@@ -1,9 +1,11 @@
 from __future__ import annotations
 
+import math
 import os
 import re
 import signal
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -32,7 +34,7 @@ from benchsweep.errors import UsageError
 if TYPE_CHECKING:
     from benchsweep.qualification import AmbientSource, Recorded
 
-__all__ = ["parse_duration", "record"]
+__all__ = ["parse_duration", "record", "stop_requests"]
 
 _DURATION = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*(ms|s|sec|min|m|h|d)?")
 _UNITS = {"ms": 1e-3, "s": 1.0, "sec": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "d": 86400.0, None: 1.0}
@@ -49,6 +51,7 @@ _MEASURING = {
     "uncorrected": "--uncorrected",
     "afresh": "--afresh",
 }
+_LOOK_EVERY_S = 0.05
 _LONGEST_S = 10 * 365 * 86400.0
 
 
@@ -301,7 +304,7 @@ def stop_requests() -> Iterator[threading.Event]:
     A terminal that is closed sets it too, however often that is told, unless the run was started to outlive
     its terminal (nohup). Nothing is written to that terminal any more.
     """
-    wanted = threading.Event()
+    wanted = _Wish()
     on_terminal = [stream for stream in (1, 2) if _is_terminal(stream)]
 
     def heard(_: int, __: FrameType | None) -> None:
@@ -330,6 +333,32 @@ def stop_requests() -> Iterator[threading.Event]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+class _Wish(threading.Event):
+    """An event that the handler of a signal may set.
+
+    That of the library takes a lock, which the interrupted code may hold, and then both wait for ever.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._there = False
+
+    def set(self) -> None:
+        """Let it be there."""
+        self._there = True
+
+    def is_set(self) -> bool:
+        """Tell whether it is there."""
+        return self._there
+
+    def wait(self, timeout: float | None = None) -> bool:
+        """Wait until it is there, or the time is over."""
+        end = math.inf if timeout is None else time.monotonic() + timeout
+        while not self._there and (left := end - time.monotonic()) > 0.0:
+            time.sleep(min(left, _LOOK_EVERY_S))
+        return self._there
 
 
 def _is_terminal(stream: int) -> bool:

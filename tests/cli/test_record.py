@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from benchsweep.archive import check_series, open_series
-from benchsweep.cli._record import parse_duration
+from benchsweep.cli._record import parse_duration, stop_requests
 from benchsweep.errors import UsageError
 from benchsweep.simulator import BenchOptions, running_bench
 
@@ -132,6 +132,18 @@ def test_one_stop_ends_with_a_finished_record(polite: signal.Signals, command: l
     assert document["sweeps"] >= 1
     check_series(Path(document["record"]))
     assert not Path("archive/unfinished").exists()
+
+
+@pytest.mark.timeout(20)
+def test_a_stop_at_the_worst_moment_does_not_hang() -> None:
+    """The signal comes while the waiting code holds the lock of the event."""
+    with stop_requests() as wanted:
+        with wanted._cond:
+            os.kill(os.getpid(), signal.SIGTERM)
+            began = time.monotonic()
+            assert wanted.wait(10.0)
+        assert time.monotonic() - began < 5.0
+        assert wanted.is_set()
 
 
 def test_a_closed_terminal_ends_with_a_finished_record(command: list[str]) -> None:
