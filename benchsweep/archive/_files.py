@@ -16,6 +16,7 @@ from pathlib import Path
 from benchsweep.errors import ArchiveError, ArchiveLocked
 
 __all__ = [
+    "Piece",
     "add_file",
     "add_name",
     "file_stem",
@@ -26,6 +27,9 @@ __all__ = [
     "sort_key",
     "storage_errors",
 ]
+
+Piece = bytes | bytearray | memoryview
+"""A part of the content of a file; its items are bytes."""
 
 _SUFFIX = ".h5"
 _LONGEST_NAME = 80
@@ -129,7 +133,7 @@ def make_folder(folder: Path) -> None:
             pass
 
 
-def add_file(folder: Path, stem: str, *content: bytes) -> Path:
+def add_file(folder: Path, stem: str, *content: Piece) -> Path:
     """Store `content` durably as a new file of `folder`, never over an existing one; return its path.
 
     When the name is taken the next free one of ``<stem>~2``, ``<stem>~3`` … is used.
@@ -152,7 +156,7 @@ def numbered(folder: Path, stem: str, serial: int) -> Path:
     return folder / f"{stem}{f'~{serial}' if serial > 1 else ''}{_SUFFIX}"
 
 
-def replace_file(path: Path, *content: bytes) -> None:
+def replace_file(path: Path, *content: Piece) -> None:
     """Store `content` durably as `path`; whoever reads sees the old file or the new one, never a half.
 
     Raises
@@ -169,7 +173,7 @@ def replace_file(path: Path, *content: bytes) -> None:
         _sync_folder(path.parent)
 
 
-def _write_partial(folder: Path, content: tuple[bytes, ...]) -> Path:
+def _write_partial(folder: Path, content: tuple[Piece, ...]) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     partial = folder / f".{secrets.token_hex(8)}.partial"
     # Not tempfile: that makes files which colleagues sharing the archive could not read.

@@ -13,6 +13,7 @@ import h5py
 import numpy as np
 
 from benchsweep.archive._digests import Scalar, Values
+from benchsweep.archive._hollow import HollowFile
 
 __all__ = ["put_attribute", "put_data"]
 
@@ -35,9 +36,18 @@ def put_attribute(item: Any, key: str, value: Scalar) -> None:
     h5py.h5a.create(item, key.encode("ascii"), _stored(number.dtype), _SINGLE).write(number)
 
 
-def put_data(group: Any, key: str, values: Values) -> Any:
-    """Store a data set in the group with the h5py identifier `group`; return its own identifier."""
+def put_data(group: Any, key: str, values: Values, apart: HollowFile | None = None) -> Any:
+    """Store a data set in the group with the h5py identifier `group`; return its own identifier.
+
+    Parameters
+    ----------
+    apart
+        The file that the group is in, when it is one that keeps large arrays apart.
+    """
     if isinstance(values, np.ndarray):
+        kept = None if apart is None else apart.keep(group, key, values)
+        if kept is not None:
+            return kept
         data, stored = np.ascontiguousarray(values), _stored(values.dtype)
     else:
         data, stored = np.array(values, dtype=_TEXT), _STORED_TEXT

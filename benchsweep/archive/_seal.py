@@ -30,7 +30,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, get_args
 
-from benchsweep.archive._files import storage_errors
+from benchsweep.archive._files import Piece, storage_errors
 from benchsweep.errors import ArchiveError, RecordDamaged, RecordNewer
 
 __all__ = ["BLOCK", "TRANSIENT", "VERSION", "Kind", "Span", "check_seal", "kind_of", "seal_block", "sealed"]
@@ -69,9 +69,12 @@ class Span:
         return self.start + self.length
 
 
-def sealed(kind: Kind, image: bytes) -> tuple[bytes, bytes]:
-    """Return the block that goes before `image`, an HDF5 file whose base address is `BLOCK`, and `image`."""
-    return seal_block(kind, len(image), hashlib.sha256(image).hexdigest()), image
+def sealed(kind: Kind, *image: Piece) -> tuple[Piece, ...]:
+    """Return the block before `image`, an HDF5 file in pieces whose base address is `BLOCK`, and `image`."""
+    digest = hashlib.sha256()
+    for piece in image:
+        digest.update(piece)
+    return seal_block(kind, sum(map(len, image)), digest.hexdigest()), *image
 
 
 def seal_block(kind: Kind, length: int, digest: str, apart: Span | None = None) -> bytes:

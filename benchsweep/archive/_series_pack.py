@@ -1,6 +1,6 @@
 """Pack the sweeps of an unfinished series into one sealed HDF5 file, one sweep at a time.
 
-The HDF5 library never sees the disc. It writes into a `_HollowFile` in memory, which knows where the sweeps
+The HDF5 library never sees the disc. It writes into a `HollowFile` in memory, which knows where the sweeps
 are to stand but has no room for them; the sweeps are written to the real file, one after the other. So a full
 disc is an ordinary error of one write, and memory holds only the structure and some two hundred bytes for
 each sweep.
@@ -9,19 +9,19 @@ each sweep.
 from __future__ import annotations
 
 import hashlib
-import io
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, BinaryIO, Protocol
+from typing import BinaryIO, Protocol
 
 import h5py
 import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.archive._files import storage_errors
-from benchsweep.archive._seal import BLOCK, Span, seal_block
+from benchsweep.archive._hollow import HollowFile
+from benchsweep.archive._seal import BLOCK, seal_block
 from benchsweep.archive._series_convert import events_block, head_tree
 from benchsweep.archive._tree import Block, fill
 from benchsweep.errors import RecordDamaged
@@ -162,9 +162,9 @@ def _write(
     head = source.head
     n = len(head.hookup.analyzer_ports)
     shape = (len(numbers), head.frequency_hz.size, n, n)
-    hollow = _HollowFile()
+    hollow = HollowFile()
     with h5py.File(hollow, "w", userblock_size=BLOCK, libver=("v110", "v110"), locking=False) as file:
-        hollow.hole = hole = _reserve(file.create_group("sweeps"), shape)
+        _, hole = hollow.reserve(file.create_group("sweeps").id, "s", np.dtype("<c16"), shape)
         tables, digest = _Tables(len(numbers)), hashlib.sha256()
         stream.seek(hole.start)
         left = dict(lost)
@@ -192,17 +192,6 @@ def _write(
 
 def _loss(number: int, why: str, ending: SeriesEnding) -> SeriesEvent:
     return SeriesEvent(ending.ended_at, "lost", f"sweep {number} is left out: {why}")
-
-
-def _reserve(group: Any, shape: tuple[int, ...]) -> Span:
-    """Make the data set of all sweeps without writing it; return where its bytes are to stand."""
-    properties = h5py.h5p.create(h5py.h5p.DATASET_CREATE)
-    properties.set_layout(h5py.h5d.CONTIGUOUS)
-    properties.set_alloc_time(h5py.h5d.ALLOC_TIME_EARLY)
-    properties.set_fill_time(h5py.h5d.FILL_TIME_NEVER)
-    kind = h5py.h5t.py_create(np.dtype("<c16"), logical=True)
-    made = h5py.h5d.create(group.id, b"s", kind, h5py.h5s.create_simple(shape), properties)
-    return Span(int(made.get_offset()), int(made.get_storage_size()))
 
 
 def _tree(source: _Source, numbers: list[int], tables: _Tables, ending: SeriesEnding) -> dict[str, Block]:
@@ -240,64 +229,3 @@ def _tree(source: _Source, numbers: list[int], tables: _Tables, ending: SeriesEn
         ),
         "/events": events_block(tables.events, tables.before),
     }
-
-
-class _HollowFile(io.RawIOBase):
-    """A file in memory without the bytes of one stretch, which nobody reads or writes through it."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.content = bytearray()
-        self.hole: Span | None = None
-        self._at = 0
-
-    def readable(self) -> bool:
-        return True
-
-    def writable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
-        start = {os.SEEK_SET: 0, os.SEEK_CUR: self._at, os.SEEK_END: self._size()}[whence]
-        self._at = start + offset
-        return self._at
-
-    def tell(self) -> int:
-        return self._at
-
-    def readinto(self, buffer: Any) -> int:
-        place = self._place(self._at, len(buffer))
-        found = self.content[place : place + len(buffer)]
-        buffer[: len(found)] = found
-        self._at += len(found)
-        return len(found)
-
-    def write(self, data: Any) -> int:
-        place = self._place(self._at, len(data))
-        self._grow(place)
-        self.content[place : place + len(data)] = data
-        self._at += len(data)
-        return len(data)
-
-    def truncate(self, size: int | None = None) -> int:
-        place = self._place(self._at if size is None else size, 0)
-        self._grow(place)
-        del self.content[place:]
-        return self._size()
-
-    def _grow(self, size: int) -> None:
-        self.content.extend(bytes(max(size - len(self.content), 0)))
-
-    def _size(self) -> int:
-        hole = self.hole
-        return len(self.content) + (hole.length if hole and len(self.content) >= hole.start else 0)
-
-    def _place(self, at: int, length: int) -> int:
-        if self.hole is None or at + length <= self.hole.start:
-            return at
-        if at >= self.hole.end:
-            return at - self.hole.length
-        raise OSError(f"{length} bytes at {at} reach into the sweeps, which are written elsewhere")

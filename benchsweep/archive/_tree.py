@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -24,6 +23,8 @@ from benchsweep.archive._digests import (
     shape_words,
     stored_digest,
 )
+from benchsweep.archive._files import Piece
+from benchsweep.archive._hollow import HollowFile
 from benchsweep.archive._layout import describe
 from benchsweep.archive._put import put_attribute, put_data
 from benchsweep.archive._seal import BLOCK, TRANSIENT, VERSION, Kind, Span, check_seal, sealed
@@ -58,28 +59,30 @@ Tree = Mapping[str, Block]
 """Path of a group (``"/"``, ``"/corrected"``) -> its content; parents come before children."""
 
 
-def to_bytes(kind: Kind, tree: Tree) -> tuple[bytes, bytes]:
-    """Return the whole file in two pieces, so that nothing large is copied: seal, and HDF5 image of `tree`.
+def to_bytes(kind: Kind, tree: Tree) -> tuple[Piece, ...]:
+    """Return the whole file in pieces, so that nothing large is copied: seal, then HDF5 image of `tree`.
 
-    The image is made in memory, so that a file is either stored whole or not at all.
+    The pieces are the large arrays of `tree` itself and what is between them; nobody may change them before
+    they are written. The image is made in memory, so that a file is either stored whole or not at all.
 
     Raises
     ------
     ArchiveError
         A text holds what UTF-8 or HDF5 cannot store (zero bytes, lone surrogates).
     """
-    name = secrets.token_hex(16)  # the library keeps open in-memory files apart by their name
-    bounds = ("v110", "v110")
-    with h5py.File(
-        name, "w", driver="core", backing_store=False, userblock_size=BLOCK, libver=bounds, locking=False
-    ) as file:
-        fill(file, kind, tree)
-        file.flush()
-        image: bytes = file.id.get_file_image()
-    return sealed(kind, image)
+    hollow = HollowFile()
+    with h5py.File(hollow, "w", userblock_size=BLOCK, libver=("v110", "v110"), locking=False) as file:
+        fill(file, kind, tree, apart=hollow)
+    return sealed(kind, *hollow.pieces())
 
 
-def fill(file: Any, kind: Kind, tree: Tree, made: Mapping[str, str] | None = None) -> None:
+def fill(
+    file: Any,
+    kind: Kind,
+    tree: Tree,
+    made: Mapping[str, str] | None = None,
+    apart: HollowFile | None = None,
+) -> None:
     """Write `tree` into an open, empty HDF5 file, with all checksums unless the kind is `TRANSIENT`.
 
     Parameters
@@ -88,13 +91,15 @@ def fill(file: Any, kind: Kind, tree: Tree, made: Mapping[str, str] | None = Non
         The h5py file.
     made
         Path of a data set that is there already -> checksum of its data. Its group is one of `tree`.
+    apart
+        What the file is open on, when large arrays are to be kept apart.
 
     Raises
     ------
     ArchiveError
         A text holds what UTF-8 or HDF5 cannot store.
     """
-    writer = _Writer(kind)
+    writer = _Writer(kind, apart)
     for path, block in tree.items():
         writer.group(file.require_group(path).id, path, block)
     for where, digest in (made or {}).items():
@@ -110,10 +115,13 @@ class _Writer:
     ----------
     kind
         What the file is.
+    apart
+        Keeps large arrays apart.
     """
 
-    def __init__(self, kind: Kind) -> None:
+    def __init__(self, kind: Kind, apart: HollowFile | None) -> None:
         self.kind = kind
+        self.apart = apart
         self.summed = kind not in TRANSIENT
         self.lines: list[str] = []
 
@@ -123,7 +131,7 @@ class _Writer:
             where = f"{path.rstrip('/')}/{key}"
             for text in () if isinstance(values, np.ndarray) else as_texts(values):
                 _check_text(where, text)
-            item = put_data(group, key, values)
+            item = put_data(group, key, values, self.apart)
             self.describe(item, where, data_digest(values) if self.summed else "")
         attributes = dict(block.attributes)
         if path == "/":

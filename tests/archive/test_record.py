@@ -123,8 +123,12 @@ def test_h5py_alone_reads_it(build: SimpleNamespace, stored: Path) -> None:
         assert set(filters) == {None}
 
 
-def test_the_checksums_are_what_the_documentation_says(stored: Path) -> None:
+@pytest.mark.parametrize("points", [3, 301])
+def test_the_checksums_are_what_the_documentation_says(
+    points: int, build: SimpleNamespace, tmp_path: Path
+) -> None:
     """Recomputed here from the words of the documentation, with h5py and hashlib only."""
+    stored = write_record(build.measurement(points=points, ports=16), tmp_path)
     raw = stored.read_bytes()
     head = raw[:512].decode("ascii").splitlines()
     assert head[0] == "benchsweep record 1"
