@@ -40,6 +40,7 @@ __all__ = [
 ]  # fmt: skip
 
 _PRESET_PATIENCE_S = 60.0
+_ASK_AGAIN_S = 1.0
 _SHORTEST_POLL_S = 0.002
 _LONGEST_POLL_S = 0.1
 _FREQUENCY_TOLERANCE_HZ = 1.0
@@ -271,6 +272,7 @@ def _set_grid(link: Link, family: Family, settings: SweepSettings) -> None:
 def _send_and_await(link: Link, commands: tuple[str, ...]) -> None:
     """Send commands that may take their time, and wait until the analyzer says that it is done."""
     deadline = time.monotonic() + _PRESET_PATIENCE_S
+    ask_again = time.monotonic() + _ASK_AGAIN_S
     pause = _SHORTEST_POLL_S
     # Only in hold is a completion sure to be told: some analyzers sweep continuously after a preset.
     link.write(*commands, "*OPC")
@@ -282,6 +284,10 @@ def _send_and_await(link: Link, commands: tuple[str, ...]) -> None:
         except InstrumentTimeout:
             # Busy, or the answer went elsewhere; the completion may have gone with it.
             link.write("*OPC")
+        if time.monotonic() > ask_again:
+            # Whoever else reads the register, or an answer that went wrong, takes the completion away.
+            link.write("*OPC")
+            ask_again = time.monotonic() + _ASK_AGAIN_S
         if time.monotonic() > deadline:
             raise InstrumentTimeout(
                 f"{link.address}: presetting the analyzer did not end within {_PRESET_PATIENCE_S:g} s",

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from benchsweep.cli import _main as module
-from benchsweep.definitions import data_folder
+from benchsweep.definitions import data_folder, find_definition
 from benchsweep.errors import InstrumentError, InstrumentTimeout, UsageError
 from benchsweep.simulator import BenchOptions, running_bench
 
@@ -61,14 +61,22 @@ def test_a_place_that_cannot_be_written_changes_no_exit_code(
     assert capsys.readouterr().err.splitlines() == ["benchsweep: no answer to *OPC?", "  Wait."]
 
 
-def test_of_a_real_link(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_of_a_real_link(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], own_home: Path
+) -> None:
     """The ring of a command that fails on the simulated bench holds what was said last."""
     with running_bench(BenchOptions(ports=4)) as served:
         from benchsweep.instrument import open_link
 
         with open_link(served.address) as link:
             link.write_checked('BENCh:FAULt "drop-link",40', doing="arming a fault")
-        arguments = ["calibrate", "--station", "simulated", "--address", served.address]
+        # What passes is overcome: only a station that allows no repeat ends with it.
+        shipped = find_definition("stations", "simulated").read_text(encoding="utf-8")
+        (own_home / "stations").mkdir()
+        (own_home / "stations" / "once.toml").write_text(
+            shipped.replace("[analyzer]", "[analyzer]\nretries = 0")
+        )
+        arguments = ["calibrate", "--station", "once", "--address", served.address]
         monkeypatch.setattr("sys.argv", ["benchsweep", *arguments])
         with pytest.raises(SystemExit) as stop:
             module.main()

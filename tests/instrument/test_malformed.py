@@ -93,6 +93,15 @@ def test_one_wrong_answer(bench: RunningBench, which: int, answer: bytes) -> Non
         assert s.shape == (5, 2, 2)
 
 
+def test_a_completion_that_somebody_else_took_is_asked_for_again(bench: RunningBench, stopwatch: Any) -> None:
+    """The first answer after the preset says that nothing has ended, and reading has cleared the bit."""
+    with open_link(bench.address, timeout_s=1.0) as link:
+        identity, family = recognise(link)
+        link._transport = Corrupting(link._transport, 1, b"0")  # type: ignore[assignment]
+        assert Analyzer(link, identity, family).configure(SETTINGS, (1, 2)).points == 5
+    assert stopwatch() < 5.0
+
+
 def test_the_range_of_answers_is_covered(bench: RunningBench) -> None:
     """The count above is neither too small (some answers never touched) nor absurdly large."""
     counting = Corrupting.__new__(Corrupting)
