@@ -206,6 +206,7 @@ def _place(folder: Path, family: str, address: str, control_address: str) -> Pla
     return place
 
 
+@pytest.mark.campaign
 @pytest.mark.timeout(3600)
 def test_no_fault_at_any_step_gives_a_wrong_grade(
     places: list[Place], request: pytest.FixtureRequest, tmp_path: Path
