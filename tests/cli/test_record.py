@@ -70,6 +70,14 @@ def benchsweep(run: Callable[..., Any]) -> Callable[..., Any]:
     return call
 
 
+@pytest.fixture(autouse=True)
+def terminal_can_hang_up() -> Iterator[None]:
+    """Under nohup a hang-up is ignored by every child, as it should be: not what is tested here."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_DFL)
+    yield
+    signal.signal(signal.SIGHUP, before)
+
+
 def started(command: list[str], *more: str, until: str) -> subprocess.Popen[str]:
     """Start a recording and return when a line on stderr begins with `until`."""
     process = subprocess.Popen(
