@@ -146,8 +146,8 @@ class MatrixReader:
             check_axis(self.link, rows.axis, self._grid, self._spacing)
         elif self._spacing != "linear":
             self.read_axis()
-        check_valid(self.link, rows.parameters, self._grid)
-        s = in_order(rows.parameters, len(self.ports), self._order_of(rows))
+        check_valid(self.link, rows.parts, self._grid)
+        s = in_order(rows.parts, len(self.ports), self._order_of(rows))
         check_driven(self.link, self.ports, s)
         return s
 
@@ -183,7 +183,7 @@ class MatrixReader:
                 self._byte_order_told = self._reader.byte_order_known
             found[receiver, source] = self._reader.trace(question, self._grid.size)
             self._refuse_overload()
-        return Rows(np.array([found[pair] for pair in product(self.ports, self.ports)]))
+        return Rows.of_traces([found[pair] for pair in product(self.ports, self.ports)])
 
     def _settle_byte_order(self) -> None:
         """Make sure of the byte order where no axis tells it: read one trace as text and as numbers."""
@@ -244,7 +244,7 @@ class MatrixReader:
             check = self._measurements.parameter(self.ports[-1], self.ports[0])
             trace = self._reader.trace(self.family.ask("trace", **check.fields), self._grid.size)
             # Where both orders fit (nothing but noise-free zeros does that), the next sweep is checked again.
-            self._order = find_order(self.link, rows.parameters, n, trace)
+            self._order = find_order(self.link, rows, n, trace)
             if self._order is not None and stated not in ("detect", self._order):
                 found, self._order = self._order, None
                 raise BadAnswer(

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from benchsweep.errors import BadAnswer, InvalidData, StaleData
 from benchsweep.instrument.links import Link
-from benchsweep.instrument.matrix._ways import other_byte_order
+from benchsweep.instrument.matrix._ways import Rows, other_byte_order
 
 __all__ = ["Memory", "Order", "check_axis", "check_driven", "check_valid", "find_order", "in_order"]
 
@@ -24,22 +24,23 @@ _AXIS_TOLERANCE_HZ = 1.0
 _SAME = 1e-6
 
 
-def in_order(parameters: NDArray[np.complex128], n: int, order: Order) -> NDArray[np.complex128]:
-    """Return ``(points, n, n)``, row = receiver, column = source."""
-    square = parameters.reshape(n, n, -1)
-    axes = (2, 0, 1) if order == "row-major" else (2, 1, 0)
-    return np.ascontiguousarray(square.transpose(axes))
+def in_order(parts: NDArray[np.float64], n: int, order: Order) -> NDArray[np.complex128]:
+    """Return ``(points, n, n)``, row = receiver, column = source, from ``(n * n, points, 2)``."""
+    points = parts.shape[1]
+    axes = (2, 0, 1, 3) if order == "row-major" else (2, 1, 0, 3)
+    s = np.empty((points, n, n), np.complex128)
+    # The only copy: what was read is a view of the block as it came.
+    s.view(np.float64).reshape(points, n, n, 2)[...] = parts.reshape(n, n, points, 2).transpose(axes)
+    return s
 
 
-def find_order(
-    link: Link, parameters: NDArray[np.complex128], n: int, trace: NDArray[np.complex128]
-) -> Order | None:
+def find_order(link: Link, rows: Rows, n: int, trace: NDArray[np.complex128]) -> Order | None:
     """Tell the order of the matrix from one trace that was read singly: last port from first port.
 
     Parameters
     ----------
-    parameters
-        ``(n * n, points)`` as read.
+    rows
+        As read.
     trace
         ``(points,)``.
 
@@ -52,8 +53,8 @@ def find_order(
     BadAnswer
         Neither order holds that trace at its place.
     """
-    at_row = _same(parameters[(n - 1) * n], trace)
-    at_column = _same(parameters[n - 1], trace)
+    at_row = _same(rows.parameter((n - 1) * n), trace)
+    at_column = _same(rows.parameter(n - 1), trace)
     if not at_row and not at_column:
         raise BadAnswer(
             f"{link.address}: the trace from the first to the last of {n} ports, read by itself, stands "
@@ -87,17 +88,15 @@ def check_axis(
     )
 
 
-def check_valid(link: Link, parameters: NDArray[np.complex128], frequency_hz: NDArray[np.float64]) -> None:
+def check_valid(link: Link, parts: NDArray[np.float64], frequency_hz: NDArray[np.float64]) -> None:
     """Refuse points that are no numbers, and readings that no passive part gives.
+
+    Real and imaginary parts, ``(n * n, points, 2)``, are looked at alike.
 
     Raises
     ------
     InvalidData
     """
-    # Whatever had strides is contiguous by now; real and imaginary parts are looked at alike.
-    parts = (
-        np.ascontiguousarray(parameters).view(np.float64).reshape(parameters.shape[0], frequency_hz.size, 2)
-    )
     # Minimum and maximum hand not-a-number on, and are much quicker than looking at every value.
     low, high = parts.min(), parts.max()
     if low >= -_ABSURD_ABOVE and high <= _ABSURD_ABOVE:
@@ -123,7 +122,9 @@ def check_driven(link: Link, ports: tuple[int, ...], s: NDArray[np.complex128]) 
     ------
     StaleData
     """
-    dead = [port for k, port in enumerate(ports) if not s[:, :, k].any()]
+    # The first point tells in nearly every case.
+    alive = s[0].any(axis=0)
+    dead = [port for k, port in enumerate(ports) if not alive[k] and not s[:, :, k].any()]
     if dead:
         raise StaleData(
             f"{link.address}: port {', '.join(map(str, dead))}: exactly zero everywhere while driven, so the "

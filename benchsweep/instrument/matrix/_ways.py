@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from types import MappingProxyType
@@ -29,14 +29,24 @@ class Rows:
 
     Parameters
     ----------
-    parameters
-        ``(n * n, points)`` complex128, in the order of the instrument.
+    parts
+        ``(n * n, points, 2)``: real and imaginary part of every parameter, in the order of the instrument;
+        usually a view of the block as it came.
     axis
         Frequency axis that came with it, ``(points,)``.
     """
 
-    parameters: NDArray[np.complex128]
+    parts: NDArray[np.float64]
     axis: NDArray[np.float64] | None = None
+
+    @classmethod
+    def of_traces(cls, traces: Sequence[NDArray[np.complex128]]) -> Rows:
+        """Return the rows of complex traces, ``(points,)`` each."""
+        return cls(np.array(traces).view(np.float64).reshape(len(traces), -1, 2))
+
+    def parameter(self, row: int) -> NDArray[np.complex128]:
+        """Return one parameter, ``(points,)``."""
+        return np.ascontiguousarray(self.parts[row]).view(np.complex128)[:, 0]
 
 
 class Reader:
@@ -183,10 +193,7 @@ def _snp_rows(reader: Reader, defined: Measurements, points: int) -> Rows:
         expected = f"{rows * points} ({rows} rows of {points} points)"
         reader.refuse_count(f"matrix of ports {listed}", values.size, expected)
     table = values.reshape(rows, points)
-    parameters = np.empty((rows // 2, points), np.complex128)
-    parameters.real = table[1::2]
-    parameters.imag = table[2::2]
-    return Rows(parameters, table[0])
+    return Rows(table[1:].reshape(-1, 2, points).transpose(0, 2, 1), table[0])
 
 
 def _parameter_rows(reader: Reader, defined: Measurements, points: int) -> Rows:
@@ -198,7 +205,7 @@ def _parameter_rows(reader: Reader, defined: Measurements, points: int) -> Rows:
     if values.size != 2 * rows * points:
         expected = f"{2 * rows * points} ({rows} parameters of {points} points, 2 values each)"
         reader.refuse_count(f"matrix of ports {listed}", values.size, expected)
-    return Rows(np.ascontiguousarray(values).view(np.complex128).reshape(rows, points))
+    return Rows(values.reshape(rows, points, 2))
 
 
 def _by_parameter(reader: Reader, defined: Measurements, points: int) -> Rows:
@@ -207,7 +214,7 @@ def _by_parameter(reader: Reader, defined: Measurements, points: int) -> Rows:
         reader.trace(reader.family.ask("parameter", **defined.parameter(*pair).fields), points)
         for pair in _every_parameter(defined.ports)
     ]
-    return Rows(np.array(rows))
+    return Rows.of_traces(rows)
 
 
 def _by_trace(reader: Reader, defined: Measurements, points: int) -> Rows:
@@ -216,7 +223,7 @@ def _by_trace(reader: Reader, defined: Measurements, points: int) -> Rows:
         reader.trace(reader.family.ask("trace", **defined.parameter(*pair).fields), points)
         for pair in _every_parameter(defined.ports)
     ]
-    return Rows(np.array(rows))
+    return Rows.of_traces(rows)
 
 
 WAYS: Mapping[str, MatrixWay] = MappingProxyType(
