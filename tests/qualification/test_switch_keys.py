@@ -7,13 +7,12 @@ from pathlib import Path
 
 import pytest
 
+from benchsweep.definitions import find_definition
 from benchsweep.errors import DefinitionError, HookupImpossible, UsageError
 from benchsweep.qualification import Station, load_station, open_bench
 from benchsweep.qualification._switching import check_switch
 
-EXAMPLE = (
-    Path(__file__).parents[2] / "benchsweep" / "qualification" / "stations" / "relays-example.toml"
-).read_text(encoding="utf-8")
+EXAMPLE = find_definition("stations", "relays-example").read_text(encoding="utf-8")
 
 
 def changed(tmp_path: Path, *pairs: tuple[str, str]) -> Station:
