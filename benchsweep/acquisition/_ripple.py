@@ -94,7 +94,8 @@ def allowed_step_hz(frequency_hz: float, length_m: float, velocity_factor: float
     """
     delay, second = _places(np.array([frequency_hz]), length_m, velocity_factor)
     a = second[0]
-    cosine = ((1.0 + a) ** 2 * 10.0 ** (-ALLOWED_MISS_DB / 10.0) - 1.0 - a**2) / (2.0 * a)
+    with np.errstate(divide="ignore", over="ignore"):  # an echo that all but vanishes: minus infinity
+        cosine = ((1.0 + a) ** 2 * 10.0 ** (-ALLOWED_MISS_DB / 10.0) - 1.0 - a**2) / (2.0 * a)
     # Where even opposite phase misses less, no step is too large.
     phase = np.where(cosine <= -1.0, np.inf, np.arccos(np.clip(cosine, -1.0, 1.0)))
     return float(np.min(phase / (2.0 * math.pi * delay)))

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from benchsweep.acquisition import choose_grid, grid_text, grid_warnings, settings_grid
@@ -265,6 +265,7 @@ def test_steps_are_round_and_the_linear_grid_lies_on_multiples_of_them(
     assert step > 0.39 * min(ripple_step_hz(length_m), 1e6)
 
 
+@example(start=50000001.0, decades=3.0, length_m=925.0, most_points=2, spacing=None, lowest=1.0, highest=1.0)
 @settings(deadline=None)
 @given(
     start=st.floats(1e4, 1e8),
