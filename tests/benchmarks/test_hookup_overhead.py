@@ -29,7 +29,7 @@ pytestmark = pytest.mark.benchmark_run
 
 BUDGET_S = 0.020
 SETTINGS = SweepSettings(1e6, 500e6, 1001, 1000.0)
-ROUNDS = 7
+ROUNDS = 21
 
 
 @contextmanager
