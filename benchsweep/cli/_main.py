@@ -4,11 +4,13 @@ import os
 import sys
 import tempfile
 import traceback
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import NoReturn
 
 from benchsweep.cli._app import app
+from benchsweep.cli._output import say, silence
 from benchsweep.errors import BenchsweepError, InstrumentError
 
 __all__ = ["main"]
@@ -24,21 +26,25 @@ def main() -> NoReturn:
         app()
     except SystemExit as stop:
         if stop.code == _INTERRUPTED:
-            _to_stderr("interrupted: what was finished is kept; the same command continues from there")
+            say("interrupted: what was finished is kept; the same command continues from there")
+        if _reader_left(stop):
+            silence(1)
+            silence(2)
+            _leave(_meant_code(stop))
         raise
     except BenchsweepError as error:
-        _to_stderr(f"benchsweep: {error.message}")
+        say(f"benchsweep: {error.message}")
         if error.hint:
-            _to_stderr(f"  {error.hint}")
+            say(f"  {error.hint}")
         if isinstance(error, InstrumentError) and error.messages:
             _keep_messages(error)
         _leave(error.exit_code)
     except KeyboardInterrupt:
-        _to_stderr("interrupted: what was finished is kept; the same command continues from there")
+        say("interrupted: what was finished is kept; the same command continues from there")
         _leave(_INTERRUPTED)
     except Exception as error:  # noqa: BLE001 - the last door: whatever comes here is a bug and must say so
-        _to_stderr(f"benchsweep: a bug: {type(error).__name__}: {error}")
-        _to_stderr(f"  Please report it with the output of `benchsweep info` and {_write_traceback()}")
+        say(f"benchsweep: a bug: {type(error).__name__}: {error}")
+        say(f"  Please report it with the output of `benchsweep info` and {_write_traceback()}")
         _leave(_BUG)
     _leave(0)
 
@@ -54,8 +60,24 @@ def _leave(code: int) -> NoReturn:
     sys.exit(code)
 
 
-def _to_stderr(line: str) -> None:
-    sys.stderr.write(line + "\n")
+def _chain(error: BaseException) -> Iterator[BaseException]:
+    """Give an exception and all during whose handling it came up."""
+    while True:
+        yield error
+        if error.__context__ is None:
+            return
+        error = error.__context__
+
+
+def _reader_left(stop: SystemExit) -> bool:
+    """Tell whether help or a usage error could not be written because its reader had gone."""
+    return any(isinstance(error, BrokenPipeError) for error in _chain(stop))
+
+
+def _meant_code(stop: SystemExit) -> int:
+    """Return the exit code of what was to be told: that of a usage error, 0 for help."""
+    codes = (getattr(error, "exit_code", 0) for error in _chain(stop))
+    return next((code for code in codes if code), 0)
 
 
 def _keep_messages(error: InstrumentError) -> None:
@@ -71,7 +93,7 @@ def _keep_messages(error: InstrumentError) -> None:
         with open(handle, "w", encoding="utf-8", errors="backslashreplace") as file:  # noqa: PTH123
             file.write(f"{type(error).__name__}: {error.message}\n\n")
             file.writelines(f"{message}\n" for message in error.messages)
-        _to_stderr(f"  The last {len(error.messages)} messages on the link are in {name}")
+        say(f"  The last {len(error.messages)} messages on the link are in {name}")
     except (OSError, ValueError, RuntimeError):
         return
 

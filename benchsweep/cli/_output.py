@@ -8,6 +8,7 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from typing import Any
 
 from benchsweep.errors import UsageError
@@ -21,6 +22,7 @@ __all__ = [
     "read_line",
     "say",
     "say_wrapped",
+    "silence",
     "table_width",
 ]
 
@@ -77,10 +79,10 @@ def _write(text: str) -> None:
         sys.stdout.write(text)
         sys.stdout.flush()
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        silence(1)
     except OSError as error:
         # Nothing more may be tried at exit, or Python would add an error of its own.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        silence(1)
         raise UsageError(
             f"the result cannot be written to standard output: {error.strerror or error}",
             hint="Send it somewhere else; what was archived is kept.",
@@ -97,9 +99,20 @@ def _nothing(_: str) -> None:
 
 
 def say(line: str) -> None:
-    """Write a line on stderr."""
-    sys.stderr.write(line + "\n")
-    sys.stderr.flush()
+    """Write a line on stderr; where nobody reads it any more (`2>&1 | head`) the work goes on in silence."""
+    try:
+        sys.stderr.write(line + "\n")
+        sys.stderr.flush()
+    except (OSError, ValueError):
+        silence(2)
+
+
+def silence(descriptor: int) -> None:
+    """Let a stream whose reader has gone lead nowhere: nothing fails on it again, not even at exit."""
+    with suppress(OSError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, descriptor)
+        os.close(nowhere)
 
 
 def ask_person() -> Callable[[str], str] | None:

@@ -27,6 +27,24 @@ def test_a_reader_that_goes_away_changes_no_exit_code(reader: str) -> None:
         assert done.stderr == ""
 
 
+@pytest.mark.parametrize(
+    ("arguments", "code"),
+    [
+        ("--help", 0),
+        ("record --help", 0),
+        ("qualify", 2),
+        ("plan --station nope --against tia-6a-cord", 2),
+        ("identify TCPIP::127.0.0.1::1::SOCKET", 4),
+        ("qualify --station simulated --specimen cord-2m --against tia-6a-cord --length-m 2", 0),
+    ],
+)
+@pytest.mark.parametrize("reader", ["true", "head -n 1"])
+def test_nor_when_it_read_help_errors_and_progress_too(reader: str, arguments: str, code: int) -> None:
+    done = shell(f"{sys.executable} -m benchsweep {arguments} 2>&1 | {reader}")
+    assert done.returncode == code
+    assert done.stderr == ""
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
 def test_a_result_that_cannot_be_written_is_said_in_words() -> None:
     done = shell(f"{LIMITS} > /dev/full")
