@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
+
+from benchsweep.cli import main
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -27,3 +33,35 @@ def own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monke
         monkeypatch.setenv(name, str(home / name.lower()))
     monkeypatch.chdir(home)
     return home
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a command gave back."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.out)
+
+
+Run = Callable[..., Answer]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Run a command line in this process, through the real entry point."""
+
+    def call(*arguments: object) -> Answer:
+        monkeypatch.setattr("sys.argv", ["benchsweep", *map(str, arguments)])
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as stop:
+            main()
+        captured = capsys.readouterr()
+        code = stop.value.code
+        return Answer(code if isinstance(code, int) else 0, captured.out, captured.err)
+
+    return call

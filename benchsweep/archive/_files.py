@@ -13,6 +13,8 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
+from filelock import BaseFileLock, FileLock, Timeout
+
 from benchsweep.errors import ArchiveError, ArchiveLocked
 
 __all__ = [
@@ -20,6 +22,7 @@ __all__ = [
     "add_file",
     "add_name",
     "file_stem",
+    "lock_beside",
     "make_folder",
     "numbered",
     "refuse_file",
@@ -225,3 +228,26 @@ def _sync_folder(folder: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def lock_beside(folder: Path, doing: str) -> BaseFileLock:
+    """Take the lock that stands beside `folder`; it is freed when the process ends, however it ends.
+
+    Parameters
+    ----------
+    doing
+        What another run that has it would be doing: "measuring", "recording".
+
+    Raises
+    ------
+    ArchiveLocked
+        Another run has it.
+    """
+    lock = FileLock(folder.with_suffix(".lock"))
+    try:
+        lock.acquire(blocking=False)
+    except Timeout as error:
+        raise ArchiveLocked(
+            f"{folder}: another run is {doing} this at the moment", hint="Wait until it ends, or stop it."
+        ) from error
+    return lock

@@ -7,13 +7,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Self
 
-from filelock import BaseFileLock, FileLock, Timeout
-
 from benchsweep.archive._convert import hookup_tree, read_hookup_node, read_job
-from benchsweep.archive._files import replace_file, storage_errors
+from benchsweep.archive._files import lock_beside, replace_file, storage_errors
 from benchsweep.archive._notes import JobNotes, notes_from_bytes, notes_to_bytes
 from benchsweep.archive._tree import opened, to_bytes
-from benchsweep.errors import ArchiveLocked, RecordDamaged, RecordNewer
+from benchsweep.errors import RecordDamaged, RecordNewer
 from benchsweep.records import RawHookup
 
 __all__ = ["Journal"]
@@ -65,7 +63,7 @@ class Journal:
         self.restarted = False
         with storage_errors(self.folder, "keeping unfinished work"):
             self.folder.mkdir(parents=True, exist_ok=True)
-            self._lock = self._locked()
+            self._lock = lock_beside(self.folder, "measuring")
             try:
                 if afresh or (self.folder / _DONE).exists():
                     self._drop()
@@ -119,17 +117,6 @@ class Journal:
 
     def __exit__(self, *_: object) -> None:
         self.close()
-
-    def _locked(self) -> BaseFileLock:
-        lock = FileLock(self.folder.with_suffix(".lock"))
-        try:
-            lock.acquire(blocking=False)
-        except Timeout as error:
-            raise ArchiveLocked(
-                f"{self.folder}: another run is measuring this at the moment",
-                hint="Wait until it ends, or stop it.",
-            ) from error
-        return lock
 
     def discard(self) -> None:
         """Delete all hookups, and the folder when nothing else is in it: the job is done.

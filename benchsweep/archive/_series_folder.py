@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Self
 
 import numpy as np
-from filelock import BaseFileLock, FileLock, Timeout
 
 from benchsweep.archive._files import (
     add_name,
     file_stem,
+    lock_beside,
     make_folder,
     numbered,
     replace_file,
@@ -29,7 +29,7 @@ from benchsweep.archive._series_convert import (
 )
 from benchsweep.archive._series_pack import damage_of, pack, refuse_damage
 from benchsweep.archive._tree import content_digest, opened, to_bytes
-from benchsweep.errors import ArchiveError, ArchiveLocked, RecordDamaged
+from benchsweep.errors import ArchiveError, RecordDamaged
 from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 
 __all__ = ["HEAD", "SeriesWriter", "SweepFiles", "sweep_bytes"]
@@ -157,7 +157,7 @@ class SeriesWriter:
         self._files: SweepFiles | None = None
         with storage_errors(self.folder, "keeping unfinished work"):
             make_folder(self.folder)
-            self._lock = self._locked()
+            self._lock = lock_beside(self.folder, "recording")
         try:
             self._clean()
             if afresh:
@@ -318,17 +318,6 @@ class SeriesWriter:
         if self._files is None:
             raise ArchiveError(f"{self.folder}: no series has been begun", hint="Record one first.")
         return self._files
-
-    def _locked(self) -> BaseFileLock:
-        lock = FileLock(self.folder.with_suffix(".lock"))
-        try:
-            lock.acquire(blocking=False)
-        except Timeout as error:
-            raise ArchiveLocked(
-                f"{self.folder}: another run is recording this at the moment",
-                hint="Wait until it ends, or stop it.",
-            ) from error
-        return lock
 
     def _clean(self) -> None:
         """Drop what a killed run left behind: half files, and a folder that was being dropped."""

@@ -15,8 +15,7 @@ import pytest
 import pyvisa
 
 from benchsweep.simulator import list_families
-
-from .conftest import Answer
+from tests.conftest import Answer
 
 
 @contextmanager

@@ -9,8 +9,7 @@ import pytest
 
 from benchsweep.records import Hookup
 from benchsweep.simulator import BenchOptions, running_bench
-
-from .conftest import Answer, Run
+from tests.conftest import Answer, Run
 
 STATION = """
 schema = 1

@@ -20,8 +20,7 @@ import pytest
 
 from benchsweep.archive import read_record, write_record
 from benchsweep.simulator import BenchOptions, running_bench
-
-from .conftest import Run
+from tests.conftest import Run
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from benchsweep.simulator.analyzer import Channel, CommandTable, Instrument
+from benchsweep.simulator.analyzer import CommandTable, Instrument
 from benchsweep.simulator.families.shared import (
     CORRECTION_COMMANDS,
     EXTENSION_COMMANDS,
@@ -18,12 +18,15 @@ from benchsweep.simulator.families.shared import (
     SEGMENT_COMMANDS,
     SWEEP_MODE_COMMANDS,
     channel_of,
+    channels_in_use,
     decibels,
+    delete,
     device_attribute,
     interleaved,
     parameter_text,
     parse_parameter,
     parse_ports,
+    select,
     stimulus_commands,
     trace,
 )
@@ -57,24 +60,6 @@ def _define(call: _Call) -> None:
     channel.measurements[name] = parse_parameter(parameter, call.device.bench.ports)
 
 
-def _named(channel: Channel, name: str) -> str:
-    if name not in channel.measurements:
-        raise ScpiFault(-224, f"{name[:40]}: no measurement of that name")
-    return name
-
-
-def _select(call: _Call) -> None:
-    channel = channel_of(call)
-    channel.selected = _named(channel, call.arguments[0])
-
-
-def _delete(call: _Call) -> None:
-    channel = channel_of(call)
-    name = _named(channel, call.arguments[0])
-    del channel.measurements[name]
-    channel.selected = None if channel.selected == name else channel.selected
-
-
 def _delete_all(call: _Call) -> None:
     for channel in call.device.channels.values():
         channel.measurements.clear()
@@ -89,11 +74,6 @@ def _catalog(call: _Call) -> str:
 def _feed(call: _Call) -> None:
     if not any(call.arguments[0] in channel.measurements for channel in call.device.channels.values()):
         raise ScpiFault(-224, f"{call.arguments[0][:40]}: no measurement of that name")
-
-
-def _channels_in_use(call: _Call) -> str:
-    used = [str(number) for number, channel in call.device.channels.items() if channel.measurements]
-    return string_text(",".join(used))
 
 
 # -- data --------------------------------------------------------------------------------------------------
@@ -138,18 +118,18 @@ _MEASUREMENTS: CommandTable = (
     Command(f"{_CALCULATE}:PARameter[:DEFine]:EXTended", _define, takes=(_TEXT, Name())),
     Command(
         f"{_CALCULATE}:PARameter:SELect",
-        _select,
+        select,
         lambda call: string_text(channel_of(call).selected or ""),
         takes=(_TEXT,),
     ),
     Command(f"{_CALCULATE}:PARameter:CATalog[:EXTended]", query=_catalog),
     Command(f"{_CALCULATE}:PARameter:DELete:ALL", _delete_all),
-    Command(f"{_CALCULATE}:PARameter:DELete[:NAME]", _delete, takes=(_TEXT,)),
+    Command(f"{_CALCULATE}:PARameter:DELete[:NAME]", delete, takes=(_TEXT,)),
     Command("DISPlay:WINDow{window}:TRACe{trace}:FEED", _feed, takes=(_TEXT,)),
     Command("DISPlay:WINDow{window}:TRACe{trace}:DELete", lambda call: None),
     Command("DISPlay:WINDow{window}[:STATe]", lambda call: None, takes=(_BOOLEAN,)),
     device_attribute("DISPlay:ENABle", _BOOLEAN, "display"),
-    Command("SYSTem:CHANnels:CATalog", query=_channels_in_use),
+    Command("SYSTem:CHANnels:CATalog", query=channels_in_use),
     Command(
         "SYSTem:CAPability:HARDware:PORTs:COUNt",
         query=lambda call: call.device.bench.ports,

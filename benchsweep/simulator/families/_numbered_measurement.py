@@ -17,6 +17,7 @@ from benchsweep.simulator.families.shared import (
     SEGMENT_COMMANDS,
     SWEEP_MODE_COMMANDS,
     channel_of,
+    channels_in_use,
     decibels,
     device_attribute,
     interleaved,
@@ -90,11 +91,6 @@ def _catalog(call: _Call) -> str:
     return ",".join(map(str, sorted(numbers)))
 
 
-def _channels_in_use(call: _Call) -> str:
-    used = [str(number) for number, channel in call.device.channels.items() if channel.measurements]
-    return string_text(",".join(used))
-
-
 async def _complex_data(call: _Call) -> Answer:
     channel, ports = _defined(call)
     await call.device.fresh(channel)
@@ -135,7 +131,7 @@ _MEASUREMENTS: CommandTable = (
     Command("DISPlay:MEASure{measurement}:FEED", _check_feed, takes=(Integer(Limits(1, 16, 1)),), optional=1),
     Command("DISPlay:WINDow{window}[:STATe]", lambda call: None, takes=(_BOOLEAN,)),
     device_attribute("DISPlay:ENABle", _BOOLEAN, "display"),
-    Command("SYSTem:CHANnels:CATalog", query=_channels_in_use),
+    Command("SYSTem:CHANnels:CATalog", query=channels_in_use),
     Command("SYSTem:CAPability:HARDware:PORTs:COUNt", query=lambda call: call.device.bench.ports),
     Command("SYSTem:CAPability:HARDware:PORTs:INTernal:COUNt", query=lambda call: call.device.bench.ports),
 )

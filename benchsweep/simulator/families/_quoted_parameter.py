@@ -17,19 +17,22 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.analyzer import Channel, CommandTable, Instrument
+from benchsweep.simulator.analyzer import CommandTable, Instrument
 from benchsweep.simulator.families.shared import (
     CORRECTION_COMMANDS,
     SEGMENT_COMMANDS,
     attribute,
     channel_of,
     decibels,
+    delete,
     device_attribute,
     extension_time,
     interleaved,
+    named,
     parameter_text,
     parse_parameter,
     parse_ports,
+    select,
     set_continuous,
     setting,
     stimulus_commands,
@@ -91,24 +94,6 @@ def _define(call: _Call) -> None:
     ports = parse_parameter(parameter.strip().upper(), call.device.bench.ports, underscore=True)
     channel.measurements[name] = ports
     channel.selected = name
-
-
-def _named(channel: Channel, name: str) -> str:
-    if name not in channel.measurements:
-        raise ScpiFault(-224, f"{name[:40]}: no trace of that name")
-    return name
-
-
-def _select(call: _Call) -> None:
-    channel = channel_of(call)
-    channel.selected = _named(channel, call.arguments[0])
-
-
-def _delete(call: _Call) -> None:
-    channel = channel_of(call)
-    name = _named(channel, call.arguments[0])
-    del channel.measurements[name]
-    channel.selected = None if channel.selected == name else channel.selected
 
 
 def _delete_in_channel(call: _Call) -> None:
@@ -173,7 +158,7 @@ async def _selected_data(call: _Call) -> Answer:
 async def _named_data(call: _Call) -> Answer:
     name, kind = call.arguments
     channel = await call.device.fresh(channel_of(call))
-    return _shown(call, trace(channel, *channel.measurements[_named(channel, name)]), kind)
+    return _shown(call, trace(channel, *channel.measurements[named(channel, name)]), kind)
 
 
 async def _channel_data(call: _Call) -> Answer:
@@ -257,7 +242,7 @@ _TRACES: CommandTable = (
     Command(f"{_CALCULATE}:PARameter:SDEFine", _define, takes=(_TEXT, _TEXT)),
     Command(
         f"{_CALCULATE}:PARameter:SELect",
-        _select,
+        select,
         lambda call: _quoted(channel_of(call).selected or ""),
         takes=(_TEXT,),
     ),
@@ -265,7 +250,7 @@ _TRACES: CommandTable = (
     Command(f"{_CALCULATE}:PARameter:DELete:ALL", _delete_all),
     Command(f"{_CALCULATE}:PARameter:DELete:CALL", _delete_in_channel),
     Command(f"{_CALCULATE}:PARameter:DELete:SGRoup", _delete_group),
-    Command(f"{_CALCULATE}:PARameter:DELete", _delete, takes=(_TEXT,)),
+    Command(f"{_CALCULATE}:PARameter:DELete", delete, takes=(_TEXT,)),
     Command(
         f"{_CALCULATE}:PARameter:DEFine:SGRoup",
         _define_group,

@@ -15,6 +15,7 @@ from benchsweep.simulator.families.shared._formats import (
     LENGTH_FORMAT_COMMANDS,
     WORD_FORMAT_COMMANDS,
 )
+from benchsweep.simulator.families.shared._names import channels_in_use, delete, named, select
 from benchsweep.simulator.families.shared._parameters import parameter_text, parse_parameter, parse_ports
 from benchsweep.simulator.families.shared._readings import decibels, interleaved, trace
 from benchsweep.simulator.families.shared._segments import SEGMENT_COMMANDS, SEGMENT_LIST_COMMANDS
@@ -42,15 +43,19 @@ __all__ = [
     "WORD_FORMAT_COMMANDS",
     "attribute",
     "channel_of",
+    "channels_in_use",
     "complex_data",
     "decibels",
+    "delete",
     "device_attribute",
     "extension_time",
     "formatted_data",
     "interleaved",
+    "named",
     "parameter_text",
     "parse_parameter",
     "parse_ports",
+    "select",
     "set_continuous",
     "setting",
     "stimulus_commands",
