@@ -30,7 +30,7 @@ from benchsweep.instrument._settings import (
     refuse_cause,
     refuse_changes,
 )
-from benchsweep.instrument._status import Events, register, switched_on
+from benchsweep.instrument._status import Events, register
 from benchsweep.instrument._sweeping import run_sweep
 from benchsweep.instrument.families import Family, recognise
 from benchsweep.instrument.links import Link, open_link, with_messages
@@ -152,8 +152,7 @@ class Analyzer:
     @property
     def was_switched_on(self) -> bool:
         """True when the analyzer had been switched on since anybody last asked: it may not be warm yet."""
-        told = [item.answer for item in self.identity.evidence if item.probe == "*ESR?"]
-        return any(switched_on(self.link.address, answer) for answer in told)
+        return self.identity.was_switched_on
 
     @property
     def frequency_hz(self) -> NDArray[np.float64]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from benchsweep.errors import BadAnswer, PowerCycled
 from benchsweep.instrument.links import Link
 
-__all__ = ["COMPLETE", "ERRORS", "Events", "register", "switched_on"]
+__all__ = ["COMPLETE", "ERRORS", "Events", "register"]
 
 # Standard event status register (IEEE 488.2): bits.
 COMPLETE = 0x01
@@ -64,8 +64,3 @@ def register(address: str, answer: str) -> int:
             hint="Answers are out of step, or the instrument does not follow IEEE 488.2.",
         )
     return int(answer)
-
-
-def switched_on(address: str, answer: str) -> bool:
-    """Tell whether an answer to ``*ESR?`` says that the instrument was switched on since the last."""
-    return bool(register(address, answer) & _POWER_ON)
