@@ -37,12 +37,18 @@ __all__ = [
 _APP = "benchsweep"
 _EXAMPLES = "The shipped files are examples; `benchsweep info` says where they stand."
 # Kinds whose files stand at the top level of a checkout and under _shipped/ in a wheel.
-_TOP_LEVEL = {"fixtures": "fixtures", "port-maps": "fixtures/port-maps", "kits": "calibrations/kits"}
+_TOP_LEVEL = {
+    "fixtures": "fixtures",
+    "port-maps": "fixtures/port-maps",
+    "kits": "calibrations/kits",
+    "checks": "calibrations/checks",
+}
 # Kinds whose files are package data of a room.
 _IN_PACKAGE = {
     "families": "instrument/families",
     "requirements": "limits/tables",
     "stations": "qualification/stations",
+    "budgets": "uncertainty/budgets",
     "benches": "simulator/bench/benches",
     "specimens": "simulator/specimen/specimens",
 }

@@ -5,7 +5,7 @@ Shapes use the same letters everywhere: ``n_freq`` points, ``n_port`` ports;
 """
 
 from benchsweep.records._analyzer import AnalyzerIdentity, Probe, Spacing, SweepSegment, SweepSettings
-from benchsweep.records._calibration import Calibration, ErrorTerms
+from benchsweep.records._calibration import Calibration, ErrorTerms, StandardTerm
 from benchsweep.records._change import Extreme, LineFit, SeriesChange, SeriesCourse, SeriesSummary
 from benchsweep.records._grading import LimitCurve, Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
 from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
@@ -31,6 +31,7 @@ from benchsweep.records._series import (
     UnfinishedSeries,
 )
 from benchsweep.records._trace import Parameter, Trace
+from benchsweep.records._uncertainty import Contribution, Interval
 
 __all__ = [
     "CONTACTS_OF_PAIR",
@@ -38,11 +39,13 @@ __all__ = [
     "AnalyzerIdentity",
     "BalancedPort",
     "Calibration",
+    "Contribution",
     "End",
     "ErrorTerms",
     "EventKind",
     "Extreme",
     "Hookup",
+    "Interval",
     "Leg",
     "LimitCurve",
     "LineFit",
@@ -66,6 +69,7 @@ __all__ = [
     "SeriesSweep",
     "Spacing",
     "Specimen",
+    "StandardTerm",
     "SweepSegment",
     "SweepSettings",
     "Trace",

@@ -38,13 +38,19 @@ class VerdictRow:
     frequency_hz, value, limit
         Where that is, the measured value there, the limit there.
     expanded_uncertainty
-        k = 2 uncertainty of `value` in its unit; None when no budget was evaluated.
+        k = 2 uncertainty of `value` in its unit, the larger of both sides; None when no budget was evaluated.
     outcome
         Outcome of this row.
     standing
         Standing of the limit line: ``published``, ``common-practice`` or ``from-memory``.
     note
         In words, why a row is undecided or why no point counted; empty otherwise.
+    uncertainty_low, uncertainty_high
+        The value lies between `value` - `uncertainty_low` and `value` + `uncertainty_high` with a probability
+        of 95 %; None without a budget. Infinite where the residual errors may be as large as the signal.
+    guard_band
+        w of ILAC-G8:09/2019 at the point that decides, in the unit of the value; None where the decision rule
+        has none or no budget was evaluated.
     """
 
     parameter: Parameter
@@ -58,6 +64,9 @@ class VerdictRow:
     outcome: Outcome
     standing: str
     note: str = ""
+    uncertainty_low: float | None = None
+    uncertainty_high: float | None = None
+    guard_band: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,16 +22,22 @@ class Hookup:
         Counts from 1 within its plan.
     connections
         Analyzer port number -> what is attached to it: a leg label (``A:36.6``) for a specimen, or
-        ``open``, ``short``, ``load``, ``thru 5`` (a through connection to analyzer port 5) for a calibration.
-        Ports that are not listed are not swept.
+        a mode of a balanced port behind a balun (``A:36/d``), a standard of a calibration (``open``, ``short``,
+        ``load``, ``thru 5``: a through connection to analyzer port 5), or a check standard
+        (``check pad A:12.1``). Ports that are not listed are not swept.
+    terminations
+        Balanced port (``A:36``) -> name of the terminator on it, for balanced ports that are attached to no
+        analyzer port and sit on a terminator that has a name. Others sit on what the fixture says.
     """
 
     number: int
     connections: Mapping[int, str]
+    terminations: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     def __post_init__(self) -> None:
-        ordered = dict(sorted(self.connections.items()))
-        object.__setattr__(self, "connections", MappingProxyType(ordered))
+        for name in ("connections", "terminations"):
+            ordered = dict(sorted(getattr(self, name).items()))
+            object.__setattr__(self, name, MappingProxyType(ordered))
 
     @property
     def analyzer_ports(self) -> tuple[int, ...]:
@@ -74,6 +80,10 @@ class RawSweep:
     state
         Question -> answer: the settings of the analyzer as it stated them before the sweep and again, the
         same, after it.
+    switch_terms
+        ``(n_freq, n, n)`` complex128, [point, port j, driven port i]: wave that the analyzer sends back into
+        the specimen at j over the wave that it receives there, a_j / b_j, uncorrected; zero on the diagonal.
+        None where they were not measured.
     """
 
     frequency_hz: NDArray[np.float64]
@@ -82,12 +92,15 @@ class RawSweep:
     taken_at: str
     seconds: float
     state: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    switch_terms: NDArray[np.complex128] | None = None
 
     def __post_init__(self) -> None:
-        n = len(self.analyzer_ports)
-        grid = frozen_grid(self.frequency_hz)
-        object.__setattr__(self, "frequency_hz", grid)
-        object.__setattr__(self, "s", frozen_array(self.s, np.complex128, (grid.size, n, n), "s"))
+        shape = (np.size(self.frequency_hz), len(self.analyzer_ports), len(self.analyzer_ports))
+        object.__setattr__(self, "frequency_hz", frozen_grid(self.frequency_hz))
+        object.__setattr__(self, "s", frozen_array(self.s, np.complex128, shape, "s"))
+        if self.switch_terms is not None:
+            ratios = frozen_array(self.switch_terms, np.complex128, shape, "switch_terms")
+            object.__setattr__(self, "switch_terms", ratios)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

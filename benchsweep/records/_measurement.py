@@ -65,7 +65,8 @@ class Measurement:
     station, operator
         Names; operator may be empty.
     corrected
-        Single-ended matrix at the legs of the specimen, 50 ohm, all partial hookups assembled.
+        All partial hookups assembled: the single-ended matrix at the legs of the specimen, 50 ohm; or, behind
+        baluns, the matrix of its modes (``A:12/d``, 100 ohm; ``A:12/c``, 25 ohm).
     hookups
         Raw sweeps as received; empty for an import.
     calibration
@@ -86,6 +87,10 @@ class Measurement:
         The confirmation of the cautions; None for an import and for the simulated bench.
     incidents
         What went wrong while measuring and was overcome, one sentence each, in order.
+    budget_toml
+        Text of the uncertainty budget as used; empty when there was none.
+    verification
+        What the last verification of the calibration found, in words; empty when there was none.
     """
 
     specimen: Specimen
@@ -105,3 +110,5 @@ class Measurement:
     source_file: str = ""
     safety: SafetyConfirmation | None = None
     incidents: tuple[str, ...] = ()
+    budget_toml: str = ""
+    verification: str = ""

@@ -1,0 +1,1 @@
+"""From the terms of an uncertainty budget to an expanded uncertainty of every trace."""
