@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, cast, get_args
 
 import numpy as np
@@ -17,12 +17,14 @@ from benchsweep.records import (
     Hookup,
     Measurement,
     Probe,
+    Quantity,
     RawHookup,
     RawSweep,
     SafetyConfirmation,
     SMatrix,
     Spacing,
     Specimen,
+    StandardTerm,
     SweepSegment,
     SweepSettings,
 )
@@ -52,6 +54,8 @@ __all__ = [
 ]
 
 _TERMS = ("directivity", "source_match", "load_match", "reflection_tracking")
+_STANDARD_COMPLEX = ("nominal", *_TERMS, "transmission_tracking")
+_STANDARD_REAL = ("real", "imaginary")
 
 
 def measurement_tree(measurement: Measurement) -> dict[str, Block]:
@@ -65,6 +69,7 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
                 "station": measurement.station,
                 "operator": measurement.operator,
                 "source_file": measurement.source_file,
+                "verification": measurement.verification,
             }
         ),
         "/specimen": specimen_block(measurement.specimen),
@@ -77,6 +82,7 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
             }
         ),
         "/fixture": Block(data={"toml": measurement.fixture_toml}),
+        "/budget": Block(data={"toml": measurement.budget_toml}),
         "/consistency": table_block(measurement.consistency_db, "leg", "residual_db"),
         "/ambient": table_block(measurement.ambient, "name", "value"),
         "/software": software_block(measurement.software),
@@ -127,6 +133,8 @@ def read_measurement_node(root: Node) -> Measurement:
         safety=None if safety is None else read_safety(safety),
         # Records of the first days have no such group.
         incidents=() if incidents is None else incidents.texts("text"),
+        budget_toml=root.child("budget").long_text("toml") if root.contains("budget") else "",
+        verification=root.text("verification") if root.has("verification") else "",
     )
 
 
@@ -155,7 +163,52 @@ def calibration_tree(calibration: Calibration, at: str = "") -> dict[str, Block]
             }
         ),
         f"{at}/residuals": table_block(calibration.residuals_db, "name", "value_db"),
+        f"{at}/standards": _standard_terms_block(calibration.standard_terms, terms.frequency_hz.size),
     }
+
+
+def _standard_terms_block(terms: Sequence[StandardTerm], n_freq: int) -> Block:
+    """Return the group of what is known of the standards: one row of each array for each term."""
+    arrays = {
+        name: np.array([getattr(term, name) for term in terms], dtype=kind).reshape(len(terms), n_freq)
+        for names, kind in ((_STANDARD_COMPLEX, np.complex128), (_STANDARD_REAL, np.float64))
+        for name in names
+    }
+    return Block(
+        data={
+            "standard": tuple(term.standard for term in terms),
+            "quantity": tuple(term.quantity for term in terms),
+            "same_piece": np.array([term.same_piece for term in terms], dtype=np.int64),
+            **arrays,
+        }
+    )
+
+
+def _read_standard_terms(node: Node | None) -> tuple[StandardTerm, ...]:
+    if node is None:  # as in calibrations of the first days
+        return ()
+    quantities = node.texts("quantity")
+    wrong = sorted(set(quantities) - set(get_args(Quantity)))
+    if wrong:
+        raise node.wrong("quantity", f"{wrong[0]!r} is no quantity of a standard")
+    rows = {name: node.array(name, np.complex128, 2) for name in _STANDARD_COMPLEX}
+    rows |= {name: node.array(name, np.float64, 2) for name in _STANDARD_REAL}
+    return tuple(
+        StandardTerm(
+            standard=standard,
+            quantity=cast("Quantity", quantity),
+            same_piece=bool(same_piece),
+            **{name: array[at] for name, array in rows.items()},
+        )
+        for at, (standard, quantity, same_piece) in enumerate(
+            zip(
+                node.texts("standard"),
+                quantities,
+                node.array("same_piece", np.int64, 1).tolist(),
+                strict=True,
+            )
+        )
+    )
 
 
 def read_calibration_node(node: Node) -> Calibration:
@@ -177,6 +230,7 @@ def read_calibration_node(node: Node) -> Calibration:
         residuals_db=node.table("residuals", "name", "value_db"),
         # Calibrations of the first days were never reached through relays.
         reached=node.text("reached") if node.has("reached") else "",
+        standard_terms=_read_standard_terms(node.optional("standards")),
     )
 
 
@@ -189,6 +243,8 @@ def hookup_tree(raw: RawHookup, at: str = "", job: Mapping[str, str] | None = No
             {
                 "connected_port": np.array(list(connections), dtype=np.int64),
                 "connected_to": tuple(connections.values()),
+                "terminated_port": tuple(raw.hookup.terminations),
+                "terminated_by": tuple(raw.hookup.terminations.values()),
                 "analyzer_ports": np.array(sweep.analyzer_ports, dtype=np.int64),
                 "frequency_hz": sweep.frequency_hz,
                 "s": sweep.s,
@@ -206,7 +262,11 @@ def read_hookup_node(node: Node) -> RawHookup:
     """Read what `hookup_tree` describes."""
     ports = node.array("connected_port", np.int64, 1).tolist()
     return RawHookup(
-        Hookup(node.whole("number"), dict(zip(ports, node.texts("connected_to"), strict=True))),
+        Hookup(
+            node.whole("number"),
+            dict(zip(ports, node.texts("connected_to"), strict=True)),
+            _read_terminations(node),
+        ),
         RawSweep(
             frequency_hz=node.array("frequency_hz", np.float64, 1),
             s=node.array("s", np.complex128, 3),
@@ -216,6 +276,12 @@ def read_hookup_node(node: Node) -> RawHookup:
             state=read_state(node),
         ),
     )
+
+
+def _read_terminations(node: Node) -> dict[str, str]:
+    if not node.contains("terminated_port"):  # as in records of the first days
+        return {}
+    return dict(zip(node.texts("terminated_port"), node.texts("terminated_by"), strict=True))
 
 
 def read_job(root: Node) -> dict[str, str]:

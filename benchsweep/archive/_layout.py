@@ -74,6 +74,24 @@ def _calibration(at: str) -> tuple[Item, ...]:
         ),
         Item(f"{at}/residuals/name", "k", "text", "", "which quality figure of the calibration"),
         Item(f"{at}/residuals/value_db", "k", "float64", "dB", "its value, more negative is better"),
+        *_standards(f"{at}/standards"),
+    )
+
+
+def _standards(at: str) -> tuple[Item, ...]:
+    residual = "residual left by a deviation of one"
+    return (
+        Item(f"{at}/standard", "k", "text", "", "standard of the kit, for each of its doubtful figures"),
+        Item(f"{at}/quantity", "k", "text", "", "which figure of it: reflection or transmission"),
+        Item(f"{at}/same_piece", "k", "int64", "1", "1: one piece served all ports; 0: each port its own"),
+        Item(f"{at}/nominal", "k,f", "complex128", "1", "what the kit defines"),
+        Item(f"{at}/real", "k,f", "float64", "1", "standard uncertainty of its real part"),
+        Item(f"{at}/imaginary", "k,f", "float64", "1", "standard uncertainty of its imaginary part"),
+        Item(f"{at}/directivity", "k,f", "complex128", "1", f"{residual}: directivity"),
+        Item(f"{at}/source_match", "k,f", "complex128", "1", f"{residual}: source match"),
+        Item(f"{at}/load_match", "k,f", "complex128", "1", f"{residual}: load match"),
+        Item(f"{at}/reflection_tracking", "k,f", "complex128", "1", f"{residual}: reflection, relative"),
+        Item(f"{at}/transmission_tracking", "k,f", "complex128", "1", f"{residual}: transmission, relative"),
     )
 
 
@@ -91,6 +109,8 @@ def _hookup(at: str) -> tuple[Item, ...]:
             "",
             "what is attached to it: a leg such as A:36.6, or a standard",
         ),
+        Item(f"{at}/terminated_port", "k", "text", "", "balanced port on a terminator that has a name"),
+        Item(f"{at}/terminated_by", "k", "text", "", "name of that terminator"),
         Item(f"{at}/analyzer_ports", "p", "int64", "1", "analyzer port of each row and column of s"),
         Item(f"{at}/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
         Item(
@@ -132,6 +152,7 @@ _SPECIMEN = (
 _FIXTURE = (
     Item("/fixture/toml", "scalar", "text", "", "the fixture definition as used: port map, terminations"),
 )
+_BUDGET = (Item("/budget/toml", "scalar", "text", "", "the uncertainty budget as used; empty without one"),)
 _SAFETY = (
     Item("/safety@by", "-", "text", "", "who confirmed the cautions; absent for imports and simulation"),
     Item("/safety@at", "-", "text", "", "ISO 8601 time in UTC"),
@@ -157,6 +178,7 @@ _RECORD = (
     Item("/@station", "-", "text", "", "name of the station"),
     Item("/@operator", "-", "text", "", "who measured; may be empty"),
     Item("/@source_file", "-", "text", "", "name of the imported file; empty for a measurement"),
+    Item("/@verification", "-", "text", "", "what the last verification of the calibration found; or empty"),
     *_SPECIMEN,
     Item("/corrected/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
     Item("/corrected/ports", "l", "text", "", "leg of each row and column of s: end, pair and contact"),
@@ -171,6 +193,7 @@ _RECORD = (
     *_analyzer("; the group is absent for an import"),
     *_settings("/sweep", "as read back; the group is absent for an import"),
     *_FIXTURE,
+    *_BUDGET,
     *_calibration("/calibration"),
     *_hookup("/hookups/{n}"),
     Item("/consistency/leg", "k", "text", "", "leg measured in more than one hookup"),

@@ -5,7 +5,7 @@ Shapes use the same letters everywhere: ``n_freq`` points, ``n_port`` ports;
 """
 
 from benchsweep.records._analyzer import AnalyzerIdentity, Probe, Spacing, SweepSegment, SweepSettings
-from benchsweep.records._calibration import Calibration, ErrorTerms, StandardTerm
+from benchsweep.records._calibration import Calibration, ErrorTerms, Quantity, StandardTerm
 from benchsweep.records._change import Extreme, LineFit, SeriesChange, SeriesCourse, SeriesSummary
 from benchsweep.records._grading import LimitCurve, Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
 from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
@@ -56,6 +56,7 @@ __all__ = [
     "Parameter",
     "Plan",
     "Probe",
+    "Quantity",
     "RawHookup",
     "RawSweep",
     "SMatrix",

@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 from benchsweep.records._analyzer import SweepSettings
 from benchsweep.records._arrays import frozen_array, frozen_grid
 
-__all__ = ["Calibration", "ErrorTerms", "StandardTerm"]
+__all__ = ["Calibration", "ErrorTerms", "Quantity", "StandardTerm"]
+
+Quantity = Literal["reflection", "transmission"]
+"""Which figure of a standard a `StandardTerm` is about."""
 
 _RESIDUALS = ("directivity", "source_match", "load_match", "reflection_tracking", "transmission_tracking")
 
@@ -63,8 +66,8 @@ class ErrorTerms:
 class StandardTerm:
     """How well one figure of a calibration standard is known, and what its deviation does to a calibration.
 
-    A standard that deviates by ``x`` (complex, small) from its definition leaves these residual error terms in
-    everything that is corrected afterwards. With the source at port s the corrected matrix is off by
+    A standard that deviates by ``x`` (complex, small) from its definition leaves these residual error terms
+    in everything that is corrected afterwards. With the source at port s the corrected matrix is off by
 
         E[s, s] = directivity_s + reflection_tracking_s S[s, s] + sum_k S[s, k] match_k S[k, s]
         E[j, s] = transmission_tracking_js S[j, s] + sum_k S[j, k] match_k S[k, s]
@@ -89,7 +92,7 @@ class StandardTerm:
     """
 
     standard: str
-    quantity: Literal["reflection", "transmission"]
+    quantity: Quantity
     nominal: NDArray[np.complex128]
     real: NDArray[np.float64]
     imaginary: NDArray[np.float64]

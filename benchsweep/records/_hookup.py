@@ -21,10 +21,10 @@ class Hookup:
     number
         Counts from 1 within its plan.
     connections
-        Analyzer port number -> what is attached to it: a leg label (``A:36.6``) for a specimen, or
-        a mode of a balanced port behind a balun (``A:36/d``), a standard of a calibration (``open``, ``short``,
-        ``load``, ``thru 5``: a through connection to analyzer port 5), or a check standard
-        (``check pad A:12.1``). Ports that are not listed are not swept.
+        Analyzer port number -> what is attached to it: a leg of the specimen (``A:36.6``), a mode of a
+        balanced port behind a balun (``A:36/d``), a standard of a calibration (``open``, ``short``, ``load``,
+        ``thru 5``: a through connection to analyzer port 5), or a check standard (``check pad A:12.1``).
+        Ports that are not listed are not swept.
     terminations
         Balanced port (``A:36``) -> name of the terminator on it, for balanced ports that are attached to no
         analyzer port and sit on a terminator that has a name. Others sit on what the fixture says.

@@ -24,6 +24,7 @@ from benchsweep.records import (
     SafetyConfirmation,
     SMatrix,
     Specimen,
+    StandardTerm,
     SweepSegment,
     SweepSettings,
     balanced_ports,
@@ -35,6 +36,19 @@ CREATED = "2026-03-01T12:30:05Z"
 
 def noise(rng: np.random.Generator, *shape: int) -> np.ndarray:
     return 0.1 * (rng.normal(size=shape) + 1j * rng.normal(size=shape))
+
+
+def standard_term(rng: np.random.Generator, points: int, *, same_piece: bool = True) -> StandardTerm:
+    residuals = ("directivity", "source_match", "load_match", "reflection_tracking", "transmission_tracking")
+    return StandardTerm(
+        standard="load" if same_piece else "thru",
+        quantity="reflection" if same_piece else "transmission",
+        real=np.abs(noise(rng, points)),
+        imaginary=np.abs(noise(rng, points)),
+        same_piece=same_piece,
+        nominal=noise(rng, points),
+        **{name: noise(rng, points) for name in residuals},
+    )
 
 
 def calibration(rng: np.random.Generator, points: int = 3, ports: int = 4, **changes: object) -> Calibration:
@@ -57,6 +71,7 @@ def calibration(rng: np.random.Generator, points: int = 3, ports: int = 4, **cha
         "settings": SweepSettings(1e6, 500e6, points, 1e3, 4, -5.0),
         "terms": terms,
         "residuals_db": {"load port 3": -78.25, "thru 1-2": -80.1, "thru 1-3": -np.inf},
+        "standard_terms": (standard_term(rng, points), standard_term(rng, points, same_piece=False)),
     }
     return Calibration(**(content | changes))
 
@@ -72,7 +87,7 @@ def raw_hookup(rng: np.random.Generator, number: int = 1, points: int = 3, ports
         0.125,
         {"SENS1:BWID?": "+1.0E3", "FORM?": "REAL,64"},
     )
-    return RawHookup(Hookup(number, connections), sweep)
+    return RawHookup(Hookup(number, connections, {"B:36": "T1", "B:78": "T2 spare"}), sweep)
 
 
 def measurement(
@@ -115,6 +130,8 @@ def measurement(
             "M. Lindqvist", CREATED, ("No voltage is present.", "Wrist strap worn.")
         ),
         "incidents": ("hookup 2: connection lost; opened again",),
+        "budget_toml": 'schema = 1\nname = "bench 2"\n',
+        "verification": "used: largest ratio 0.4",
         "software": {"benchsweep": "0.1.0", "numpy": np.__version__},
     }
     return Measurement(**(content | changes))
