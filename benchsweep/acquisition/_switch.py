@@ -64,6 +64,7 @@ class SimulatedSwitch:
 
     def __init__(self, link: Callable[[], Link]) -> None:
         self._link = link
+        self._terminators = False
 
     def connect(self, hookup: Hookup, *, total: int) -> Done:
         """Make the connections and check that the bench has them.
@@ -122,6 +123,10 @@ class SimulatedSwitch:
         self._link().write_checked(f'BENCh:SPECimen "{doubled}"', doing=f"inserting specimen {specimen}")
 
     def _make(self, hookup: Hookup, doing: str) -> None:
+        if hookup.terminations or self._terminators:
+            named = ",".join(f"{port}={name}" for port, name in hookup.terminations.items())
+            self._link().write_checked(f'BENCh:TERMinate "{named}"', doing=doing)
+            self._terminators = bool(named)
         self._link().write_checked(f'BENCh:CONNect "{_spell(hookup)}"', doing=doing)
         self.confirm(hookup)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
-from benchsweep.records import Hookup, Leg, parse_leg
+from benchsweep.records import BalancedPort, Hookup, Leg, ModePort, parse_leg
 
 __all__ = ["describe", "name_ports"]
 
@@ -44,8 +44,11 @@ def describe(hookup: Hookup, before: Mapping[int, str] | None, *, total: int, ch
             steps.append("Leave the connections as they are.")
     if check:
         steps.append(f"Check that these and no others stand: {'; '.join(_steps(now, _stands))}.")
-    specimen = any(_leg(target) for target in now.values())
-    if specimen:
+    specimen = any(_leg(target) or _mode(target) for target in now.values())
+    if hookup.terminations:
+        each = ", ".join(f"{name} on {port}" for port, name in hookup.terminations.items())
+        steps.append(f"Put or leave these terminators: {each}.")
+    elif specimen:
         steps.append("Every contact of the specimen without an analyzer port carries its termination.")
     words = [f"Hookup {hookup.number} of {total}"]
     if specimen and before is None:
@@ -61,8 +64,12 @@ def _steps(changes: Mapping[int, str], words: Callable[[str, Mapping[int, str]],
         leg = _leg(target)
         if leg is not None:
             key = str(leg.port)
-        elif target.startswith("thru "):
-            key = "thru " + " ".join(map(str, sorted((port, int(target.split()[1])))))
+        elif (mode := _mode(target)) is not None:
+            key = str(mode.port)
+        elif target.startswith("check "):
+            key = target.rpartition(" ")[0]
+        elif " " in target:
+            key = f"{target.partition(' ')[0]} between"
         else:
             key = target
         groups.setdefault(key, {})[port] = target
@@ -72,8 +79,7 @@ def _steps(changes: Mapping[int, str], words: Callable[[str, Mapping[int, str]],
 def _take_off(what: str, ports: Mapping[int, str]) -> str:
     if ":" in what:
         return f"Take {name_ports(ports)} off {what} and put the terminations on {what}."
-    thing = "thru" if what.startswith("thru") else f"{what} standard"
-    return f"Take the {thing} off {name_ports(ports)}."
+    return f"Take the {_thing(what)} off {name_ports(ports)}."
 
 
 def _put_on(what: str, ports: Mapping[int, str]) -> str:
@@ -81,9 +87,22 @@ def _put_on(what: str, ports: Mapping[int, str]) -> str:
     if legs:
         each = " and ".join(f"analyzer port {port} to contact {leg.contact}" for port, leg in legs)
         return f"Attach {each} of {what} (end {legs[0][1].port.end}), in place of the terminations there."
-    if what.startswith("thru"):
-        return f"Connect {name_ports(ports)} with the thru."
-    return f"Put the {what} standard on {name_ports(ports)}."
+    modes = [(port, mode) for port, target in ports.items() if (mode := _mode(target)) is not None]
+    if modes:
+        return (
+            f"Attach the balun of {name_ports(ports)} to {what} (end {modes[0][1].port.end}), in place of "
+            "the terminations there."
+        )
+    if what.startswith("check "):
+        each = " and ".join(f"{name_ports([port])} to {target.split()[-1]}" for port, target in ports.items())
+        return f"Attach the {_thing(what)}: {each}."
+    if what.startswith("exchange "):
+        return f"Put the exchange standard (one leg short, one leg open) on the balun of {name_ports(ports)}."
+    if " " in what and len(ports) > 2:  # behind baluns with taps both modes are joined at once
+        return f"Join the balanced terminals of {name_ports(ports)} by the {_thing(what)}."
+    if " " in what:
+        return f"Connect {name_ports(ports)} with the {_thing(what)}."
+    return f"Put the {_thing(what)} on {name_ports(ports)}."
 
 
 def _stands(what: str, ports: Mapping[int, str]) -> str:
@@ -91,9 +110,21 @@ def _stands(what: str, ports: Mapping[int, str]) -> str:
     if legs:
         each = " and ".join(f"port {port} on contact {leg.contact}" for port, leg in legs)
         return f"{each} of {what}"
-    if what.startswith("thru"):
-        return f"the thru between {name_ports(ports)}"
-    return f"the {what} standard on {name_ports(ports)}"
+    if ":" in what:
+        return f"the balun of {name_ports(ports)} on {what}"
+    if what.startswith("check "):
+        each = " and ".join(f"port {port} on {target.split()[-1]}" for port, target in ports.items())
+        return f"{each} of the {_thing(what)}"
+    if " " in what:
+        return f"the {_thing(what)} between {name_ports(ports)}"
+    return f"the {_thing(what)} on {name_ports(ports)}"
+
+
+def _thing(what: str) -> str:
+    """Return what a person takes into the hand."""
+    if what.startswith("check "):
+        return f"check standard {what.removeprefix('check ')}"
+    return what.split()[0] if " " in what else f"{what} standard"
 
 
 def _thru_move(before: Mapping[int, str], now: Mapping[int, str]) -> str | None:
@@ -111,6 +142,17 @@ def _thru_move(before: Mapping[int, str], now: Mapping[int, str]) -> str | None:
 def _leg(target: str) -> Leg | None:
     try:
         return parse_leg(target)
+    except ValueError:
+        return None
+
+
+def _mode(target: str) -> ModePort | None:
+    port, slash, mode = target.partition("/")
+    if not slash or mode not in ("d", "c") or " " in target:
+        return None
+    end, _, pair = port.partition(":")
+    try:
+        return ModePort(BalancedPort("A" if end == "A" else "B", pair), "d" if mode == "d" else "c")
     except ValueError:
         return None
 

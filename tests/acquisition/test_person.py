@@ -85,6 +85,36 @@ class TestPerson:
             "  1. Move the end of the thru from port 2 to port 3; its other end stays on port 1."
         ]
 
+    def test_calibration_behind_tapped_baluns(self) -> None:
+        words = told(
+            *make_calibration_plan((1, 2, 3, 4), two_port=("thru", "exchange"), taps={1: 2, 3: 4}).hookups
+        )
+        assert words[3].splitlines()[2] == (
+            "  2. Join the balanced terminals of analyzer ports 1 to 4 by the thru."
+        )
+        assert words[4].splitlines()[1:] == [
+            "  1. Take the thru off analyzer ports 1 to 4.",
+            "  2. Put the exchange standard (one leg short, one leg open) on the balun of analyzer ports 1 "
+            "and 2.",
+        ]
+
+    def test_baluns_and_named_terminators(self) -> None:
+        plan = make_plan([(1,), (2,)], balanced_ports(), baluns=True, terminators=tuple("abcdef"))
+        first = told(plan.hookups[0])[0].splitlines()
+        assert first[3] == (
+            "  2. Attach the balun of analyzer port 1 to A:12 (end A), in place of the terminations there."
+        )
+        assert first[-1] == (
+            "  4. Put or leave these terminators: a on A:45, b on A:78, c on B:12, d on B:36, e on B:45, "
+            "f on B:78."
+        )
+
+    def test_check_standards(self) -> None:
+        words = told(Hookup(1, {1: "check pad A:12.1", 2: "check pad A:12.2"}))[0].splitlines()
+        assert words[2] == (
+            "  2. Attach the check standard pad: analyzer port 1 to A:12.1 and analyzer port 2 to A:12.2."
+        )
+
     def test_an_interrupted_move_is_told_anew_from_nothing(self) -> None:
         plan = make_plan([(1, 2), (3, 4)], balanced_ports())
         words: list[str] = []

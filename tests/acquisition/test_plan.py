@@ -124,3 +124,59 @@ def test_calibration_of_one_port_or_twice_the_same() -> None:
         make_calibration_plan((1,))
     with pytest.raises(UsageError):
         make_calibration_plan((1, 2, 2))
+
+
+@pytest.mark.parametrize(("ports", "hookups"), [(2, 28), (4, 6), (8, 1)])
+def test_baluns_take_one_analyzer_port_each(ports: int, hookups: int) -> None:
+    plan = make_plan([(port,) for port in range(1, ports + 1)], balanced_ports(), baluns=True)
+    assert len(plan.hookups) == hookups
+    words = {word for hookup in plan.hookups for word in hookup.connections.values()}
+    assert words == {f"{port}/d" for port in balanced_ports()}
+
+
+def test_a_tapped_balun_brings_both_modes() -> None:
+    plan = make_plan([(1, 2), (3, 4)], [BalancedPort("A", "12"), BalancedPort("B", "12")], baluns=True)
+    assert [dict(hookup.connections) for hookup in plan.hookups] == [
+        {1: "A:12/d", 2: "A:12/c", 3: "B:12/d", 4: "B:12/c"}
+    ]
+
+
+def test_calibration_behind_tapped_baluns() -> None:
+    plan = make_calibration_plan(
+        (1, 2, 3, 4), one_port=("open", "load"), two_port=("thru", "exchange"), taps={1: 2, 3: 4}
+    )
+    assert [dict(hookup.connections) for hookup in plan.hookups] == [
+        dict.fromkeys((1, 2, 3, 4), "open"),
+        dict.fromkeys((1, 2, 3, 4), "load"),
+        {1: "thru 3", 3: "thru 1", 2: "thru 4", 4: "thru 2"},
+        {1: "exchange 2", 2: "exchange 1"},
+        {3: "exchange 4", 4: "exchange 3"},
+    ]
+    # Two standards on two baluns, both ends of one thru, the exchange standard on each balun.
+    assert plan.matings == 4 + 2 + 2
+
+
+def test_every_two_port_standard_joins_the_lowest_port_with_each_other() -> None:
+    plan = make_calibration_plan((1, 2, 3), one_port=("reflect",), two_port=("thru", "line-1"))
+    assert [dict(hookup.connections) for hookup in plan.hookups] == [
+        dict.fromkeys((1, 2, 3), "reflect"),
+        {1: "thru 2", 2: "thru 1"},
+        {1: "thru 3", 3: "thru 1"},
+        {1: "line-1 2", 2: "line-1 1"},
+        {1: "line-1 3", 3: "line-1 1"},
+    ]
+
+
+def test_terminators_with_names_sit_on_every_port_that_is_not_attached() -> None:
+    names = ("T1", "T2", "T3", "T4")
+    plan = make_plan(slots(4), balanced_ports(), terminators=names)
+    everything = {str(port) for port in balanced_ports()}
+    before: dict[str, str] = {}
+    for hookup, now in zip(plan.hookups, attached(plan), strict=True):
+        assert set(hookup.terminations) == everything - set(now.values())
+        assert sorted(hookup.terminations.values()) == list(names)
+        stays = set(before) & set(hookup.terminations)
+        assert all(before[port] == hookup.terminations[port] for port in stays)
+        before = dict(hookup.terminations)
+    with pytest.raises(UsageError, match="3 named terminators"):
+        make_plan(slots(4), balanced_ports(), terminators=names[:3])
