@@ -46,6 +46,7 @@ __all__ = [
     "read_software",
     "read_specimen",
     "read_state",
+    "read_terminations",
     "safety_block",
     "settings_block",
     "software_block",
@@ -248,6 +249,7 @@ def hookup_tree(raw: RawHookup, at: str = "", job: Mapping[str, str] | None = No
                 "analyzer_ports": np.array(sweep.analyzer_ports, dtype=np.int64),
                 "frequency_hz": sweep.frequency_hz,
                 "s": sweep.s,
+                **({} if sweep.switch_terms is None else {"switch_terms": sweep.switch_terms}),
                 "state_question": tuple(sweep.state),
                 "state_answer": tuple(sweep.state.values()),
             },
@@ -265,7 +267,7 @@ def read_hookup_node(node: Node) -> RawHookup:
         Hookup(
             node.whole("number"),
             dict(zip(ports, node.texts("connected_to"), strict=True)),
-            _read_terminations(node),
+            read_terminations(node),
         ),
         RawSweep(
             frequency_hz=node.array("frequency_hz", np.float64, 1),
@@ -274,11 +276,18 @@ def read_hookup_node(node: Node) -> RawHookup:
             taken_at=node.text("taken_at"),
             seconds=node.number("seconds"),
             state=read_state(node),
+            switch_terms=_read_switch_terms(node),
         ),
     )
 
 
-def _read_terminations(node: Node) -> dict[str, str]:
+def _read_switch_terms(node: Node) -> NDArray[np.complex128] | None:
+    # Not measured, as in records of the first days.
+    return node.array("switch_terms", np.complex128, 3) if node.contains("switch_terms") else None
+
+
+def read_terminations(node: Node) -> dict[str, str]:
+    """Return balanced port -> name of the terminator on it, of a hookup."""
     if not node.contains("terminated_port"):  # as in records of the first days
         return {}
     return dict(zip(node.texts("terminated_port"), node.texts("terminated_by"), strict=True))

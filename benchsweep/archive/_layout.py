@@ -120,6 +120,14 @@ def _hookup(at: str) -> tuple[Item, ...]:
             "1",
             "raw S-parameters as received, [point, receiving port, driven port], uncorrected",
         ),
+        Item(
+            f"{at}/switch_terms",
+            "f,p,p",
+            "complex128",
+            "1",
+            "wave that a port not driven sends back over the wave that it receives, [point, that port, "
+            "driven port], uncorrected; the diagonal is 0; absent: not measured",
+        ),
         Item(f"{at}/state_question", "k", "text", "", "question about the settings of the analyzer"),
         Item(f"{at}/state_answer", "k", "text", "", "what it answered before the sweep and again after it"),
     )
@@ -215,6 +223,8 @@ _SERIES_HEAD = (
     Item("/hookup@number", "-", "int64", "1", "number of the hookup, from 1"),
     Item("/hookup/connected_port", "p", "int64", "1", "analyzer port, for each connection"),
     Item("/hookup/connected_to", "p", "text", "", "what was attached to it: a leg such as A:36.6"),
+    Item("/hookup/terminated_port", "k", "text", "", "balanced port on a terminator that has a name"),
+    Item("/hookup/terminated_by", "k", "text", "", "name of that terminator"),
     Item("/grid/frequency_hz", "f", "float64", "Hz", "frequency of each point of every sweep"),
     *_analyzer(),
     *_settings("/settings", "as read back"),

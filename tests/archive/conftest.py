@@ -76,6 +76,10 @@ def calibration(rng: np.random.Generator, points: int = 3, ports: int = 4, **cha
     return Calibration(**(content | changes))
 
 
+def switch_terms(points: int, ports: int) -> np.ndarray:
+    return noise(np.random.default_rng(7), points, ports, ports) * (1.0 - np.eye(ports))
+
+
 def raw_hookup(rng: np.random.Generator, number: int = 1, points: int = 3, ports: int = 4) -> RawHookup:
     legs = LEGS[4 * (number - 1) % 16 :]
     connections = {port: legs[(port - 1) % len(legs)] for port in range(1, ports + 1)}
@@ -86,6 +90,8 @@ def raw_hookup(rng: np.random.Generator, number: int = 1, points: int = 3, ports
         CREATED,
         0.125,
         {"SENS1:BWID?": "+1.0E3", "FORM?": "REAL,64"},
+        # Every other hookup has switch terms, as most have none.
+        switch_terms(points, ports) if number % 2 else None,
     )
     return RawHookup(Hookup(number, connections, {"B:36": "T1", "B:78": "T2 spare"}), sweep)
 

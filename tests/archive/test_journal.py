@@ -50,9 +50,10 @@ def test_a_hookup_of_an_earlier_version_is_gone_on_from(
     shutil.copy(EARLIER, tmp_path / "hookup-001.h5")
     with Journal(tmp_path, JOB) as journal:
         assert journal.resumed
-        # It was written before terminators had names.
+        # It was written before terminators had names and switch terms were kept.
         plain = Hookup(hookups[0].hookup.number, hookups[0].hookup.connections)
-        assert build.same(journal.finished()[1], replace(hookups[0], hookup=plain))
+        sweep = replace(hookups[0].sweep, switch_terms=None)
+        assert build.same(journal.finished()[1], replace(hookups[0], hookup=plain, sweep=sweep))
         journal.save(hookups[1])
     assert list(Journal(tmp_path, JOB).finished()) == [1, 2]
 
