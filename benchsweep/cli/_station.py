@@ -37,7 +37,9 @@ def address_of(
     held = _DEFAULT_SPECIMEN
     if specimen is not None and (specimen in list_specimens() or _is_specimen_file(specimen)):
         held = specimen
-    with running_bench(BenchOptions(specimen=held)) as bench:
+    keys = station.simulated
+    options = BenchOptions(bench=keys.bench, specimen=held, family=keys.family, ports=keys.ports)
+    with running_bench(options) as bench:
         progress(f"embedded bench at {bench.address}, holding the simulated specimen {held}")
         yield station.at_own_bench(bench.address)
 

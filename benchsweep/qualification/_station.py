@@ -36,16 +36,53 @@ class FixtureKeys(Definition):
 
 
 class CalibrationKeys(Definition):
-    """``[calibration]``: kit, age rule, and what to do when there is none."""
+    """``[calibration]``: kit, method (the kit's own by default), age rule, what to do when there is none."""
 
     kit: str
+    method: str | None = None
     max_age_hours: float = Field(gt=0)
     when_missing: Literal["refuse", "calibrate"] = "refuse"
     folder: str | None = None
 
 
+class UncertaintyKeys(Definition):
+    """``[uncertainty]``: name or path of the budget; without one no uncertainty is stated."""
+
+    budget: str = ""
+
+    def budget_toml(self) -> str:
+        """Return the text of the budget; empty without one.
+
+        Raises
+        ------
+        UnknownName, DefinitionError
+        """
+        if not self.budget:
+            return ""
+        from benchsweep.uncertainty import load_budget
+
+        path = find_definition("budgets", self.budget)
+        load_budget(str(path))
+        return path.read_text(encoding="utf-8")
+
+
+class DecisionKeys(Definition):
+    """``[decision]``: how a verdict is made where the command does not say."""
+
+    rule: Literal["simple", "guard-band", "four-way"] = "simple"
+    factor: float = Field(default=1.0, ge=0, le=10)
+
+
+class SimulatedKeys(Definition):
+    """``[simulated]``: the embedded bench that is started where no address is given."""
+
+    bench: str = "default"
+    ports: Literal[2, 4, 8, 16] = 16
+    family: str = "named-measurement"
+
+
 class Station(Definition):
-    """A bench: analyzer, sweep, switch, fixture and calibration rules. ``station.toml``."""
+    """A bench: analyzer, sweep, switch, fixture, rules of calibration and decision. ``station.toml``."""
 
     schema_: Literal[1] = Field(alias="schema")
     name: str = Field(min_length=1, max_length=60, pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]*$")
@@ -55,6 +92,9 @@ class Station(Definition):
     switch: SwitchKeys
     fixture: FixtureKeys
     calibration: CalibrationKeys
+    uncertainty: UncertaintyKeys = UncertaintyKeys()
+    decision: DecisionKeys = DecisionKeys()
+    simulated: SimulatedKeys = SimulatedKeys()
     _called: str = PrivateAttr(default="")
     _embedded: bool = PrivateAttr(default=False)
 
