@@ -5,8 +5,9 @@ number and the standing of each line. The code holds a closed set of forms that 
 margins are unrounded; losses are positive dB, delay and skew ns; a positive margin is good.
 """
 
+from benchsweep.limits._decision import DECISION_RULES, SIMPLE, Decision
 from benchsweep.limits._forms import Constant, CordNext, LogLine, Powers, VoltageSum
-from benchsweep.limits._grade import DECISION_RULES, grade
+from benchsweep.limits._grade import Assess, grade
 from benchsweep.limits._requirement import (
     Band,
     Exemption,
@@ -21,9 +22,12 @@ from benchsweep.limits._values import LimitValue, limit_curve, limit_value
 
 __all__ = [
     "DECISION_RULES",
+    "SIMPLE",
+    "Assess",
     "Band",
     "Constant",
     "CordNext",
+    "Decision",
     "Exemption",
     "LimitLine",
     "LimitValue",

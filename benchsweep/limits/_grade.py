@@ -1,18 +1,20 @@
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
 from itertools import combinations, permutations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.errors import UsageError
-from benchsweep.limits._requirement import LimitLine, Requirement, Standing, worst_standing
+from benchsweep.limits._decision import SIMPLE, Decision
+from benchsweep.limits._judge import judged, worst_outcome
+from benchsweep.limits._margins import STRETCHES, Key, LineOnGrid, Margins, margins_of, undecided_row
+from benchsweep.limits._requirement import LimitLine, Requirement
 from benchsweep.limits._values import checked_length, length_for
 from benchsweep.records import (
     FOUR_PAIRS,
     End,
+    Interval,
     Outcome,
     Parameter,
     Trace,
@@ -21,19 +23,15 @@ from benchsweep.records import (
     WiringReport,
 )
 
-__all__ = ["DECISION_RULES", "grade"]
+__all__ = ["Assess", "grade"]
 
-DECISION_RULES: tuple[str, ...] = ("simple",)
-"""What `grade` knows. ``simple``: a margin of zero or more passes (ILAC-G8:09/2019, 4.2.1)."""
-
-Key = tuple[Parameter, End | None, tuple[str, ...]]
+Assess = Callable[[Sequence[tuple[Trace, NDArray[np.intp]]]], Sequence[Interval]]
+"""From some points of some traces (indices into the grid of the trace) to their expanded uncertainties."""
 
 _ENDS: tuple[End, ...] = ("A", "B")
 _ORDERED = frozenset({Parameter.FEXT, Parameter.ACR_N, Parameter.ACR_F})
 _WITHOUT_END = frozenset({Parameter.DELAY, Parameter.SKEW})
 _COMBINED = frozenset({Parameter.NEXT, Parameter.SKEW})
-# How far the ends of the sweep may miss the ends of a line, relative.
-_EDGE = 1e-6
 
 
 def expected_keys(parameter: Parameter) -> tuple[Key, ...]:
@@ -54,8 +52,9 @@ def grade(
     specimen: str,
     record: str = "",
     length_m: float | None = None,
-    decision_rule: str = "simple",
+    decision: Decision = SIMPLE,
     wiring: WiringReport | None = None,
+    assess: Assess | None = None,
 ) -> Verdict:
     """Grade every trace that `requirement` limits.
 
@@ -64,88 +63,83 @@ def grade(
     the four pairs or ends makes an undecided row, and so does a sweep that does not reach over the whole
     line, unless what was measured fails already.
 
+    A rule with a guard band looks at up to five points of a trace, the smallest margin of each fifth of it;
+    the worst outcome of them is that of the row, see `Decision`. Limits are one-sided, so the guard band is
+    the factor times the expanded uncertainty on the side of the limit: how much lower a value may be that has
+    a minimum, how much higher one that has a maximum. A row always tells margin, value and uncertainty of its
+    worst-margin point, and in its note when another point decided. Limits that contain the uncertainty
+    already (key ``contains_uncertainty``) get no guard band.
+
     The whole fails when a row fails or the wiring check found a fault: a cord with a reversed pair can have
-    perfect losses. It is undecided when a row is. Wiring that could not be told is noted and changes nothing.
+    perfect losses. Then come conditional fails, then undecided rows, then conditional passes. Wiring that
+    could not be told is noted and changes nothing.
+
+    Parameters
+    ----------
+    decision
+        How results are decided.
+    assess
+        Called once with all points whose uncertainty is wanted; None when there is no budget: then a rule
+        with a guard band accepts nothing.
 
     Raises
     ------
     UsageError
-        A limit needs a length and none was given, the length makes no sense, or the decision rule is unknown.
+        A limit needs a length and none was given, or the length makes no sense.
     """
     length_m = checked_length(length_m)
-    if decision_rule not in DECISION_RULES:
-        raise UsageError(
-            f"no decision rule named {decision_rule!r}", hint=f"There are: {', '.join(DECISION_RULES)}."
-        )
     measured: dict[Key, Trace] = {(t.parameter, t.end, t.pairs): t for t in traces}
-    rows: list[VerdictRow] = []
+    found: list[Margins | VerdictRow] = []
     for line in requirement.lines:
-        rows += _grade_line(line, length_for(requirement, line, length_m), measured)
+        guarded = assess is not None and decision.has_guard_band
+        stretches = STRETCHES if guarded and not requirement.allows_for_uncertainty(line) else 1
+        found += _margins(line, length_for(requirement, line, length_m), measured, stretches)
+    requests = [(item.trace, item.points) for item in found if isinstance(item, Margins)]
+    intervals = iter(assess(requests) if assess is not None and requests else [])
+    rows = [
+        item
+        if isinstance(item, VerdictRow)
+        else judged(
+            item,
+            decision,
+            None if assess is None else next(intervals),
+            contains_uncertainty=requirement.allows_for_uncertainty(item.line),
+        )
+        for item in found
+    ]
     return Verdict(
         record=record,
         specimen=specimen,
         requirement=requirement.name,
-        decision_rule=decision_rule,
+        decision_rule=str(decision),
         length_m=length_m if requirement.needs_length else None,
         outcome=_whole(rows, wiring),
         rows=tuple(rows),
         wiring=wiring,
-        notes=(*_wiring_notes(wiring), *_standing_notes(rows)),
+        notes=(
+            *_wiring_notes(wiring),
+            *_decision_notes(requirement, decision, assessed=assess is not None),
+            *_standing_notes(rows),
+        ),
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _OnGrid:
-    """A line evaluated on the grid of a trace.
-
-    `inside` marks the points of the grid in the line's bands; `limit` and `band` hold for those points.
-    """
-
-    frequency_hz: NDArray[np.float64]
-    inside: NDArray[np.bool_]
-    limit: NDArray[np.float64]
-    band: NDArray[np.intp]
-    uncovered: str
-
-    @classmethod
-    def of(cls, line: LimitLine, frequency_hz: NDArray[np.float64], length_m: float | None) -> _OnGrid:
-        f_mhz = frequency_hz / 1e6
-        band = line.band_of(f_mhz)
-        inside = band >= 0
-        return cls(
-            frequency_hz,
-            inside,
-            line.evaluate(f_mhz[inside], length_m),
-            band[inside],
-            _uncovered(line, float(f_mhz[0]), float(f_mhz[-1])),
-        )
-
-
-def _uncovered(line: LimitLine, lowest_mhz: float, highest_mhz: float) -> str:
-    if highest_mhz < line.from_mhz or lowest_mhz > line.to_mhz:
-        return f"{line.from_mhz:g} to {line.to_mhz:g} MHz"
-    parts = []
-    if lowest_mhz > line.from_mhz * (1.0 + _EDGE):
-        parts.append(f"{line.from_mhz:g} to {lowest_mhz:g} MHz")
-    if highest_mhz < line.to_mhz * (1.0 - _EDGE):
-        parts.append(f"{highest_mhz:g} to {line.to_mhz:g} MHz")
-    return " and ".join(parts)
-
-
-def _grade_line(line: LimitLine, length_m: float | None, measured: Mapping[Key, Trace]) -> list[VerdictRow]:
+def _margins(
+    line: LimitLine, length_m: float | None, measured: Mapping[Key, Trace], stretches: int
+) -> list[Margins | VerdictRow]:
     expected = expected_keys(line.parameter)
     others = [key for key in measured if key[0] == line.parameter and key not in expected]
-    rows = []
-    on_grid: _OnGrid | None = None
+    found: list[Margins | VerdictRow] = []
+    on_grid: LineOnGrid | None = None
     for key in (*expected, *others):
         trace = measured.get(key)
         if trace is None:
-            rows.append(_undecided(key, line.weakest_standing, _why_missing(line.parameter)))
+            found.append(undecided_row(key, line.weakest_standing, _why_missing(line.parameter)))
             continue
         if on_grid is None or not np.array_equal(on_grid.frequency_hz, trace.frequency_hz):
-            on_grid = _OnGrid.of(line, trace.frequency_hz, length_m)
-        rows.append(_grade_trace(key, trace, line, on_grid, measured))
-    return rows
+            on_grid = LineOnGrid.of(line, trace.frequency_hz, length_m)
+        found.append(margins_of(trace, line, on_grid, measured, stretches=stretches))
+    return found
 
 
 def _why_missing(parameter: Parameter) -> str:
@@ -154,88 +148,10 @@ def _why_missing(parameter: Parameter) -> str:
     return "not measured"
 
 
-def _undecided(key: Key, standing: Standing, note: str) -> VerdictRow:
-    return VerdictRow(*key, None, None, None, None, None, Outcome.UNDECIDED, standing, note)
-
-
-def _grade_trace(
-    key: Key, trace: Trace, line: LimitLine, on_grid: _OnGrid, measured: Mapping[Key, Trace]
-) -> VerdictRow:
-    if on_grid.limit.size == 0:
-        return _undecided(key, line.weakest_standing, f"not measured from {on_grid.uncovered}")
-    value = trace.value[on_grid.inside]
-    margin = value - on_grid.limit if line.sense == "min" else on_grid.limit - value
-    standing = _standing_of(line, on_grid)
-    note = ""
-    exempt = _exempt(key, trace, line, on_grid, measured)
-    if exempt is not None and exempt.any() and line.exempt_where is not None:
-        rule = line.exempt_where
-        standing = worst_standing(standing, rule.standing)
-        deciding = str(rule.parameter).replace("_", " ")
-        note = f"does not count where {deciding} is below {rule.below:g} {rule.parameter.unit}"
-        if exempt.all():
-            if on_grid.uncovered:
-                return _undecided(key, standing, f"{note}; not measured from {on_grid.uncovered}")
-            note += ": nowhere in this measurement"
-            return VerdictRow(*key, None, None, None, None, None, Outcome.PASS, standing, note)
-        margin = np.where(exempt, np.inf, margin)
-    worst = _worst_point(margin, exempt)
-    at_hz = float(trace.frequency_hz[on_grid.inside][worst])
-    outcome = Outcome.PASS if margin[worst] >= 0.0 else Outcome.FAIL
-    if on_grid.uncovered:
-        lacking = f"not measured from {on_grid.uncovered}"
-        note = f"{note}; {lacking}" if note else lacking
-        if outcome is Outcome.PASS:
-            outcome = Outcome.UNDECIDED  # the numbers are those of the part that was measured
-    return VerdictRow(
-        *key,
-        worst_margin_db=float(margin[worst]),
-        frequency_hz=at_hz,
-        value=float(value[worst]),
-        limit=float(on_grid.limit[worst]),
-        expanded_uncertainty=None,
-        outcome=outcome,
-        standing=standing,
-        note=note,
-    )
-
-
-def _worst_point(margin: NDArray[np.float64], exempt: NDArray[np.bool_] | None) -> int:
-    worst = int(np.argmin(margin))
-    if exempt is not None and exempt[worst]:  # every point that counts has an infinite margin
-        worst = int(np.argmin(exempt))
-    return worst
-
-
-def _standing_of(line: LimitLine, on_grid: _OnGrid) -> Standing:
-    if all(band.standing is None for band in line.bands):
-        return line.standing
-    used = [line.bands[number].standing or line.standing for number in np.unique(on_grid.band)]
-    return worst_standing(*used)
-
-
-def _exempt(
-    key: Key, trace: Trace, line: LimitLine, on_grid: _OnGrid, measured: Mapping[Key, Trace]
-) -> NDArray[np.bool_] | None:
-    """Return which points inside do not count; None without such a rule or without the values it needs."""
-    if line.exempt_where is None:
-        return None
-    _, end, pairs = key
-    other: End = "A" if end == "B" else "B"
-    for at in (end, other):
-        deciding = measured.get((line.exempt_where.parameter, at, pairs[:1]))
-        if deciding is not None and np.array_equal(deciding.frequency_hz, trace.frequency_hz):
-            return np.asarray(deciding.value[on_grid.inside] < line.exempt_where.below)
-    return None
-
-
 def _whole(rows: Sequence[VerdictRow], wiring: WiringReport | None) -> Outcome:
-    faulty = wiring is not None and any(finding.kind != "unclear" for finding in wiring.findings)
-    if faulty or any(row.outcome is Outcome.FAIL for row in rows):
+    if wiring is not None and any(finding.kind != "unclear" for finding in wiring.findings):
         return Outcome.FAIL
-    if any(row.outcome is Outcome.UNDECIDED for row in rows):
-        return Outcome.UNDECIDED
-    return Outcome.PASS
+    return worst_outcome(row.outcome for row in rows)
 
 
 def _wiring_notes(wiring: WiringReport | None) -> list[str]:
@@ -247,6 +163,19 @@ def _wiring_notes(wiring: WiringReport | None) -> list[str]:
         for kind in kinds
     ]
     return notes if wiring.checked or notes else ["the wiring was not checked"]
+
+
+def _decision_notes(requirement: Requirement, decision: Decision, *, assessed: bool) -> list[str]:
+    if not (assessed or decision.has_guard_band):
+        return []
+    holding = [line.parameter for line in requirement.lines if requirement.allows_for_uncertainty(line)]
+    if not (decision.has_guard_band and holding):
+        return [decision.statement]
+    named = ", ".join(str(parameter).replace("_", " ") for parameter in holding)
+    return [
+        decision.statement,
+        f"no guard band is taken where the limit contains the uncertainty of measurement already: {named}",
+    ]
 
 
 def _standing_notes(rows: Sequence[VerdictRow]) -> list[str]:

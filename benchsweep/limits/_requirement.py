@@ -78,6 +78,9 @@ class LimitLine(Definition):
         The limit is not taken above / below this value.
     exempt_where
         Where the line does not count.
+    contains_uncertainty
+        True: the figures already allow for the uncertainty of measurement, so no guard band is taken; None:
+        as the requirement says.
     standing, source, note
         Standing of the figures, the document and clause or table they come from, what a reader must know.
     """
@@ -88,6 +91,7 @@ class LimitLine(Definition):
     cap: Number | None = None
     floor: Number | None = None
     exempt_where: Exemption | None = None
+    contains_uncertainty: bool | None = None
     standing: Standing
     source: Text
     note: str = ""
@@ -162,6 +166,9 @@ class Requirement(Definition):
         The weakest standing of its lines.
     source
         Documents behind all lines.
+    contains_uncertainty
+        True: the limits already allow for the uncertainty of measurement, so no guard band is taken (a second
+        allowance for the same thing would reject good parts).
     lines
         At most one for each parameter.
     """
@@ -177,6 +184,7 @@ class Requirement(Definition):
     configuration: Text
     standing: Standing
     source: Source
+    contains_uncertainty: bool = False
     lines: tuple[LimitLine, ...] = Field(min_length=1)
 
     @model_validator(mode="after")
@@ -194,6 +202,10 @@ class Requirement(Definition):
     def needs_length(self) -> bool:
         """True when a limit depends on the length of the specimen."""
         return any(line.needs_length for line in self.lines)
+
+    def allows_for_uncertainty(self, line: LimitLine) -> bool:
+        """True when the figures of `line` already contain the uncertainty of measurement."""
+        return self.contains_uncertainty if line.contains_uncertainty is None else line.contains_uncertainty
 
     def line_of(self, parameter: Parameter) -> LimitLine | None:
         """Return the line that limits `parameter`, None when there is none."""

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from benchsweep import archive, fixture, limits
-from benchsweep.errors import UsageError
 from benchsweep.qualification._bench import utc_now
 from benchsweep.qualification._qualify import Qualified, grade_all
 from benchsweep.qualification._reduction import evaluate, software_versions
@@ -29,17 +28,13 @@ def record_hash(path: Path) -> str:
 
 
 def check_decision_rule(rule: str) -> str:
-    """Return `rule` if it is one of the decision rules.
+    """Return the decision rule that `rule` names, as verdicts spell it.
 
     Raises
     ------
     UsageError
     """
-    if rule not in limits.DECISION_RULES:
-        raise UsageError(
-            f"no decision rule named {rule!r}", hint=f"There is: {', '.join(limits.DECISION_RULES)}."
-        )
-    return rule
+    return str(limits.Decision.parse(rule))
 
 
 def grade_record(

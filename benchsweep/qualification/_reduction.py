@@ -106,7 +106,7 @@ def grade_evaluation(
         specimen=measurement.specimen.identifier,
         record=record,
         length_m=length,
-        decision_rule=decision_rule,
+        decision=limits.Decision.parse(decision_rule),
         wiring=evaluation.wiring,
     )
     doubt = cabling.length_doubt(evaluation.traces, length)

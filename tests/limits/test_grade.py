@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from benchsweep.definitions import validate_model
 from benchsweep.errors import UsageError
 from benchsweep.limits import (
-    DECISION_RULES,
     Requirement,
     grade,
     limit_curve,
@@ -381,13 +380,6 @@ def test_a_length_is_needed_before_anything_else():
     for length in (0.0, -1.0, float("nan")):
         with pytest.raises(UsageError, match="length"):
             graded(cord_traces(), length_m=length)
-
-
-def test_an_unknown_decision_rule_lists_the_known_ones():
-    assert DECISION_RULES == ("simple",)
-    with pytest.raises(UsageError, match="coin") as caught:
-        graded(cord_traces(), decision_rule="coin")
-    assert "simple" in caught.value.hint
 
 
 def test_the_frequencies_of_the_traces_need_not_agree():
