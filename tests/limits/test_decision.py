@@ -115,7 +115,7 @@ def test_what_is_written_is_read_again(rule, factor):
     ],
 )
 def test_what_is_no_rule_is_refused_with_a_hint(text, words, hint):
-    with pytest.raises(UsageError, match="rule|band") as caught:
+    with pytest.raises(UsageError, match=r"rule|band") as caught:
         Decision.parse(text)
     assert words in caught.value.message
     assert hint in caught.value.hint
