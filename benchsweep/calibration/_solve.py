@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from skrf.calibration.calibration import SOLT, MultiportCal, OnePort
 
 from benchsweep.calibration._kit import Kit
+from benchsweep.calibration._methods import Method
 from benchsweep.calibration._readings import ONE_PORT_STANDARDS, Readings, gather, gather_reflections
 from benchsweep.calibration._residuals import residuals_db
 from benchsweep.calibration._standards import REFERENCE_OHM, ideal_reflections, ideal_thru
@@ -31,6 +32,7 @@ def solve(
     kit: Kit,
     hookups: Sequence[RawHookup],
     *,
+    method: Method | None = None,
     identifier: str,
     created_at: str,
     idn: str,
@@ -62,6 +64,10 @@ def solve(
     CalibrationError
         A standard is missing, was exchanged or forgotten, or the readings cannot be solved.
     """
+    if (method or kit.method) not in ("short-open-load-thru", "short-open-load"):
+        raise CalibrationError(
+            f"{method or kit.method} cannot be solved yet", hint="Choose short-open-load-thru."
+        )
     readings = gather(hookups)
     reflections = ideal_reflections(kit, readings.frequency_hz)
     thru = ideal_thru(kit, readings.frequency_hz)
@@ -91,7 +97,7 @@ def solve(
     )
 
 
-def check_reflections(kit: Kit, hookups: Sequence[RawHookup]) -> None:
+def check_reflections(kit: Kit, hookups: Sequence[RawHookup], *, method: Method | None = None) -> None:
     """Raise when open, short and load do not read as the kit says.
 
     For use as soon as they are measured, before anybody connects the throughs.
