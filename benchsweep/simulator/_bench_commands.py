@@ -26,13 +26,18 @@ _Call = Call[Instrument]
 _TEXT: Text[Any] = Text()
 _LONGEST_WAIT_S = 1e6
 _STEEPEST_DB, _STEEPEST_PS = 100.0, 1e6
+_LARGEST_STEP_K = 200.0
 
 
 def _connect(call: _Call) -> None:
+    bench = call.device.bench
     try:
-        call.device.bench.connect(call.arguments[0])
+        bench.connect(call.arguments[0])
     except ImpossibleConnection as error:
         raise ScpiFault(-224, str(error)) from error
+    mishap = call.device.faults.take(*bench.possible_mishaps)
+    if mishap:
+        bench.mishap(mishap)
 
 
 async def _exchange_specimen(call: _Call) -> None:
@@ -65,6 +70,12 @@ BENCH_COMMANDS: CommandTable = (
             Number(Limits(-_STEEPEST_DB, _STEEPEST_DB, 0.0)),
             Number(Limits(-_STEEPEST_PS, _STEEPEST_PS, 0.0)),
         ),
+    ),
+    Command(
+        "BENCh:TEMPerature",
+        lambda call: call.device.bench.warm(call.arguments[0]),
+        lambda call: float(call.device.bench.warmer_k),
+        takes=(Number(Limits(-_LARGEST_STEP_K, _LARGEST_STEP_K, 0.0), "K"),),
     ),
     Command("BENCh:TIMe", query=lambda call: float(call.device.bench.time_s)),
     Command(

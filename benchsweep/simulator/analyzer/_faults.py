@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from benchsweep.simulator.bench import MISHAPS
 from benchsweep.simulator.scpi import DROP_LINK, FaultKind
 
-__all__ = ["ANALYZER_FAULTS"]
+__all__ = ["ANALYZER_FAULTS", "HAND_FAULTS"]
 
 ANALYZER_FAULTS: Mapping[str, FaultKind] = {
     "setting-refused": FaultKind(
@@ -95,3 +96,8 @@ ANALYZER_FAULTS: Mapping[str, FaultKind] = {
         "A port extension of 20 to 100 ps at every port has been switched on.",
     ),
 }
+
+HAND_FAULTS: Mapping[str, FaultKind] = {
+    name: FaultKind("a connection made by hand (BENCh:CONNect)", seen) for name, seen in MISHAPS.items()
+}
+"""What hands do wrong at the bench: no message shows it, only the readings do."""

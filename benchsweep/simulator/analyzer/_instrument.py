@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from benchsweep.errors import BenchsweepError
 from benchsweep.simulator.analyzer._channel import Channel
-from benchsweep.simulator.analyzer._faults import ANALYZER_FAULTS
+from benchsweep.simulator.analyzer._faults import ANALYZER_FAULTS, HAND_FAULTS
 from benchsweep.simulator.analyzer._strikes import (
     STRIKES_ANY_TIME,
     STRIKES_IDLE,
@@ -80,7 +80,8 @@ class Instrument(ScpiDevice):
             "channel": style.channels, "port": bench.ports, "window": 16, "trace": 1024,
             "measurement": 1024, "segment": 201,
         }  # fmt: skip
-        super().__init__(tables, largest, ANALYZER_FAULTS, plus_signs=style.plus_signs)
+        faults = {**ANALYZER_FAULTS, **HAND_FAULTS}
+        super().__init__(tables, largest, faults, plus_signs=style.plus_signs)
         self.bench = bench
         self.style = style
         self.identity = identity
@@ -104,6 +105,10 @@ class Instrument(ScpiDevice):
     def lacks(self, fault: str) -> bool:
         """Return whether this family has no port extension that could be switched on."""
         return fault == "extension-on" and not self.style.extension_s
+
+    def repair(self) -> None:
+        """Undo what hands have done wrong at the bench."""
+        self.bench.repair()
 
     async def before_message(self, session: Session) -> None:
         """Let an armed fault strike that needs no more than a message on its way."""

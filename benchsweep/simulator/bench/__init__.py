@@ -7,8 +7,10 @@ wave ratios; nothing here knows of commands, and a specimen is whatever has a sc
 from benchsweep.simulator.bench._bench import Bench, Device, SweepRequest
 from benchsweep.simulator.bench._connections import Attached, ImpossibleConnection, parse_connections
 from benchsweep.simulator.bench._definition import BenchDefinition, load_bench
+from benchsweep.simulator.bench._mishaps import MISHAPS
 
 __all__ = [
+    "MISHAPS",
     "Attached",
     "Bench",
     "BenchDefinition",

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from benchsweep.simulator.bench._connections import Attached, parse_target
 from benchsweep.simulator.bench._definition import BenchDefinition
 
-__all__ = ["matrix_seen"]
+__all__ = ["REFERENCE_OHM", "matrix_seen"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.bench._attachments import matrix_seen
+from benchsweep.simulator.bench._attachments import REFERENCE_OHM, matrix_seen
 from benchsweep.simulator.bench._connections import (
     Attached,
     ImpossibleConnection,
@@ -29,8 +29,15 @@ from benchsweep.simulator.bench._drift import (
     receiver_change,
     with_drift,
 )
-from benchsweep.simulator.bench._error_terms import ErrorBoxes, draw_error_boxes, raw_matrix
+from benchsweep.simulator.bench._error_terms import (
+    ErrorBoxes,
+    draw_error_boxes,
+    raw_matrix,
+    reference_waves,
+    with_series_contacts,
+)
 from benchsweep.simulator.bench._kept import KeptMatrices
+from benchsweep.simulator.bench._mishaps import LooseContact, Mishaps
 
 __all__ = ["Bench", "Device", "SweepRequest"]
 
@@ -80,6 +87,10 @@ class SweepRequest:
         Specimen, what is attached where, re-connections per port, state of the drift and number of the sweep.
     slope
         By how many dB and s the receivers' readings have changed linearly.
+    loose
+        A connector that is not tight.
+    references
+        Whether the reference receivers are read too.
     """
 
     frequency_hz: Real
@@ -93,6 +104,8 @@ class SweepRequest:
     moment: Moment
     number: int
     slope: tuple[float, float]
+    loose: LooseContact | None = None
+    references: bool = False
 
     @property
     def uses_specimen(self) -> bool:
@@ -136,12 +149,14 @@ class Bench:
         self.time_s = 0.0
         self.switched = False
         self.slope = (0.0, 0.0)
+        self.warmer_k = 0.0
         self._slope_since_s = 0.0
         self._connections: dict[int, Attached] = {}
         self._matings = [0] * ports
         self._sweeps = 0
         self._wandering = Wandering(definition.drift, ports, seed)
         self._flex = Flex(seed)
+        self._mishaps = Mishaps(seed)
         self._lock = threading.Lock()
         self._kept = KeptMatrices()
         self._boxes: dict[bytes, ErrorBoxes] = {}
@@ -168,6 +183,30 @@ class Bench:
         if wanted != self._connections:
             self.time_s += self.definition.drift.seconds_per_connection
         self._connections = wanted
+        self._mishaps.connected(wanted)
+
+    @property
+    def possible_mishaps(self) -> tuple[str, ...]:
+        """What may go wrong with the connection that has just been made."""
+        return self._mishaps.possible(self._connections)
+
+    def mishap(self, name: str) -> None:
+        """Let one of `possible_mishaps` have happened while the present connection was made."""
+        self._mishaps.strike(name, self._connections)
+
+    def repair(self) -> None:
+        """Undo what mishaps have left behind."""
+        self._mishaps.repair()
+
+    def warm(self, kelvin: float) -> None:
+        """Let test cables and receivers be warmer than now at once and from now on, also without noise.
+
+        Parameters
+        ----------
+        kelvin
+            Step of the temperature; negative: colder. Steps add up in `warmer_k`.
+        """
+        self.warmer_k += kelvin
 
     def switch(self, attached: Mapping[int, Attached], duration_s: float) -> None:
         """Attach by relays: no connector is touched, so no port is re-connected."""
@@ -203,6 +242,8 @@ class Bench:
         if_bandwidth_hz: float | Real,
         readings: int,
         duration_s: float,
+        *,
+        references: bool = False,
     ) -> SweepRequest:
         """Take down what a sweep needs, and let the bench's clock run on by its duration.
 
@@ -216,6 +257,8 @@ class Bench:
             How many readings of each point are averaged.
         duration_s
             How long it takes on the bench's clock.
+        references
+            Whether the reference receivers are read too.
         """
         driven = tuple(sorted(power_dbm))
         hours = (self.time_s - self._slope_since_s) / _HOUR_S
@@ -226,15 +269,23 @@ class Bench:
             readings=readings,
             power_dbm=tuple(power_dbm[port] for port in driven),
             device=self.device,
-            connections=dict(self._connections),
+            connections=self._mishaps.really(self._connections),
             matings=tuple(self._matings),
-            moment=self._wandering.at(self.time_s),
+            moment=self._moment(),
             number=self._sweeps,
             slope=(self.slope[0] * hours, self.slope[1] * 1e-12 * hours),
+            loose=self._mishaps.loose(self._sweeps),
+            references=references,
         )
         self._sweeps += 1
         self.time_s += duration_s
         return request
+
+    def _moment(self) -> Moment:
+        moment = self._wandering.at(self.time_s)
+        if self.noiseless:
+            moment = Moment(0.0, np.zeros_like(moment.walks))
+        return replace(moment, kelvin=moment.kelvin + self.warmer_k)
 
     def is_quick(self, request: SweepRequest) -> bool:
         """Return whether `measure` would take less time than handing it to a thread and back."""
@@ -245,6 +296,9 @@ class Bench:
     def measure(self, request: SweepRequest) -> Complex:
         """Return the raw readings ``(n_freq, n_ports, n_driven)``. May be called from any thread.
 
+        Readings are over that of the reference receiver of the driven port. Where the reference receivers are
+        read too, they follow: ``(n_freq, 2 n_ports, n_driven)``.
+
         Raises
         ------
         BenchsweepError
@@ -254,20 +308,31 @@ class Bench:
             s = self._seen(request)
             boxes = self.error_boxes(request.frequency_hz)
             flex = self._flex.draws(request.matings)
-        if not self.noiseless:
+        if not self.noiseless or request.moment.kelvin:
             boxes = with_drift(
                 boxes,
                 self.definition.drift,
                 request.frequency_hz,
                 moment=request.moment,
-                flex=flex,
+                flex=np.zeros_like(flex) if self.noiseless else flex,
                 cable_delay_s=self.definition.error_terms.cable_delay_s,
             )
+        if request.loose is not None:
+            contact = request.loose.impedance_ohm(request.frequency_hz, self.ports)
+            boxes = with_series_contacts(boxes, contact, REFERENCE_OHM)
         driven = np.array([port - 1 for port in request.driven], dtype=np.intp)
         raw = raw_matrix(s, boxes, driven)
+        references = reference_waves(raw, boxes, driven) if request.references else None
         if any(request.slope):
             raw *= receiver_change(request.frequency_hz, *request.slope)[:, None, None]
-        return raw if self.noiseless else self._with_noise(raw, request)
+        if references is not None:
+            raw = np.concatenate([raw, references], axis=1)
+        if not self.noiseless:
+            raw = self._with_noise(raw, request)
+        if references is not None:
+            # Every reading is over that of this receiver, which is therefore one.
+            raw[:, self.ports + driven, np.arange(driven.size)] = 1.0
+        return raw
 
     def _seen(self, request: SweepRequest) -> Complex:
         attached = tuple(sorted(request.connections.items()))

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from benchsweep.simulator.bench._definition import ErrorTermSpread
 
-__all__ = ["ErrorBoxes", "draw_error_boxes", "raw_matrix", "with_series_contacts"]
+__all__ = ["ErrorBoxes", "draw_error_boxes", "raw_matrix", "reference_waves", "with_series_contacts"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -177,3 +177,28 @@ def raw_matrix(s: Complex, boxes: ErrorBoxes, driven: NDArray[np.intp]) -> Compl
     if boxes.leakage is not None:
         raw += boxes.leakage[:, :, driven]
     return np.asarray(raw, dtype=np.complex128)
+
+
+def reference_waves(raw: Complex, boxes: ErrorBoxes, driven: NDArray[np.intp]) -> Complex:
+    """Return what the reference receivers read, over the one of the driven port.
+
+    At a port that is not driven the test receiver reads the wave ``b`` that goes into the termination behind
+    it, and the reference receiver ``a = switch b``: the same ratio whatever is connected and whichever port
+    is driven (Marks 1997, the switch terms). Leakage reaches the test receiver only.
+
+    Parameters
+    ----------
+    raw
+        ``(n_freq, n, n_driven)`` as `raw_matrix` returns it.
+    driven
+        Indices of the driven ports.
+
+    Returns
+    -------
+    Complex
+        ``(n_freq, n, n_driven)``; one at the driven port.
+    """
+    received = raw if boxes.leakage is None else raw - boxes.leakage[:, :, driven]
+    waves = boxes.switch[:, :, None] * received
+    waves[:, driven, np.arange(driven.size)] = 1.0
+    return np.asarray(waves)
