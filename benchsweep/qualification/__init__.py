@@ -5,6 +5,7 @@ a person is asked through another, results come back as plain data.
 """
 
 from benchsweep.qualification._bench import CAUTIONS, Bench, check_station, confirmed_cautions, open_bench
+from benchsweep.qualification._budget import budget_document, budget_parameters, budget_rows
 from benchsweep.qualification._calibrate import CalibrationResult, calibrate
 from benchsweep.qualification._documents import (
     exit_code_of,
@@ -20,6 +21,7 @@ from benchsweep.qualification._lookups import (
     calibration_document,
     check_archive,
     check_kit,
+    check_method,
     info_document,
     insert_simulated_specimen,
     read_measurement,
@@ -91,12 +93,16 @@ __all__ = [
     "SystemClock",
     "TypedAmbient",
     "Wishes",
+    "budget_document",
+    "budget_parameters",
+    "budget_rows",
     "calibrate",
     "calibration_document",
     "check_archive",
     "check_decision_rule",
     "check_grid",
     "check_kit",
+    "check_method",
     "check_length",
     "check_specimen",
     "check_station",

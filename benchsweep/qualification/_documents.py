@@ -22,6 +22,7 @@ from benchsweep.records import (
 __all__ = [
     "exit_code_of",
     "identity_document",
+    "json_number",
     "limit_document",
     "plan_document",
     "record_document",
@@ -29,8 +30,8 @@ __all__ = [
 ]
 
 
-def _number(value: float | None) -> float | None:
-    """JSON knows no infinity and no NaN: both become null."""
+def json_number(value: float | None) -> float | None:
+    """Return a number for a document: JSON knows no infinity and no NaN, both become null."""
     return None if value is None or not math.isfinite(value) else float(value)
 
 
@@ -39,11 +40,14 @@ def _row(row: VerdictRow) -> dict[str, Any]:
         "parameter": str(row.parameter),
         "end": row.end,
         "pairs": list(row.pairs),
-        "worst_margin_db": _number(row.worst_margin_db),
-        "frequency_hz": _number(row.frequency_hz),
-        "value": _number(row.value),
-        "limit": _number(row.limit),
-        "expanded_uncertainty": _number(row.expanded_uncertainty),
+        "worst_margin_db": json_number(row.worst_margin_db),
+        "frequency_hz": json_number(row.frequency_hz),
+        "value": json_number(row.value),
+        "limit": json_number(row.limit),
+        "expanded_uncertainty": json_number(row.expanded_uncertainty),
+        "uncertainty_low": json_number(row.uncertainty_low),
+        "uncertainty_high": json_number(row.uncertainty_high),
+        "guard_band": json_number(row.guard_band),
         "outcome": str(row.outcome),
         "unit": row.parameter.unit,
         "standing": row.standing,
@@ -221,7 +225,7 @@ def record_document(measurement: Measurement, *, record: str) -> dict[str, Any]:
 
 
 def _numbers(values: Mapping[str, float]) -> dict[str, float | None]:
-    return {key: _number(value) for key, value in values.items()}
+    return {key: json_number(value) for key, value in values.items()}
 
 
 def exit_code_of(verdicts: Sequence[Verdict]) -> int:

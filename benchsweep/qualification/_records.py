@@ -9,6 +9,7 @@ from benchsweep import archive, fixture, limits
 from benchsweep.qualification._bench import utc_now
 from benchsweep.qualification._qualify import Qualified, grade_all
 from benchsweep.qualification._reduction import evaluate, software_versions
+from benchsweep.qualification._uncertainty import with_budget
 from benchsweep.records import Measurement, Specimen
 
 __all__ = ["check_decision_rule", "grade_record", "import_touchstone", "record_hash"]
@@ -43,14 +44,17 @@ def grade_record(
     *,
     length_m: float | None = None,
     decision_rule: str = "simple",
+    budget: str | None = None,
 ) -> Qualified:
     """Read a record, check it, grade it against each requirement; the record is not changed.
 
+    `budget` names an uncertainty budget that is used instead of the record's own.
+
     Raises
     ------
-    ArchiveError, UsageError, LimitNotDefined
+    ArchiveError, UsageError, LimitNotDefined, DefinitionError
     """
-    evaluation = evaluate(archive.read_record(path), length_m=length_m)
+    evaluation = evaluate(with_budget(archive.read_record(path), budget), length_m=length_m)
     return grade_all(evaluation, requirements, record=path, decision_rule=decision_rule)
 
 

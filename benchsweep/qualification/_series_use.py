@@ -13,6 +13,7 @@ from benchsweep.qualification._qualify import Graded, Qualified
 from benchsweep.qualification._reduction import evaluate, grade_evaluation
 from benchsweep.qualification._series_change import FOLLOWED, corrected_matrix, summarise
 from benchsweep.qualification._series_end import Recorded
+from benchsweep.qualification._uncertainty import with_budget
 from benchsweep.records import (
     Extreme,
     LineFit,
@@ -152,6 +153,7 @@ def grade_series(
     number: int | None = None,
     length_m: float | None = None,
     decision_rule: str = "simple",
+    budget: str | None = None,
 ) -> tuple[Qualified, int]:
     """Grade one sweep of a series, the last by default; the series is not changed.
 
@@ -164,7 +166,7 @@ def grade_series(
     ArchiveError, UsageError, CalibrationMismatch, FixtureError, LimitNotDefined
     """
     measurement, sweep = read_series_measurement(path, number)
-    evaluation = evaluate(measurement, length_m=length_m)
+    evaluation = evaluate(with_budget(measurement, budget), length_m=length_m)
     record = f"{path}, sweep {sweep.number}"
     doubts = _calibration_doubts(path, sweep.number)
     graded = []

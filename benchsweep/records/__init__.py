@@ -31,13 +31,14 @@ from benchsweep.records._series import (
     UnfinishedSeries,
 )
 from benchsweep.records._trace import Parameter, Trace
-from benchsweep.records._uncertainty import Contribution, Interval
+from benchsweep.records._uncertainty import BudgetRow, Contribution, Interval
 
 __all__ = [
     "CONTACTS_OF_PAIR",
     "FOUR_PAIRS",
     "AnalyzerIdentity",
     "BalancedPort",
+    "BudgetRow",
     "Calibration",
     "Contribution",
     "End",

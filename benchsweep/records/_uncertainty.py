@@ -6,8 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.records._arrays import frozen_array
+from benchsweep.records._ports import End
+from benchsweep.records._trace import Parameter
 
-__all__ = ["Contribution", "Interval"]
+__all__ = ["BudgetRow", "Contribution", "Interval"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,3 +54,34 @@ class Contribution:
     share: float
     standing: str
     source: str
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """The uncertainty budget of one trace at one frequency.
+
+    Parameters
+    ----------
+    parameter, end, pairs
+        Which trace; see `Trace`.
+    frequency_hz, value
+        Where, and the measured value there.
+    uncertainty_low, uncertainty_high
+        As in `Interval`.
+    terms
+        What contributes, the largest first.
+    """
+
+    parameter: Parameter
+    end: End | None
+    pairs: tuple[str, ...]
+    frequency_hz: float
+    value: float
+    uncertainty_low: float
+    uncertainty_high: float
+    terms: tuple[Contribution, ...]
+
+    @property
+    def expanded_uncertainty(self) -> float:
+        """The larger of both sides, k = 2."""
+        return max(self.uncertainty_low, self.uncertainty_high)

@@ -1,0 +1,127 @@
+"""From a measurement to the uncertainty of its traces: under which circumstances its budget applies."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep import fixture
+from benchsweep.definitions import find_definition
+from benchsweep.errors import DefinitionError
+from benchsweep.records import Measurement
+
+if TYPE_CHECKING:
+    from benchsweep.uncertainty import Model
+
+__all__ = ["budget_text", "uncertainty_model", "with_budget"]
+
+_Figures = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
+
+
+def budget_text(name: str) -> str:
+    """Return the text of the budget of that name, or of the TOML file that `name` is, after checking it.
+
+    Raises
+    ------
+    UnknownName, DefinitionError
+    """
+    from benchsweep.uncertainty import read_budget
+
+    path = find_definition("budgets", name)
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise DefinitionError(
+            f"{path}: cannot be read: {error}", hint="Check the path and the encoding (UTF-8)."
+        ) from error
+    read_budget(text)
+    return text
+
+
+def with_budget(measurement: Measurement, name: str | None) -> Measurement:
+    """Return the measurement with another budget than its own; as it is when `name` is None.
+
+    Raises
+    ------
+    UnknownName, DefinitionError
+    """
+    return measurement if name is None else replace(measurement, budget_toml=budget_text(name))
+
+
+def uncertainty_model(measurement: Measurement) -> Model | None:
+    """Return what states the uncertainty of every trace of `measurement`; None without a budget.
+
+    Raises
+    ------
+    DefinitionError
+        The budget or the fixture that the measurement holds is wrong.
+    FixtureError
+        The balance figures of the fixture do not cover the grid.
+    """
+    if not measurement.budget_toml:
+        return None
+    from benchsweep.uncertainty import Circumstances, Model, read_budget
+
+    calibration = measurement.calibration
+    definition = fixture.read_fixture(measurement.fixture_toml) if measurement.fixture_toml else None
+    analyzer = measurement.analyzer
+    slots = () if definition is None or analyzer is None else definition.slots(analyzer.ports)
+    return Model(
+        read_budget(measurement.budget_toml),
+        measurement.corrected,
+        Circumstances(
+            hookups=tuple(raw.hookup for raw in measurement.hookups),
+            hours_since_calibration=_hours(measurement),
+            settings=measurement.settings,
+            standard_terms=() if calibration is None else calibration.standard_terms,
+            slots=slots,
+            balance={} if definition is None else _balance(measurement, definition, slots),
+        ),
+    )
+
+
+def _hours(measurement: Measurement) -> tuple[float, ...]:
+    """Return for every hookup how many hours its sweep lies from the calibration, whichever came first."""
+    calibration = measurement.calibration
+    if calibration is None:
+        return (0.0,) * len(measurement.hookups)
+    made = _instant(calibration.created_at)
+    return tuple(
+        abs((_instant(raw.sweep.taken_at) - made).total_seconds()) / 3600.0 for raw in measurement.hookups
+    )
+
+
+def _instant(text: str) -> datetime:
+    instant = datetime.fromisoformat(text)
+    return instant if instant.tzinfo else datetime.fromisoformat(f"{text}+00:00")
+
+
+def _balance(
+    measurement: Measurement, definition: fixture.Fixture, slots: tuple[tuple[int, ...], ...]
+) -> Mapping[str, _Figures]:
+    """Return the balance at every balanced port: of its slot, or the worst of its slots."""
+    if definition.balance is None:
+        return {}
+    grid = measurement.corrected.frequency_hz
+    found: dict[str, _Figures] = {}
+    for slot in slots:
+        of_slot = fixture.balance_of(definition, grid, slot)
+        figures = (
+            of_slot.output_signal_balance,
+            of_slot.common_mode_rejection,
+            of_slot.common_mode_reflection,
+        )
+        for raw in measurement.hookups:
+            for label in {raw.hookup.connections[port] for port in slot if port in raw.hookup.connections}:
+                port = label.partition("/")[0].partition(".")[0]
+                before = found.get(port, figures)
+                osb, cmr, reflection = (
+                    np.maximum(one, other) for one, other in zip(before, figures, strict=True)
+                )
+                found[port] = (osb, cmr, reflection)
+    return found
