@@ -8,9 +8,11 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from benchsweep import __version__, cabling, calibration, fixture, limits, mixedmode
 from benchsweep.acquisition import grid_warnings
+from benchsweep.qualification._uncertainty import uncertainty_model
 from benchsweep.records import (
     Calibration,
     LimitCurve,
@@ -24,19 +26,30 @@ from benchsweep.records import (
     WiringReport,
 )
 
-__all__ = ["Evaluation", "evaluate", "grade_evaluation", "reduce_hookups", "software_versions"]
+if TYPE_CHECKING:
+    from benchsweep.uncertainty import Model
+
+__all__ = [
+    "Evaluation",
+    "evaluate",
+    "grade_evaluation",
+    "reduce_hookups",
+    "software_versions",
+    "uncertainty_model",
+]
 
 _PACKAGES = ("numpy", "scipy", "scikit-rf", "h5py", "pyvisa", "pyvisa-py")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evaluation:
-    """A measurement with everything derived from its corrected matrix."""
+    """A measurement with everything derived from its corrected matrix; no `model` without a budget."""
 
     measurement: Measurement
     mixed: SMatrix
     traces: tuple[Trace, ...]
     wiring: WiringReport
+    model: Model | None = None
 
 
 @lru_cache(maxsize=1)
@@ -68,7 +81,8 @@ def reduce_hookups(
     CalibrationMismatch, FixtureError
     """
     parts = [(raw.hookup, calibration.apply(solved.terms, raw.sweep)) for raw in hookups]
-    return fixture.assemble(parts, hookups[0].sweep.frequency_hz, definition)
+    assembled = fixture.assemble(parts, hookups[0].sweep.frequency_hz, definition)
+    return assembled.matrix, assembled.consistency_db
 
 
 def evaluate(measurement: Measurement, *, length_m: float | None = None) -> Evaluation:
@@ -83,7 +97,7 @@ def evaluate(measurement: Measurement, *, length_m: float | None = None) -> Eval
     mixed = mixedmode.to_mixed_mode(measurement.corrected)
     traces = cabling.compute_traces(mixed, length_m=known)
     wiring = cabling.check_wiring(measurement.corrected, mixed, length_m=known)
-    return Evaluation(measurement, mixed, traces, wiring)
+    return Evaluation(measurement, mixed, traces, wiring, uncertainty_model(measurement))
 
 
 def grade_evaluation(
@@ -108,6 +122,7 @@ def grade_evaluation(
         length_m=length,
         decision=limits.Decision.parse(decision_rule),
         wiring=evaluation.wiring,
+        assess=None if evaluation.model is None else evaluation.model.intervals,
     )
     doubt = cabling.length_doubt(evaluation.traces, length)
     notes = (doubt,) if doubt else _too_coarse(measurement)
