@@ -1,4 +1,4 @@
-"""From single-ended legs to differential and common modes, by label.
+"""From single-ended legs to differential and common modes, by label; modes pass through.
 
 Conventions (Bockelman and Eisenstadt, IEEE Trans. MTT 43, 1995): the differential voltage is that of the
 positive leg (first contact of the pair) over the negative one, the differential current half the difference

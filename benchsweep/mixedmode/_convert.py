@@ -23,7 +23,8 @@ def to_mixed_mode(
     Parameters
     ----------
     single_ended
-        Legs at 50 ohm in any order.
+        Legs at 50 ohm in any order; or modes already, as measured behind baluns, in any order and at any real
+        reference: they are put in order and renormalised where asked for.
     z_differential_ohm, z_common_ohm
         Reference impedances of the result. Other values than 100 and 25 change every parameter, balance most.
 
@@ -31,24 +32,27 @@ def to_mixed_mode(
     -------
     SMatrix
         Differential ports of all pairs that have both legs, end A before end B in the order 12, 36, 45, 78,
-        then their common ports. A leg whose partner is missing is left out, which leaves it on 50 ohm.
+        then their common ports. A leg whose partner is missing is left out, which leaves it on 50 ohm. Modes
+        come back all, and only those that there are: baluns whose taps are not measured give no common ones.
 
     Raises
     ------
     FixtureError
-        No pair has both its legs.
+        No pair has both its legs, or legs and modes are mixed.
     ValueError
-        A leg is not at 50 ohm, or a wanted impedance is not positive.
+        A leg is not at 50 ohm, a mode has no name, or a wanted impedance is not positive.
 
     Notes
     -----
     The plain product takes 2 ms for 16 ports and 1001 points where ``skrf.Network.se2gmm`` takes 120 ms or
     more; a property test holds both equal.
     """
-    if any(z0 != _LEG_OHM for z0 in single_ended.z0_ohm):
-        raise ValueError(f"legs must be referred to {_LEG_OHM:g} ohm before they are converted to modes")
     if not (0.0 < z_differential_ohm < np.inf and 0.0 < z_common_ohm < np.inf):
         raise ValueError("reference impedances must be positive")
+    if any("/" in label for label in single_ended.ports):
+        return _ordered_modes(single_ended, z_differential_ohm, z_common_ohm)
+    if any(z0 != _LEG_OHM for z0 in single_ended.z0_ohm):
+        raise ValueError(f"legs must be referred to {_LEG_OHM:g} ohm before they are converted to modes")
     pairs = [port for port in balanced_ports() if all(single_ended.has(leg) for leg in port.legs)]
     if not pairs:
         raise FixtureError(
@@ -63,6 +67,28 @@ def to_mixed_mode(
         s = _renormalised(s, np.array([_DIFFERENTIAL_OHM] * n + [_COMMON_OHM] * n), np.array(z0))
     labels = tuple(str(ModePort(port, mode)) for mode in get_args(Mode) for port in pairs)
     return SMatrix(single_ended.frequency_hz, s, labels, z0)
+
+
+def _ordered_modes(modes: SMatrix, z_differential_ohm: float, z_common_ohm: float) -> SMatrix:
+    """Return `modes` in the usual order at the wanted references."""
+    legs = [label for label in modes.ports if "/" not in label]
+    if legs:
+        raise FixtureError(
+            f"legs and modes are mixed: {legs[0]} among {', '.join(modes.ports)}",
+            hint="Measure all balanced ports through contacts or all through baluns.",
+        )
+    usual = [str(ModePort(port, mode)) for mode in get_args(Mode) for port in balanced_ports()]
+    unknown = [label for label in modes.ports if label not in usual]
+    if unknown:
+        raise ValueError(f"no mode of a balanced port: {', '.join(unknown)}")
+    labels = tuple(label for label in usual if label in modes.ports)
+    at = np.array([modes.ports.index(label) for label in labels])
+    s = modes.s[:, at[:, np.newaxis], at]
+    old = np.array(modes.z0_ohm, dtype=np.float64)[at]
+    new = np.array([z_differential_ohm if label.endswith("/d") else z_common_ohm for label in labels])
+    if not np.array_equal(old, new):
+        s = _renormalised(s, old, new)
+    return SMatrix(modes.frequency_hz, s, labels, tuple(map(float, new)))
 
 
 def _transform(single_ended: SMatrix, pairs: list[BalancedPort]) -> NDArray[np.float64]:

@@ -266,3 +266,55 @@ def test_wrong_references_are_refused() -> None:
         to_mixed_mode(to_mixed_mode(single))  # converting twice is the classic mistake
     with pytest.raises(ValueError, match="positive"):
         to_mixed_mode(single, z_common_ohm=0.0)
+
+
+MODES = tuple(f"{port}/{mode}" for mode in "dc" for port in balanced_ports())
+
+
+def shuffled(mixed: SMatrix, seed: int) -> SMatrix:
+    at = np.random.default_rng(seed).permutation(len(mixed.ports))
+    return SMatrix(
+        mixed.frequency_hz,
+        mixed.s[:, at][:, :, at],
+        tuple(mixed.ports[n] for n in at),
+        tuple(mixed.z0_ohm[n] for n in at),
+    )
+
+
+def test_modes_come_back_in_their_order() -> None:
+    expected = to_mixed_mode(random_matrix(4))
+    found = to_mixed_mode(shuffled(expected, 1))
+    assert found.ports == expected.ports == MODES
+    assert found.z0_ohm == (100.0,) * 8 + (25.0,) * 8
+    np.testing.assert_array_equal(found.s, expected.s)
+
+
+def test_modes_are_renormalised_like_scikit_rf() -> None:
+    expected = to_mixed_mode(random_matrix(5), z_common_ohm=50.0)
+    found = to_mixed_mode(shuffled(to_mixed_mode(random_matrix(5)), 2), z_common_ohm=50.0)
+    assert found.z0_ohm == (100.0,) * 8 + (50.0,) * 8
+    np.testing.assert_allclose(found.s, expected.s, atol=1e-13)
+    mixed = to_mixed_mode(random_matrix(5))
+    network = skrf.Network(
+        f=mixed.frequency_hz, f_unit="hz", s=np.array(mixed.s), z0=[100.0] * 8 + [25.0] * 8
+    )
+    network.renormalize([100.0] * 8 + [50.0] * 8)
+    np.testing.assert_allclose(found.s, network.s, atol=1e-11)
+    back = to_mixed_mode(found)
+    np.testing.assert_allclose(back.s, mixed.s, atol=1e-13)
+
+
+def test_only_the_modes_that_were_measured_come_back() -> None:
+    mixed = to_mixed_mode(random_matrix(6))
+    some = SMatrix(mixed.frequency_hz, mixed.s[:, [5, 2]][:, :, [5, 2]], ("B:36/d", "A:45/d"), (100.0, 100.0))
+    found = to_mixed_mode(some)
+    assert found.ports == ("A:45/d", "B:36/d")
+    np.testing.assert_array_equal(found.at(out="A:45/d", into="B:36/d"), mixed.s[:, 2, 5])
+
+
+def test_legs_among_modes_and_modes_of_no_port_are_refused() -> None:
+    two = np.zeros((3, 2, 2))
+    with pytest.raises(FixtureError, match=r"legs and modes are mixed: A:12\.1"):
+        to_mixed_mode(SMatrix(GRID, two, ("A:12/d", "A:12.1"), (100.0, 50.0)))
+    with pytest.raises(ValueError, match="no mode of a balanced port: A:12/x"):
+        to_mixed_mode(SMatrix(GRID, two, ("A:12/d", "A:12/x"), (100.0, 25.0)))
