@@ -25,6 +25,12 @@ def calibrate(
     kit: Annotated[
         str | None, typer.Option("--kit", metavar="K", help="Calibration kit; the station's own by default.")
     ] = None,
+    method: Annotated[
+        str | None,
+        typer.Option(
+            "--method", metavar="M", help="How to calibrate; what the station or the kit says by default."
+        ),
+    ] = None,
     address: Address = None,
     switch_address: SwitchAddress = None,
     operator: Operator = "",
@@ -35,14 +41,16 @@ def calibrate(
 ) -> None:
     """Calibrate a bench at the plane where the specimen is attached, step by step.
 
-    Every port: open, short, load; then throughs from port 1 to each other port.
+    First the standards of one port, at every port; then those that join port 1 with each other port. Which
+    they are is a matter of the method: short, open, load and thru, or for example thru, reflect and lines.
 
     Example: `benchsweep calibrate --station simulated`
     """
     from benchsweep.qualification import calibrate as run
-    from benchsweep.qualification import calibration_document, check_grid, check_kit
+    from benchsweep.qualification import calibration_document, check_grid, check_kit, check_method
 
     check_kit(kit)
+    chosen = check_method(method)
     progress = progress_to_stderr(quiet)
     with bench_of(
         station,
@@ -54,7 +62,7 @@ def calibrate(
     ) as bench:
         for words in check_grid(bench):
             progress(f"note: {words}")
-        result = run(bench, kit=kit, afresh=afresh, progress=progress)
+        result = run(bench, kit=kit, method=chosen, afresh=afresh, progress=progress)
     if as_json:
         document = calibration_document(result.calibration, path=str(result.path))
         print_json({**document, "incidents": list(result.incidents)})

@@ -13,6 +13,7 @@ __all__ = [
     "Against",
     "Archive",
     "AsJson",
+    "BudgetName",
     "CautionsReadBy",
     "Decision",
     "LengthM",
@@ -20,6 +21,7 @@ __all__ = [
     "Quiet",
     "Records",
     "SpecimenId",
+    "StationDecision",
     "StationName",
     "SweepNumber",
     "SwitchAddress",
@@ -35,6 +37,16 @@ def _names(kind: str, incomplete: str) -> list[str]:
 
 def _stations(incomplete: str) -> list[str]:
     return _names("stations", incomplete)
+
+
+def _budgets(incomplete: str) -> list[str]:
+    return _names("budgets", incomplete)
+
+
+def _rules(incomplete: str) -> list[str]:
+    from benchsweep.qualification import decision_rules
+
+    return [rule for rule in decision_rules() if rule.startswith(incomplete)]
 
 
 def requirement_names(incomplete: str) -> list[str]:
@@ -96,7 +108,31 @@ Operator = Annotated[
     str, typer.Option("--operator", metavar="NAME", help="Who measures; kept in the record.")
 ]
 Decision = Annotated[
-    str, typer.Option("--decision", metavar="RULE", help="Decision rule: `simple` (acceptance at the limit).")
+    str,
+    typer.Option(
+        "--decision",
+        metavar="RULE",
+        autocompletion=_rules,
+        help="Decision rule: `simple`, `guard-band` or `four-way`; the last two with a factor as in "
+        "`guard-band 0.83`.",
+    ),
+]
+BudgetName = Annotated[
+    str | None,
+    typer.Option(
+        "--budget",
+        metavar="NAME",
+        autocompletion=_budgets,
+        help="Uncertainty budget instead of the record's own: a name, or the path of a .toml file.",
+    ),
+]
+StationDecision = Annotated[
+    str | None,
+    typer.Option(
+        "--decision",
+        metavar="RULE",
+        help="Decision rule, as for `grade`; what the station says by default.",
+    ),
 ]
 SweepNumber = Annotated[
     int | None,

@@ -11,11 +11,11 @@ from benchsweep.cli._options import (
     Archive,
     AsJson,
     CautionsReadBy,
-    Decision,
     LengthM,
     Operator,
     Quiet,
     SpecimenId,
+    StationDecision,
     StationName,
     SwitchAddress,
 )
@@ -36,7 +36,7 @@ def qualify(
     archive: Archive = Path("archive"),
     operator: Operator = "",
     cautions_read_by: CautionsReadBy = None,
-    decision: Decision = "simple",
+    decision: StationDecision = None,
     afresh: Afresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -59,7 +59,7 @@ def qualify(
     part = check_specimen(specimen, length_m)
     requirements = load_requirements(against)
     check_length(requirements, length_m)
-    rule = check_decision_rule(decision)
+    asked = None if decision is None else check_decision_rule(decision)
     check_archive(archive)
     progress = progress_to_stderr(quiet)
     with bench_of(
@@ -81,7 +81,7 @@ def qualify(
             solved=solved,
             folder=archive,
             operator=operator,
-            decision_rule=rule,
+            decision_rule=asked or check_decision_rule(bench.station.decision.words),
             afresh=afresh,
             progress=progress,
         )

@@ -26,6 +26,7 @@ from benchsweep.qualification._lookups import (
     insert_simulated_specimen,
     read_measurement,
 )
+from benchsweep.qualification._places import Places
 from benchsweep.qualification._planning import Planned, plan_station
 from benchsweep.qualification._qualify import (
     Graded,
@@ -38,6 +39,7 @@ from benchsweep.qualification._qualify import (
 from benchsweep.qualification._record import record_series, series_hookup
 from benchsweep.qualification._records import (
     check_decision_rule,
+    decision_rules,
     grade_record,
     import_touchstone,
     record_hash,
@@ -85,6 +87,7 @@ __all__ = [
     "Evaluation",
     "Graded",
     "Identified",
+    "Places",
     "Planned",
     "Qualified",
     "Recorded",
@@ -102,11 +105,12 @@ __all__ = [
     "check_decision_rule",
     "check_grid",
     "check_kit",
-    "check_method",
     "check_length",
+    "check_method",
     "check_specimen",
     "check_station",
     "confirmed_cautions",
+    "decision_rules",
     "evaluate",
     "exit_code_of",
     "finish_series",

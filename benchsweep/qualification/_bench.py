@@ -17,6 +17,7 @@ from benchsweep.definitions import find_definition
 from benchsweep.errors import ArchiveError, CalibrationError, CalibrationMissing, UsageError
 from benchsweep.instrument import Analyzer, load_family
 from benchsweep.qualification._alone import alone_with
+from benchsweep.qualification._places import Places
 from benchsweep.qualification._power import noting_power_cuts, refuse_older
 from benchsweep.qualification._set_up import set_up_analyzer
 from benchsweep.qualification._station import Station
@@ -27,6 +28,7 @@ from benchsweep.qualification._switching import (
     refuse_no_matrix,
     refuse_nobody,
 )
+from benchsweep.qualification._uncertainty import budget_text
 from benchsweep.records import Calibration, SafetyConfirmation, SweepSettings
 
 __all__ = [
@@ -93,8 +95,8 @@ class Bench:
         What it is made of.
     used
         The settings as the analyzer read them back.
-    slots
-        Analyzer ports (positive leg, negative leg) of each place for a balanced port.
+    places
+        Where balanced ports can be attached.
     reached
         What a calibration is bound to besides the analyzer: its command family with a digest of what that
         makes it do, and the relay matrix with its map, where there is one.
@@ -110,7 +112,7 @@ class Bench:
     fixture: fixture.Fixture
     fixture_toml: str
     used: SweepSettings
-    slots: tuple[tuple[int, int], ...]
+    places: Places
     reached: str = ""
     safety: SafetyConfirmation | None = None
     incidents: tuple[str, ...] = ()
@@ -123,7 +125,7 @@ class Bench:
     @property
     def ports(self) -> tuple[int, ...]:
         """The analyzer ports that the fixture uses, rising."""
-        return tuple(sorted(port for slot in self.slots for port in slot))
+        return self.places.ports
 
 
 def check_station(station: Station, *, prompt: Prompt | None) -> None:
@@ -144,12 +146,15 @@ def check_station(station: Station, *, prompt: Prompt | None) -> None:
         )
     refuse_no_matrix(station)
     definition = fixture.load_fixture(station.fixture.name)
-    calibration.load_kit(station.calibration.kit)  # a typo there must not show after an hour of standards
+    kit = calibration.load_kit(station.calibration.kit)  # a typo must not show after an hour of standards
+    calibration.needed_standards(kit, station.calibration.method)
+    if station.uncertainty.budget:
+        budget_text(station.uncertainty.budget)
     if keys.family is not None:
         load_family(keys.family)
     refuse_nobody(station, prompt)
     if keys.ports is not None:
-        check_switch(station, definition.usable_slots(keys.ports))
+        check_switch(station, Places.of(definition, keys.ports))
 
 
 @contextmanager
@@ -195,7 +200,7 @@ def open_bench(
         set_up_analyzer(station, definition, progress=progress, incident=remember) as opened,
         # The embedded bench is started anew for every command and stands warm all the same.
         noting_power_cuts(opened.analyzer.identity.idn) if station.shared else nullcontext(),
-        open_switch(station, opened.slots, link=lambda: opened.analyzer.link, prompt=prompt) as (
+        open_switch(station, opened.places, link=lambda: opened.analyzer.link, prompt=prompt) as (
             switch,
             relays,
         ),
@@ -209,7 +214,7 @@ def open_bench(
             fixture=definition,
             fixture_toml=fixture_toml,
             used=opened.used,
-            slots=opened.slots,
+            places=opened.places,
             reached=_AND.join(reached),
             safety=safety,
             incidents=tuple(incidents),

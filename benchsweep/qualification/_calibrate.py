@@ -31,6 +31,7 @@ def calibrate(
     bench: Bench,
     *,
     kit: str | None = None,
+    method: calibration.Method | None = None,
     folder: Path | None = None,
     afresh: bool = False,
     progress: Progress,
@@ -44,6 +45,9 @@ def calibrate(
     ----------
     kit
         Kit name or path; the station's own when None.
+    method
+        How to calibrate, see `calibration.METHODS`; when None that of the station, or of `kit` where one is
+        given.
     folder
         Where to store it; the station's own folder when None.
     afresh
@@ -56,11 +60,13 @@ def calibrate(
     station = bench.station
     definition = calibration.load_kit(kit or station.calibration.kit)
     target = folder if folder is not None else station.calibration_folder()
-    plan = calibration_plan(station, bench.ports)
+    method = method or (station.calibration.method if kit is None else None)
+    plan = calibration_plan(station, bench.places, kit=definition, method=method)
     job = {
         "job": "calibration",
         "idn": bench.analyzer.identity.idn,
         "kit": definition.model_dump_json(),
+        "method": method or "",
         "settings": repr(bench.used),
         "plan": plan_text(plan.hookups),
         # Standards that were measured before a power cut do not belong to those after it.
@@ -71,13 +77,16 @@ def calibrate(
         _drop_stale(journal, station.calibration.max_age_hours, progress)
         begin_job(bench, journal, len(plan.hookups), progress)
         try:
-            hookups = run_job(bench, plan, journal, progress=progress, review=_judge_early(definition, plan))
+            hookups = run_job(
+                bench, plan, journal, progress=progress, review=_judge_early(definition, method, plan)
+            )
             created_at = archiving_time(journal, hookups, timespec="milliseconds")
             written = archive.find_calibration_file(target, created_at=created_at, identifier=station.name)
             if written is None:
                 solved = calibration.solve(
                     definition,
                     hookups,
+                    method=method,
                     identifier=station.name,
                     created_at=created_at,
                     idn=bench.analyzer.identity.idn,
@@ -93,25 +102,28 @@ def calibrate(
     return CalibrationResult(*written, definition.acceptance.largest_thru_residual_db, incidents)
 
 
-def _judge_early(kit: calibration.Kit, plan: Plan) -> Callable[[Sequence[RawHookup]], None]:
+def _judge_early(
+    kit: calibration.Kit, method: calibration.Method | None, plan: Plan
+) -> Callable[[Sequence[RawHookup]], None]:
     """Return what judges open, short and load before anybody connects the throughs, and when one changes."""
     judged: list[RawHookup] = []
     # Open, short and load come first in a calibration plan.
-    planned = sum(not _is_thru(hookup) for hookup in plan.hookups)
+    planned = sum(not _joins_ports(hookup) for hookup in plan.hookups)
 
     def judge(measured: Sequence[RawHookup]) -> None:
-        reflections = [raw for raw in measured if not _is_thru(raw.hookup)]
+        reflections = [raw for raw in measured if not _joins_ports(raw.hookup)]
         if len(reflections) == planned and any(
             one is not other for one, other in zip_longest(reflections, judged)
         ):
-            calibration.check_reflections(kit, reflections)
+            calibration.check_reflections(kit, reflections, method=method)
             judged[:] = reflections
 
     return judge
 
 
-def _is_thru(hookup: Hookup) -> bool:
-    return any(target.startswith("thru ") for target in hookup.connections.values())
+def _joins_ports(hookup: Hookup) -> bool:
+    """Return whether a standard has two ports: its target names the other one."""
+    return any(" " in target for target in hookup.connections.values())
 
 
 def _drop_stale(journal: archive.Journal, max_age_hours: float, progress: Progress) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 from benchsweep import __version__, archive, calibration
 from benchsweep.acquisition import SimulatedSwitch
 from benchsweep.definitions import data_folder, search_folders
-from benchsweep.errors import UsageError
+from benchsweep.errors import UnknownName, UsageError
 from benchsweep.instrument import visa_libraries
 from benchsweep.qualification._bench import Bench
 from benchsweep.qualification._identity import list_family_files
@@ -21,6 +21,7 @@ __all__ = [
     "calibration_document",
     "check_archive",
     "check_kit",
+    "check_method",
     "info_document",
     "insert_simulated_specimen",
     "read_measurement",
@@ -46,6 +47,22 @@ def check_kit(name: str | None) -> None:
     """
     if name is not None:
         calibration.load_kit(name)
+
+
+def check_method(name: str | None) -> calibration.Method | None:
+    """Return `name` if it is a method of calibration; None is fine.
+
+    Raises
+    ------
+    UnknownName
+    """
+    known = next((method for method in calibration.METHODS if method == name), None)
+    if name is not None and known is None:
+        raise UnknownName(
+            f"no method of calibration named {name!r}; there are: {', '.join(calibration.METHODS)}",
+            hint="Give one of these, or leave --method out: the kit has one.",
+        )
+    return known
 
 
 def insert_simulated_specimen(bench: Bench, specimen: str) -> None:

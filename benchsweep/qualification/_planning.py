@@ -11,6 +11,7 @@ from benchsweep.errors import HookupImpossible, LinkLost, UsageError
 from benchsweep.instrument import load_family
 from benchsweep.qualification._grid import grid_findings
 from benchsweep.qualification._identity import identify_address
+from benchsweep.qualification._places import Places
 from benchsweep.qualification._qualify import check_specimen, plan_for
 from benchsweep.qualification._requirements import frequency_range, load_requirements
 from benchsweep.qualification._station import Station
@@ -123,7 +124,7 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
     definition = fixture.load_fixture(station.fixture.name)
     analyzer = _known(station)
     try:
-        plan = plan_for(definition.usable_slots(analyzer.ports or _MOST_PORTS))
+        plan = plan_for(Places.of(definition, analyzer.ports or _MOST_PORTS))
     except HookupImpossible as error:
         if analyzer.ports_assumed:
             error.hint = (

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchsweep import archive, limits
-from benchsweep.acquisition import make_plan
 from benchsweep.errors import BenchsweepError, CalibrationError, UsageError
 from benchsweep.qualification._bench import Bench, Progress, find_calibration, utc_now
 from benchsweep.qualification._calibrate import calibrate, plan_text
 from benchsweep.qualification._job import archiving_time, begin_job, run_job
+from benchsweep.qualification._places import Places
 from benchsweep.qualification._reduction import (
     Evaluation,
     evaluate,
@@ -20,6 +20,7 @@ from benchsweep.qualification._reduction import (
     reduce_hookups,
     software_versions,
 )
+from benchsweep.qualification._uncertainty import budget_text
 from benchsweep.records import (
     Calibration,
     LimitCurve,
@@ -80,7 +81,7 @@ def check_specimen(identifier: str, length_m: float | None) -> Specimen:
     return Specimen(identifier=identifier, length_m=length_m)
 
 
-def plan_for(slots: Sequence[tuple[int, int]]) -> Plan:
+def plan_for(places: Places) -> Plan:
     """Return the hookups for all four pairs at both ends, as every shipped requirement needs them.
 
     Raises
@@ -88,7 +89,7 @@ def plan_for(slots: Sequence[tuple[int, int]]) -> Plan:
     HookupImpossible
         Fewer than two places to attach a balanced port.
     """
-    return make_plan(slots, balanced_ports())
+    return places.plan(balanced_ports())
 
 
 def usable_calibration(bench: Bench, *, folder: Path | None, progress: Progress) -> Calibration:
@@ -137,7 +138,7 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     ------
     AcquisitionError, InstrumentError, CalibrationError, FixtureError, ArchiveError, UsageError
     """
-    plan = plan_for(bench.slots)
+    plan = plan_for(bench.places)
     archive.make_folder(folder)
     job = _job(bench, specimen, solved, plan)
     with archive.Journal(_journal_folder(folder, bench, specimen), job, afresh=afresh) as journal:
@@ -194,6 +195,7 @@ def _measurement(
         analyzer=bench.analyzer.identity,
         settings=bench.used,
         fixture_toml=bench.fixture_toml,
+        budget_toml=budget_text(budget) if (budget := bench.station.uncertainty.budget) else "",
         consistency_db=consistency,
         software=software_versions(),
     )

@@ -10,7 +10,7 @@ from itertools import islice
 from pathlib import Path
 
 from benchsweep import archive
-from benchsweep.acquisition import Done, make_plan
+from benchsweep.acquisition import Done
 from benchsweep.errors import PowerCycled, RecordDamaged, UsageError
 from benchsweep.qualification._bench import Bench, Progress
 from benchsweep.qualification._power import switched_on_at
@@ -62,17 +62,18 @@ def series_hookup(bench: Bench, ports: Sequence[str] = ()) -> Hookup:
         Nothing was given, and the bench has fewer than two places.
     """
     if not ports:
-        if len(bench.slots) < 2:
-            return plan_for(bench.slots).hookups[0]
+        if len(bench.places.slots) < 2:
+            return plan_for(bench.places).hookups[0]
         both_ends = (BalancedPort(end, pair) for pair in FOUR_PAIRS for end in ("A", "B"))
-        return make_plan(bench.slots, list(islice(both_ends, len(bench.slots)))).hookups[0]
+        return bench.places.plan(list(islice(both_ends, len(bench.places.slots)))).hookups[0]
     wanted = [_balanced_port(label) for label in ports]
-    if len(wanted) > len(bench.slots):
+    if len(wanted) > len(bench.places.slots):
         raise UsageError(
-            f"{len(wanted)} balanced ports are to be attached, the bench has {len(bench.slots)} places",
-            hint=f"Give at most {len(bench.slots)} in --ports: a series has one hookup.",
+            f"{len(wanted)} balanced ports are to be attached, the bench has "
+            f"{len(bench.places.slots)} places",
+            hint=f"Give at most {len(bench.places.slots)} in --ports: a series has one hookup.",
         )
-    return make_plan(bench.slots, wanted).hookups[0]
+    return bench.places.plan(wanted).hookups[0]
 
 
 def _balanced_port(label: str) -> BalancedPort:

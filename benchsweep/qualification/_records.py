@@ -12,7 +12,7 @@ from benchsweep.qualification._reduction import evaluate, software_versions
 from benchsweep.qualification._uncertainty import with_budget
 from benchsweep.records import Measurement, Specimen
 
-__all__ = ["check_decision_rule", "grade_record", "import_touchstone", "record_hash"]
+__all__ = ["check_decision_rule", "decision_rules", "grade_record", "import_touchstone", "record_hash"]
 
 
 def record_hash(path: Path) -> str:
@@ -36,6 +36,11 @@ def check_decision_rule(rule: str) -> str:
     UsageError
     """
     return str(limits.Decision.parse(rule))
+
+
+def decision_rules() -> tuple[str, ...]:
+    """Return the names of the decision rules."""
+    return limits.DECISION_RULES
 
 
 def grade_record(

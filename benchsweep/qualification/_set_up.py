@@ -17,6 +17,7 @@ from benchsweep.errors import BenchsweepError, InstrumentError, InstrumentTimeou
 from benchsweep.fixture import Fixture
 from benchsweep.instrument import Analyzer, Link, analyzer_on, open_link
 from benchsweep.qualification._alone import alone_with
+from benchsweep.qualification._places import Places
 from benchsweep.qualification._power import note_switched_on
 from benchsweep.qualification._station import Station
 from benchsweep.records import SweepSettings
@@ -28,11 +29,11 @@ _POWER_ON = 128
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SetUp:
-    """An analyzer that has been set up: with the settings as read back, and the slots that it can reach."""
+    """An analyzer that has been set up: with the settings as read back, and the places that it can reach."""
 
     analyzer: Analyzer
     used: SweepSettings
-    slots: tuple[tuple[int, int], ...]
+    places: Places
 
 
 def worth_repeating(error: InstrumentError) -> bool:
@@ -127,11 +128,10 @@ def _once(station: Station, fixture: Fixture, link: Link, reopen: Callable[[], L
                 f"of {idn!r}",
                 hint="Check the address and what is connected; is another program using this connection?",
             )
-        slots = fixture.usable_slots(analyzer.identity.ports)
-        ports = sorted(port for slot in slots for port in slot)
+        places = Places.of(fixture, analyzer.identity.ports)
         can_segments = analyzer.family.behaviours.segments is not None
         settings = station.settings(analyzer.identity.limits, can_segments=can_segments)
-        return SetUp(analyzer, analyzer.configure(settings, ports), slots)
+        return SetUp(analyzer, analyzer.configure(settings, places.ports), places)
     finally:
         # The embedded bench is started anew for every command and stands warm all the same.
         if station.shared:

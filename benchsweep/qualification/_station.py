@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import Field, PrivateAttr
 
+from benchsweep.calibration import Method
 from benchsweep.definitions import Definition, data_folder, find_definition, load_definition
 from benchsweep.errors import DefinitionError, UsageError
 from benchsweep.qualification._sweep_keys import SweepKeys
@@ -39,7 +40,7 @@ class CalibrationKeys(Definition):
     """``[calibration]``: kit, method (the kit's own by default), age rule, what to do when there is none."""
 
     kit: str
-    method: str | None = None
+    method: Method | None = None
     max_age_hours: float = Field(gt=0)
     when_missing: Literal["refuse", "calibrate"] = "refuse"
     folder: str | None = None
@@ -50,27 +51,17 @@ class UncertaintyKeys(Definition):
 
     budget: str = ""
 
-    def budget_toml(self) -> str:
-        """Return the text of the budget; empty without one.
-
-        Raises
-        ------
-        UnknownName, DefinitionError
-        """
-        if not self.budget:
-            return ""
-        from benchsweep.uncertainty import load_budget
-
-        path = find_definition("budgets", self.budget)
-        load_budget(str(path))
-        return path.read_text(encoding="utf-8")
-
 
 class DecisionKeys(Definition):
     """``[decision]``: how a verdict is made where the command does not say."""
 
     rule: Literal["simple", "guard-band", "four-way"] = "simple"
-    factor: float = Field(default=1.0, ge=0, le=10)
+    factor: float = Field(default=1.0, gt=0, le=10)
+
+    @property
+    def words(self) -> str:
+        """The rule as a command would spell it."""
+        return self.rule if self.rule == "simple" or self.factor == 1.0 else f"{self.rule} {self.factor:g}"
 
 
 class SimulatedKeys(Definition):

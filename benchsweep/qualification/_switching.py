@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from benchsweep import calibration
 from benchsweep.acquisition import (
     PersonSwitch,
     RelaySwitch,
     SimulatedSwitch,
     Switch,
     make_calibration_plan,
-    make_plan,
 )
 from benchsweep.errors import UsageError
 from benchsweep.instrument import Link, open_relays
 from benchsweep.qualification._alone import alone_with
+from benchsweep.qualification._places import Places
 from benchsweep.qualification._station import Station
 from benchsweep.records import Hookup, Plan, balanced_ports
 
@@ -23,8 +24,6 @@ __all__ = ["Prompt", "calibration_plan", "check_switch", "open_switch", "refuse_
 
 Prompt = Callable[[str], str]
 """Shows words to a person and returns what the person typed."""
-
-Slots = Sequence[tuple[int, int]]
 
 
 def refuse_nobody(station: Station, prompt: Prompt | None) -> None:
@@ -58,19 +57,41 @@ def refuse_no_matrix(station: Station) -> None:
         )
 
 
-def calibration_plan(station: Station, ports: Sequence[int]) -> Plan:
-    """Return the hookups of a calibration of `ports`; standards wired to relays serve one port at a time.
+def calibration_plan(
+    station: Station,
+    places: Places,
+    *,
+    kit: calibration.Kit | None = None,
+    method: calibration.Method | None = None,
+) -> Plan:
+    """Return the hookups of a calibration; standards wired to relays serve one port at a time.
+
+    Parameters
+    ----------
+    kit, method
+        The station's own when None.
 
     Raises
     ------
     HookupImpossible
         Fewer than two ports.
+    UnknownName, DefinitionError
+        No such kit or method, or the kit lacks a standard that the method needs.
     """
     keys = station.switch
-    return make_calibration_plan(ports, one_at_a_time=keys.kind == "relays" and keys.standards == "relays")
+    needed = calibration.needed_standards(
+        kit or calibration.load_kit(station.calibration.kit), method or station.calibration.method
+    )
+    return make_calibration_plan(
+        places.ports,
+        one_port=needed.one_port,
+        two_port=needed.two_port,
+        taps=places.taps,
+        one_at_a_time=keys.kind == "relays" and keys.standards == "relays",
+    )
 
 
-def check_switch(station: Station, slots: Slots) -> None:
+def check_switch(station: Station, places: Places) -> None:
     """Raise unless the relays of a station reach all that its plans need; other switches reach everything.
 
     Raises
@@ -81,19 +102,19 @@ def check_switch(station: Station, slots: Slots) -> None:
         Fewer than two places for a balanced port.
     """
     if station.switch.kind == "relays":
-        station.switch.routes().check(_needed(station, slots), where=f"station {station.called}")
+        station.switch.routes().check(_needed(station, places), where=f"station {station.called}")
 
 
 @contextmanager
 def open_switch(
-    station: Station, slots: Slots, *, link: Callable[[], Link], prompt: Prompt | None
+    station: Station, places: Places, *, link: Callable[[], Link], prompt: Prompt | None
 ) -> Iterator[tuple[Switch, str]]:
     """Make the switch of `station` ready.
 
     Parameters
     ----------
-    slots
-        Analyzer ports of each place for a balanced port.
+    places
+        Where balanced ports can be attached.
     link
         Gives the present link to the analyzer.
     prompt
@@ -115,9 +136,9 @@ def open_switch(
         yield PersonSwitch(prompt), ""
         return
     with alone_with(station.switch.address, what="relay matrix"):
-        switch = _relays(station, slots, prompt)
+        switch = _relays(station, places, prompt)
         try:
-            needed = _needed(station, slots)
+            needed = _needed(station, places)
             reached = f"relay matrix {switch.idn}, map {station.switch.routes().digest(needed)}"
             if station.switch.standards == "person":
                 reached += ", standards by hand"
@@ -126,34 +147,34 @@ def open_switch(
             switch.close()
 
 
-def _relays(station: Station, slots: Slots, prompt: Prompt | None) -> RelaySwitch:
+def _relays(station: Station, places: Places, prompt: Prompt | None) -> RelaySwitch:
     keys = station.switch
-    check_switch(station, slots)
-    places = _places(slots)
+    check_switch(station, places)
+    attached = _places(places)
     person = None
     if keys.standards == "person" and prompt is not None:
-        where = "; ".join(f"analyzer port {port} to {leg}" for port, leg in places.items())
+        where = "; ".join(f"analyzer port {port} to {leg}" for port, leg in attached.items())
         person = PersonSwitch(
             prompt, note=f"Put the standards where the relay matrix leads the analyzer ports: {where}."
         )
     return RelaySwitch(
         lambda: open_relays(keys.address, backend=keys.backend, timeout_s=keys.timeout_s),
         keys.routes(),
-        ports=sorted(port for slot in slots for port in slot),
+        ports=places.ports,
         settle_s=keys.settle_s,
         standards=person,
-        places=places,
+        places=attached,
     )
 
 
-def _needed(station: Station, slots: Slots) -> tuple[Hookup, ...]:
+def _needed(station: Station, places: Places) -> tuple[Hookup, ...]:
     """Return every hookup that the relays must be able to make."""
-    specimen = make_plan(slots, balanced_ports()).hookups
+    specimen = places.plan(balanced_ports()).hookups
     if station.switch.standards == "person":
         return specimen
-    return (*specimen, *calibration_plan(station, [port for slot in slots for port in slot]).hookups)
+    return (*specimen, *calibration_plan(station, places).hookups)
 
 
-def _places(slots: Slots) -> dict[int, str]:
+def _places(places: Places) -> dict[int, str]:
     """Return where each analyzer port ends when a person places the standards: as in the first hookup."""
-    return dict(make_plan(slots, balanced_ports()).hookups[0].connections)
+    return dict(places.plan(balanced_ports()).hookups[0].connections)

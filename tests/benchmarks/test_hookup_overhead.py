@@ -22,7 +22,7 @@ import pytest
 from benchsweep.acquisition import SimulatedSwitch, run_plan
 from benchsweep.archive import Journal
 from benchsweep.instrument import open_analyzer
-from benchsweep.qualification import plan_for
+from benchsweep.qualification import Places, plan_for
 from benchsweep.records import Hookup, SweepSettings
 
 pytestmark = pytest.mark.benchmark_run
@@ -77,7 +77,7 @@ def test_overhead_of_a_hookup(
     ours: list[float] = []
     bare: list[float] = []
     with bench_apart(ports) as address, open_analyzer(address) as analyzer:
-        plan = plan_for([(port, port + 1) for port in range(1, ports, 2)])
+        plan = plan_for(Places(tuple((port, port + 1) for port in range(1, ports, 2))))
         analyzer.configure(SETTINGS, range(1, ports + 1))
         client = Bare(address, ports)
         for turn in range(ROUNDS):

@@ -32,6 +32,7 @@ from benchsweep.errors import (
 from benchsweep.qualification import (
     AmbientFile,
     Bench,
+    Places,
     Recorded,
     TypedAmbient,
     Wishes,
@@ -147,7 +148,7 @@ class Rig:
             "fixture": fixture.load_fixture("contacts"),
             "fixture_toml": path.read_text(encoding="utf-8"),
             "used": SweepSettings(1e6, 3e6, 3, 1e3),
-            "slots": ((1, 2), (3, 4)),
+            "places": Places(((1, 2), (3, 4))),
         }
         return Bench(**parts)
 
@@ -660,4 +661,4 @@ def test_which_hookup(rig: Rig) -> None:
         with pytest.raises(UsageError, match=words):
             series_hookup(bench, ports)
     with pytest.raises(HookupImpossible):
-        series_hookup(replace(bench, slots=((1, 2),)))
+        series_hookup(replace(bench, places=Places(((1, 2),))))

@@ -80,7 +80,7 @@ def test_a_fault_that_passes_repeats_the_set_up(
     lines: list[str] = []
     with open_bench(station(served.addresses[door]), prompt=None, progress=lines.append) as bench:
         assert bench.analyzer.identity.family == "named-measurement"
-        assert len(bench.slots) == 4
+        assert len(bench.places.slots) == 4
         # Where messages have bounds the link itself brings a late answer back into step.
         for incident in bench.incidents:
             assert re.match(
