@@ -40,6 +40,13 @@ def _connect(call: _Call) -> None:
         bench.mishap(mishap)
 
 
+def _terminate(call: _Call) -> None:
+    try:
+        call.device.bench.terminate(call.arguments[0])
+    except ImpossibleConnection as error:
+        raise ScpiFault(-224, str(error)) from error
+
+
 async def _exchange_specimen(call: _Call) -> None:
     bench = call.device.bench
     try:
@@ -54,6 +61,12 @@ BENCH_COMMANDS: CommandTable = (
         "BENCh:CONNect",
         _connect,
         lambda call: string_text(call.device.bench.connections),
+        takes=(_TEXT,),
+    ),
+    Command(
+        "BENCh:TERMinate",
+        _terminate,
+        lambda call: string_text(call.device.bench.terminators),
         takes=(_TEXT,),
     ),
     Command(

@@ -15,6 +15,7 @@ from benchsweep.simulator.bench._error_terms import (
     raw_matrix,
     with_series_contacts,
 )
+from benchsweep.simulator.bench._pieces import Pieces
 
 GRID = np.linspace(1e6, 500e6, 7)
 DEFINITION = load_bench("default")
@@ -206,7 +207,7 @@ def seen_by(request: SweepRequest, bench: Bench) -> NDArray[np.complex128]:
         request.frequency_hz,
         request.connections,
         bench.ports,
-        DEFINITION,
+        Pieces(DEFINITION),
         conductors=bench.device.conductors,
         scattering=bench.device.scatter(GRID),
     )

@@ -1,23 +1,25 @@
-"""The network that the analyzer sees: specimen, standards and thrus at the ends of the test cables."""
+"""The network that the analyzer sees: specimen and standards at the ends of the test cables."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.simulator.bench._connections import Attached, parse_target
-from benchsweep.simulator.bench._definition import BenchDefinition
+from benchsweep.simulator.bench._networks import REFERENCE_OHM
+from benchsweep.simulator.bench._pieces import Pieces
+from benchsweep.simulator.bench._standards import one_port, two_port
+from benchsweep.simulator.bench._terminations import terminated
 
-__all__ = ["REFERENCE_OHM", "matrix_seen"]
+__all__ = ["matrix_seen"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
-REFERENCE_OHM = 50.0
-_NOTHING = Attached("nothing")
+_NOTHING = Attached("nothing", name="nothing")
+_NAMES = ("nothing", "open", "short", "load", "reflect")
 # A short without any inductance has no admittance matrix; this much does not matter.
 _LEAST_OHM = 1e-9
 
@@ -26,10 +28,11 @@ def matrix_seen(
     frequency_hz: Real,
     connections: Mapping[int, Attached],
     ports: int,
-    definition: BenchDefinition,
+    pieces: Pieces,
     *,
     conductors: Sequence[str],
     scattering: Complex | None,
+    terminators: Mapping[str, str] | None = None,
 ) -> Complex:
     """Return the matrix ``(n_freq, ports, ports)`` at the ends of the test cables.
 
@@ -41,74 +44,91 @@ def matrix_seen(
         What is attached to which port.
     conductors, scattering
         The specimen's, ``(n_freq, n, n)``; None when none of its legs is attached.
+    terminators
+        Which terminator sits on which balanced port (``A:36``), where not the usual termination.
     """
     omega = 2.0 * np.pi * frequency_hz
-    one_ports = _one_ports(omega, definition)
-    seen = np.zeros((omega.size, ports, ports), dtype=np.complex128)
+    wiring = pieces.wiring
+    at_ends = wiring.at_ends(connections)
+    ends = wiring.ends(ports)
+    return _at_ends(omega, at_ends, ends, pieces, conductors, scattering, terminators or {})
+
+
+def _at_ends(
+    omega: Real,
+    connections: Mapping[int, Attached],
+    ends: int,
+    pieces: Pieces,
+    conductors: Sequence[str],
+    scattering: Complex | None,
+    terminators: Mapping[str, str],
+) -> Complex:
+    """Return the matrix of what is attached to the ends."""
+    one_ports = {name: one_port(name, pieces.standards, omega) for name in _NAMES}
+    seen = np.zeros((omega.size, ends, ends), dtype=np.complex128)
     legs: dict[str, int] = {}
+    checks: dict[str, dict[str, int]] = {}
     joined: dict[int, Attached] = {}
-    for index in range(ports):
+    for index in range(ends):
         attached = connections.get(index + 1, _NOTHING)
-        if attached.kind == "thru":
-            seen[:, index, attached.port - 1] = np.exp(-1j * omega * definition.standards.thru_delay_s)
-        elif attached.kind == "joined":
+        if attached.kind == "joined":
             joined[index] = attached
+        elif attached.kind == "check":
+            checks.setdefault(attached.name, {})[attached.conductor] = index
         elif attached.kind == "leg" and attached.conductor in conductors:
             legs[attached.conductor] = index
-        else:
+        elif attached.kind != "two-port":
             # A leg that this specimen has not is an end in the air.
-            kind = "nothing" if attached.kind == "leg" else attached.kind
-            seen[:, index, index] = one_ports[kind]
-    names = [
-        *legs,
-        *(name for one in _by_node(joined).values() for name in one.conductors if name in conductors),
-    ]
+            seen[:, index, index] = one_ports[attached.name or "nothing"]
+        elif index < attached.port - 1:
+            # The near end of a standard that is not alike from both sides goes to the lower number.
+            both = np.array([index, attached.port - 1])
+            seen[:, both[:, None], both] = two_port(attached.name, pieces.standards, omega)
+
+    names = [*legs, *(name for name in _joined_conductors(joined) if name in conductors)]
     inner = None
     if scattering is not None and names:
-        ends = definition.terminations
-        admittance = 1.0 / ends.resistance_ohm + 1j * omega * ends.capacitance_f
-        inner = _terminated(scattering, conductors, names, _reflection(1.0 / admittance))
+        inner = _kept(scattering, conductors, names, pieces, terminators, omega)
     places = np.array([*legs.values(), *joined], dtype=np.intp)
     if joined:
         seen[:, places[:, None], places] = _joined(names, inner, len(legs), joined, one_ports)
     elif inner is not None:
         seen[:, places[:, None], places] = inner
+    _put_checks(seen, checks, pieces, terminators, omega)
     return seen
 
 
-def _one_ports(omega: Real, definition: BenchDefinition) -> dict[str, Complex]:
-    standards = definition.standards
-    return {
-        "nothing": np.ones(omega.size, dtype=np.complex128),
-        "open": _open(omega, standards.open_capacitance_f),
-        "short": _reflection(1j * omega * standards.short_inductance_h),
-        "load": _reflection(standards.load_resistance_ohm + 1j * omega * standards.load_inductance_h),
-    }
+def _put_checks(
+    seen: Complex,
+    checks: Mapping[str, Mapping[str, int]],
+    pieces: Pieces,
+    terminators: Mapping[str, str],
+    omega: Real,
+) -> None:
+    """Put check standards into `seen`, given the index of the end of each leg by name and leg."""
+    for name, used in checks.items():
+        artefact = pieces.artefacts[name]
+        places = np.array(list(used.values()), dtype=np.intp)
+        seen[:, places[:, None], places] = _kept(
+            artefact.scatter(omega), artefact.legs, list(used), pieces, terminators, omega
+        )
 
 
-def _reflection(impedance_ohm: NDArray[Any]) -> Complex:
-    return np.asarray((impedance_ohm - REFERENCE_OHM) / (impedance_ohm + REFERENCE_OHM), dtype=np.complex128)
+def _kept(
+    matrix: Complex,
+    legs: Sequence[str],
+    used: Sequence[str],
+    pieces: Pieces,
+    terminators: Mapping[str, str],
+    omega: Real,
+) -> Complex:
+    """Return the matrix of the `used` among the `legs`, the others on what they end in."""
+    others = [name for name in legs if name not in used]
+    return terminated(matrix, legs, used, pieces.loads.reflection(others, terminators, omega))
 
 
-def _open(omega: Real, capacitance_f: float) -> Complex:
-    """Return the reflection of a fringe capacitance, also of none."""
-    y = 1j * omega * capacitance_f * REFERENCE_OHM
-    return np.asarray((1.0 - y) / (1.0 + y))
-
-
-def _terminated(s: Complex, names: Sequence[str], kept: Sequence[str], reflection: Complex) -> Complex:
-    """Return `s` of the `kept` conductors, every other one ending in `reflection` ``(n_freq,)``.
-
-    ``S_aa + S_ab R (I - S_bb R)^-1 S_ba``.
-    """
-    a = np.array([names.index(name) for name in kept])
-    b = np.array([i for i, name in enumerate(names) if name not in kept], dtype=np.intp)
-    inner = s[:, a[:, None], a]
-    if b.size == 0:
-        return inner
-    r = reflection[:, None, None]
-    into = np.linalg.solve(np.eye(b.size) - s[:, b[:, None], b] * r, s[:, b[:, None], a])
-    return np.asarray(inner + (s[:, a[:, None], b] * r) @ into)
+def _joined_conductors(joined: Mapping[int, Attached]) -> list[str]:
+    return [name for one in _by_node(joined).values() for name in one.conductors]
 
 
 def _by_node(joined: Mapping[int, Attached]) -> dict[int, Attached]:
@@ -145,7 +165,7 @@ def _joined(
             if target.conductor in names:
                 owner[target.conductor] = nodes[number]
             elif target.kind != "leg":
-                gamma = one_ports[target.kind]
+                gamma = one_ports[target.name]
                 admittance[:, nodes[number], nodes[number]] += 1.0 / (
                     _impedance(gamma) + _LEAST_OHM / REFERENCE_OHM
                 )

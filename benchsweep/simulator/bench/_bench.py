@@ -14,11 +14,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.bench._attachments import REFERENCE_OHM, matrix_seen
+from benchsweep.simulator.bench._attachments import matrix_seen
 from benchsweep.simulator.bench._connections import (
     Attached,
     ImpossibleConnection,
     format_connections,
+    legs_of,
     parse_connections,
 )
 from benchsweep.simulator.bench._definition import BenchDefinition
@@ -38,6 +39,9 @@ from benchsweep.simulator.bench._error_terms import (
 )
 from benchsweep.simulator.bench._kept import KeptMatrices
 from benchsweep.simulator.bench._mishaps import LooseContact, Mishaps
+from benchsweep.simulator.bench._networks import REFERENCE_OHM
+from benchsweep.simulator.bench._pieces import Pieces
+from benchsweep.simulator.bench._terminations import format_terminators, parse_terminators
 
 __all__ = ["Bench", "Device", "SweepRequest"]
 
@@ -83,8 +87,9 @@ class SweepRequest:
         How many readings of each point are averaged.
     power_dbm
         Source power of each driven port.
-    device, connections, matings, moment, number
-        Specimen, what is attached where, re-connections per port, state of the drift and number of the sweep.
+    device, connections, terminators, matings, moment, number
+        Specimen, what is attached where, which balanced port sits on which terminator, re-connections per
+        port, state of the drift and number of the sweep.
     slope
         By how many dB and s the receivers' readings have changed linearly.
     loose
@@ -100,6 +105,7 @@ class SweepRequest:
     power_dbm: tuple[float, ...]
     device: Device
     connections: Mapping[int, Attached]
+    terminators: Mapping[str, str]
     matings: tuple[int, ...]
     moment: Moment
     number: int
@@ -152,11 +158,13 @@ class Bench:
         self.warmer_k = 0.0
         self._slope_since_s = 0.0
         self._connections: dict[int, Attached] = {}
+        self._terminators: dict[str, str] = {}
+        self._pieces = Pieces(definition, seed=seed, as_defined=noiseless)
         self._matings = [0] * ports
         self._sweeps = 0
         self._wandering = Wandering(definition.drift, ports, seed)
         self._flex = Flex(seed)
-        self._mishaps = Mishaps(seed)
+        self._mishaps = Mishaps(seed, self._pieces.wiring.balun_of)
         self._lock = threading.Lock()
         self._kept = KeptMatrices()
         self._boxes: dict[bytes, ErrorBoxes] = {}
@@ -176,7 +184,8 @@ class Bench:
         """
         if self.switched:
             raise ImpossibleConnection("the relay matrix decides what is attached")
-        wanted = parse_connections(text, self.ports)
+        wanted = parse_connections(text, self.ports, self._pieces.offer)
+        self._pieces.wiring.at_ends(wanted)
         for port in range(1, self.ports + 1):
             if wanted.get(port) != self._connections.get(port):
                 self._matings[port - 1] += 1
@@ -184,6 +193,33 @@ class Bench:
             self.time_s += self.definition.drift.seconds_per_connection
         self._connections = wanted
         self._mishaps.connected(wanted)
+        # Hands take a terminator off where they attach a leg.
+        attached = {leg for one in wanted.values() for leg in one.conductors}
+        self._terminators = {
+            balanced: name
+            for balanced, name in self._terminators.items()
+            if not attached & set(legs_of(balanced))
+        }
+
+    @property
+    def terminators(self) -> str:
+        """Which terminator sits on which balanced port, where not the usual termination."""
+        return format_terminators(self._terminators)
+
+    def terminate(self, text: str) -> None:
+        """Replace all terminators by what `text` says (``A:36=T1,B:12=none``); other legs get the usual ones.
+
+        ``none`` leaves both legs open. A terminator is taken off when a leg of its port is attached.
+
+        Raises
+        ------
+        ImpossibleConnection
+            There is no such terminator or balanced port; nothing changes.
+        """
+        wanted = parse_terminators(text, self._pieces.loads.names)
+        if wanted != self._terminators:
+            self.time_s += self.definition.drift.seconds_per_connection
+        self._terminators = wanted
 
     @property
     def possible_mishaps(self) -> tuple[str, ...]:
@@ -270,6 +306,7 @@ class Bench:
             power_dbm=tuple(power_dbm[port] for port in driven),
             device=self.device,
             connections=self._mishaps.really(self._connections),
+            terminators=dict(self._terminators),
             matings=tuple(self._matings),
             moment=self._moment(),
             number=self._sweeps,
@@ -289,7 +326,7 @@ class Bench:
 
     def is_quick(self, request: SweepRequest) -> bool:
         """Return whether `measure` would take less time than handing it to a thread and back."""
-        if request.frequency_hz.size * self.ports**2 > _QUICK_ELEMENTS:
+        if request.frequency_hz.size * self._pieces.wiring.ends(self.ports) ** 2 > _QUICK_ELEMENTS:
             return False
         return not request.uses_specimen or self._specimen_key(request) in self._kept
 
@@ -336,16 +373,18 @@ class Bench:
 
     def _seen(self, request: SweepRequest) -> Complex:
         attached = tuple(sorted(request.connections.items()))
-        key = (id(request.device), attached, request.frequency_hz.tobytes())
+        terminators = tuple(sorted(request.terminators.items()))
+        key = (id(request.device), attached, terminators, request.frequency_hz.tobytes())
 
         def compute() -> Complex:
             return matrix_seen(
                 request.frequency_hz,
                 request.connections,
                 self.ports,
-                self.definition,
+                self._pieces,
                 conductors=request.device.conductors,
                 scattering=self._specimen_matrix(request) if request.uses_specimen else None,
+                terminators=request.terminators,
             )
 
         return self._kept.get(key, request.device, compute)

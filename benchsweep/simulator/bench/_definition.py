@@ -8,6 +8,14 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from benchsweep.definitions import Definition, load_definition
+from benchsweep.simulator.bench._pieces_definition import (
+    Baluns,
+    FixtureHalf,
+    Standards,
+    Terminations,
+    Terminator,
+)
+from benchsweep.simulator.bench._wiring import Wiring
 
 __all__ = [
     "AnalyzerLimits",
@@ -17,8 +25,6 @@ __all__ = [
     "Noise",
     "Preset",
     "Relays",
-    "Standards",
-    "Terminations",
     "load_bench",
 ]
 
@@ -63,23 +69,6 @@ class ErrorTermSpread(Definition):
     ripple_db: float = Field(lt=0)
     receiver_spread_db: float = Field(ge=0)
     leakage_db: float | None = Field(default=None, lt=0)
-
-
-class Standards(Definition):
-    """The standards as they really are, at the end of each test cable."""
-
-    open_capacitance_f: float = Field(ge=0)
-    short_inductance_h: float = Field(ge=0)
-    load_resistance_ohm: float = Field(gt=0)
-    load_inductance_h: float = Field(ge=0)
-    thru_delay_s: float = Field(ge=0)
-
-
-class Terminations(Definition):
-    """What ends each leg of the specimen that is attached to no port: a resistor beside a capacitor."""
-
-    resistance_ohm: float = Field(gt=0)
-    capacitance_f: float = Field(ge=0)
 
 
 class Noise(Definition):
@@ -130,6 +119,10 @@ class BenchDefinition(Definition):
     error_terms: ErrorTermSpread
     standards: Standards
     terminations: Terminations
+    terminator: tuple[Terminator, ...] = ()
+    # What stands between the test cables and the legs: baluns, or fixture halves, or nothing.
+    baluns: Baluns | None = None
+    fixture_half: FixtureHalf | None = None
     noise: Noise
     drift: Drift
     relays: Relays = Relays(relay_time_s=0.005)
@@ -145,11 +138,24 @@ class BenchDefinition(Definition):
             raise ValueError("preset: if_bandwidth_hz is not one of the analyzer's")
         if not limits.min_power_dbm <= preset.power_dbm <= limits.max_power_dbm:
             raise ValueError("preset: power_dbm out of the analyzer's range")
+        if self.baluns is not None and self.fixture_half is not None:
+            raise ValueError("baluns: not together with fixture_half")
+        if len({one.name for one in self.terminator}) < len(self.terminator):
+            raise ValueError("terminator: two of one name")
         return self
+
+    @property
+    def wiring(self) -> Wiring:
+        """How the ports lead to the legs."""
+        if self.baluns is not None:
+            return Wiring("tapped-baluns" if self.baluns.tapped else "baluns")
+        return Wiring("contacts" if self.fixture_half is None else "fixture-halves")
 
     def fingerprint(self, ports: int, seed: int) -> str:
         """Return eight hexadecimal digits that differ when the error terms do."""
         text = f"{self.error_terms.model_dump_json()}|{ports}|{seed}"
+        if self.baluns is not None:
+            text += self.baluns.model_dump_json()
         return hashlib.sha256(text.encode()).hexdigest()[:8]
 
 
