@@ -7,6 +7,7 @@ business of `families`; `FamilyStyle` says what a family changes in it beyond th
 from benchsweep.simulator.analyzer._channel import Channel
 from benchsweep.simulator.analyzer._commands import ANALYZER_COMMANDS
 from benchsweep.simulator.analyzer._instrument import CommandTable, Instrument
+from benchsweep.simulator.analyzer._measured import Measured, Receiver, WaveRatio, source_of
 from benchsweep.simulator.analyzer._segment import Segment, segment_fault
 from benchsweep.simulator.analyzer._style import FamilyStyle
 
@@ -16,6 +17,10 @@ __all__ = [
     "CommandTable",
     "FamilyStyle",
     "Instrument",
+    "Measured",
+    "Receiver",
     "Segment",
+    "WaveRatio",
     "segment_fault",
+    "source_of",
 ]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.simulator.analyzer._measured import Measured, Receiver, WaveRatio, source_of
 from benchsweep.simulator.analyzer._segment import Segment, segment_fault, segment_grid
 from benchsweep.simulator.analyzer._style import FamilyStyle
 from benchsweep.simulator.bench import Bench, BenchDefinition, SweepRequest
@@ -50,7 +51,7 @@ class Channel:
     sweep_count
         How many sweeps one start of a sweep stands for, where the family has such a setting.
     measurements
-        Name -> (receiving port, driven port), in the order of definition.
+        Name -> S-parameter or ratio of receivers, in the order of definition.
     concurrent, data_format
         Whether several functions may be measured at once, and how one trace is shown, where the family has
         such settings.
@@ -82,11 +83,12 @@ class Channel:
     extension: bool = False
     extension_s: dict[int, float] = field(default_factory=dict)
     fixture: bool = False
-    measurements: dict[str, tuple[int, int]] = field(default_factory=dict)
+    measurements: dict[str, Measured] = field(default_factory=dict)
     group: tuple[int, ...] = ()
     selected: str | None = None
     averaged: int = 0
     _raw: Complex | None = None
+    _references: Complex | None = None
     _grid: Real | None = None
     _conditions: tuple[object, ...] = ()
 
@@ -139,7 +141,14 @@ class Channel:
     @property
     def driven(self) -> tuple[int, ...]:
         """The ports that a sweep drives: the sources of the defined measurements and the group, rising."""
-        return tuple(sorted({source for _, source in self.measurements.values()} | set(self.group)))
+        return tuple(
+            sorted({source_of(measured) for measured in self.measurements.values()} | set(self.group))
+        )
+
+    @property
+    def reads_references(self) -> bool:
+        """True when a sweep needs more than the reference receiver of the driven port."""
+        return any(isinstance(measured, WaveRatio) for measured in self.measurements.values())
 
     def check_sweep(self) -> None:
         """Raise -221 when there is nothing to sweep."""
@@ -186,7 +195,8 @@ class Channel:
             if len(parts) == 1
             else np.repeat([one[1] for one in parts], [one[0] for one in parts])
         )
-        return self.bench.prepare(self.frequency_hz, power, width, readings, lasts)
+        references = self.reads_references
+        return self.bench.prepare(self.frequency_hz, power, width, readings, lasts, references=references)
 
     @property
     def _averages_sweeps(self) -> bool:
@@ -197,30 +207,29 @@ class Channel:
         self.averaged = 0
 
     def store(self, request: SweepRequest, raw: Complex, sweeps: int) -> None:
-        """Keep what a sweep read: ``(points, ports, driven)``. Columns of other ports stay as they were."""
+        """Keep what a sweep read, as `Bench.measure` returned it; columns of other ports stay as they are."""
         n = self.bench.ports
         if self._raw is None or self._grid is None or not np.array_equal(self._grid, request.frequency_hz):
             self._raw = np.zeros((request.frequency_hz.size, n, n), dtype=np.complex128)
+            self._references = np.zeros(self._raw.shape, dtype=np.complex128)
             self._grid = request.frequency_hz
             self.averaged = 0
         width = np.asarray(request.if_bandwidth_hz).tobytes()
-        conditions = (request.driven, request.power_dbm, width, self.average_mode)
+        conditions = (request.driven, request.power_dbm, width, self.average_mode, request.references)
         if conditions != self._conditions:
             self.averaged = 0
         self._conditions = conditions
         columns = np.array(request.driven, dtype=np.intp) - 1
-        if self._averages_sweeps:
-            # A running mean up to the count, then an exponential one.
-            before = min(self.averaged, self.average_count)
-            fresh = min(sweeps, self.average_count)
-            kept = before if before + fresh <= self.average_count else self.average_count - fresh
-            mean = self._raw[:, :, columns]
-            with np.errstate(invalid="ignore"):  # an overload stays one in the mean
-                self._raw[:, :, columns] = (kept * mean + fresh * raw) / (kept + fresh) if kept else raw
-            self.averaged += sweeps
-        else:
-            self._raw[:, :, columns] = raw
-            self.averaged = 0
+        # A running mean up to the count, then an exponential one.
+        before = min(self.averaged, self.average_count) if self._averages_sweeps else 0
+        fresh = min(sweeps, self.average_count)
+        kept = before if before + fresh <= self.average_count else self.average_count - fresh
+        for held, read in ((self._raw, raw[:, :n]), (self._references, raw[:, n:])):
+            if held is not None and read.size:
+                with np.errstate(invalid="ignore"):  # an overload stays one in the mean
+                    mean = (kept * held[:, :, columns] + fresh * read) / (kept + fresh) if kept else read
+                held[:, :, columns] = mean
+        self.averaged = self.averaged + sweeps if self._averages_sweeps else 0
 
     def read(self, receivers: NDArray[np.intp], sources: NDArray[np.intp]) -> Complex:
         """Return ``(points, n_receivers, n_sources)`` as the analyzer hands it out; indices count from 0.
@@ -250,3 +259,21 @@ class Channel:
         if self._raw is None or self._grid is None or not np.array_equal(self._grid, grid):
             return np.zeros((grid.size, receivers.size, sources.size), dtype=np.complex128)
         return self._raw[:, receivers[:, None], sources]
+
+    def read_ratio(self, ratio: WaveRatio) -> Complex:
+        """Return one receiver over another, ``(points,)``; zeros where nothing was swept on this grid.
+
+        Not a number where neither received anything.
+        """
+        grid = self.frequency_hz
+        if self._grid is None or not np.array_equal(self._grid, grid):
+            return np.zeros(grid.size, dtype=np.complex128)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            quotient = self._wave(ratio.over, ratio.source) / self._wave(ratio.under, ratio.source)
+        return np.asarray(quotient)
+
+    def _wave(self, receiver: Receiver, source: int) -> Complex:
+        held = self._references if receiver.wave == "A" else self._raw
+        if held is None:
+            return np.zeros(self.frequency_hz.size, dtype=np.complex128)
+        return held[:, receiver.port - 1, source - 1]

@@ -313,5 +313,6 @@ class Instrument(ScpiDevice):
         except Exception as error:  # noqa: BLE001 - a bug here must not end the server
             _log.exception("while sweeping")
             self.status.report(ScpiFault(-310, f"{type(error).__name__}: {error}"))
-        shape = (request.frequency_hz.size, self.bench.ports, len(request.driven))
+        receivers = self.bench.ports * (2 if request.references else 1)
+        shape = (request.frequency_hz.size, receivers, len(request.driven))
         return np.full(shape, np.nan + 1j * np.nan)

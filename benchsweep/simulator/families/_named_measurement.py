@@ -4,6 +4,8 @@ Headers are standard SCPI where there is a standard; the rest is how this family
 it (common practice, from memory and public driver code). Behaviour that surprises is kept on purpose: the
 analyzer's own correction is on after a preset, matrices come as magnitude and angle unless RI is asked for,
 and two-port matrices come in the order 11, 21, 12, 22 while larger ones come row by row.
+
+A ratio of receivers is a parameter in quotes, ``'A2/B2,1'`` with port 1 driven; in capitals or not.
 """
 
 from __future__ import annotations
@@ -23,12 +25,12 @@ from benchsweep.simulator.families.shared import (
     delete,
     device_attribute,
     interleaved,
-    parameter_text,
-    parse_parameter,
+    measured_text,
+    parse_measured,
     parse_ports,
+    reading,
     select,
     stimulus_commands,
-    trace,
 )
 from benchsweep.simulator.scpi import (
     Answer,
@@ -57,7 +59,7 @@ def _define(call: _Call) -> None:
         raise ScpiFault(-224, "name of a measurement")
     if any(name in other.measurements for other in call.device.channels.values()):
         raise ScpiFault(-224, f"{name}: this name is taken")
-    channel.measurements[name] = parse_parameter(parameter, call.device.bench.ports)
+    channel.measurements[name] = parse_measured(parameter, call.device.bench.ports, "comma")
 
 
 def _delete_all(call: _Call) -> None:
@@ -67,7 +69,8 @@ def _delete_all(call: _Call) -> None:
 
 
 def _catalog(call: _Call) -> str:
-    entries = [f"{name},{parameter_text(*ports)}" for name, ports in channel_of(call).measurements.items()]
+    measurements = channel_of(call).measurements
+    entries = [f"{name},{measured_text(one, ratios='{o}/{u}_{s}')}" for name, one in measurements.items()]
     return string_text(",".join(entries) or "NO CATALOG")
 
 
@@ -83,7 +86,7 @@ async def _trace_data(call: _Call) -> Answer:
     channel = await call.device.fresh(channel_of(call))
     if channel.selected is None:
         raise ScpiFault(-221, "no measurement selected")
-    values = trace(channel, *channel.measurements[channel.selected])
+    values = reading(channel, channel.measurements[channel.selected])
     if call.arguments[0] == "SDATA":
         return call.device.data(interleaved(values))
     return call.device.data(decibels(values))

@@ -2,14 +2,15 @@
 
 It sweeps as ``named-measurement`` does. There is no selected measurement and no matrix by a list of ports: a
 matrix is read S-parameter by S-parameter. Spellings from public driver code and from memory; the latter are
-deleting, the feed of a window, the catalogue's form and ``SEGMent:BANDwidth:CONTrol``.
+deleting, the feed of a window, the catalogue's form, ``SEGMent:BANDwidth:CONTrol`` and the words for a ratio
+of receivers, ``A2/B2,1`` with port 1 driven.
 
 A measurement belongs to the channel that defined it; its number is in use once in the whole analyzer.
 """
 
 from __future__ import annotations
 
-from benchsweep.simulator.analyzer import Channel, CommandTable, Instrument
+from benchsweep.simulator.analyzer import Channel, CommandTable, Instrument, Measured
 from benchsweep.simulator.families.shared import (
     CORRECTION_COMMANDS,
     EXTENSION_COMMANDS,
@@ -21,10 +22,10 @@ from benchsweep.simulator.families.shared import (
     decibels,
     device_attribute,
     interleaved,
-    parameter_text,
-    parse_parameter,
+    measured_text,
+    parse_measured,
+    reading,
     stimulus_commands,
-    trace,
 )
 from benchsweep.simulator.scpi import (
     Answer,
@@ -47,8 +48,8 @@ def _key(call: _Call) -> str:
     return str(call.suffixes["measurement"])
 
 
-def _defined(call: _Call) -> tuple[Channel, tuple[int, int]]:
-    """Return the channel and the ports of the measurement that the header names."""
+def _defined(call: _Call) -> tuple[Channel, Measured]:
+    """Return the channel and the measurement that the header names."""
     channel = channel_of(call)
     if _key(call) not in channel.measurements:
         raise ScpiFault(-114, f"no measurement {_key(call)} in this channel")
@@ -62,11 +63,11 @@ def _define(call: _Call) -> None:
     if any(_key(call) in other.measurements for other in others):
         raise ScpiFault(-221, f"measurement {_key(call)} belongs to another channel")
     text = call.arguments[0].partition(":")[0].strip().upper()
-    channel.measurements[_key(call)] = parse_parameter(text, call.device.bench.ports)
+    channel.measurements[_key(call)] = parse_measured(text, call.device.bench.ports, "comma")
 
 
 def _definition(call: _Call) -> str:
-    return string_text(parameter_text(*_defined(call)[1]))
+    return string_text(measured_text(_defined(call)[1]))
 
 
 def _delete(call: _Call) -> None:
@@ -92,15 +93,15 @@ def _catalog(call: _Call) -> str:
 
 
 async def _complex_data(call: _Call) -> Answer:
-    channel, ports = _defined(call)
+    channel, measured = _defined(call)
     await call.device.fresh(channel)
-    return call.device.data(interleaved(trace(channel, *ports)))
+    return call.device.data(interleaved(reading(channel, measured)))
 
 
 async def _formatted_data(call: _Call) -> Answer:
-    channel, ports = _defined(call)
+    channel, measured = _defined(call)
     await call.device.fresh(channel)
-    return call.device.data(decibels(trace(channel, *ports)))
+    return call.device.data(decibels(reading(channel, measured)))
 
 
 def _axis(call: _Call) -> Answer:

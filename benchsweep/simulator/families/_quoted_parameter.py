@@ -7,7 +7,8 @@ listed. Every channel has its own ``INITiate``, which by default starts all chan
 Spellings from public driver code. From memory: the scope of ``INITiate``, the port offsets
 (``CORRection:EDELay``, ``CORRection:OFFSet``), ``SYSTem:DISPlay:UPDate``, the names of the traces of a group,
 ``SEGMent:BANDwidth:CONTrol``. Numbers in answers carry no plus sign, catalogues stand in single quotes, and
-``SWEep:TIME?`` knows nothing of segments.
+``SWEep:TIME?`` knows nothing of segments. A ratio of receivers is written ``A2D1/B2D1`` with port 1 driven,
+from memory.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.analyzer import CommandTable, Instrument
+from benchsweep.simulator.analyzer import CommandTable, Instrument, Measured
 from benchsweep.simulator.families.shared import (
     CORRECTION_COMMANDS,
     SEGMENT_COMMANDS,
@@ -28,15 +29,16 @@ from benchsweep.simulator.families.shared import (
     device_attribute,
     extension_time,
     interleaved,
+    measured_text,
     named,
     parameter_text,
-    parse_parameter,
+    parse_measured,
     parse_ports,
+    reading,
     select,
     set_continuous,
     setting,
     stimulus_commands,
-    trace,
 )
 from benchsweep.simulator.scpi import (
     Answer,
@@ -91,8 +93,8 @@ def _define(call: _Call) -> None:
     others = (other for other in call.device.channels.values() if other is not channel)
     if any(name in other.measurements for other in others):
         raise ScpiFault(-224, f"{name}: this name is taken")
-    ports = parse_parameter(parameter.strip().upper(), call.device.bench.ports, underscore=True)
-    channel.measurements[name] = ports
+    ports = call.device.bench.ports
+    channel.measurements[name] = parse_measured(parameter.strip().upper(), ports, "drive", underscore=True)
     channel.selected = name
 
 
@@ -110,12 +112,13 @@ def _delete_all(call: _Call) -> None:
 
 def _catalog(call: _Call) -> str:
     channel = channel_of(call)
-    grouped = {
+    grouped: dict[str, Measured] = {
         f"Ch{call.suffixes['channel']}_SG_{parameter_text(*ports)}": ports
         for ports in itertools.product(channel.group, channel.group)
     }
     entries = {**channel.measurements, **grouped}
-    return _quoted(",".join(f"{name},{parameter_text(*ports)}" for name, ports in entries.items()))
+    ratios = "{o}D{s}/{u}D{s}"
+    return _quoted(",".join(f"{name},{measured_text(one, ratios=ratios)}" for name, one in entries.items()))
 
 
 def _feed(call: _Call) -> None:
@@ -152,13 +155,13 @@ async def _selected_data(call: _Call) -> Answer:
     channel = await call.device.fresh(channel_of(call))
     if channel.selected is None:
         raise ScpiFault(-221, "no trace selected")
-    return _shown(call, trace(channel, *channel.measurements[channel.selected]), call.arguments[0])
+    return _shown(call, reading(channel, channel.measurements[channel.selected]), call.arguments[0])
 
 
 async def _named_data(call: _Call) -> Answer:
     name, kind = call.arguments
     channel = await call.device.fresh(channel_of(call))
-    return _shown(call, trace(channel, *channel.measurements[named(channel, name)]), kind)
+    return _shown(call, reading(channel, channel.measurements[named(channel, name)]), kind)
 
 
 async def _channel_data(call: _Call) -> Answer:
@@ -166,7 +169,7 @@ async def _channel_data(call: _Call) -> Answer:
     channel = await call.device.fresh(channel_of(call))
     if not channel.measurements:
         raise ScpiFault(-221, "no trace defined")
-    traces = [trace(channel, *ports) for ports in channel.measurements.values()]
+    traces = [reading(channel, measured) for measured in channel.measurements.values()]
     return _shown(call, np.stack(traces), call.arguments[0])
 
 

@@ -19,7 +19,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.analyzer import Channel, CommandTable, Instrument
+from benchsweep.simulator.analyzer import Channel, CommandTable, Instrument, Measured
 from benchsweep.simulator.families.shared import (
     CORRECTION_COMMANDS,
     attribute,
@@ -29,10 +29,10 @@ from benchsweep.simulator.families.shared import (
     extension_time,
     interleaved,
     parse_parameter,
+    reading,
     set_continuous,
     setting,
     stimulus_commands,
-    trace,
 )
 from benchsweep.simulator.scpi import (
     Answer,
@@ -71,7 +71,7 @@ def _function(call: _Call, text: str) -> tuple[str, tuple[int, int]]:
 def _switch_on(call: _Call) -> None:
     """Take the functions, beside those that are on when they may be concurrent, else in their place."""
     channel = channel_of(call)
-    wanted = dict(_function(call, text) for text in call.arguments)
+    wanted: dict[str, Measured] = dict(_function(call, text) for text in call.arguments)
     if len(wanted) > 1 and not channel.concurrent:
         raise ScpiFault(-221, "functions are not concurrent")
     channel.measurements = {**channel.measurements, **wanted} if channel.concurrent else wanted
@@ -120,7 +120,7 @@ async def _fed(call: _Call, channel: Channel) -> Complex:
     await call.device.fresh(channel)
     if channel.selected is None:
         raise ScpiFault(-221, "no function is on")
-    return trace(channel, *channel.measurements[channel.selected])
+    return reading(channel, channel.measurements[channel.selected])
 
 
 async def _formatted(call: _Call) -> Answer:

@@ -16,8 +16,14 @@ from benchsweep.simulator.families.shared._formats import (
     WORD_FORMAT_COMMANDS,
 )
 from benchsweep.simulator.families.shared._names import channels_in_use, delete, named, select
-from benchsweep.simulator.families.shared._parameters import parameter_text, parse_parameter, parse_ports
-from benchsweep.simulator.families.shared._readings import decibels, interleaved, trace
+from benchsweep.simulator.families.shared._parameters import (
+    measured_text,
+    parameter_text,
+    parse_measured,
+    parse_parameter,
+    parse_ports,
+)
+from benchsweep.simulator.families.shared._readings import decibels, interleaved, reading, trace
 from benchsweep.simulator.families.shared._segments import SEGMENT_COMMANDS, SEGMENT_LIST_COMMANDS
 from benchsweep.simulator.families.shared._settings import (
     attribute,
@@ -51,10 +57,13 @@ __all__ = [
     "extension_time",
     "formatted_data",
     "interleaved",
+    "measured_text",
     "named",
     "parameter_text",
+    "parse_measured",
     "parse_parameter",
     "parse_ports",
+    "reading",
     "select",
     "set_continuous",
     "setting",

@@ -1,7 +1,11 @@
-"""Names of S-parameters: how a family writes them with ten ports and more.
+"""Names of S-parameters: how a family writes them with ten ports and more; and of ratios of receivers.
 
 ``S0109`` with two digits each is seen in manuals; ``S10_9`` is from memory. A family has one of the two for
 its answers. A lone third digit (``S109``) is an error everywhere: it cannot be told what it means.
+
+A ratio names two receivers, ``A`` the reference and ``B`` the test receiver of a port, and the port that is
+driven: ``A2/B2,1`` (as in a public driver; port 1 when none is named), or with it in either name,
+``A2D1/B2D1`` (from memory). Catalogues write ``A2/B2_1``, because they are lists (from memory).
 """
 
 from __future__ import annotations
@@ -9,14 +13,23 @@ from __future__ import annotations
 import re
 from typing import Literal
 
+from benchsweep.simulator.analyzer import Measured, Receiver, WaveRatio
 from benchsweep.simulator.scpi import ScpiFault
 
-__all__ = ["ParameterStyle", "parameter_text", "parse_parameter", "parse_ports"]
+__all__ = [
+    "ParameterStyle", "RatioStyle", "measured_text", "parameter_text", "parse_measured", "parse_parameter",
+    "parse_ports",
+]  # fmt: skip
 
 ParameterStyle = Literal["equal-digits", "underscore"]
+RatioStyle = Literal["comma", "drive"]
 
 _PARAMETER = re.compile(r"S(\d+)(?:_(\d+))?")
 _FIRST_TWO_DIGIT_PORT = 10
+_RATIO: dict[RatioStyle, re.Pattern[str]] = {
+    "comma": re.compile(r"([AB])(\d{1,2})/([AB])(\d{1,2})(?: *, *(\d{1,2}))?"),
+    "drive": re.compile(r"([AB])(\d{1,2})D(\d{1,2})/([AB])(\d{1,2})D\3"),
+}
 
 
 def parse_parameter(text: str, ports: int, *, underscore: bool = False) -> tuple[int, int]:
@@ -54,6 +67,49 @@ def parameter_text(receiver: int, source: int, style: ParameterStyle = "equal-di
     if max(receiver, source) < _FIRST_TWO_DIGIT_PORT:
         return f"S{receiver}{source}"
     return f"S{receiver}_{source}" if style == "underscore" else f"S{receiver:02d}{source:02d}"
+
+
+def parse_measured(text: str, ports: int, style: RatioStyle, *, underscore: bool = False) -> Measured:
+    """Return the S-parameter or the ratio that `text` names, in capitals.
+
+    Raises
+    ------
+    ScpiFault
+        -224: no such parameter, or no such port.
+    """
+    if "/" not in text:
+        return parse_parameter(text, ports, underscore=underscore)
+    found = _RATIO[style].fullmatch(text)
+    if found is None:
+        raise ScpiFault(-224, f"{text[:20]}: no such parameter")
+    if style == "comma":
+        over, at_over, under, at_under, source = found.groups("1")
+    else:
+        over, at_over, source, under, at_under = found.groups()
+    numbers = [int(number) for number in (at_over, at_under, source)]
+    if not all(1 <= number <= ports for number in numbers):
+        raise ScpiFault(-224, f"{text}: there are ports 1 to {ports}")
+    return WaveRatio(_receiver(over, numbers[0]), _receiver(under, numbers[1]), numbers[2])
+
+
+def _receiver(wave: str, port: int) -> Receiver:
+    return Receiver("A" if wave == "A" else "B", port)
+
+
+def measured_text(
+    measured: Measured, style: ParameterStyle = "equal-digits", ratios: str = "{o}/{u},{s}"
+) -> str:
+    """Return the name that answers carry.
+
+    Parameters
+    ----------
+    ratios
+        How a ratio is written: receivers ``o`` over ``u`` with source ``s``.
+    """
+    if not isinstance(measured, WaveRatio):
+        return parameter_text(*measured, style)
+    over, under = (f"{one.wave}{one.port}" for one in (measured.over, measured.under))
+    return ratios.format(o=over, u=under, s=measured.source)
 
 
 def parse_ports(numbers: list[str], ports: int) -> list[int]:

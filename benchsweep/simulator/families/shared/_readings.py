@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.analyzer import Channel
+from benchsweep.simulator.analyzer import Channel, Measured, WaveRatio
 
-__all__ = ["decibels", "interleaved", "padded", "trace"]
+__all__ = ["decibels", "interleaved", "padded", "reading", "trace"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -18,6 +18,13 @@ def trace(channel: Channel, receiver: int, source: int, *, raw: bool = False) ->
     """Return one S-parameter ``(points,)``, where `raw` as the receivers read it; ports count from 1."""
     read = channel.read_raw if raw else channel.read
     return read(np.array([receiver - 1]), np.array([source - 1]))[:, 0, 0]
+
+
+def reading(channel: Channel, measured: Measured) -> Complex:
+    """Return what a measurement holds, ``(points,)``."""
+    if isinstance(measured, WaveRatio):
+        return channel.read_ratio(measured)
+    return trace(channel, *measured)
 
 
 def interleaved(values: Complex) -> Real:

@@ -5,13 +5,13 @@ A new trace shows S11. A trace beyond the count is a suffix out of range.
 
 from __future__ import annotations
 
-from benchsweep.simulator.analyzer import Channel, CommandTable, Instrument
-from benchsweep.simulator.families.shared._parameters import parameter_text, parse_parameter
+from benchsweep.simulator.analyzer import Channel, CommandTable, Instrument, Measured
+from benchsweep.simulator.families.shared._parameters import measured_text, parse_parameter
 from benchsweep.simulator.families.shared._readings import (
     decibels,
     interleaved,
     padded,
-    trace,
+    reading,
 )
 from benchsweep.simulator.families.shared._settings import channel_of, setting
 from benchsweep.simulator.scpi import Answer, Call, Command, Integer, Limits, Name, ScpiFault
@@ -50,14 +50,14 @@ def _set_parameter(call: _Call, text: str) -> None:
 
 
 def _parameter(call: _Call) -> str:
-    return parameter_text(*channel_of(call).measurements[_key(call)], "underscore")
+    return measured_text(channel_of(call).measurements[_key(call)], "underscore")
 
 
 def _select(call: _Call) -> None:
     channel_of(call).selected = _key(call)
 
 
-async def _selected(call: _Call) -> tuple[Channel, tuple[int, int]]:
+async def _selected(call: _Call) -> tuple[Channel, Measured]:
     channel = await call.device.fresh(channel_of(call))
     if channel.selected is None or channel.selected not in channel.measurements:
         raise ScpiFault(-221, "no trace selected")
@@ -66,14 +66,12 @@ async def _selected(call: _Call) -> tuple[Channel, tuple[int, int]]:
 
 async def complex_data(call: _Call) -> Answer:
     """Answer real and imaginary parts of the selected trace."""
-    channel, ports = await _selected(call)
-    return call.device.data(interleaved(trace(channel, *ports)))
+    return call.device.data(interleaved(reading(*await _selected(call))))
 
 
 async def formatted_data(call: _Call) -> Answer:
     """Answer the selected trace in decibels, a zero behind each value: as many numbers as complex data."""
-    channel, ports = await _selected(call)
-    return call.device.data(padded(decibels(trace(channel, *ports))))
+    return call.device.data(padded(decibels(reading(*await _selected(call)))))
 
 
 _PARAMETER = "CALCulate{channel}:PARameter"
