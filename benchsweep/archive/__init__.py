@@ -16,6 +16,7 @@ Conventions:
 
 from benchsweep.archive._files import make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
+from benchsweep.archive._history import AppendedFile, MatingCounters
 from benchsweep.archive._journal import Journal
 from benchsweep.archive._notes import JobNotes
 from benchsweep.archive._series_folder import SeriesWriter, sweep_bytes
@@ -40,8 +41,10 @@ from benchsweep.archive._store import (
 )
 
 __all__ = [
+    "AppendedFile",
     "JobNotes",
     "Journal",
+    "MatingCounters",
     "SeriesReader",
     "SeriesWriter",
     "check_record",

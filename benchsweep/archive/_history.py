@@ -1,0 +1,253 @@
+"""Small text files that are only added to: what was found at each verification, how often ports were mated.
+
+One entry a line: a serial number, a checksum over number and entry, the entry as JSON. A process that is
+killed while it adds loses at most that line, which the next one drops; any other damage is named.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from filelock import FileLock, Timeout
+
+from benchsweep.archive._files import replace_file, storage_errors
+from benchsweep.errors import ArchiveLocked, RecordDamaged, RecordNewer
+
+__all__ = ["AppendedFile", "MatingCounters"]
+
+_HEAD = "benchsweep-history/"
+_VERSION = 1
+_DIGITS = 16
+_WAIT_S = 10.0
+
+
+class AppendedFile:
+    """A text file of entries, oldest first.
+
+    Parameters
+    ----------
+    path
+        Its place; made with the first entry.
+    durable
+        An entry is on the disc when `append` returns, and survives a power cut; else it survives the end of
+        the process only.
+    """
+
+    def __init__(self, path: Path, *, durable: bool = True) -> None:
+        self.path = Path(path)
+        self._durable = durable
+
+    def read(self) -> tuple[dict[str, Any], ...]:
+        """Return all entries; an unfinished last line counts as not written.
+
+        Raises
+        ------
+        RecordDamaged
+            A line was changed, lost or exchanged; the message names it.
+        RecordNewer
+            Written by a later version of the format.
+        ArchiveError
+            It cannot be read.
+        """
+        return self._entries(self._content())
+
+    def append(self, entry: Mapping[str, Any]) -> None:
+        """Add an entry.
+
+        Raises
+        ------
+        RecordDamaged
+            The file is damaged: nothing is added, so that nothing of it is lost.
+        ArchiveLocked, ArchiveError
+        """
+        with self._alone():
+            content = self._content()
+            whole = content[: content.rfind(b"\n") + 1]
+            number = len(self._entries(whole)) + 1
+            with storage_errors(self.path, "adding to the history"):
+                if len(whole) < len(content):
+                    os.truncate(self.path, len(whole))
+                self._write((b"" if whole else _head()) + _line(number, entry))
+
+    def replace(self, entries: Sequence[Mapping[str, Any]]) -> None:
+        """Put other entries in place of all; whoever reads sees the old ones or the new ones.
+
+        Raises
+        ------
+        ArchiveLocked, ArchiveError
+        """
+        with self._alone():
+            self._replace(entries)
+
+    def _replace(self, entries: Sequence[Mapping[str, Any]]) -> None:
+        lines = (_line(number, entry) for number, entry in enumerate(entries, start=1))
+        replace_file(self.path, _head(), *lines)
+
+    def _content(self) -> bytes:
+        with storage_errors(self.path, "reading the history"):
+            try:
+                return self.path.read_bytes()
+            except FileNotFoundError:
+                return b""
+
+    def _entries(self, content: bytes) -> tuple[dict[str, Any], ...]:
+        lines = content.split(b"\n")[:-1]
+        if not lines:
+            return ()
+        self._check_head(lines[0])
+        return tuple(self._entry(number, line) for number, line in enumerate(lines[1:], start=1))
+
+    def _check_head(self, line: bytes) -> None:
+        word, _, version = line.decode("utf-8", "replace").rpartition("/")
+        if f"{word}/" != _HEAD or not version.isdecimal():
+            raise self._damaged(1, "it is no history of ours")
+        if int(version) > _VERSION:
+            raise RecordNewer(
+                f"{self.path}: written in version {version} of the format, known is {_VERSION}",
+                hint="Update benchsweep.",
+            )
+
+    def _entry(self, number: int, line: bytes) -> dict[str, Any]:
+        head, _, text = line.partition(b" ")
+        digest, _, content = text.partition(b" ")
+        if head != b"%d" % number or digest != _digest(number, content):
+            raise self._damaged(number + 1, "its checksum or its number does not match")
+        entry = json.loads(content)
+        if not isinstance(entry, dict):
+            raise self._damaged(number + 1, "it holds no entry")
+        return entry
+
+    def _damaged(self, line: int, why: str) -> RecordDamaged:
+        return RecordDamaged(
+            f"{self.path}: line {line}: {why}",
+            hint="Restore the file from a copy, or move it away to begin a new history; nothing was added.",
+        )
+
+    def _write(self, data: bytes) -> None:
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0)
+        descriptor = os.open(self.path, flags, 0o666)
+        try:
+            written = os.write(descriptor, data)
+            while written < len(data):  # a nearly full disc may take a part
+                written += os.write(descriptor, data[written:])
+            if self._durable:
+                os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+    @contextmanager
+    def _alone(self) -> Iterator[None]:
+        with storage_errors(self.path, "locking the history"):
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            lock = FileLock(self.path.with_name(self.path.name + ".lock"))
+            try:
+                lock.acquire(timeout=_WAIT_S)
+            except Timeout as error:
+                raise ArchiveLocked(
+                    f"{self.path}: another run is adding to it", hint="Wait until it ends, or stop it."
+                ) from error
+        try:
+            yield
+        finally:
+            lock.release()
+
+
+class MatingCounters:
+    """How often something was attached at each port of a fixture since it was renewed.
+
+    Parameters
+    ----------
+    path
+        Its file; see `AppendedFile`. It is packed when it has grown.
+    """
+
+    _PACK_AT = 100
+
+    def __init__(self, path: Path) -> None:
+        self._file = AppendedFile(path, durable=False)
+
+    @property
+    def path(self) -> Path:
+        """Its file."""
+        return self._file.path
+
+    def counts(self) -> dict[int, int]:
+        """Return port -> matings; ports that were never used are missing.
+
+        Raises
+        ------
+        RecordDamaged, RecordNewer, ArchiveError
+        """
+        return _summed(self._file.read())
+
+    def add(self, ports: Sequence[int]) -> dict[int, int]:
+        """Count one mating at each of `ports`; return the counts then.
+
+        Raises
+        ------
+        RecordDamaged, ArchiveLocked, ArchiveError
+        """
+        self._file.append({"mated": sorted(ports)})
+        return self._packed()
+
+    def renew(self, ports: Sequence[int], *, at: str) -> dict[int, int]:
+        """Begin anew at `ports`, whose contacts were renewed at that time; return the counts then.
+
+        Raises
+        ------
+        RecordDamaged, ArchiveLocked, ArchiveError
+        """
+        self._file.append({"renewed": sorted(ports), "at": at})
+        return self._packed()
+
+    def renewals(self) -> dict[int, str]:
+        """Return port -> when it was renewed last."""
+        found: dict[int, str] = {}
+        for entry in self._file.read():
+            found.update({int(port): at for port, at in entry.get("renewals", {}).items()})
+            found.update(dict.fromkeys(entry.get("renewed", ()), entry.get("at", "")))
+        return found
+
+    def _packed(self) -> dict[int, int]:
+        entries = self._file.read()
+        counts = _summed(entries)
+        if len(entries) >= self._PACK_AT:
+            with self._file._alone():  # noqa: SLF001 - of this module
+                # Once more: another run may have added in between.
+                counts = _summed(self._file.read())
+                renewals = {str(port): at for port, at in self.renewals().items()}
+                total = {"counts": {str(port): count for port, count in counts.items()}}
+                self._file._replace([{**total, "renewals": renewals}])
+        return counts
+
+
+def _summed(entries: Sequence[Mapping[str, Any]]) -> dict[int, int]:
+    counts: dict[int, int] = {}
+    for entry in entries:
+        for port, count in entry.get("counts", {}).items():
+            counts[int(port)] = int(count)
+        for port in entry.get("mated", ()):
+            counts[port] = counts.get(port, 0) + 1
+        for port in entry.get("renewed", ()):
+            counts[port] = 0
+    return dict(sorted(counts.items()))
+
+
+def _head() -> bytes:
+    return f"{_HEAD}{_VERSION}\n".encode()
+
+
+def _digest(number: int, content: bytes) -> bytes:
+    return hashlib.sha256(b"%d " % number + content).hexdigest()[:_DIGITS].encode()
+
+
+def _line(number: int, entry: Mapping[str, Any]) -> bytes:
+    content = json.dumps(entry, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()
+    return b"%d %s %s\n" % (number, _digest(number, content), content)
