@@ -1,0 +1,283 @@
+"""Which S-parameters a value of a trace is made of, and with what weight."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.errors import UsageError
+from benchsweep.records import FOUR_PAIRS, BalancedPort, End, Mode, ModePort, Parameter, Trace, balanced_ports
+
+__all__ = ["OTHER", "OWN", "THROUGH", "Entries", "ModeTable", "collect_entries", "mode_table"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+OWN, THROUGH, OTHER = 0, 1, 2
+"""An entry leads back to its own balanced port, along its pair to the other end, or to another pair."""
+
+_ROOT_HALF = 0.5**0.5
+_SMALLEST = 1e-15
+_NS = 1e9
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ModeTable:
+    """How the modes of the specimen are made of the ports of its matrix.
+
+    A mode is ``(x_first + sign x_second) / sqrt(2)`` of two legs; in a matrix of modes it is one port, and
+    both places name that port with parts 1 and 0.
+
+    Parameters
+    ----------
+    index
+        Label of a mode (``A:12/d``) -> its row here.
+    places
+        ``(2, n_mode)`` ports.
+    parts
+        ``(2, n_mode)`` real.
+    vectors
+        ``(n_mode, n_port)``: the same, dense.
+    of_modes
+        True: the matrix is one of modes, measured behind baluns.
+    """
+
+    index: dict[str, int]
+    places: Index
+    parts: Real
+    vectors: Real
+    of_modes: bool
+
+
+@lru_cache(maxsize=16)
+def mode_table(ports: tuple[str, ...]) -> ModeTable:
+    """Return the modes that a matrix with these ports holds."""
+    of_modes = any("/" in label for label in ports)
+    index: dict[str, int] = {}
+    places, parts = [], []
+    for port in balanced_ports():
+        modes: tuple[Mode, Mode] = ("d", "c")
+        for mode in modes:
+            label = str(ModePort(port, mode))
+            legs = [str(leg) for leg in port.legs]
+            if of_modes and label in ports:
+                place = ports.index(label)
+                places.append((place, place))
+                parts.append((1.0, 0.0))
+            elif not of_modes and all(leg in ports for leg in legs):
+                places.append((ports.index(legs[0]), ports.index(legs[1])))
+                parts.append((_ROOT_HALF, -_ROOT_HALF if mode == "d" else _ROOT_HALF))
+            else:
+                continue
+            index[label] = len(index)
+    vectors = np.zeros((len(index), len(ports)))
+    for row, (both, part) in enumerate(zip(places, parts, strict=True)):
+        for at, value in zip(both, part, strict=True):
+            vectors[row, at] += value
+    return ModeTable(
+        index,
+        np.array(places, dtype=np.intp).reshape(-1, 2).T,
+        np.array(parts, dtype=np.float64).reshape(-1, 2).T,
+        vectors,
+        of_modes,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Entries:
+    """The entries of all requested points; those of one point stand together.
+
+    A small error E of the matrix changes value number `point` by ``Re sum weight E[out, into]``: relatively
+    (in neper, so that a positive change is more signal) or, where `timed`, in ns.
+
+    Parameters
+    ----------
+    point, frequency, out, into, relation
+        ``(n_entry,)``: number of the point, place in the grid, rows of the mode table, `OWN` …
+    weight
+        ``(n_entry,)`` complex128.
+    start
+        ``(n_point,)``: first entry of every point.
+    signals
+        ``(n_point,)``: how many entries are summed in power.
+    timed
+        ``(n_point,)`` bool.
+    compared
+        ``(n_point,)`` bool: the value is a difference of two losses.
+    parameter
+        ``(n_entry,)``: name of the parameter that it belongs to.
+    """
+
+    point: Index
+    frequency: Index
+    out: Index
+    into: Index
+    relation: Index
+    weight: Complex
+    start: Index
+    signals: Index
+    timed: NDArray[np.bool_]
+    compared: NDArray[np.bool_]
+    parameter: NDArray[np.str_]
+
+
+_Place = tuple[BalancedPort, Mode]
+
+
+def _through(end: End, pair: str) -> tuple[_Place, _Place]:
+    far: End = "B" if end == "A" else "A"
+    return (BalancedPort(end, pair), "d"), (BalancedPort(far, pair), "d")
+
+
+def _signals(parameter: Parameter, end: End, pairs: tuple[str, ...]) -> list[tuple[_Place, _Place]]:
+    """Return out and into of the entries that are summed in power."""
+    far: End = "B" if end == "A" else "A"
+    here = BalancedPort(end, pairs[0])
+    others = pairs[1:] or tuple(pair for pair in FOUR_PAIRS if pair != pairs[0])
+    match parameter:
+        case Parameter.INSERTION_LOSS:
+            return [_through(end, pairs[0])]
+        case Parameter.RETURN_LOSS:
+            return [((here, "d"), (here, "d"))]
+        case Parameter.NEXT | Parameter.PS_NEXT | Parameter.ACR_N | Parameter.PS_ACR_N:
+            return [((here, "d"), (BalancedPort(end, pair), "d")) for pair in others]
+        case Parameter.FEXT | Parameter.ACR_F | Parameter.PS_ACR_F:
+            return [((here, "d"), (BalancedPort(far, pair), "d")) for pair in others]
+        case Parameter.TCL:
+            return [((here, "c"), (here, "d"))]
+        case Parameter.ELTCTL:
+            return [((here, "c"), (BalancedPort(far, pairs[0]), "d"))]
+        case _:
+            raise UsageError(
+                f"no uncertainty of {parameter} is known", hint="It is not made of entries of one matrix."
+            )
+
+
+_BELOW_SIGNAL = frozenset(
+    {Parameter.ACR_N, Parameter.PS_ACR_N, Parameter.ACR_F, Parameter.PS_ACR_F, Parameter.ELTCTL}
+)
+_EITHER_WAY = frozenset({Parameter.NEXT, Parameter.PS_NEXT, Parameter.ACR_N, Parameter.PS_ACR_N})
+_TIMED = frozenset({Parameter.DELAY, Parameter.SKEW})
+
+
+@lru_cache(maxsize=4096)
+def _template(
+    parameter: Parameter, end: End | None, pairs: tuple[str, ...], ports: tuple[str, ...]
+) -> tuple[tuple[int, int, int, int, int, float], ...]:
+    """Return (out, into, group, either way, relation, sign) of each entry of a value.
+
+    Entries of a group are summed: in power, or as waves where the value is a time.
+    """
+    table = mode_table(ports)
+    found: list[tuple[tuple[_Place, _Place], int, bool, float]] = []
+    if parameter in _TIMED:
+        for group, pair in enumerate(pairs):
+            sign = 1.0 if group == 0 else -1.0
+            found += [(_through(way, pair), group, False, sign) for way in ("A", "B")]
+    else:
+        at: End = end or "A"
+        found += [(one, 0, parameter in _EITHER_WAY, 1.0) for one in _signals(parameter, at, pairs)]
+        if parameter in _BELOW_SIGNAL:
+            found.append((_through(at, pairs[0]), 1, False, -1.0))
+    rows = []
+    for (out, into), group, either, sign in found:
+        labels = [str(ModePort(port, mode)) for port, mode in (out, into)]
+        lacking = [label for label in labels if label not in table.index]
+        if lacking:
+            raise UsageError(
+                f"{parameter} {'-'.join(pairs)}: the matrix has no {lacking[0]}",
+                hint="Ask for traces that were computed from this matrix.",
+            )
+        relation = OWN if out[0] == into[0] else THROUGH if out[0].pair == into[0].pair else OTHER
+        rows.append((table.index[labels[0]], table.index[labels[1]], group, int(either), relation, sign))
+    return tuple(rows)
+
+
+def collect_entries(
+    s: Complex, frequency_hz: Real, ports: tuple[str, ...], requests: Sequence[tuple[Trace, Index]]
+) -> Entries:
+    """Collect the entries of every requested point with their weights.
+
+    Raises
+    ------
+    UsageError
+        A parameter that is not made of entries of this matrix.
+    """
+    templates = [_template(trace.parameter, trace.end, trace.pairs, ports) for trace, _ in requests]
+    n_rows = np.array([len(rows) for rows in templates], dtype=np.intp)
+    n_points = np.array([np.size(at) for _, at in requests], dtype=np.intp)
+    flat = np.array([row for rows in templates for row in rows]).reshape(-1, 6)
+    grid = np.concatenate([np.atleast_1d(at) for _, at in requests]) if requests else np.zeros(0, np.intp)
+    # Per point: its request, where its entries begin, its rows of `flat`.
+    request = np.repeat(np.arange(n_rows.size), n_points)
+    sizes = n_rows[request]
+    start = np.cumsum(sizes) - sizes
+    point = np.repeat(np.arange(request.size), sizes)
+    first_row = (np.cumsum(n_rows) - n_rows)[request]
+    row = np.repeat(first_row - start, sizes) + np.arange(point.size)
+    whole = flat[:, :5].astype(np.intp)
+    out, into, group, either, relation = whole[row].T
+    frequency = grid.astype(np.intp)[point]
+    timed_of = np.array([trace.parameter in _TIMED for trace, _ in requests], dtype=bool)
+    out, into, wave = _larger_way(s, mode_table(ports), frequency, out, into, either.astype(bool))
+    timed = timed_of[request]
+    weight = _weights(wave, 2 * point + group, timed[point], frequency_hz[frequency]) * flat[row, 5]
+    counts = np.array([sum(one[2] == 0 for one in rows) for rows in templates], dtype=np.intp)
+    compared = np.array([any(one[5] < 0 for one in rows) for rows in templates], dtype=bool) & ~timed_of
+    return Entries(
+        point,
+        frequency,
+        out,
+        into,
+        relation,
+        weight,
+        start,
+        np.where(timed, 1, counts[request]),
+        timed,
+        compared[request],
+        np.array([str(trace.parameter) for trace, _ in requests])[request][point],
+    )
+
+
+def _waves(s: Complex, table: ModeTable, frequency: Index, out: Index, into: Index) -> Complex:
+    total = np.zeros(frequency.size, dtype=np.complex128)
+    for row in range(1 if table.of_modes else 2):
+        for column in range(1 if table.of_modes else 2):
+            part = table.parts[row][out] * table.parts[column][into]
+            total += part * s[frequency, table.places[row][out], table.places[column][into]]
+    return total
+
+
+def _larger_way(
+    s: Complex, table: ModeTable, frequency: Index, out: Index, into: Index, either: NDArray[np.bool_]
+) -> tuple[Index, Index, Complex]:
+    """Take the larger of the two directions where `either` allows it."""
+    wave = _waves(s, table, frequency, out, into)
+    chosen = np.flatnonzero(either)
+    back = _waves(s, table, frequency[chosen], into[chosen], out[chosen])
+    turned = np.abs(back) > np.abs(wave[chosen])
+    at = chosen[turned]
+    out, into = out.copy(), into.copy()
+    out[at], into[at] = into[at], out[at]
+    wave[at] = back[turned]
+    return out, into, wave
+
+
+def _weights(wave: Complex, group: Index, timed: NDArray[np.bool_], frequency_hz: Real) -> Complex:
+    """Return d ln of the root of the summed power, or d delay in ns, by each entry."""
+    wave = np.where(np.abs(wave) < _SMALLEST, _SMALLEST, wave)
+    power = np.bincount(group, weights=np.abs(wave) ** 2)[group]
+    weight = np.conj(wave) / power
+    if timed.any():
+        real = np.bincount(group, weights=wave.real)[group]
+        imaginary = np.bincount(group, weights=wave.imag)[group]
+        both = real + 1j * imaginary
+        both = np.where(np.abs(both) < _SMALLEST, _SMALLEST, both)
+        # delay = -arg(sum) / omega, so d delay = -Im(E / sum) / omega = Re(1j E / sum) / omega.
+        weight = np.where(timed, 1j * _NS / (2.0 * np.pi * frequency_hz * both), weight)
+    return np.asarray(weight, dtype=np.complex128)

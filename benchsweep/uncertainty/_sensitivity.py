@@ -1,0 +1,265 @@
+"""What a unit of each residual error does to each requested value.
+
+To first order the corrected matrix is off by (S the matrix, e_k the k-th unit vector)
+
+    directivity           E_kk = D_k
+    reflection tracking   E_kk = R_k S_kk
+    source match          E_ij = S_ij M_j S_jj                      (the driven port, k = j)
+    load match            E_ij = sum of S_ik L_k S_kj over k != j
+    transm. tracking      E_ij = (t_i + t_j) S_ij,  i != j
+    series contact        E = (I - S) e_k d_k e_k^T (I - S),  d = z / 100 ohm
+
+With a value that changes by ``Re sum w m^T E m'`` (m, m' the modes of its entries) and ``P = m^T S``,
+``Q = S m'`` every one of these is a product of gathered rows: the base sensitivities below. A contact is
+D - 2R - T + source + load match, a cable that changes 2R + T.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.records import ModePort, balanced_ports
+from benchsweep.uncertainty._entries import Entries, ModeTable
+from benchsweep.uncertainty._layout import Layout
+
+__all__ = ["BASES", "Rows", "Space", "base_sensitivities", "expand_rows"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+Space = str
+"""Where independent variables sit.
+
+``analyzer``: one for each analyzer port. ``mating``: one for each mating of a port. ``common``: one for all.
+``termination``: one for each port, as far as it was terminated. ``leg``: one for each mating of a leg behind
+baluns. ``balance``: one for each balanced port behind baluns.
+"""
+
+BASES: Mapping[Space, int] = {
+    "analyzer": 5,
+    "mating": 5,
+    "common": 5,
+    "termination": 1,
+    "leg": 1,
+    "balance": 4,
+}
+"""Base sensitivities of each space; the five are D, R, source match, load match, transmission tracking."""
+
+_ROOT_HALF = 0.5**0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """Entries once for each hookup that measured them: entry, hookup, weight by the number of hookups."""
+
+    entry: Index
+    hookup: Index
+    weight: Complex
+
+
+def expand_rows(entries: Entries, table: ModeTable, layout: Layout) -> Rows:
+    """Return the rows, hookup by hookup and in each in the order of the entries."""
+    n = entries.point.size
+    if layout.plain:
+        return Rows(np.arange(n), np.zeros(n, dtype=np.intp), entries.weight)
+    held = (table.vectors != 0.0) @ (~layout.attached.T)  # (n_mode, n_hookup): a port that was not attached
+    both = ~held[entries.out] & ~held[entries.into]
+    count = both.sum(axis=1)
+    hookup, entry = np.nonzero(both.T)
+    return Rows(entry, hookup, entries.weight[entry] / count[entry])
+
+
+def base_sensitivities(
+    s: Complex,
+    table: ModeTable,
+    ports: tuple[str, ...],
+    entries: Entries,
+    layout: Layout,
+    balance: Mapping[str, tuple[Real, Real]],
+) -> dict[Space, Complex]:
+    """Return, space by space, ``(n_point, n_base, n_variable)`` sensitivities.
+
+    Parameters
+    ----------
+    balance
+        Balanced port -> output signal balance and common-mode rejection, ``(n_freq,)`` amplitudes.
+    """
+    rows = expand_rows(entries, table, layout)
+    n_point = entries.start.size
+    pieces = _Pieces(s, table, ports)
+    if layout.plain:
+        p, q, mp, mq = pieces.of(entries, rows, slice(None))
+        bases = _sum(_five(pieces, entries, rows.entry, rows.weight, p, q, mp, mq), entries.start)
+        found: dict[Space, Complex] = {"analyzer": bases, "mating": bases}
+        legs: list[_Leg] = [(slice(None), entries.start, rows.weight, p, q, mp, mq)]
+        if table.of_modes:
+            contact = _leg_contact(pieces, rows.weight, p, q, mp, mq)
+            found["leg"] = _sum(contact[:, None, :], entries.start)
+    else:
+        found, legs = _by_hookup(pieces, table, entries, layout, rows, n_point)
+    found["common"] = found["analyzer"].sum(axis=2, keepdims=True)
+    if table.of_modes and balance:
+        total = np.zeros((n_point, BASES["balance"], len(pieces.balanced)), dtype=np.complex128)
+        for chosen, start, weight, p, q, mp, mq in legs:
+            frequency = entries.frequency[rows.entry[chosen]]
+            parts = _balance(pieces, frequency, weight, p, q, mp, mq, balance)
+            total[entries.point[rows.entry[chosen]][start]] += _sum(parts, start)
+        found["balance"] = total
+    return found
+
+
+class _Pieces:
+    """Gathers rows and columns of a matrix."""
+
+    def __init__(self, s: Complex, table: ModeTable, ports: tuple[str, ...]) -> None:
+        self.s, self.table = s, table
+        self.diagonal = np.ascontiguousarray(np.diagonal(s, axis1=1, axis2=2))
+        self.balanced: list[str] = []
+        places = []
+        for port in balanced_ports():
+            both = [str(ModePort(port, "d")), str(ModePort(port, "c"))]
+            if both[0] in ports:
+                self.balanced.append(str(port))
+                places.append([ports.index(label) if label in ports else -1 for label in both])
+        self.mode_places = np.array(places, dtype=np.intp).reshape(-1, 2)
+
+    def of(
+        self, entries: Entries, rows: Rows, chosen: slice | NDArray[np.bool_]
+    ) -> tuple[Complex, Complex, Real, Real]:
+        """Return P, Q, m, m', ``(n_row, n_port)`` each."""
+        entry = rows.entry[chosen]
+        frequency, out, into = entries.frequency[entry], entries.out[entry], entries.into[entry]
+        p, q = self._row(frequency, out, 0), self._column(frequency, into, 0)
+        if not self.table.of_modes:
+            p += self._row(frequency, out, 1)
+            q += self._column(frequency, into, 1)
+        return p, q, self.table.vectors[out], self.table.vectors[into]
+
+    def _row(self, frequency: Index, mode: Index, which: int) -> Complex:
+        found = self.s[frequency, self.table.places[which][mode]]
+        return np.asarray(found * self.table.parts[which][mode][:, None])
+
+    def _column(self, frequency: Index, mode: Index, which: int) -> Complex:
+        found = self.s[frequency, :, self.table.places[which][mode]]
+        return np.asarray(found * self.table.parts[which][mode][:, None])
+
+
+def _sum(rows: Complex, start: Index) -> Complex:
+    """Sum rows that belong to one point; they stand together and begin at `start`."""
+    if start.size == rows.shape[0]:
+        return rows
+    return np.asarray(np.add.reduceat(rows, start, axis=0)) if start.size else rows[:0]
+
+
+def _five(
+    pieces: _Pieces,
+    entries: Entries,
+    entry: Index,
+    weight: Complex,
+    p: Complex,
+    q: Complex,
+    mp: Real,
+    mq: Real,
+) -> Complex:
+    found = np.empty((entry.size, 5, p.shape[1]), dtype=np.complex128)
+    own = pieces.diagonal[entries.frequency[entry]]
+    wp = weight[:, None] * p
+    wm = weight[:, None] * mp
+    tail = wp * mq
+    found[:, 0] = wm * mq
+    found[:, 1] = found[:, 0] * own
+    found[:, 2] = tail * own
+    found[:, 3] = wp * q - found[:, 2]
+    found[:, 4] = wm * q + tail - 2.0 * found[:, 1]
+    return found
+
+
+def _leg_contact(pieces: _Pieces, weight: Complex, p: Complex, q: Complex, mp: Real, mq: Real) -> Complex:
+    """Return ``(n_row, n_leg)`` of a contact at each leg behind the baluns.
+
+    A common mode that was not measured counts as absorbed.
+    """
+    left, right = mp - p, mq - q
+    sides = []
+    for part in (left, right):
+        d, c = (
+            np.where(at >= 0, part[:, at], 0.0) for at in (pieces.mode_places[:, 0], pieces.mode_places[:, 1])
+        )
+        sides.append(np.concatenate([d + c, d - c], axis=1) * _ROOT_HALF)
+    return np.asarray(weight[:, None] * sides[0] * sides[1])
+
+
+def _balance(
+    pieces: _Pieces,
+    frequency: Index,
+    weight: Complex,
+    p: Complex,
+    q: Complex,
+    mp: Real,
+    mq: Real,
+    balance: Mapping[str, tuple[Real, Real]],
+) -> Complex:
+    """Return ``(n_row, 4, n_balanced)``: what the baluns turn from one mode into the other.
+
+    Receiving d: rejection times the common wave; driving d: the common wave that the balun sends along;
+    receiving and driving c at the tap: its output signal balance both ways.
+    """
+    found = np.zeros((weight.size, 4, len(pieces.balanced)), dtype=np.complex128)
+    for k, label in enumerate(pieces.balanced):
+        d, c = pieces.mode_places[k]
+        if c < 0 or label not in balance:
+            continue
+        osb, cmr = (value[frequency] for value in balance[label])
+        found[:, 0, k] = weight * mp[:, d] * q[:, c] * cmr
+        found[:, 1, k] = weight * p[:, c] * mq[:, d] * osb
+        found[:, 2, k] = weight * mp[:, c] * q[:, d] * osb
+        found[:, 3, k] = weight * p[:, d] * mq[:, c] * osb
+    return found
+
+
+_Leg = tuple[slice | NDArray[np.bool_], Index, Complex, Complex, Complex, Real, Real]
+
+
+def _by_hookup(
+    pieces: _Pieces, table: ModeTable, entries: Entries, layout: Layout, rows: Rows, n_point: int
+) -> tuple[dict[Space, Complex], list[_Leg]]:
+    """Sum what the hookups contribute: a variable that is the same in two hookups adds up as a wave."""
+    n = layout.attached.shape[1]
+    found: dict[Space, Complex] = {
+        "analyzer": np.zeros((n_point, 5, layout.n_analyzer), dtype=np.complex128),
+        "mating": np.zeros((n_point, 5, layout.n_matings), dtype=np.complex128),
+        "termination": np.zeros((n_point, 1, n), dtype=np.complex128),
+    }
+    if table.of_modes:
+        found["leg"] = np.zeros((n_point, 1, 2 * layout.n_matings), dtype=np.complex128)
+    legs: list[_Leg] = []
+    for hookup in range(layout.n_hookups):
+        chosen = rows.hookup == hookup
+        if not chosen.any():
+            continue
+        entry, weight = rows.entry[chosen], rows.weight[chosen]
+        p, q, mp, mq = pieces.of(entries, rows, chosen)
+        point = entries.point[entry]
+        start = np.flatnonzero(np.diff(point, prepend=-1))
+        at = point[start]
+        on = layout.attached[hookup]
+        bases = _sum(_five(pieces, entries, entry, weight, p, q, mp, mq), start)
+        for space, group in (("analyzer", layout.analyzer), ("mating", layout.mating)):
+            for base in range(5):
+                found[space][at[:, None], base, group[hookup, on]] += bases[:, base, on]
+        off = np.flatnonzero(~on)
+        found["termination"][at[:, None], 0, off] += (bases[:, 2] + bases[:, 3])[:, off]
+        if table.of_modes:
+            contact = _sum(_leg_contact(pieces, weight, p, q, mp, mq), start)
+            d = pieces.mode_places[:, 0]
+            here = np.flatnonzero(on[d])
+            mating = layout.mating[hookup, d[here]]
+            found["leg"][at[:, None], 0, mating] += contact[:, here]
+            found["leg"][at[:, None], 0, mating + layout.n_matings] += contact[:, here + d.size]
+        legs.append((chosen, start, weight, p, q, mp, mq))
+    return found, legs

@@ -1,0 +1,365 @@
+"""From budget terms to the random variables that they stand for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.records import Parameter, StandardTerm, SweepSettings
+from benchsweep.uncertainty import _budget as terms
+from benchsweep.uncertainty._layout import Circumstances
+from benchsweep.uncertainty._sensitivity import Space
+
+__all__ = ["CABLE", "CONTACT", "Additive", "Source", "collect_sources"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+
+CONTACT = (1.0, -2.0, 1.0, 1.0, -1.0)
+"""A series contact in terms of D, R, source match, load match and transmission tracking."""
+CABLE = (0.0, 2.0, 0.0, 0.0, 1.0)
+"""A test cable that changed: each way through a port once, a reflection twice."""
+_DIRECTIVITY = (1.0, 0.0, 0.0, 0.0, 0.0)
+_RESIDUALS = {
+    "directivity": _DIRECTIVITY,
+    "source-match": (0.0, 0.0, 1.0, 0.0, 0.0),
+    "load-match": (0.0, 0.0, 0.0, 1.0, 0.0),
+}
+_MATCH = (0.0, 0.0, 1.0, 1.0, 0.0)
+
+_REFERENCE_OHM = 50.0
+_NEPER_PER_DB = np.log(10.0) / 20.0
+_ONE_PORT = frozenset({"open", "short", "load", "reflect"})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Source:
+    """Independent standard normal variables, one set for each place of a space.
+
+    Parameters
+    ----------
+    term
+        Number of the budget term.
+    space
+        Where they sit.
+    sensitivity
+        ``(n_freq, n_base)`` of one unit of the deviation, or ``(1, n_base)``.
+    directions
+        ``(n_variable, n_freq)``: complex deviation that each variable causes. Two at right angles
+        and of equal size make a deviation of unknown phase.
+    what
+        How it enters the exact model: residual terms, a series contact, a cable, a termination, the baluns.
+    """
+
+    term: int
+    space: Space
+    sensitivity: Complex
+    directions: Complex
+    what: Literal["terms", "contact", "cable", "termination", "leg", "balance"] = "terms"
+
+    @property
+    def power(self) -> Real:
+        """``(n_freq,)``: mean of the squared magnitude of the deviation."""
+        return np.asarray((np.abs(self.directions) ** 2).sum(axis=0))
+
+    @property
+    def square(self) -> Complex:
+        """``(n_freq,)``: mean of the square of the deviation; zero when its phase is unknown."""
+        return np.asarray((self.directions**2).sum(axis=0))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Additive:
+    """A wave of unknown phase on every S-parameter, independent from one to the next.
+
+    Parameters
+    ----------
+    term
+        Number of the budget term.
+    level
+        ``(3, n_freq)``: rms magnitude on entries back to their own port, along the pair, to other pairs;
+        relative to the S-parameters of the legs where `relative`.
+    fresh
+        Another one in every hookup.
+    relative
+        Multiplies instead of adding.
+    parameters
+        Only these; empty: all.
+    off_diagonal
+        Between different ports only.
+    """
+
+    term: int
+    level: Real
+    fresh: bool
+    relative: bool = False
+    parameters: frozenset[Parameter] = frozenset()
+    off_diagonal: bool = False
+
+    @property
+    def level_of_ports(self) -> Real:
+        """``(3, n_freq)``: rms magnitude between two ports of the matrix.
+
+        Of the four entries between two legs of one pair, two are diagonal; where these have none, the other
+        two make up the whole.
+        """
+        return self.level[[2, 1, 2]] if self.off_diagonal else self.level
+
+
+def collect_sources(
+    budget: terms.Budget, frequency_hz: Real, circumstances: Circumstances, *, of_modes: bool, tapped: bool
+) -> tuple[list[Source], list[Additive]]:
+    """Return what the terms of `budget` stand for under the given circumstances.
+
+    Parameters
+    ----------
+    of_modes
+        The matrix was measured behind baluns.
+    tapped
+        Its common modes were measured, too.
+    """
+    maker = _Maker(frequency_hz, circumstances, of_modes=of_modes, tapped=tapped)
+    for number, term in enumerate(budget.term):
+        maker.add(number, term)
+    return maker.sources, maker.additive
+
+
+def _circular(amplitude: Real) -> Complex:
+    return np.asarray(np.array([amplitude, 1j * amplitude]) * np.sqrt(0.5), dtype=np.complex128)
+
+
+class _Maker:
+    def __init__(
+        self, frequency_hz: Real, circumstances: Circumstances, *, of_modes: bool, tapped: bool
+    ) -> None:
+        self.f = frequency_hz
+        self.omega = 2.0 * np.pi * frequency_hz
+        self.of_modes, self.tapped = of_modes, tapped
+        self.given = circumstances
+        self.sources: list[Source] = []
+        self.additive: list[Additive] = []
+
+    def add(self, number: int, term: terms.Term) -> None:
+        match term:
+            case terms.Directivity() | terms.SourceMatch() | terms.LoadMatch():
+                residual = _RESIDUALS[term.kind]
+                self._terms(number, "analyzer", residual, _circular(term.level_db.amplitude(self.f)))
+            case terms.Tracking():
+                amplitude = term.level_db.amplitude(self.f)
+                self._terms(number, "analyzer", CABLE, _circular(amplitude), "cable")
+            case terms.DriftTemperature() | terms.DriftWalk():
+                self._drift(number, term)
+            case terms.Contact():
+                self._contact(number, term)
+            case terms.Flexing():
+                self._flexing(number, term)
+            case terms.Termination():
+                self._termination(number, term)
+            case terms.Standards():
+                self._standards(number)
+            case _:
+                self._waves(number, term)
+
+    def _terms(
+        self,
+        number: int,
+        space: Space,
+        sensitivity: Sequence[float],
+        directions: Complex,
+        what: Literal["terms", "contact", "cable", "termination", "leg", "balance"] = "terms",
+    ) -> None:
+        base = np.array([sensitivity], dtype=np.complex128)
+        self.sources.append(Source(number, space, base, directions, what))
+
+    def _at_standards(self, number: int, deviations: Sequence[tuple[StandardTerm, Complex]]) -> None:
+        """Let standards deviate at every port by itself, ``(n_variable, n_freq)`` directions each."""
+        for term, directions in deviations:
+            self.sources.append(Source(number, "analyzer", _of_standard(term), directions))
+
+    def _contact(self, number: int, term: terms.Contact) -> None:
+        z = np.array(
+            [np.full(self.f.size, term.resistance_ohm), 1j * self.omega * term.inductance_ph * 1e-12]
+        )
+        d: Complex = np.asarray(z / (2.0 * _REFERENCE_OHM), dtype=np.complex128)
+        if self.of_modes:
+            self.sources.append(Source(number, "leg", np.ones((1, 1), dtype=np.complex128), d, "leg"))
+            d = d * np.sqrt(0.5)  # the mean of two legs, at the standards
+        else:
+            self._terms(number, "mating", CONTACT, d, "contact")
+        if not term.at_calibration:
+            return
+        for standard in self._mated("reflection"):
+            if standard.standard in _ONE_PORT:
+                self._at_standards(number, [(standard, d * (1.0 - standard.nominal) ** 2)])
+        for standard in self._mated("transmission"):
+            self._at_standards(number, [(standard, -np.sqrt(2.0) * standard.nominal * d)])
+            self._through_reflects(number, standard, d)
+
+    def _through_reflects(self, number: int, through: StandardTerm, d: Complex) -> None:
+        """Contacts at both ends of a through connection reflect: ``d_1 + t^2 d_2``."""
+        directions = np.concatenate([d, through.nominal**2 * d])
+        known = [one for one in self._mated("reflection") if one.standard == through.standard]
+        if known:
+            self._at_standards(number, [(known[0], directions)])
+        elif through.standard == "thru":
+            # It reads as its definition, so the load match behind it takes what is too much: L = -x / t^2.
+            sensitivity = np.zeros((self.f.size, 5), dtype=np.complex128)
+            sensitivity[:, 3] = -1.0 / through.nominal**2
+            self.sources.append(Source(number, "analyzer", sensitivity, directions))
+
+    def _mated(self, quantity: Literal["reflection", "transmission"]) -> list[StandardTerm]:
+        """Return one term of each standard: what a mating does does not depend on how it is known."""
+        found: dict[str, StandardTerm] = {}
+        for term in self.given.standard_terms:
+            if term.quantity == quantity:
+                found.setdefault(term.standard, term)
+        return list(found.values())
+
+    def _flexing(self, number: int, term: terms.Flexing) -> None:
+        gain = np.full(self.f.size, 0.5 * term.gain_db * _NEPER_PER_DB)
+        change = np.array([gain, -1j * self.omega * term.delay_ps * 1e-12])
+        self._terms(number, "mating", CABLE, change, "cable")
+        if term.at_calibration:
+            for standard in self._mated("reflection"):
+                if standard.standard in _ONE_PORT:
+                    self._at_standards(number, [(standard, 2.0 * change * standard.nominal)])
+            for standard in self._mated("transmission"):
+                self._at_standards(number, [(standard, np.sqrt(2.0) * change * standard.nominal)])
+
+    def _termination(self, number: int, term: terms.Termination) -> None:
+        directions = [
+            np.full(self.f.size, term.resistance_ohm / (2.0 * _REFERENCE_OHM), dtype=np.complex128),
+            -0.5j * self.omega * term.capacitance_pf * 1e-12 * _REFERENCE_OHM,
+        ]
+        if term.level_db is not None:
+            directions += [*_circular(term.level_db.amplitude(self.f))]
+        self._terms(number, "termination", (1.0,), np.array(directions), "termination")
+
+    def _drift(self, number: int, term: terms.DriftTemperature | terms.DriftWalk) -> None:
+        hours = max(self.given.hours, term.least_h)
+        if isinstance(term, terms.DriftWalk):
+            for sensitivity, level in ((_DIRECTIVITY, term.directivity_db), (_MATCH, term.match_db)):
+                grown = np.sqrt(hours) * level.amplitude(self.f)
+                self._terms(number, "analyzer", sensitivity, _circular(grown))
+            return
+        seconds = 3600.0 * hours
+        kelvin = term.kelvin * np.sqrt(2.0 * (1.0 - np.exp(-seconds / term.time_constant_s)))
+        gain = 0.5 * term.gain_db_per_k * _NEPER_PER_DB
+        change = kelvin * (gain - 1j * self.omega * term.delay_ps_per_k * 1e-12)
+        self._terms(number, "common", CABLE, change[None, :], "cable")
+
+    def _standards(self, number: int) -> None:
+        for term in self.given.standard_terms:
+            directions = np.array([term.real + 0j, 1j * term.imaginary])
+            space = "common" if term.same_piece else "analyzer"
+            self.sources.append(Source(number, space, _of_standard(term), directions))
+
+    def _waves(self, number: int, term: terms.Term) -> None:
+        match term:
+            case terms.NoiseTerm():
+                self._noise(number, term)
+            case terms.Crosstalk():
+                level = term.level_db.amplitude(self.f)
+                # Of the four entries of a pair's own block the two on the diagonal have none.
+                own = 0.0 * level if self.of_modes else np.sqrt(0.5) * level
+                self.additive.append(
+                    Additive(number, np.array([own, level, level]), fresh=False, off_diagonal=True)
+                )
+            case terms.Floor():
+                level = term.level_db.amplitude(self.f)
+                only = frozenset(term.parameters)
+                self.additive.append(
+                    Additive(number, np.array([level, level, level]), fresh=False, parameters=only)
+                )
+            case terms.BalanceTerm():
+                self._balance(number, term)
+
+    def _noise(self, number: int, term: terms.NoiseTerm) -> None:
+        floor, trace = noise_levels(term, self.f, self.given.settings)
+        self.additive.append(Additive(number, np.array([floor] * 3), fresh=True))
+        self.additive.append(Additive(number, np.array([trace] * 3), fresh=True, relative=True))
+        for quantity in ("reflection", "transmission"):
+            for standard in self._mated(quantity):
+                reading = np.hypot(floor, trace * np.abs(standard.nominal))
+                self._at_standards(number, [(standard, _circular(reading))])
+
+    def _balance(self, number: int, term: terms.BalanceTerm) -> None:
+        if not self.of_modes:
+            return
+        if self.tapped:
+            unit = np.ones(self.f.size)
+            for base in np.eye(4):
+                self._terms(number, "balance", tuple(base), _circular(unit), "balance")
+            return
+        osb, cmr, reflection = self._worst_balance(term)
+        across = {
+            name: getattr(term, f"assumed_{name}_db").amplitude(self.f)
+            for name in ("tcl", "tctl", "crosstalk_conversion")
+        }
+        own, through, other = across.values()
+        both = np.hypot(osb, cmr)
+        # Into the unmeasured common mode and back: at the near or at the far balun.
+        again = reflection * np.array(
+            [
+                np.hypot(own**2, through**2),
+                np.sqrt(2.0) * own * through,
+                np.sqrt(2.0) * other * np.hypot(own, through),
+            ]
+        )
+        level = np.hypot(both * np.array([own, through, other]), again)
+        self.additive.append(Additive(number, level, fresh=False))
+
+    def _worst_balance(self, term: terms.BalanceTerm) -> tuple[Real, Real, Real]:
+        figures = (
+            term.output_signal_balance_db,
+            term.common_mode_rejection_db,
+            term.common_mode_reflection_db,
+        )
+        if self.given.balance:
+            one, two, three = (
+                np.max([values[place] for values in self.given.balance.values()], axis=0)
+                for place in range(3)
+            )
+            return one, two, three
+        one, two, three = (figure.amplitude(self.f) for figure in figures)
+        return one, two, three
+
+
+def _of_standard(term: StandardTerm) -> Complex:
+    """Return ``(n_freq, 5)``; each of the two ports of a path has half of the transmission tracking."""
+    return np.stack(
+        [
+            term.directivity,
+            term.reflection_tracking,
+            term.source_match,
+            term.load_match,
+            0.5 * term.transmission_tracking,
+        ],
+        axis=1,
+    )
+
+
+def noise_levels(
+    term: terms.NoiseTerm, frequency_hz: Real, settings: SweepSettings | None
+) -> tuple[Real, Real]:
+    """Return the rms additive floor at the reference plane and relative trace noise, ``(n_freq,)``."""
+    bandwidth = np.full(frequency_hz.size, term.assumed_if_bandwidth_hz)
+    power_dbm, averages = term.assumed_power_dbm, 1
+    if settings is not None:
+        bandwidth[:] = settings.if_bandwidth_hz
+        power_dbm, averages = settings.power_dbm, max(settings.averages, 1)
+        for segment in settings.segments:
+            if segment.if_bandwidth_hz is not None:
+                within = (frequency_hz >= segment.start_hz) & (frequency_hz <= segment.stop_hz)
+                bandwidth[within] = segment.if_bandwidth_hz
+    floor_dbm = term.floor_dbm_in_10_hz + 10.0 * np.log10(bandwidth / 10.0)
+    floor = 10.0 ** ((floor_dbm - power_dbm + term.path_loss_db.at(frequency_hz)) / 20.0)
+    trace_db = np.maximum(
+        term.trace_noise_db_rms_at_1_khz * np.sqrt(bandwidth / 1e3), term.trace_noise_db_rms_least
+    )
+    trace = 10.0 ** (trace_db / 20.0) - 1.0
+    return floor / np.sqrt(averages), trace / np.sqrt(averages)
