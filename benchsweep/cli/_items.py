@@ -11,7 +11,7 @@ __all__ = ["report_items"]
 
 def report_items(result: Qualified) -> list[ReportItem]:
     """Return what the report needs of a graded specimen: one item for each requirement."""
-    from benchsweep.qualification import record_hash
+    from benchsweep.qualification import budget_rows, record_hash
     from benchsweep.report import ReportItem
 
     digest = record_hash(result.record)
@@ -22,6 +22,7 @@ def report_items(result: Qualified) -> list[ReportItem]:
             verdict=graded.verdict,
             limits=graded.limits,
             content_hash=digest,
+            budget=budget_rows(result.evaluation, graded.verdict) if result.evaluation.model else (),
         )
         for graded in result.graded
     ]

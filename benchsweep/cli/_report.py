@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from benchsweep.cli._options import AsJson, LengthM, Quiet, Records, SweepNumber, requirement_names
+from benchsweep.cli._options import (
+    AsJson,
+    BudgetName,
+    Decision,
+    LengthM,
+    Quiet,
+    Records,
+    SweepNumber,
+    requirement_names,
+)
 from benchsweep.cli._output import print_json, print_text, progress_to_stderr
 from benchsweep.cli._series import (
     Follow,
@@ -44,6 +53,8 @@ def report(
     reading: Reading = None,
     leave_out_damaged: LeaveOutDamaged = False,
     length_m: LengthM = None,
+    decision: Decision = "simple",
+    budget: BudgetName = None,
     title: Annotated[
         str, typer.Option("--title", metavar="TEXT", help="Title of the report.")
     ] = "Test report",
@@ -59,15 +70,24 @@ def report(
     Example: `benchsweep report archive/*.h5 --against tia-6a-cord -o cords.html`
     """
     from benchsweep.cli._items import report_items
-    from benchsweep.qualification import followed_parameters, is_series, load_requirements, series_change
+    from benchsweep.qualification import (
+        check_decision_rule,
+        followed_parameters,
+        is_series,
+        load_requirements,
+        series_change,
+    )
     from benchsweep.report import SeriesItem, check_target, write_html
 
     check_target(output, records)
     progress = progress_to_stderr(quiet)
     requirements = load_requirements(against or [])
+    rule = check_decision_rule(decision)
     if not requirements:
         _refuse_idle("--length-m", length_m)
         _refuse_idle("--sweep", sweep)
+        _refuse_idle("--budget", budget)
+        _refuse_idle("--decision", None if rule == "simple" else rule)
     _refuse_absent(records, sweep)
     followed = followed_parameters(parameter or [])
     items = []
@@ -93,7 +113,9 @@ def report(
                     f"{path}: a record is reported against a requirement", hint="Give --against a name."
                 )
         if requirements:
-            graded, number = grade_any(path, requirements, sweep=sweep, length_m=length_m)
+            graded, number = grade_any(
+                path, requirements, sweep=sweep, length_m=length_m, decision_rule=rule, budget=budget
+            )
             verdicts += graded.verdicts
             items += [replace(item, sweep=number) for item in report_items(graded)]
     progress("drawing")

@@ -86,19 +86,21 @@ def grade_any(
     sweep: int | None,
     length_m: float | None,
     decision_rule: str = "simple",
+    budget: str | None = None,
 ) -> tuple[Qualified, int | None]:
     """Grade a record, or one sweep of a series; return the number of the sweep too.
 
     Raises
     ------
-    ArchiveError, UsageError, LimitNotDefined
+    ArchiveError, UsageError, LimitNotDefined, DefinitionError
     """
     from benchsweep.qualification import grade_record, grade_series, is_series
 
+    how: dict[str, Any] = {"length_m": length_m, "decision_rule": decision_rule, "budget": budget}
     if is_series(path):
-        return grade_series(path, requirements, number=sweep, length_m=length_m, decision_rule=decision_rule)
+        return grade_series(path, requirements, number=sweep, **how)
     refuse_series_options(path, sweep=sweep)
-    return grade_record(path, requirements, length_m=length_m, decision_rule=decision_rule), None
+    return grade_record(path, requirements, **how), None
 
 
 def progress_of(path: Path, *, quiet: bool = False) -> Callable[[int, int], None]:

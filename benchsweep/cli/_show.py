@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from benchsweep.cli._options import AsJson, LengthM, Records, SweepNumber
+from benchsweep.cli._budget import show_budgets
+from benchsweep.cli._options import AsJson, Decision, LengthM, Records, SweepNumber
 from benchsweep.cli._output import print_json, print_text, table_width
 from benchsweep.cli._series import (
     Follow,
@@ -36,6 +37,19 @@ def show(
     reading: Reading = None,
     leave_out_damaged: LeaveOutDamaged = False,
     length_m: LengthM = None,
+    decision: Decision = "simple",
+    budget: Annotated[
+        bool,
+        typer.Option(
+            "--budget",
+            help="Print the uncertainty budget instead, the largest term first: where each parameter is "
+            "worst, or with --parameter every trace of it.",
+        ),
+    ] = False,
+    budget_name: Annotated[
+        str | None,
+        typer.Option("--budget-name", metavar="NAME", help="With --budget: another one than the record's."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Print what a record holds, after checking that it is undamaged; with --against its verdict too.
@@ -43,13 +57,41 @@ def show(
     Of a series, finished or the folder of an unfinished one: how many sweeps, what happened, and how the part
     changed over time; with --sweep one of them. Of `archive/unfinished`: which series are in it.
 
+    With --budget instead: how sure each result is, and what makes it unsure; with --against at the points
+    whose margin is smallest.
+
     Example: `benchsweep show archive/20260301T101500Z-cord.h5`
     """
-    from benchsweep.qualification import is_series, load_requirements
+    from benchsweep.qualification import check_decision_rule, is_series, load_requirements
 
     requirements = load_requirements(against or [])
+    rule = check_decision_rule(decision)
+    if rule != "simple" and (budget or not requirements):
+        raise UsageError(
+            "--decision does nothing without --against, nor with --budget",
+            hint="Leave it out, or give --against.",
+        )
     if length_m is not None and not requirements:
         raise UsageError("--length-m does nothing without --against", hint="Give --against, or leave it out.")
+    if budget:
+        if reading or leave_out_damaged:
+            raise UsageError(
+                "--reading and --leave-out-damaged do nothing with --budget", hint="Leave them out."
+            )
+        show_budgets(
+            records,
+            requirements,
+            parameters=parameter or [],
+            sweep=sweep,
+            length_m=length_m,
+            budget=budget_name,
+            as_json=as_json,
+        )
+        return
+    if budget_name is not None:
+        raise UsageError(
+            "--budget-name does nothing without --budget", hint="Give --budget, or leave it out."
+        )
     documents = []
     texts = []
     for path in records:
@@ -68,7 +110,7 @@ def show(
             document, text = show_unfinished(path) if path.is_dir() else _record(path)
         texts.append(text)
         if requirements:
-            texts += _graded(path, requirements, document, sweep=sweep, length_m=length_m)
+            texts += _graded(path, requirements, document, sweep=sweep, length_m=length_m, rule=rule)
         documents.append(document)
     if as_json:
         print_json(documents[0] if len(documents) == 1 else documents)
@@ -83,12 +125,13 @@ def _graded(
     *,
     sweep: int | None,
     length_m: float | None,
+    rule: str,
 ) -> list[str]:
     """Put the verdicts into `document` and return them as tables."""
     from benchsweep.qualification import verdict_document
     from benchsweep.report import verdict_table
 
-    graded, _ = grade_any(path, requirements, sweep=sweep, length_m=length_m)
+    graded, _ = grade_any(path, requirements, sweep=sweep, length_m=length_m, decision_rule=rule)
     document["verdicts"] = [
         verdict_document(verdict, graded.evaluation.measurement) for verdict in graded.verdicts
     ]

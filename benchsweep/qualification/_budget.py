@@ -66,10 +66,9 @@ def budget_rows(
             if kept is None or _badness(item) < _badness(kept):
                 worst[item[0].parameter] = item
         chosen = list(worst.values())
-    if not chosen:
-        asked = ", ".join(sorted(wanted)) or "anything"
+    if wanted and not chosen:
         raise UsageError(
-            f"there is no value of {asked} here whose budget could be told",
+            f"there is no value of {', '.join(sorted(wanted))} here whose budget could be told",
             hint="Leave --parameter out to see which parameters there are.",
         )
     order = list(Parameter)

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from types import MappingProxyType
-from typing import TYPE_CHECKING
 
 from benchsweep import __version__, cabling, calibration, fixture, limits, mixedmode
 from benchsweep.acquisition import grid_warnings
@@ -25,9 +24,7 @@ from benchsweep.records import (
     Verdict,
     WiringReport,
 )
-
-if TYPE_CHECKING:
-    from benchsweep.uncertainty import Model
+from benchsweep.uncertainty import Model
 
 __all__ = [
     "Evaluation",

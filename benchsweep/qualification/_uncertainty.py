@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +13,7 @@ from benchsweep import fixture
 from benchsweep.definitions import find_definition
 from benchsweep.errors import DefinitionError
 from benchsweep.records import Measurement
-
-if TYPE_CHECKING:
-    from benchsweep.uncertainty import Model
+from benchsweep.uncertainty import Circumstances, Model, read_budget
 
 __all__ = ["budget_text", "uncertainty_model", "with_budget"]
 
@@ -30,8 +27,6 @@ def budget_text(name: str) -> str:
     ------
     UnknownName, DefinitionError
     """
-    from benchsweep.uncertainty import read_budget
-
     path = find_definition("budgets", name)
     try:
         text = path.read_text(encoding="utf-8")
@@ -65,8 +60,6 @@ def uncertainty_model(measurement: Measurement) -> Model | None:
     """
     if not measurement.budget_toml:
         return None
-    from benchsweep.uncertainty import Circumstances, Model, read_budget
-
     calibration = measurement.calibration
     definition = fixture.read_fixture(measurement.fixture_toml) if measurement.fixture_toml else None
     analyzer = measurement.analyzer

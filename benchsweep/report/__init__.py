@@ -9,6 +9,7 @@ Conventions:
 - What is drawn are records; nothing is computed here that a stage computes.
 """
 
+from benchsweep.report._budget import budget_table
 from benchsweep.report._page import ReportItem, write_html
 from benchsweep.report._series import SeriesItem
 from benchsweep.report._series_tables import series_sweep_table, series_table, unfinished_table
@@ -18,6 +19,7 @@ from benchsweep.report._target import check_target
 __all__ = [
     "ReportItem",
     "SeriesItem",
+    "budget_table",
     "check_target",
     "incident_table",
     "measurement_table",

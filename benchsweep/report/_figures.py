@@ -40,6 +40,7 @@ _OTHER_STYLE: tuple[str, Any] = ("#555555", "solid")
 MARKERS: Mapping[str, str] = {"12": "o", "36": "s", "45": "^", "78": "D"}
 _STRETCHES = 125
 _BEYOND_LIMIT_DB = 45.0
+_MOST_SHOWN = 6.0
 _WIDTH_IN, _HEIGHT_IN = 7.6, 3.0
 
 RC: Any = {
@@ -140,6 +141,7 @@ def _panel(
             zorder=5,
             clip_on=False,
         )
+        _mark_uncertainty(axes, at, worst, curve)
     _scale(axes, traces, curve, worst)
     axes.set_xlabel("frequency / MHz", labelpad=1.5)
     axes.set_ylabel(f"{PARAMETER_WORDS[parameter]} / {parameter.unit}")
@@ -147,6 +149,20 @@ def _panel(
     axes.set_title(_title(end, worst), loc="left", pad=4)
     axes.grid(visible=True, which="major", color="#cccccc", linewidth=0.4)
     axes.tick_params(which="both", length=2, width=0.4, pad=2)
+
+
+def _mark_uncertainty(axes: Axes, at_mhz: float, worst: VerdictRow, curve: LimitCurve | None) -> None:
+    """Draw how sure the worst value is, and where a value would have to lie there to be accepted."""
+    if worst.value is not None and worst.uncertainty_low is not None and worst.uncertainty_high is not None:
+        low, high = worst.value - worst.uncertainty_low, worst.value + worst.uncertainty_high
+        # Drawn up to the edge of the panel where it has no end; scaled by what is finite.
+        ends = [edge if np.isfinite(edge) else far for edge, far in ((low, -1e6), (high, 1e6))]
+        axes.plot([at_mhz] * 2, ends, color="black", linewidth=0.9, gid="uncertainty", zorder=4)
+    if curve is not None and worst.guard_band and np.isfinite(worst.guard_band) and worst.limit is not None:
+        accepted = worst.limit + (worst.guard_band if curve.sense == "min" else -worst.guard_band)
+        axes.plot(
+            [at_mhz], [accepted], "_", ms=11, mec="black", mew=1.4, gid="acceptance", zorder=4, clip_on=False
+        )
 
 
 def _draw_trace(axes: Axes, trace: Trace, number: int, worst: VerdictRow | None) -> None:
@@ -194,7 +210,7 @@ def _scale(axes: Axes, traces: Sequence[Trace], curve: LimitCurve | None, worst:
     if limit.size and curve is not None:
         reach = _BEYOND_LIMIT_DB if curve.parameter.unit == "dB" else np.inf
         values = values[values <= limit.max() + reach] if curve.sense == "min" else values
-    marked = [worst.value] if worst is not None and worst.value is not None else []
+    marked = _marks(worst)
     everything = np.concatenate([values, limit, [v for v in marked if np.isfinite(v)]])
     if everything.size == 0:
         everything = np.array([0.0, 1.0])
@@ -212,6 +228,15 @@ def _scale(axes: Axes, traces: Sequence[Trace], curve: LimitCurve | None, worst:
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axes.xaxis.set_minor_formatter(NullFormatter())
+
+
+def _marks(worst: VerdictRow | None) -> list[float]:
+    """Return the values that have to be inside the panel: the worst one and the ends of its interval."""
+    if worst is None or worst.value is None:
+        return []
+    low, high = worst.uncertainty_low or 0.0, worst.uncertainty_high or 0.0
+    # An interval of many dB would leave no room for the traces.
+    return [worst.value, worst.value - min(low, _MOST_SHOWN), worst.value + min(high, _MOST_SHOWN)]
 
 
 def _shade(axes: Axes, curve: LimitCurve | None) -> None:

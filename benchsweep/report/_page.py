@@ -5,17 +5,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from benchsweep.records import LimitCurve, Measurement, Parameter, Trace, Verdict
+from benchsweep.records import BudgetRow, LimitCurve, Measurement, Parameter, Trace, Verdict
+from benchsweep.report._budget import FIGURE_WORDS, budget_head, term_share, term_uncertainty
 from benchsweep.report._select import bad_rows, severity, standings, worst_row, worst_rows
 from benchsweep.report._series import SeriesItem, series_context
 from benchsweep.report._series_tables import SERIES_LEGEND
 from benchsweep.report._tables import fixture_name
 from benchsweep.report._target import check_target, replace_page
 from benchsweep.report._words import (
+    CONDITIONAL_WORDS,
     NOT_EVALUATED,
     PARAMETER_WORDS,
     STANDING_MARKS,
     STANDING_WORDS,
+    UNCERTAINTY_WORDS,
     clean,
     count_words,
     length_words,
@@ -48,6 +51,8 @@ class ReportItem:
         Hash that names the content of the record; empty when it is not stored.
     sweep
         Number of the sweep when the record is a series; else None.
+    budget
+        The uncertainty budget at the points that matter; empty when there is none.
     """
 
     measurement: Measurement
@@ -56,6 +61,7 @@ class ReportItem:
     limits: Mapping[Parameter, LimitCurve] = field(default_factory=dict)
     content_hash: str = ""
     sweep: int | None = None
+    budget: Sequence[BudgetRow] = ()
 
 
 def write_html(
@@ -108,6 +114,9 @@ def _render(items: Sequence[ReportItem], title: str, series: Sequence[SeriesItem
         "metres": length_words,
         "impedances": _impedances,
         "words": row_words,
+        "budget_head": budget_head,
+        "share": term_share,
+        "u": term_uncertainty,
     }
     page = environment.get_template("page.html.j2")
     return page.render(
@@ -119,6 +128,8 @@ def _render(items: Sequence[ReportItem], title: str, series: Sequence[SeriesItem
         marks=STANDING_MARKS,
         standing_words=STANDING_WORDS,
         not_evaluated=NOT_EVALUATED,
+        uncertainty_words=UNCERTAINTY_WORDS,
+        figure_words=FIGURE_WORDS,
     )
 
 
@@ -145,6 +156,13 @@ def _item(place: int, item: ReportItem) -> dict[str, Any]:
             verdict.rows, key=lambda row: (order.index(row.parameter), row.end or "", severity(row))
         ),
         "uncertain": any(row.expanded_uncertainty is not None for row in verdict.rows),
+        "guarded": any(row.guard_band is not None for row in verdict.rows),
+        "conditional": [
+            (outcome.value, words)
+            for outcome, words in CONDITIONAL_WORDS.items()
+            if any(row.outcome is outcome for row in verdict.rows)
+        ],
+        "budget": item.budget,
         "standings": standings(verdict.rows),
         "limits": sorted(item.limits.items(), key=lambda entry: order.index(entry[0])),
         "figures": _figures(item),

@@ -1,15 +1,17 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
 from benchsweep.records import Measurement, Verdict, VerdictRow
 from benchsweep.report._select import bad_rows, other_notes, row_notes, standings, worst_row, worst_rows
 from benchsweep.report._words import (
+    CONDITIONAL_WORDS,
     NOT_EVALUATED,
     PARAMETER_WORDS,
     STANDING_MARKS,
     STANDING_WORDS,
+    UNCERTAINTY_WORDS,
     bad_words,
     clean,
     columns,
@@ -63,47 +65,73 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
 
 
 def _rows_table(rows: Sequence[VerdictRow], width: int) -> list[str]:
-    heads = ("parameter", "end", "pairs", "margin", "MHz", "value", "limit", "unit", "outcome")
-    table = [
-        (
-            PARAMETER_WORDS[row.parameter],
-            row.end or "",
-            pairs_words(row.pairs),
-            signed(row.worst_margin_db),
-            megahertz(row.frequency_hz),
-            number(row.value),
-            f"{number(row.limit)}{STANDING_MARKS.get(row.standing, '?') or ' '}",
-            row.parameter.unit,
-            row.outcome.value,
-        )
-        for row in rows
-    ]
-    widths = [max(columns(line[i]) for line in (heads, *table)) for i in range(len(heads))]
+    """Return the rows as a table, without the column of units where it is too wide, or as sentences."""
+    told = any(row.expanded_uncertainty is not None for row in rows)
+    leave_out = set() if told else {"U"}
+    for unwanted in (leave_out, leave_out | {"unit"} if told else leave_out):
+        lines = _table(rows, unwanted, width)
+        if all(columns(line.rstrip()) <= width for line in lines):
+            if "unit" in unwanted:
+                lines += wrapped("delay and skew in ns, all else in dB", width)
+            return lines
+    # a narrow terminal: one sentence a row instead
+    return [line for row in rows for line in wrapped(f"{row.outcome.value}: {_sentence(row)}", width)]
+
+
+def _sentence(row: VerdictRow) -> str:
+    if row.expanded_uncertainty is None:
+        return row_words(row)
+    return f"{row_words(row)}; U {number(row.expanded_uncertainty)} {row.parameter.unit}"
+
+
+def _table(rows: Sequence[VerdictRow], leave_out: Collection[str], width: int) -> list[str]:
+    heads = [name for name in _COLUMNS if name not in leave_out]
+    cells = [[_COLUMNS[name](row) for name in heads] for row in rows]
+    widths = [max(columns(line[i]) for line in (heads, *cells)) for i in range(len(heads))]
     gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= width else 1
-    right = {3, 4, 5, 6}
-    heads = (*heads[:6], f"{heads[6]} ", *heads[7:])
-    widths[6] = max(widths[6], columns(heads[6]))
+    at = heads.index("limit")
+    heads[at] = "limit "  # its cells end in the mark of their standing
+    widths[at] = max(widths[at], columns(heads[at]))
     lines = [
         (" " * gap).join(
-            cell.rjust(widths[i]) if i in right else cell.ljust(widths[i]) for i, cell in enumerate(line)
+            cell.rjust(widths[i]) if heads[i].strip() in _FIGURES else cell.ljust(widths[i])
+            for i, cell in enumerate(line)
         )
-        for line in (heads, *table)
+        for line in (heads, *cells)
     ]
-    if any(columns(line.rstrip()) > width for line in lines):  # a narrow terminal: one sentence a row instead
-        return [line for row in rows for line in wrapped(f"{row.outcome.value}: {row_words(row)}", width)]
     return [lines[0], "-" * columns(lines[0].rstrip()), *lines[1:]]
+
+
+_COLUMNS: Mapping[str, Callable[[VerdictRow], str]] = {
+    "parameter": lambda row: PARAMETER_WORDS[row.parameter],
+    "end": lambda row: row.end or "",
+    "pairs": lambda row: pairs_words(row.pairs),
+    "margin": lambda row: signed(row.worst_margin_db),
+    "MHz": lambda row: megahertz(row.frequency_hz),
+    "value": lambda row: number(row.value),
+    "U": lambda row: number(row.expanded_uncertainty),
+    "limit": lambda row: f"{number(row.limit)}{STANDING_MARKS.get(row.standing, '?') or ' '}",
+    "unit": lambda row: row.parameter.unit,
+    "outcome": lambda row: row.outcome.value,
+}
+_FIGURES = frozenset({"margin", "MHz", "value", "U", "limit"})
 
 
 def _legend(rows: Sequence[VerdictRow], width: int) -> list[str]:
     lines = [""]
     if any(len(row.pairs) == 2 and row.end for row in rows):
         lines += wrapped("pairs: the receiving pair first, then the disturbing one", width)
+    if any(row.expanded_uncertainty is not None for row in rows):
+        lines += wrapped(UNCERTAINTY_WORDS, width)
+    else:
+        lines += wrapped(NOT_EVALUATED, width)
+    for outcome, words in CONDITIONAL_WORDS.items():
+        if any(row.outcome is outcome for row in rows):
+            lines += wrapped(f"{outcome.value}: {words}", width)
     for standing in standings(rows):
         mark = STANDING_MARKS.get(standing, "?")
         if mark:
             lines += wrapped(f"{mark} limit {STANDING_WORDS.get(standing, standing)}", width)
-    if all(row.expanded_uncertainty is None for row in rows):
-        lines += wrapped(NOT_EVALUATED, width)
     for parameter, note in row_notes(rows):
         lines += wrapped(f"{PARAMETER_WORDS[parameter]}: {note}", width)
     return lines

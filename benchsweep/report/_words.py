@@ -11,15 +11,18 @@ from collections.abc import Iterable, Iterator, Sequence
 from benchsweep.records import End, Measurement, Outcome, Parameter, Verdict, VerdictRow, WiringReport
 
 __all__ = [
+    "CONDITIONAL_WORDS",
     "NOT_EVALUATED",
     "PARAMETER_WORDS",
     "STANDING_MARKS",
     "STANDING_WORDS",
+    "UNCERTAINTY_WORDS",
     "bad_words",
     "clean",
     "columns",
     "count_words",
     "faults",
+    "interval_words",
     "length_words",
     "megahertz",
     "number",
@@ -56,7 +59,12 @@ STANDING_WORDS = {
     "common-practice": "common practice in the trade, not taken from the standard itself",
     "from-memory": "from memory, to be verified against your own copy of the standard",
 }
+UNCERTAINTY_WORDS = "U: expanded uncertainty, k = 2, of the value shown; the larger side where they differ"
 NOT_EVALUATED = "No measurement uncertainty was evaluated: margins are those of the measured values alone."
+CONDITIONAL_WORDS = {
+    Outcome.CONDITIONAL_PASS: "inside the limit, but by less than the guard band",
+    Outcome.CONDITIONAL_FAIL: "outside the limit, but by less than the guard band",
+}
 
 # Joiners that scripts need; all other invisible characters could make a text look like another one.
 _JOINERS = "\u200c\u200d"
@@ -176,8 +184,29 @@ def row_words(row: VerdictRow) -> str:
         return f"{what}: {row.note or 'no point counted'}"
     side = "outside" if row.worst_margin_db < 0 else "inside"
     at = "" if row.frequency_hz is None else f" at {megahertz(row.frequency_hz)} MHz"
-    told = f"{what}: {number(abs(row.worst_margin_db))} {unit} {side} the limit{at}"
+    told = f"{what}: {number(abs(row.worst_margin_db))} {unit} {side} the limit{at}{_guard_words(row)}"
     return f"{told}; {row.note}" if row.outcome is Outcome.UNDECIDED and row.note else told
+
+
+def _guard_words(row: VerdictRow) -> str:
+    """Return what the guard band has to do with the outcome of a row; empty when nothing."""
+    if row.guard_band is None or row.outcome in (Outcome.PASS, Outcome.UNDECIDED):
+        return ""
+    elsewhere = [part for part in row.note.split("; ") if part.startswith("decided at ")]
+    if elsewhere:
+        return f"; {elsewhere[0]}"
+    if row.outcome is Outcome.FAIL and (row.worst_margin_db or 0.0) < 0.0:
+        return ""
+    return f", less than the guard band of {number(row.guard_band)} {row.parameter.unit}"
+
+
+def interval_words(low: float | None, high: float | None, unit: str) -> str:
+    """Return an expanded uncertainty: one figure where both sides print alike, else both."""
+    if low is None or high is None:
+        return "U not evaluated"
+    if number(low) == number(high):
+        return f"U {number(high)} {unit}"
+    return f"U +{number(high)} / -{number(low)} {unit}"
 
 
 def bad_words(bad: Sequence[VerdictRow]) -> tuple[str, ...]:

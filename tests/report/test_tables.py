@@ -95,7 +95,8 @@ def test_standing_and_missing_uncertainty_are_said() -> None:
     )
     text = verdict_table(known)
     assert "from memory" not in text
-    assert "uncertainty" not in text
+    assert "was evaluated" not in text
+    assert "U: expanded uncertainty, k = 2" in text
 
 
 def test_a_pass_names_the_closest_call(build: SimpleNamespace) -> None:
