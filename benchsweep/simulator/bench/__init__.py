@@ -1,13 +1,15 @@
 """The hardware: an analyzer's ports with their errors, noise and drift, and what is attached to them.
 
-A bench is described in ``benches/*.toml``. It is asked for sweeps with plain numbers and answers with raw
-wave ratios; nothing here knows of commands, and a specimen is whatever has a scattering matrix (`Device`).
+A bench is described in ``benches/*.toml``, the check standards of a verification in ``artefacts.toml``. It is
+asked for sweeps with plain numbers and answers with raw wave ratios; nothing here knows of commands, and a
+specimen is whatever has a scattering matrix (`Device`).
 """
 
 from benchsweep.simulator.bench._bench import Bench, Device, SweepRequest
 from benchsweep.simulator.bench._connections import Attached, ImpossibleConnection, parse_connections
 from benchsweep.simulator.bench._definition import BenchDefinition, load_bench
 from benchsweep.simulator.bench._mishaps import MISHAPS
+from benchsweep.simulator.bench._pieces import balun_matrix, half_matrix
 
 __all__ = [
     "MISHAPS",
@@ -17,6 +19,8 @@ __all__ = [
     "Device",
     "ImpossibleConnection",
     "SweepRequest",
+    "balun_matrix",
+    "half_matrix",
     "load_bench",
     "parse_connections",
 ]

@@ -7,11 +7,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.bench._connections import Attached, parse_target
-from benchsweep.simulator.bench._networks import REFERENCE_OHM
+from benchsweep.simulator.bench._connections import BALANCED_PORTS, Attached, legs_of, parse_target
+from benchsweep.simulator.bench._networks import REFERENCE_OHM, behind
 from benchsweep.simulator.bench._pieces import Pieces
 from benchsweep.simulator.bench._standards import one_port, two_port
 from benchsweep.simulator.bench._terminations import terminated
+from benchsweep.simulator.bench._wiring import TWO_X_THRU
 
 __all__ = ["matrix_seen"]
 
@@ -51,7 +52,10 @@ def matrix_seen(
     wiring = pieces.wiring
     at_ends = wiring.at_ends(connections)
     ends = wiring.ends(ports)
-    return _at_ends(omega, at_ends, ends, pieces, conductors, scattering, terminators or {})
+    inner = _at_ends(omega, at_ends, ends, pieces, conductors, scattering, terminators or {})
+    used = [port for port, attached in connections.items() if attached.conductors]
+    front = pieces.front(ports, used, frequency_hz)
+    return inner if front is None else behind(front, inner)
 
 
 def _at_ends(
@@ -107,11 +111,23 @@ def _put_checks(
 ) -> None:
     """Put check standards into `seen`, given the index of the end of each leg by name and leg."""
     for name, used in checks.items():
+        if name == TWO_X_THRU:
+            _put_two_x_thrus(seen, used, pieces, omega)
+            continue
         artefact = pieces.artefacts[name]
         places = np.array(list(used.values()), dtype=np.intp)
         seen[:, places[:, None], places] = _kept(
             artefact.scatter(omega), artefact.legs, list(used), pieces, terminators, omega
         )
+
+
+def _put_two_x_thrus(seen: Complex, used: Mapping[str, int], pieces: Pieces, omega: Real) -> None:
+    for balanced in BALANCED_PORTS:
+        near, far = legs_of(balanced), legs_of(balanced.replace("A", "B"))
+        if balanced[0] == "A" and near[0] in used:
+            places = np.array([used[leg] for leg in (*near, *far)], dtype=np.intp)
+            first, second = places[0] // 2 + 1, places[2] // 2 + 1
+            seen[:, places[:, None], places] = pieces.two_x_thru(first, second, omega / (2.0 * np.pi))
 
 
 def _kept(

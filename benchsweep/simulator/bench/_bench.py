@@ -14,6 +14,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.errors import UsageError
 from benchsweep.simulator.bench._attachments import matrix_seen
 from benchsweep.simulator.bench._connections import (
     Attached,
@@ -134,6 +135,11 @@ class Bench:
         No noise, no drift, no change by re-connection; the error terms stay.
     device, specimen
         The specimen, and how it was asked for (name or path).
+
+    Raises
+    ------
+    UsageError
+        More ports than the bench has use for.
     """
 
     def __init__(
@@ -159,6 +165,7 @@ class Bench:
         self._slope_since_s = 0.0
         self._connections: dict[int, Attached] = {}
         self._terminators: dict[str, str] = {}
+        _check_ports(definition, ports)
         self._pieces = Pieces(definition, seed=seed, as_defined=noiseless)
         self._matings = [0] * ports
         self._sweeps = 0
@@ -245,7 +252,18 @@ class Bench:
         self.warmer_k += kelvin
 
     def switch(self, attached: Mapping[int, Attached], duration_s: float) -> None:
-        """Attach by relays: no connector is touched, so no port is re-connected."""
+        """Attach by relays: no connector is touched, so no port is re-connected.
+
+        Raises
+        ------
+        UsageError
+            The ports do not lead to contacts directly.
+        """
+        if self._pieces.wiring.way != "contacts":
+            raise UsageError(
+                f"bench {self.definition.name}: relays can only lead to direct contacts",
+                hint="Attach by hand, or take a bench with direct contacts.",
+            )
         self.switched = True
         self._connections = dict(attached)
         self.time_s += duration_s
@@ -420,6 +438,15 @@ class Bench:
         shrink = 1.0 / np.sqrt(request.readings)
         relative, absolute = (_complex_normal(rng, raw.shape) for _ in range(2))
         return np.asarray(raw * (1.0 + shrink * trace * relative) + shrink * floor * absolute)
+
+
+def _check_ports(definition: BenchDefinition, ports: int) -> None:
+    most = definition.wiring.most_ports
+    if ports > most:
+        raise UsageError(
+            f"bench {definition.name} with {ports} analyzer ports: it has no more than {most}",
+            hint=f"Give at most {most} ports.",
+        )
 
 
 def _complex_normal(rng: np.random.Generator, shape: tuple[int, ...]) -> Complex:
