@@ -1,12 +1,12 @@
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.calibration._apply import correct
-from benchsweep.calibration._readings import ONE_PORT_STANDARDS, Readings
+from benchsweep.calibration._kit import ReciprocalStandard, ReflectStandard
+from benchsweep.calibration._pair import Problem
+from benchsweep.calibration._standards import ideal_reflections, ideal_thru
 from benchsweep.records import ErrorTerms
 
 __all__ = ["residuals_db"]
@@ -15,50 +15,56 @@ _FLOOR = 1e-20
 """Exact agreement is given as -400 dB, so that the figure stays a number in every file format."""
 
 
-def residuals_db(
-    terms: ErrorTerms,
-    readings: Readings,
-    reflections: Mapping[str, NDArray[np.complex128]],
-    thru: NDArray[np.complex128],
-) -> dict[str, float]:
+def residuals_db(terms: ErrorTerms, problem: Problem) -> dict[str, float]:
     """Return how well the corrected standards come back to their definitions: largest over frequency, in dB.
 
     Parameters
     ----------
     terms
         Solved error terms.
-    readings
-        Raw readings they were solved from.
-    reflections, thru
-        Definitions of the standards at 50 ohm.
+    problem
+        What they were solved from.
 
     Returns
     -------
     dict
         ``short port 3``, ``open port 3``, ``load port 3``
-            Exactly determined by the solution, so these show arithmetic alone.
-        ``thru 1-5 transmission``, ``thru 1-5 reflection``
-            A thru gives one reading more than there are unknowns (forward and reverse tracking are joined by
-            the reflection trackings), and the load match of the common port is met in every thru: drift,
-            noise and wrong standards show here.
+            Where the method takes all three as known they are exactly determined by the solution, so these
+            show arithmetic alone; where it does not, they show how far the kit's definition is.
+        ``thru 1-5 transmission``, ``thru 1-5 reflection``, the same of lines and ``exchange``
+            By short-open-load-thru, a thru gives one reading more than there are unknowns (forward and
+            reverse tracking are joined by the reflection trackings), and the load match of a port is met in
+            every thru: drift, noise and wrong standards show here.
+        ``reciprocal-1 1-5 reciprocity``
+            ``|S21 - S12|`` of a standard of which only that is known; of the one that was solved by it shows
+            arithmetic alone.
 
     Notes
     -----
     ``|S21 - S12|`` of the corrected thru would say nothing: the solution halves the contradiction between
     both ways, which leaves them equal.
     """
+    readings, kit = problem.readings, problem.kit
+    known = kit.standards
     found: dict[str, float] = {}
+    names = [name for name in readings.reflections if not isinstance(known.get(name), ReflectStandard | None)]
+    reflections = ideal_reflections(kit, readings.frequency_hz, names)
     for port in readings.ports:
-        for name in ONE_PORT_STANDARDS:
-            raw = readings.reflections[name][port][:, np.newaxis, np.newaxis]
-            corrected = correct(terms, raw, (port,))[:, 0, 0]
-            found[f"{name} port {port}"] = _db(corrected - reflections[name])
-    for other, raw in readings.thrus.items():
-        corrected = correct(terms, raw, (readings.common, other))
-        difference = corrected - thru
-        name = f"thru {readings.common}-{other}"
-        found[f"{name} transmission"] = _db(difference[:, [0, 1], [1, 0]])
-        found[f"{name} reflection"] = _db(difference[:, [0, 1], [0, 1]])
+        for name in names:
+            if port in readings.reflections[name]:
+                raw = readings.reflections[name][port][:, np.newaxis, np.newaxis]
+                corrected = correct(terms, raw, (port,))[:, 0, 0]
+                found[f"{name} port {port}"] = _db(corrected - reflections[name])
+    for pair, measured in readings.two_ports.items():
+        for name, raw in measured.items():
+            label = f"{name} {pair[0]}-{pair[1]}"
+            corrected = correct(terms, raw, pair)
+            if isinstance(known.get(name), ReciprocalStandard):
+                found[f"{label} reciprocity"] = _db(corrected[:, 1, 0] - corrected[:, 0, 1])
+            elif name in known:
+                difference = corrected - ideal_thru(kit, readings.frequency_hz, name)
+                found[f"{label} transmission"] = _db(difference[:, [0, 1], [1, 0]])
+                found[f"{label} reflection"] = _db(difference[:, [0, 1], [0, 1]])
     return found
 
 

@@ -23,6 +23,7 @@ __all__ = [
     "ideal_reflections",
     "ideal_thru",
     "line_impedance",
+    "propagation",
     "reflection_of",
     "two_port_of",
 ]
@@ -125,6 +126,18 @@ def line_impedance(line: OffsetLine, frequency_hz: NDArray[np.float64]) -> NDArr
     return np.asarray(impedance, dtype=np.complex128)
 
 
+def propagation(line: OffsetLine, frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
+    """Return ``(n_freq,)``: transmission of a line between ports of its own impedance."""
+    return np.asarray(np.exp(-_exponent(line, frequency_hz)), dtype=np.complex128)
+
+
+def _exponent(line: OffsetLine, frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
+    delay_s = line.delay_ps * 1e-12
+    loss = line.loss_gohm_per_s * 1e9 * np.sqrt(frequency_hz / 1e9)
+    attenuation = delay_s * loss / (2.0 * line.z0_ohm)
+    return np.asarray(attenuation + 1j * (2.0 * np.pi * frequency_hz * delay_s + attenuation))
+
+
 def _standard(kit: Kit, name: str) -> Standard | ReflectStandard | ReciprocalStandard:
     standard = kit.standards.get(name)
     if standard is None:
@@ -164,10 +177,7 @@ def _line(
     Attenuation ``a = delay loss sqrt(f/GHz) / (2 z0)``, phase ``2 pi f delay + a``, characteristic impedance
     ``z0 + (1 - j) loss sqrt(f/GHz) / (4 pi f)``.
     """
-    delay_s = line.delay_ps * 1e-12
-    loss = line.loss_gohm_per_s * 1e9 * np.sqrt(frequency_hz / 1e9)
-    attenuation = delay_s * loss / (2.0 * line.z0_ohm)
-    exponent = attenuation + 1j * (2.0 * np.pi * frequency_hz * delay_s + attenuation)
+    exponent = _exponent(line, frequency_hz)
     impedance = line_impedance(line, frequency_hz) / REFERENCE_OHM
     denominator = 2.0 * impedance * np.cosh(exponent) + (impedance**2 + 1.0) * np.sinh(exponent)
     return (impedance**2 - 1.0) * np.sinh(exponent) / denominator, 2.0 * impedance / denominator

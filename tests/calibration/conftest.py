@@ -25,13 +25,16 @@ class Bench:
     switch: np.ndarray  # (n_freq, n)
 
     @classmethod
-    def random(cls, n_ports: int, n_freq: int, seed: int, scale: float = 0.05) -> Bench:
+    def random(
+        cls, n_ports: int, n_freq: int, seed: int, scale: float = 0.05, grid: np.ndarray | None = None
+    ) -> Bench:
         rng = np.random.default_rng(seed)
 
         def complex_normal(*shape: int) -> np.ndarray:
             return (rng.normal(size=shape) + 1j * rng.normal(size=shape)) / np.sqrt(2.0)
 
-        f = np.linspace(1e6, 500e6, n_freq)
+        f = np.linspace(1e6, 500e6, n_freq) if grid is None else grid
+        n_freq = f.size
         delay = rng.uniform(4e-9, 6e-9, n_ports)
         path = np.exp(-2j * np.pi * f[:, None] * delay) * (0.9 + scale * complex_normal(n_freq, n_ports))
         box = scale * complex_normal(n_freq, n_ports, 2, 2)
@@ -67,8 +70,15 @@ class Bench:
                         out[k, i, driven] = e[0, 1] * b[i] / (1.0 - e[0, 0] * switch[k, i])
         return out
 
-    def sweep(self, s: np.ndarray, ports: tuple[int, ...]) -> RawSweep:
-        return RawSweep(self.frequency_hz, self.raw(s, ports), ports, "2026-01-05T08:00:00+00:00", 0.1)
+    def sweep(self, s: np.ndarray, ports: tuple[int, ...], *, ratios: bool = False) -> RawSweep:
+        """A sweep; with `ratios` also a_j / b_j of undriven ports, which here is the switch term itself."""
+        terms = None
+        if ratios:
+            at = [port - 1 for port in ports]
+            terms = np.repeat(self.switch[:, at, None], len(ports), axis=2)
+            terms[:, np.arange(len(ports)), np.arange(len(ports))] = 0.0
+        raw = self.raw(s, ports)
+        return RawSweep(self.frequency_hz, raw, ports, "2026-01-05T08:00:00+00:00", 0.1, switch_terms=terms)
 
 
 def diagonal(gamma: np.ndarray, n: int) -> np.ndarray:
@@ -117,6 +127,60 @@ def calibration_hookups(
     return hookups
 
 
+def more_standards(f: np.ndarray) -> dict[str, np.ndarray]:
+    """Those of `standards` and a lossy reflect near a short, lossy lines, mismatched pads, an exchange.
+
+    Figures of the simulated kits; written out from impedances and chain matrices, not by the package.
+    """
+    w = 2j * np.pi * f
+    root = np.sqrt(f / 500e6)
+    known = standards(f)
+    known["reflect"] = -0.97 * np.exp(-2 * w * 15e-12 - 0.01 * root)
+    for name, extra in (("line-1", 0.5e-9), ("line-2", 1.5e-9)):
+        loss = 0.05 * extra * 1e9 * root / 8.686
+        line = np.zeros((f.size, 2, 2), dtype=complex)
+        line[:, 0, 1] = line[:, 1, 0] = np.exp(-w * (extra + 30e-12) - loss)
+        known[name] = line
+    for n, (left, shunt, right, delay) in enumerate(
+        [(6.0, 350.0, 2.0, 40e-12), (5.0, 150.0, 14.0, 90e-12), (22.0, 70.0, 12.0, 250e-12)], start=1
+    ):
+        pad = pad_matrix(left, shunt, right)
+        known[f"reciprocal-{n}"] = pad[None] * np.exp(-w * delay)[:, None, None]
+    both = np.zeros((f.size, 2, 2), dtype=complex)
+    both[:, 0, 0], both[:, 1, 1] = known["short"], known["open"]
+    modes = np.array([[1.0, -1.0], [1.0, 1.0]]) / np.sqrt(2.0)
+    known["exchange"] = modes @ both @ modes.T
+    return known
+
+
+def pad_matrix(left: float, shunt: float, right: float) -> np.ndarray:
+    """S-matrix at 50 ohm of series, shunt, series resistors, by node voltages: S = (Z - 50) / (Z + 50)."""
+    z = np.array([[left + shunt, shunt], [shunt, right + shunt]])
+    return (z - 50.0 * np.eye(2)) @ np.linalg.inv(z + 50.0 * np.eye(2))
+
+
+def hookups_of(
+    bench: Bench,
+    known: dict[str, np.ndarray],
+    one_port: tuple[str, ...],
+    two_port: dict[tuple[int, int], tuple[str, ...]],
+    *,
+    ratios: bool,
+) -> list[RawHookup]:
+    """One-port standards at all ports at once, two-port standards between pairs one after the other."""
+    ports = tuple(sorted({port for pair in two_port for port in pair}))
+    hookups = []
+    for name in one_port:
+        hookup = Hookup(len(hookups) + 1, dict.fromkeys(ports, name))
+        hookups.append(RawHookup(hookup, bench.sweep(diagonal(known[name], len(ports)), ports)))
+    for (low, high), names in two_port.items():
+        for name in names:
+            hookup = Hookup(len(hookups) + 1, {low: f"{name} {high}", high: f"{name} {low}"})
+            sweep = bench.sweep(known[name], (low, high), ratios=ratios)
+            hookups.append(RawHookup(hookup, sweep))
+    return hookups
+
+
 def random_specimen(n_freq: int, n: int, seed: int) -> np.ndarray:
     rng = np.random.default_rng(seed)
     s = rng.normal(size=(n_freq, n, n)) + 1j * rng.normal(size=(n_freq, n, n))
@@ -130,6 +194,9 @@ def model() -> SimpleNamespace:
         Bench=Bench,
         calibration_hookups=calibration_hookups,
         diagonal=diagonal,
+        hookups_of=hookups_of,
+        more_standards=more_standards,
+        pad_matrix=pad_matrix,
         random_specimen=random_specimen,
         standards=standards,
         settings=SweepSettings(None, None, None, 1e3),
