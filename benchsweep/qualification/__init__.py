@@ -76,6 +76,7 @@ from benchsweep.qualification._series_use import (
     series_sweep_document,
 )
 from benchsweep.qualification._station import Station, load_station
+from benchsweep.qualification._uncertainty import uncertainty_model
 
 __all__ = [
     "CAUTIONS",
@@ -148,6 +149,7 @@ __all__ = [
     "series_sweep",
     "series_sweep_document",
     "software_versions",
+    "uncertainty_model",
     "unfinished_document",
     "unfinished_series",
     "usable_calibration",

@@ -650,7 +650,7 @@ def test_which_hookup(rig: Rig) -> None:
         (8, "A:12 A:36 A:45 A:78 B:12 B:36 B:45 B:78"),
     ):
         slots = tuple((2 * n + 1, 2 * n + 2) for n in range(places))
-        assert attached(series_hookup(replace(bench, slots=slots))) == ports.split()
+        assert attached(series_hookup(replace(bench, places=Places(slots)))) == ports.split()
     for ports, words in (
         (["A:12", "B:12", "A:36"], "3 balanced ports are to be attached, the bench has 2 places"),
         (["C:12"], "no balanced port 'C:12'"),

@@ -10,6 +10,7 @@ import pytest
 from benchsweep.definitions import find_definition
 from benchsweep.errors import DefinitionError, HookupImpossible, UsageError
 from benchsweep.qualification import Station, load_station, open_bench
+from benchsweep.qualification._places import Places
 from benchsweep.qualification._switching import check_switch
 
 EXAMPLE = find_definition("stations", "relays-example").read_text(encoding="utf-8")
@@ -32,7 +33,7 @@ def route(target: str, channel: str, *, times: int = 1) -> str:
 
 def test_the_example_reaches_everything() -> None:
     station = load_station("relays-example")
-    check_switch(station, [(1, 2), (3, 4)])
+    check_switch(station, Places(((1, 2), (3, 4))))
     routes = station.switch.routes()
     assert routes.closed({1: "A:36.6", 2: "B:78.8", 4: "short"}) == ("1!6", "2!16", "4!18")
     assert routes.rails == ("20", "21")
@@ -111,12 +112,12 @@ def test_a_way_that_is_missing_is_found_before_the_instrument_is_touched(tmp_pat
             pass
     without = changed(tmp_path, ("load = 19\n", ""))
     with pytest.raises(DefinitionError, match="analyzer port 1 to load"):
-        check_switch(without, [(1, 2), (3, 4)])
+        check_switch(without, Places(((1, 2), (3, 4))))
     # A person who places the standards needs no column for them.
     by_hand = changed(tmp_path, ("load = 19\n", ""), ('standards = "relays"', 'standards = "person"'))
-    check_switch(by_hand, [(1, 2), (3, 4)])
+    check_switch(by_hand, Places(((1, 2), (3, 4))))
     with pytest.raises(HookupImpossible):
-        check_switch(load_station("relays-example"), [(1, 2)])
+        check_switch(load_station("relays-example"), Places(((1, 2),)))
 
 
 def test_a_person_is_needed_for_standards_by_hand(tmp_path: Path) -> None:
