@@ -11,6 +11,7 @@ from benchsweep.definitions import Definition, data_folder, find_definition, loa
 from benchsweep.errors import DefinitionError, UsageError
 from benchsweep.qualification._sweep_keys import SweepKeys
 from benchsweep.qualification._switch_keys import SwitchKeys
+from benchsweep.qualification._verification_keys import VerificationKeys, WearKeys
 from benchsweep.records import SweepSettings
 
 __all__ = ["Station", "load_station"]
@@ -86,6 +87,8 @@ class Station(Definition):
     uncertainty: UncertaintyKeys = UncertaintyKeys()
     decision: DecisionKeys = DecisionKeys()
     simulated: SimulatedKeys = SimulatedKeys()
+    verification: VerificationKeys = VerificationKeys()
+    wear: WearKeys = WearKeys()
     _called: str = PrivateAttr(default="")
     _embedded: bool = PrivateAttr(default=False)
 

@@ -16,6 +16,7 @@ from benchsweep.calibration.verification._compare import (
     follow_values,
     mode_uncertainty,
 )
+from benchsweep.calibration.verification._defined import defined_load, defined_thru
 from benchsweep.calibration.verification._drift import (
     Drift,
     LoadChange,
@@ -37,6 +38,7 @@ from benchsweep.calibration.verification._limits import (
     FEWEST,
     HistoryLimits,
     ewma_signals,
+    expected_outside,
     history_limits,
     simultaneous_quantile,
 )
@@ -60,7 +62,10 @@ __all__ = [
     "ThruChange",
     "answer",
     "compare",
+    "defined_load",
+    "defined_thru",
     "ewma_signals",
+    "expected_outside",
     "find",
     "fit_residuals",
     "follow_values",

@@ -131,7 +131,9 @@ def _lines(artefact: Artefact, frequency_hz: NDArray[np.float64], _: Path | None
     keys = {line.leg: line for line in artefact.line}
     diagonal = np.arange(len(artefact.legs))
 
-    def solve(leg: str = "", **change: float) -> NDArray[np.complex128]:
+    omega = 2.0 * np.pi * frequency_hz
+
+    def solve(leg: str = "", stray_pf: float = 0.0, **change: float) -> NDArray[np.complex128]:
         s = np.zeros((frequency_hz.size, diagonal.size, diagonal.size), dtype=np.complex128)
         for index, label in enumerate(artefact.legs):
             line = keys[label]
@@ -142,9 +144,10 @@ def _lines(artefact: Artefact, frequency_hz: NDArray[np.float64], _: Path | None
             }
             if label == leg:
                 given = {name: value + change.get(name, 0.0) for name, value in given.items()}
-            s[:, index, index] = line_reflection(
-                frequency_hz, loss_db_at_100_mhz=line.loss_db_at_100_mhz, **given
-            )
+            gamma = line_reflection(frequency_hz, loss_db_at_100_mhz=line.loss_db_at_100_mhz, **given)
+            farad = (artefact.stray.capacitance_pf + (stray_pf if label == leg else 0.0)) * 1e-12
+            beside = 1j * omega * farad * REFERENCE_OHM * (1.0 + gamma)
+            s[:, index, index] = (2.0 * gamma - beside) / (2.0 + beside)
         return s
 
     shifted = {}
@@ -156,6 +159,8 @@ def _lines(artefact: Artefact, frequency_hz: NDArray[np.float64], _: Path | None
         ):
             if size:
                 shifted[f"{words} of the line at {leg}"] = solve(leg, **{name: size})
+        if artefact.stray.uncertainty_pf:
+            shifted[f"stray capacitance at {leg}"] = solve(leg, artefact.stray.uncertainty_pf)
     return solve(), shifted
 
 

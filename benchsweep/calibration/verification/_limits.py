@@ -10,7 +10,14 @@ from scipy import stats
 
 from benchsweep.errors import UsageError
 
-__all__ = ["FEWEST", "HistoryLimits", "ewma_signals", "history_limits", "simultaneous_quantile"]
+__all__ = [
+    "FEWEST",
+    "HistoryLimits",
+    "ewma_signals",
+    "expected_outside",
+    "history_limits",
+    "simultaneous_quantile",
+]
 
 FEWEST = 6
 """So many verifications before limits come from the history itself."""
@@ -110,3 +117,11 @@ def simultaneous_quantile(count: int, *, freedom: float = np.inf, confidence: fl
         raise UsageError(f"{count} values cannot be judged together")
     share = 1.0 - (1.0 - confidence ** (1.0 / count)) / 2.0
     return float(stats.norm.ppf(share) if np.isinf(freedom) else stats.t.ppf(share, freedom))
+
+
+def expected_outside(count: int, *, confidence: float = 0.95) -> int:
+    """Return how many of `count` values may lie outside limits of that confidence without telling anything.
+
+    In 99 of 100 cases no more do when nothing is wrong (binomial, values taken as independent).
+    """
+    return int(stats.binom.ppf(0.99, count, 1.0 - confidence))
