@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-import numpy as np
-
 from benchsweep.limits._decision import Decision
 from benchsweep.limits._margins import Margins
 from benchsweep.records import Interval, Outcome, VerdictRow
@@ -93,12 +91,14 @@ def _guard_bands(
     side = interval.low if margins.line.sense == "min" else interval.high
     if side.size != count:
         raise ValueError(f"{count} points were asked about, {side.size} uncertainties came")
-    return [None if np.isnan(value) else decision.factor * float(value) for value in side]
+    return list((decision.factor * side).tolist())
 
 
 def _distance(margin: float, guard_band: float | None) -> float:
     """Return how far a point lies inside its acceptance limit; minus infinity where nobody knows."""
-    return -math.inf if guard_band == math.inf else margin - (guard_band or 0.0)
+    if guard_band is None:
+        return margin
+    return margin - guard_band if math.isfinite(guard_band) else -math.inf
 
 
 def _elsewhere(margins: Margins, at: int, guard_band: float | None) -> str:

@@ -164,13 +164,14 @@ def _spread(
     length = -(-margin.size // stretches)
     padded = np.full(stretches * length, np.inf)
     padded[: margin.size] = margin
-    lowest = padded.reshape(stretches, length).argmin(axis=1) + length * np.arange(stretches)
-    lowest[worst // length] = worst
-    keep = lowest < margin.size
-    if exempt is not None:
-        keep[keep] = ~exempt[lowest[keep]]
-    others = lowest[keep & (lowest != worst)]
-    return np.concatenate(([worst], others))
+    lowest = padded.reshape(stretches, length).argmin(axis=1).tolist()
+    chosen = [worst]
+    for place, within in enumerate(lowest):
+        at = place * length + within
+        counts = at < margin.size and (exempt is None or not exempt[at])
+        if counts and place != worst // length:
+            chosen.append(at)
+    return np.array(chosen, dtype=np.intp)
 
 
 def _standing_of(line: LimitLine, on_grid: LineOnGrid) -> Standing:

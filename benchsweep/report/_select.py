@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 
 from benchsweep.records import End, LimitCurve, Outcome, Parameter, Verdict, VerdictRow
+from benchsweep.report._words import decided_elsewhere
 
 __all__ = ["bad_rows", "other_notes", "row_notes", "severity", "standings", "worst_row", "worst_rows"]
 
@@ -33,18 +34,31 @@ def worst_rows(verdict: Verdict) -> tuple[VerdictRow, ...]:
 
 
 def worst_row(verdict: Verdict) -> VerdictRow | None:
-    """Return the row nearest to its limit, or furthest beyond it; dB before ns; None when there is none."""
+    """Return the row nearest to its limit, or furthest beyond it; dB before ns; None when there is none.
+
+    A row that passes on a condition comes before those that pass without, whatever their margins.
+    """
     counted = [row for row in verdict.rows if row.worst_margin_db is not None]
     failing = [row for row in counted if _ORDER.index(row.outcome) < 2]
-    in_db = [row for row in failing or counted if row.parameter.unit == "dB"]
-    return min(in_db or failing or counted, key=lambda row: row.worst_margin_db or 0.0, default=None)
+    conditional = [row for row in counted if row.outcome is Outcome.CONDITIONAL_PASS]
+    chosen = failing or conditional or counted
+    in_db = [row for row in chosen if row.parameter.unit == "dB"]
+    return min(in_db or chosen, key=lambda row: row.worst_margin_db or 0.0, default=None)
 
 
 def row_notes(rows: Iterable[VerdictRow]) -> tuple[tuple[Parameter, str], ...]:
     """Return the notes of decided rows, each once for its parameter (undecided rows tell theirs first)."""
     order = list(Parameter)
-    notes = {(row.parameter, row.note) for row in rows if row.note and row.outcome is not Outcome.UNDECIDED}
+    decided = [row for row in rows if row.outcome is not Outcome.UNDECIDED]
+    notes = {(row.parameter, part) for row in decided for part in _general(row)}
     return tuple(sorted(notes, key=lambda entry: (order.index(entry[0]), entry[1])))
+
+
+def _general(row: VerdictRow) -> list[str]:
+    """Return the parts of a note that are not about this row alone (those stand with the row)."""
+    elsewhere = decided_elsewhere(row)
+    rest = "; ".join(part for part in row.note.split("; ") if part != elsewhere)
+    return [rest] if rest else []
 
 
 def other_notes(verdict: Verdict) -> tuple[str, ...]:

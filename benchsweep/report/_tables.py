@@ -3,7 +3,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
-from benchsweep.records import Measurement, Verdict, VerdictRow
+from benchsweep.records import Measurement, Outcome, Verdict, VerdictRow
 from benchsweep.report._select import bad_rows, other_notes, row_notes, standings, worst_row, worst_rows
 from benchsweep.report._words import (
     CONDITIONAL_WORDS,
@@ -16,6 +16,7 @@ from benchsweep.report._words import (
     clean,
     columns,
     count_words,
+    decided_elsewhere,
     length_words,
     megahertz,
     number,
@@ -58,6 +59,9 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
     rows = worst_rows(verdict)
     if rows:
         lines += ["", *_rows_table(rows, width)]
+        for row in rows:
+            if row.outcome is Outcome.CONDITIONAL_PASS and decided_elsewhere(row):
+                lines += wrapped(f"{row.outcome.value}: {row_words(row)}", width)
         lines += _legend(verdict.rows, width)
     for note in other_notes(verdict):
         lines += entry("note", [note], width)

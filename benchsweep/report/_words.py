@@ -21,6 +21,7 @@ __all__ = [
     "clean",
     "columns",
     "count_words",
+    "decided_elsewhere",
     "faults",
     "interval_words",
     "length_words",
@@ -192,12 +193,17 @@ def _guard_words(row: VerdictRow) -> str:
     """Return what the guard band has to do with the outcome of a row; empty when nothing."""
     if row.guard_band is None or row.outcome in (Outcome.PASS, Outcome.UNDECIDED):
         return ""
-    elsewhere = [part for part in row.note.split("; ") if part.startswith("decided at ")]
+    elsewhere = decided_elsewhere(row)
     if elsewhere:
-        return f"; {elsewhere[0]}"
+        return f"; {elsewhere}"
     if row.outcome is Outcome.FAIL and (row.worst_margin_db or 0.0) < 0.0:
         return ""
     return f", less than the guard band of {number(row.guard_band)} {row.parameter.unit}"
+
+
+def decided_elsewhere(row: VerdictRow) -> str:
+    """Return the part of a note that tells at which other point a row was decided; empty when at none."""
+    return next((part for part in row.note.split("; ") if part.startswith("decided at ")), "")
 
 
 def interval_words(low: float | None, high: float | None, unit: str) -> str:
