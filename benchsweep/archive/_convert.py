@@ -84,7 +84,7 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
         ),
         "/fixture": Block(data={"toml": measurement.fixture_toml}),
         "/budget": Block(data={"toml": measurement.budget_toml}),
-        "/consistency": table_block(measurement.consistency_db, "leg", "residual_db"),
+        "/consistency": _consistency_block(measurement),
         "/ambient": table_block(measurement.ambient, "name", "value"),
         "/software": software_block(measurement.software),
     }
@@ -102,6 +102,11 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
         # Named by place, so that the order comes back whatever the numbers are.
         tree |= hookup_tree(hookup, f"/hookups/{place:03d}")
     return tree
+
+
+def _consistency_block(measurement: Measurement) -> Block:
+    table = table_block(measurement.consistency_db, "leg", "residual_db")
+    return Block(table.attributes, {**table.data, "note": measurement.assembly_notes})
 
 
 def read_measurement_node(root: Node) -> Measurement:
@@ -128,6 +133,9 @@ def read_measurement_node(root: Node) -> Measurement:
         settings=None if sweep is None else read_settings(sweep),
         fixture_toml=root.child("fixture").long_text("toml"),
         consistency_db=root.table("consistency", "leg", "residual_db"),
+        assembly_notes=root.child("consistency").texts("note")
+        if root.child("consistency").contains("note")
+        else (),
         ambient=root.table("ambient", "name", "value"),
         software=read_software(root.child("software")),
         source_file=root.text("source_file"),

@@ -206,6 +206,7 @@ _RECORD = (
     *_hookup("/hookups/{n}"),
     Item("/consistency/leg", "k", "text", "", "leg measured in more than one hookup"),
     Item("/consistency/residual_db", "k", "float64", "dB", "largest disagreement between those hookups"),
+    Item("/consistency/note", "n", "text", "", "likely cause of a disagreement; other notes on the assembly"),
     Item("/ambient/name", "k", "text", "", "which ambient quantity, with its unit"),
     Item("/ambient/value", "k", "float64", "as named", "its value"),
     *_SAFETY,

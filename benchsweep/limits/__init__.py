@@ -7,7 +7,7 @@ margins are unrounded; losses are positive dB, delay and skew ns; a positive mar
 
 from benchsweep.limits._decision import DECISION_RULES, SIMPLE, Decision
 from benchsweep.limits._forms import Constant, CordNext, LogLine, Powers, VoltageSum
-from benchsweep.limits._grade import Assess, grade
+from benchsweep.limits._grade import Assess, grade, whole_outcome
 from benchsweep.limits._requirement import (
     Band,
     Exemption,
@@ -42,4 +42,5 @@ __all__ = [
     "list_requirements",
     "load_requirement",
     "parse_parameter",
+    "whole_outcome",
 ]

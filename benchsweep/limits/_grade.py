@@ -23,7 +23,7 @@ from benchsweep.records import (
     WiringReport,
 )
 
-__all__ = ["Assess", "grade"]
+__all__ = ["Assess", "grade", "whole_outcome"]
 
 Assess = Callable[[Sequence[tuple[Trace, NDArray[np.intp]]]], Sequence[Interval]]
 """From some points of some traces (indices into the grid of the trace) to their expanded uncertainties."""
@@ -113,7 +113,7 @@ def grade(
         requirement=requirement.name,
         decision_rule=str(decision),
         length_m=length_m if requirement.needs_length else None,
-        outcome=_whole(rows, wiring),
+        outcome=whole_outcome(rows, wiring),
         rows=tuple(rows),
         wiring=wiring,
         notes=(
@@ -148,7 +148,8 @@ def _why_missing(parameter: Parameter) -> str:
     return "not measured"
 
 
-def _whole(rows: Sequence[VerdictRow], wiring: WiringReport | None) -> Outcome:
+def whole_outcome(rows: Sequence[VerdictRow], wiring: WiringReport | None) -> Outcome:
+    """Return the outcome of the whole: faulty wiring fails, else the worst row decides; see `grade`."""
     if wiring is not None and any(finding.kind != "unclear" for finding in wiring.findings):
         return Outcome.FAIL
     return worst_outcome(row.outcome for row in rows)

@@ -15,12 +15,14 @@ from benchsweep.qualification._job import archiving_time, begin_job, run_job
 from benchsweep.qualification._places import Places
 from benchsweep.qualification._reduction import (
     Evaluation,
+    assembly_notes,
     evaluate,
     grade_evaluation,
     reduce_hookups,
     software_versions,
 )
 from benchsweep.qualification._uncertainty import budget_text
+from benchsweep.qualification._verified import last_words, refuse_unverified
 from benchsweep.records import (
     Calibration,
     LimitCurve,
@@ -92,8 +94,12 @@ def plan_for(places: Places) -> Plan:
     return places.plan(balanced_ports())
 
 
-def usable_calibration(bench: Bench, *, folder: Path | None, progress: Progress) -> Calibration:
+def usable_calibration(
+    bench: Bench, *, folder: Path | None, progress: Progress, verified: bool = True
+) -> Calibration:
     """Return a calibration that may be used, making one where the station allows that.
+
+    Unless `verified` is false it must have been verified, too, where the station asks for that.
 
     Raises
     ------
@@ -112,8 +118,11 @@ def usable_calibration(bench: Bench, *, folder: Path | None, progress: Progress)
         if bench.station.calibration.when_missing != "calibrate":
             raise
         progress(f"{reason.message}: calibrating now")
-        return calibrate(bench, folder=folder, progress=progress).calibration
-    progress(f"calibration of {stored.created_at} from {path}")
+        stored = calibrate(bench, folder=folder, progress=progress).calibration
+    else:
+        progress(f"calibration of {stored.created_at} from {path}")
+    if verified:
+        refuse_unverified(bench.station, stored, folder=folder, progress=progress)
     return stored
 
 
@@ -182,22 +191,24 @@ def _archived_once(measurement: Measurement, folder: Path, progress: Progress) -
 def _measurement(
     bench: Bench, specimen: Specimen, solved: Calibration, hookups: tuple[RawHookup, ...], operator: str
 ) -> Measurement:
-    corrected, consistency = reduce_hookups(hookups, solved, bench.fixture)
+    assembled = reduce_hookups(hookups, solved, bench.fixture)
     return Measurement(
         specimen=specimen,
         created_at=utc_now(),
         origin="bench",
         station=bench.station.name,
         operator=operator,
-        corrected=corrected,
+        corrected=assembled.matrix,
         hookups=hookups,
         calibration=solved,
         analyzer=bench.analyzer.identity,
         settings=bench.used,
         fixture_toml=bench.fixture_toml,
         budget_toml=budget_text(budget) if (budget := bench.station.uncertainty.budget) else "",
-        consistency_db=consistency,
+        consistency_db=assembled.consistency_db,
+        assembly_notes=assembly_notes(assembled),
         software=software_versions(),
+        verification=last_words(bench.station, solved),
     )
 
 

@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 from benchsweep import __version__, cabling, calibration, fixture, limits, mixedmode
 from benchsweep.acquisition import grid_warnings
+from benchsweep.qualification._balance_floor import within_balance
 from benchsweep.qualification._uncertainty import uncertainty_model
 from benchsweep.records import (
     Calibration,
@@ -28,6 +29,7 @@ from benchsweep.uncertainty import Model
 
 __all__ = [
     "Evaluation",
+    "assembly_notes",
     "evaluate",
     "grade_evaluation",
     "reduce_hookups",
@@ -63,23 +65,27 @@ def software_versions() -> MappingProxyType[str, str]:
 
 def reduce_hookups(
     hookups: Sequence[RawHookup], solved: Calibration, definition: fixture.Fixture
-) -> tuple[SMatrix, dict[str, float]]:
-    """Correct every raw sweep and assemble the single-ended matrix at the legs of the specimen.
+) -> fixture.Assembled:
+    """Correct every raw sweep, move it to the plane of the specimen, and put all together.
 
     Returns
     -------
-    corrected
-        Legs of the specimen, 50 ohm.
-    consistency_db
-        Per leg, the largest disagreement between hookups that measured it more than once.
+    The matrix at the legs of the specimen (50 ohm) or of its modes behind baluns, how far hookups that
+    measured the same disagree, and what is likely to be the cause.
 
     Raises
     ------
     CalibrationMismatch, FixtureError
     """
-    parts = [(raw.hookup, calibration.apply(solved.terms, raw.sweep)) for raw in hookups]
-    assembled = fixture.assemble(parts, hookups[0].sweep.frequency_hz, definition)
-    return assembled.matrix, assembled.consistency_db
+    grid = hookups[0].sweep.frequency_hz
+    parts = [
+        (
+            raw.hookup,
+            fixture.deembed(calibration.apply(solved.terms, raw.sweep), raw.hookup, definition, grid),
+        )
+        for raw in hookups
+    ]
+    return fixture.assemble(parts, grid, definition)
 
 
 def evaluate(measurement: Measurement, *, length_m: float | None = None) -> Evaluation:
@@ -136,7 +142,7 @@ def grade_evaluation(
         )
         if curve is not None:
             curves[parameter] = curve
-    return verdict, curves
+    return within_balance(verdict, curves, measurement), curves
 
 
 def _disagreement(measurement: Measurement) -> str:
@@ -151,11 +157,19 @@ def _disagreement(measurement: Measurement) -> str:
     allowed_db = fixture.allowed_disagreement_db(measurement.fixture_toml)
     if worst_db <= allowed_db:
         return ""
+    # Records of the first days keep no cause.
+    cause = "; ".join(measurement.assembly_notes) or (
+        "most likely a connection was not made as told, a contact is loose or a termination is missing"
+    )
     return (
         f"not to be trusted: the hookups disagree about leg {leg} by {worst_db:.1f} dB, the fixture allows "
-        f"{allowed_db:g} dB. Most likely a connection was not made as told, a contact is loose or a "
-        "termination is missing: measure again"
+        f"{allowed_db:g} dB. {cause[:1].upper()}{cause[1:]}: measure again"
     )
+
+
+def assembly_notes(assembled: fixture.Assembled) -> tuple[str, ...]:
+    """Return what a record keeps of an assembly, the likely cause of a disagreement first."""
+    return (*((assembled.culprit,) if assembled.culprit else ()), *assembled.notes)
 
 
 def _too_coarse(measurement: Measurement) -> tuple[str, ...]:

@@ -73,7 +73,7 @@ def corrected_matrix(head: SeriesHead, raw: RawSweep) -> SMatrix:
         legs = tuple(head.hookup.connections.values())
         return SMatrix(raw.frequency_hz, raw.s, legs, (_REFERENCE_OHM,) * len(legs))
     definition = _fixture(head.fixture_toml)
-    return reduce_hookups((RawHookup(head.hookup, raw),), head.calibration, definition)[0]
+    return reduce_hookups((RawHookup(head.hookup, raw),), head.calibration, definition).matrix
 
 
 @lru_cache(maxsize=4)

@@ -76,7 +76,10 @@ class Measurement:
     fixture_toml
         Text of the fixture definition (port map, terminations) as used.
     consistency_db
-        Per leg label: largest disagreement between hookups that measured it more than once, in dB.
+        Per label: largest disagreement between hookups that measured it more than once, in dB.
+    assembly_notes
+        What a person should know of how the hookups fit together; first the likely cause where they disagree
+        by more than the fixture allows.
     ambient
         For example ``{"temperature_degc": 21.5}``; empty when not noted.
     software
@@ -112,3 +115,4 @@ class Measurement:
     incidents: tuple[str, ...] = ()
     budget_toml: str = ""
     verification: str = ""
+    assembly_notes: tuple[str, ...] = ()

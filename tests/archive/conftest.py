@@ -138,6 +138,7 @@ def measurement(
         "incidents": ("hookup 2: connection lost; opened again",),
         "budget_toml": 'schema = 1\nname = "bench 2"\n',
         "verification": "used: largest ratio 0.4",
+        "assembly_notes": ("the termination of B:36 in hookup 2",),
         "software": {"benchsweep": "0.1.0", "numpy": np.__version__},
     }
     return Measurement(**(content | changes))

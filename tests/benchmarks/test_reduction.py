@@ -138,8 +138,8 @@ def ours(
     requirements: Sequence[limits.Requirement],
     folder: Path,
 ) -> list[float]:
-    matrix, consistency = reduce_hookups((raw,), solved, contacts)
-    made = measurement(corrected=matrix, consistency_db=consistency)
+    assembled = reduce_hookups((raw,), solved, contacts)
+    made = measurement(corrected=assembled.matrix, consistency_db=assembled.consistency_db)
     archive.write_record(made, folder)
     evaluation = evaluate(made)
     verdicts = [grade_evaluation(evaluation, requirement)[0] for requirement in requirements]
