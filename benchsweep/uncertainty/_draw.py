@@ -223,6 +223,9 @@ def _noisy(rng: np.random.Generator, s: Complex, relation: Index, additive: Sequ
             continue
         draws = rng.standard_normal((2, *s.shape)) * _ROOT_HALF
         wave = (draws[0] + 1j * draws[1]) * one.level_of_ports[relation].transpose(2, 0, 1)
+        if not one.fresh:
+            lower = np.tri(s.shape[1], k=-1, dtype=bool)
+            wave = np.where(lower, wave.swapaxes(1, 2), wave)
         if one.off_diagonal:
             wave[:, np.arange(s.shape[1]), np.arange(s.shape[1])] = 0.0
         s = s + wave * s if one.relative else s + wave

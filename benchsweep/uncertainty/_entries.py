@@ -24,6 +24,7 @@ OWN, THROUGH, OTHER = 0, 1, 2
 _ROOT_HALF = 0.5**0.5
 _SMALLEST = 1e-15
 _NS = 1e9
+_FAINT = 10.0 ** (-10.0 / 20.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,8 +108,10 @@ class Entries:
         ``(n_point,)``: how many entries are summed in power.
     timed
         ``(n_point,)`` bool.
-    compared
-        ``(n_point,)`` bool: the value is a difference of two losses.
+    faint
+        ``(n_point,)`` bool: the value is a difference to an insertion loss of 10 dB or more.
+    either
+        ``(n_entry,)`` bool: the larger of both directions was taken.
     parameter
         ``(n_entry,)``: name of the parameter that it belongs to.
     """
@@ -122,7 +125,8 @@ class Entries:
     start: Index
     signals: Index
     timed: NDArray[np.bool_]
-    compared: NDArray[np.bool_]
+    faint: NDArray[np.bool_]
+    either: NDArray[np.bool_]
     parameter: NDArray[np.str_]
 
 
@@ -228,7 +232,9 @@ def collect_entries(
     timed = timed_of[request]
     weight = _weights(wave, 2 * point + group, timed[point], frequency_hz[frequency]) * flat[row, 5]
     counts = np.array([sum(one[2] == 0 for one in rows) for rows in templates], dtype=np.intp)
-    compared = np.array([any(one[5] < 0 for one in rows) for rows in templates], dtype=bool) & ~timed_of
+    reference = (flat[row, 5] < 0.0) & ~timed[point] & (np.abs(wave) < _FAINT)
+    faint = np.zeros(request.size, dtype=bool)
+    faint[point[reference]] = True
     return Entries(
         point,
         frequency,
@@ -239,7 +245,8 @@ def collect_entries(
         start,
         np.where(timed, 1, counts[request]),
         timed,
-        compared[request],
+        faint,
+        either.astype(bool),
         np.array([str(trace.parameter) for trace, _ in requests])[request][point],
     )
 

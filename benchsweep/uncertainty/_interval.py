@@ -32,7 +32,7 @@ def projected_variance(weight: Any, power: Any, square: Any) -> Real:
     return np.asarray(0.5 * both)
 
 
-def loss_interval(along: Real, across: Real) -> tuple[Real, Real]:
+def loss_interval(along: Real, across: Real, excess: Real | float = 0.0) -> tuple[Real, Real]:
     """Return how far below and above a loss in dB the true one may lie.
 
     The measured wave is 1. The error along it has standard deviation u, that across it mean square q; the
@@ -50,6 +50,8 @@ def loss_interval(along: Real, across: Real) -> tuple[Real, Real]:
         Standard uncertainty of the real part of error over wave, u.
     across
         Mean square of the error at right angles to it, q.
+    excess
+        By how much the measured wave tends to be too large; it comes off the lower bound.
 
     Returns
     -------
@@ -58,7 +60,7 @@ def loss_interval(along: Real, across: Real) -> tuple[Real, Real]:
     """
     reach = COVERAGE_FACTOR * along
     largest = np.sqrt((1.0 + reach) ** 2 + 2.0 * across)
-    smallest = np.maximum(np.sqrt(np.maximum(1.0 - 2.0 * across, 0.0)) - reach, 0.0)
+    smallest = np.maximum(np.sqrt(np.maximum(1.0 - 2.0 * across, 0.0)) - reach - excess, 0.0)
     with np.errstate(divide="ignore"):
         return 20.0 * np.log10(largest), -20.0 * np.log10(smallest)
 

@@ -74,7 +74,9 @@ class Source:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Additive:
-    """A wave of unknown phase on every S-parameter, independent from one to the next.
+    """A wave of unknown phase on every S-parameter, independent from one pair of ports to the next.
+
+    Noise differs between the two directions of a pair of ports; what stays (leakage, a floor) is the same.
 
     Parameters
     ----------
@@ -140,6 +142,7 @@ class _Maker:
         self.omega = 2.0 * np.pi * frequency_hz
         self.of_modes, self.tapped = of_modes, tapped
         self.given = circumstances
+        self._of_standard: dict[int, Complex] = {}
         self.sources: list[Source] = []
         self.additive: list[Additive] = []
 
@@ -164,6 +167,12 @@ class _Maker:
             case _:
                 self._waves(number, term)
 
+    def _of(self, term: StandardTerm) -> Complex:
+        """Return the sensitivity to a standard, one array for all that happens to it."""
+        if id(term) not in self._of_standard:
+            self._of_standard[id(term)] = _of_standard(term)
+        return self._of_standard[id(term)]
+
     def _terms(
         self,
         number: int,
@@ -178,7 +187,7 @@ class _Maker:
     def _at_standards(self, number: int, deviations: Sequence[tuple[StandardTerm, Complex]]) -> None:
         """Let standards deviate at every port by itself, ``(n_variable, n_freq)`` directions each."""
         for term, directions in deviations:
-            self.sources.append(Source(number, "analyzer", _of_standard(term), directions))
+            self.sources.append(Source(number, "analyzer", self._of(term), directions))
 
     def _contact(self, number: int, term: terms.Contact) -> None:
         z = np.array(
@@ -256,7 +265,7 @@ class _Maker:
         for term in self.given.standard_terms:
             directions = np.array([term.real + 0j, 1j * term.imaginary])
             space = "common" if term.same_piece else "analyzer"
-            self.sources.append(Source(number, space, _of_standard(term), directions))
+            self.sources.append(Source(number, space, self._of(term), directions))
 
     def _waves(self, number: int, term: terms.Term) -> None:
         match term:
