@@ -155,6 +155,11 @@ class Analyzer:
         return self.identity.was_switched_on
 
     @property
+    def measures_switch_terms(self) -> bool:
+        """True when its command family has words for them; the option that they need may be missing still."""
+        return self.family.has("define_ratio")
+
+    @property
     def frequency_hz(self) -> NDArray[np.float64]:
         """The frequency axis in Hz, ``(points,)``, as read back by `configure`.
 
@@ -202,7 +207,7 @@ class Analyzer:
             self._power_cycled = False
             return self._configure(settings, checked)
 
-    def sweep(self, ports: Sequence[int]) -> RawSweep:
+    def sweep(self, ports: Sequence[int], *, switch_terms: bool = False) -> RawSweep:
         """Take one sweep (averages included) with every one of `ports` driven in turn.
 
         Data that repeat an earlier sweep to the last bit are doubted. The analyzer is then preset, made to
@@ -213,6 +218,9 @@ class Analyzer:
         ----------
         ports
             Analyzer ports; the result has them rising.
+        switch_terms
+            Read those of every port while every other one is driven, from the same sweep. They can be told
+            only where something is transmitted between the ports.
 
         Raises
         ------
@@ -232,9 +240,13 @@ class Analyzer:
             The analyzer reports errors.
         BadAnswer
             Data that cannot be right for another reason; see the message.
-        NotSupported, LinkLost
+        NotSupported
+            This analyzer cannot do it, or measures no switch terms; the message names what.
+        LinkLost
         """
         checked = check_ports(self.link.address, ports, self.identity.ports)
+        if switch_terms:
+            self._matrix.refuse_switch_terms()
         with with_messages(self.link):
             self._refuse_restarted()
             if self._setup is None:
@@ -242,7 +254,7 @@ class Analyzer:
             try:
                 if self._unsure:
                     self._begin_anew(self._setup, checked)
-                sweep = self._take(checked)
+                sweep = self._take(checked, switch_terms)
                 repeated = self._memory.repeated(checked, sweep.s)
                 if repeated:
                     sweep = self._doubt(sweep, repeated)
@@ -341,14 +353,15 @@ class Analyzer:
                 hint="Let it warm up, then start again; the calibration must be repeated.",
             )
 
-    def _take(self, ports: tuple[int, ...]) -> RawSweep:
+    def _take(self, ports: tuple[int, ...], switch_terms: bool) -> RawSweep:
         """Take one sweep between two looks at the settings."""
         setup = self._setup
         if setup is None:
             raise _unconfigured()
         self._events.read()
-        if ports != self._matrix.ports:
-            self._matrix.define(ports)
+        wanted = switch_terms and len(ports) > 1
+        if (ports, wanted) != (self._matrix.ports, self._matrix.switch_terms):
+            self._matrix.define(ports, switch_terms=wanted)
         self._last_ports = ports
         refuse_changes(self.link, self._stated(setup), "before the sweep")
         seconds = 0.0
@@ -359,6 +372,7 @@ class Analyzer:
 
         try:
             s = self._matrix.sweep_and_read(run)
+            terms = self._matrix.read_switch_terms() if switch_terms else None
         except BadAnswer as error:
             refuse_cause(self._events, self._stated(setup), error)
             raise
@@ -370,7 +384,7 @@ class Analyzer:
         if self._events.user_request:
             stated[_FRONT_PANEL] = "yes"
             self._events.user_request = False
-        return RawSweep(self.frequency_hz, s, ports, taken_at, seconds, MappingProxyType(stated))
+        return RawSweep(self.frequency_hz, s, ports, taken_at, seconds, MappingProxyType(stated), terms)
 
     def _stated(self, setup: Setup) -> dict[str, str]:
         """Return question -> answer for everything that was set or defined."""
@@ -412,9 +426,9 @@ class Analyzer:
         other = replace(wanted, start_hz=used.start_hz, stop_hz=used.stop_hz, points=3, averages=1,
                         spacing="linear", segments=())  # fmt: skip
         self._configure(other, ports)
-        self._take(ports)
+        self._take(ports, switch_terms=False)
         self._configure(wanted, ports)
-        again = self._take(ports)
+        again = self._take(ports, switch_terms=sweep.switch_terms is not None)
         still = memory.repeated(ports, again.s)
         self._memory = memory
         if not set(repeated) <= set(still):

@@ -80,6 +80,12 @@ def test_what_is_recorded_means_the_same_in_every_family(ports: int, scripted: A
     first = found["named-measurement"]
     assert np.min(np.abs(first[0].s)) > 1e-6
     assert np.max(np.abs(first[0].s - first[0].s.transpose(0, 2, 1))) > 1e-6
+    with_terms = {name for name, sweeps in found.items() if sweeps[-1].switch_terms is not None}
+    assert with_terms == {"named-measurement", "numbered-measurement", "quoted-parameter"}
+    for name in with_terms:
+        terms = found[name][-1].switch_terms
+        assert np.all(np.abs(terms[:, [0, 1], [1, 0]]) > 1e-3)
+        np.testing.assert_allclose(terms, first[-1].switch_terms, rtol=0, atol=1e-9)
     for sweeps in found.values():
         np.testing.assert_allclose(sweeps[0].s, first[0].s, rtol=0, atol=1e-9)
         np.testing.assert_allclose(sweeps[-1].s, first[-1].s, rtol=0, atol=1e-9)

@@ -53,7 +53,10 @@ class Exchange:
 
 
 def session(address: str, family: str, ports: int) -> list[RawSweep]:
-    """Identify, then set up and sweep in every way that the family has; the whole and two ports alone."""
+    """Identify, then set up and sweep in every way that the family has; the whole and two ports alone.
+
+    Those two with their switch terms, where the family has words for them.
+    """
     sweeps = []
     told = ports if family in ASSUMED else None
     with open_analyzer(address, ports=told, timeout_s=5.0) as analyzer:
@@ -63,7 +66,7 @@ def session(address: str, family: str, ports: int) -> list[RawSweep]:
                 analyzer.configure(settings, every)
                 sweeps.append(analyzer.sweep(every))
         analyzer.configure(LINEAR, (1, 2))
-        sweeps.append(analyzer.sweep((1, 2)))
+        sweeps.append(analyzer.sweep((1, 2), switch_terms=analyzer.measures_switch_terms))
     return sweeps
 
 

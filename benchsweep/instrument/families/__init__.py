@@ -6,7 +6,12 @@ finds the family that fits by questions only. The ways to read a matrix, which a
 in the room ``matrix``.
 """
 
-from benchsweep.instrument.families._behaviours import PARAMETER_NAMES, SWEEP, parse_parameter
+from benchsweep.instrument.families._behaviours import (
+    PARAMETER_NAMES,
+    SWEEP,
+    parse_parameter,
+    parse_switch_term,
+)
 from benchsweep.instrument.families._family import (
     Confirmation,
     Correction,
@@ -36,5 +41,6 @@ __all__ = [
     "load_family",
     "number_text",
     "parse_parameter",
+    "parse_switch_term",
     "recognise",
 ]

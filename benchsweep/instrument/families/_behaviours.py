@@ -12,9 +12,10 @@ from types import MappingProxyType
 
 from benchsweep.instrument.families._family import Family
 
-__all__ = ["PARAMETER_NAMES", "SWEEP", "SweepSteps", "parse_parameter"]
+__all__ = ["PARAMETER_NAMES", "SWEEP", "SweepSteps", "parse_parameter", "parse_switch_term"]
 
 _PARAMETER = re.compile(r"S(?:(\d+)_(\d+)|(\d+))")
+_SWITCH_TERM = re.compile(r"A(\d+)(?:D(\d+))?/B\1(?:D(\d+))?(?:[,_:](\d+))?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,18 @@ def parse_parameter(text: str) -> tuple[int, int] | None:
         return int(found[1]), int(found[2])
     half, odd = divmod(len(found[3]), 2)
     return None if odd else (int(found[3][:half]), int(found[3][half:]))
+
+
+def parse_switch_term(text: str) -> tuple[int, int] | None:
+    """Return (port, driven port) of a ratio of the receivers of one port in any known spelling, else None.
+
+    ``A2/B2,1``, ``A2/B2_1`` and ``A2D1/B2D1``: reference over test receiver of port 2 while port 1 is driven.
+    """
+    found = _SWITCH_TERM.fullmatch(text.strip().strip("\"'").upper().replace(" ", ""))
+    sources = set() if found is None else {found[2], found[3], found[4]} - {None}
+    if found is None or len(sources) != 1 or (found[2] is None) != (found[3] is None):
+        return None
+    return int(found[1]), int(sources.pop())
 
 
 SWEEP: Mapping[str, Callable[[Family, int], SweepSteps]] = MappingProxyType(

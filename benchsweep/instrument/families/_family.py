@@ -26,7 +26,8 @@ Operation = Literal[
     "preset", "hold", "abort", "trigger", "data_format", "ascii_format", "linear_sweep",
     "logarithmic_sweep", "segment_sweep", "grid", "receiver", "averaging", "power", "clear_segments",
     "define_segment", "enable_segment", "segment_table", "clear_measurements", "define_measurement",
-    "show_measurement", "define_matrix", "restart_averaging", "arm", "single_sweep", "averaged_sweep",
+    "define_ratio", "show_measurement", "define_matrix", "restart_averaging", "arm", "single_sweep",
+    "averaged_sweep",
 ]  # fmt: skip
 Query = Literal[
     "start_hz", "stop_hz", "points", "if_bandwidth_hz", "averages", "averaging", "power_dbm", "sweep_time_s",
@@ -97,6 +98,7 @@ class Commands(Definition):
     segment_table: Templates | None = None
     clear_measurements: Templates = ()
     define_measurement: Templates
+    define_ratio: Templates | None = None
     show_measurement: Templates = ()
     define_matrix: Templates | None = None
     restart_averaging: Templates = ()
@@ -225,8 +227,13 @@ class Family(Definition):
 
     @property
     def digest(self) -> str:
-        """Twelve hexadecimal digits that change with anything in the file but its words for people."""
-        said = self.model_dump_json(exclude={"title", "standing", "source", "detection_order", "lacks"})
+        """Twelve hexadecimal digits that change with anything that the readings of a specimen depend on.
+
+        Not with words for people, nor with those for ratios of receivers: calibrations that were made before
+        there were any stay valid.
+        """
+        people = dict.fromkeys(("title", "standing", "source", "detection_order", "lacks"), True)
+        said = self.model_dump_json(exclude={**people, "commands": {"define_ratio"}})
         return hashlib.sha256(said.encode()).hexdigest()[:12]
 
     def has(self, name: Operation | Query) -> bool:

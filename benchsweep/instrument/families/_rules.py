@@ -10,6 +10,7 @@ from typing import Any
 __all__ = ["check_complete", "check_template"]
 
 _TRACE = frozenset({"name", "parameter", "index", "receiver", "source"})
+_RATIO = _TRACE - {"parameter"}
 _SEGMENT = frozenset({"index"})
 
 # What a template of each operation or query may use beside {channel}.
@@ -25,6 +26,7 @@ _FIELDS: Mapping[str, frozenset[str]] = MappingProxyType(
         "segment_table": frozenset({"count", "table"}),
         "clear_measurements": frozenset({"count"}),
         "define_measurement": _TRACE,
+        "define_ratio": _RATIO,
         "show_measurement": _TRACE,
         "define_matrix": frozenset({"ports", "count"}),
         "single_sweep": frozenset({"averages"}),
@@ -115,3 +117,14 @@ def check_complete(commands: Any, queries: Any, behaviours: Any) -> None:
         )
     if "by-sweep" in behaviours.matrix and len(behaviours.matrix) > 1:
         raise ValueError('behaviours.matrix: "by-sweep" cannot stand beside other ways')
+    if commands.define_ratio is not None:
+        _check_ratios(queries, behaviours)
+
+
+def _check_ratios(queries: Any, behaviours: Any) -> None:
+    if queries.trace is None or "{parameter}" in queries.trace:
+        raise ValueError(
+            "queries.trace: must read a measurement by its name or number, for commands.define_ratio"
+        )
+    if "by-sweep" in behaviours.matrix:
+        raise ValueError('commands.define_ratio: not together with behaviours.matrix "by-sweep"')

@@ -13,11 +13,17 @@ from benchsweep.instrument._asking import is_absent, knows
 from benchsweep.instrument._settings import expected_axis
 from benchsweep.instrument.families import Family, Query
 from benchsweep.instrument.links import Link
-from benchsweep.instrument.matrix._measurements import Measurements, define_measurements, define_one
+from benchsweep.instrument.matrix._measurements import (
+    WITHOUT_SWITCH_TERMS,
+    Measurements,
+    define_measurements,
+    define_one,
+)
 from benchsweep.instrument.matrix._readout import (
     Order,
     check_axis,
     check_driven,
+    check_switch_term,
     check_valid,
     find_order,
     in_order,
@@ -60,6 +66,11 @@ class MatrixReader:
         return self._defined.ports if self._defined is not None else ()
 
     @property
+    def switch_terms(self) -> bool:
+        """True when those of all these ports are defined too."""
+        return self._defined is not None and bool(self._defined.ratios)
+
+    @property
     def state(self) -> dict[str, str]:
         """Question -> answer while nobody changes the definitions."""
         return dict(self._defined.state) if self._defined is not None else {}
@@ -76,13 +87,29 @@ class MatrixReader:
         self._spacing = used.spacing
         self._defined = None
 
-    def define(self, ports: tuple[int, ...]) -> None:
-        """Define the measurements that drive `ports`.
+    def refuse_switch_terms(self) -> None:
+        """Refuse to measure switch terms where the family has no words for them.
+
+        Raises
+        ------
+        NotSupported
+        """
+        if not self.family.has("define_ratio"):
+            raise NotSupported(
+                f"{self.link.address}: switch terms: the command family {self.family.name} has no words for "
+                "ratios of receivers",
+                hint=WITHOUT_SWITCH_TERMS,
+            )
+
+    def define(self, ports: tuple[int, ...], *, switch_terms: bool = False) -> None:
+        """Define the measurements that drive `ports`, and those of their switch terms where wanted.
 
         Raises
         ------
         NotSupported, ScpiError, InstrumentError, BadAnswer, LinkLost, InstrumentTimeout
         """
+        if switch_terms:
+            self.refuse_switch_terms()
         self._defined = None
         self._order = None
         way = self._way
@@ -91,7 +118,12 @@ class MatrixReader:
             self._defined = Measurements(ports, {}, style, {})
             return
         self._defined = define_measurements(
-            self.link, self.family, ports, way.defines(ports), whole_matrix=way.in_one_query
+            self.link,
+            self.family,
+            ports,
+            way.defines(ports),
+            whole_matrix=way.in_one_query,
+            ratios=switch_terms and len(ports) > 1,
         )
 
     def read_axis(self) -> None:
@@ -150,6 +182,25 @@ class MatrixReader:
         s = in_order(rows.parts, len(self.ports), self._order_of(rows))
         check_driven(self.link, self.ports, s)
         return s
+
+    def read_switch_terms(self) -> NDArray[np.complex128]:
+        """Read the switch terms of the sweep that has just been read.
+
+        Returns
+        -------
+        ``(points, n, n)``, [point, port, driven port], ports rising; zero on the diagonal.
+
+        Raises
+        ------
+        InvalidData, StaleData, BadAnswer, LinkLost, InstrumentTimeout
+        """
+        ports, points = self.ports, self._grid.size
+        terms = np.zeros((points, len(ports), len(ports)), dtype=np.complex128)
+        for (port, source), trace in self._measurements.ratios.items():
+            values = self._reader.trace(self.family.ask("trace", **trace.fields), points)
+            check_switch_term(self.link, port, source, values, self._grid)
+            terms[:, ports.index(port), ports.index(source)] = values
+        return terms
 
     @property
     def _grid(self) -> NDArray[np.float64]:
@@ -211,9 +262,9 @@ class MatrixReader:
                     "function",
                     hint="An option may be missing; add another way to read it to the family file.",
                 ) from None
-        ports = self.ports
+        ports, switch_terms = self.ports, self.switch_terms
         self._ways.pop(0)
-        self.define(ports)
+        self.define(ports, switch_terms=switch_terms)
         return None
 
     def _refuse_overload(self) -> None:

@@ -11,7 +11,10 @@ from benchsweep.errors import BadAnswer, InvalidData, StaleData
 from benchsweep.instrument.links import Link
 from benchsweep.instrument.matrix._ways import Rows, other_byte_order
 
-__all__ = ["Memory", "Order", "check_axis", "check_driven", "check_valid", "find_order", "in_order"]
+__all__ = [
+    "Memory", "Order", "check_axis", "check_driven", "check_switch_term", "check_valid", "find_order",
+    "in_order",
+]  # fmt: skip
 
 Order = Literal["row-major", "column-major"]
 
@@ -130,6 +133,35 @@ def check_driven(link: Link, ports: tuple[int, ...], s: NDArray[np.complex128]) 
             f"{link.address}: port {', '.join(map(str, dead))}: exactly zero everywhere while driven, so the "
             "sweep did not drive it",
             hint="The analyzer sweeps only ports of which a measurement is defined and shown.",
+        )
+
+
+def check_switch_term(
+    link: Link, port: int, source: int, values: NDArray[np.complex128], frequency_hz: NDArray[np.float64]
+) -> None:
+    """Refuse a switch term, ``(points,)``, that no termination behind `port` can have.
+
+    Raises
+    ------
+    InvalidData
+        The receivers of `port` read nothing but noise while `source` was driven.
+    StaleData
+        Exactly zero everywhere: it was not measured.
+    """
+    # Not-a-number compares false, so it is caught with the too large ones.
+    good = (np.abs(values.real) <= _ABSURD_ABOVE) & (np.abs(values.imag) <= _ABSURD_ABOVE)
+    if not good.all():
+        raise InvalidData(
+            f"{link.address}: switch term of port {port} while port {source} is driven: no value that a "
+            f"termination can have at {np.count_nonzero(~good)} of {good.size} points, the first at "
+            f"{frequency_hz[np.argmin(good)]:.9g} Hz",
+            hint=f"It can be told only where port {port} receives something: join the ports, as a thru does.",
+        )
+    if not values.any():
+        raise StaleData(
+            f"{link.address}: switch term of port {port} while port {source} is driven: exactly zero "
+            "everywhere, so the sweep did not measure it",
+            hint="Measure again.",
         )
 
 
