@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 from benchsweep import fixture
 from benchsweep.definitions import find_definition
-from benchsweep.errors import DefinitionError
 from benchsweep.records import Measurement
-from benchsweep.uncertainty import Circumstances, Model, read_budget
+from benchsweep.uncertainty import Circumstances, Model, load_budget, read_budget
 
 __all__ = ["budget_text", "uncertainty_model", "with_budget"]
 
@@ -28,14 +27,8 @@ def budget_text(name: str) -> str:
     UnknownName, DefinitionError
     """
     path = find_definition("budgets", name)
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise DefinitionError(
-            f"{path}: cannot be read: {error}", hint="Check the path and the encoding (UTF-8)."
-        ) from error
-    read_budget(text)
-    return text
+    load_budget(str(path))
+    return path.read_text(encoding="utf-8")
 
 
 def with_budget(measurement: Measurement, name: str | None) -> Measurement:
