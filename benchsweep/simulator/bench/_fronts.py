@@ -66,6 +66,8 @@ def balun(definition: Baluns, seed: int, number: int, frequency_hz: Real) -> Com
     # Two mismatches that add up in the root mean square.
     mismatch = amplitude(-definition.return_loss_db) / np.sqrt(2.0)
     common_loss_db, common_mismatch = 0.0, 0.0
+    # Drawn in any case, so that the rest does not depend on how the tap is ended.
+    ending_sign = sign()
     ends_in = None
     if definition.tapped:
         common_loss_db = definition.insertion_loss_db
@@ -77,7 +79,7 @@ def balun(definition: Baluns, seed: int, number: int, frequency_hz: Real) -> Com
     elif definition.common_mode_return_loss_db is None:
         ends_in = 1.0
     else:
-        ends_in = amplitude(-definition.common_mode_return_loss_db) * sign()
+        ends_in = amplitude(-definition.common_mode_return_loss_db) * ending_sign
     balance = amplitude(-definition.output_signal_balance_db)
     near = _both(
         cascade(
