@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import permutations
 from typing import Protocol, TypeVar
 
 import numpy as np
@@ -36,8 +37,8 @@ class Sweeper(Protocol):
     def frequency_hz(self) -> NDArray[np.float64]:
         """The grid, ``(n_freq,)``."""
 
-    def sweep(self, ports: Sequence[int]) -> RawSweep:
-        """Take one sweep."""
+    def sweep(self, ports: Sequence[int], *, switch_terms: Collection[tuple[int, int]] = ()) -> RawSweep:
+        """Take one sweep, with the switch terms of (port, driven port)."""
 
     def restore(self) -> None:
         """Open the link again and make the same settings; one attempt."""
@@ -70,7 +71,13 @@ class Repeats:
 
 
 def sweep_hookup(
-    hookup: Hookup, analyzer: Sweeper, switch: Switch, repeats: Repeats, *, total: int
+    hookup: Hookup,
+    analyzer: Sweeper,
+    switch: Switch,
+    repeats: Repeats,
+    *,
+    total: int,
+    switch_terms: bool = False,
 ) -> RawSweep | Move:
     """Connect one hookup and sweep it, repeating the whole sweep after a passing error.
 
@@ -87,6 +94,9 @@ def sweep_hookup(
         The policy.
     total
         How many hookups there are in all.
+    switch_terms
+        Whether the analyzer measures those of joined ports, too: both of any two that a standard joins, of
+        all ports where none does.
 
     Returns
     -------
@@ -102,6 +112,7 @@ def sweep_hookup(
         A person stopped.
     """
     name = f"hookup {hookup.number} of {total} ({describe_hookup(hookup)})"
+    pairs = _joined(hookup) if switch_terms else ()
     connected = swept = False
     attempt = 0
     while True:
@@ -112,7 +123,7 @@ def sweep_hookup(
                     return move
                 connected = True
             swept = False
-            sweep = analyzer.sweep(hookup.analyzer_ports)
+            sweep = analyzer.sweep(hookup.analyzer_ports, switch_terms=pairs)
             swept = True
             switch.confirm(hookup)
             return sweep
@@ -178,6 +189,13 @@ def describe_hookup(hookup: Hookup) -> str:
         f"{name} on {name_ports(ports)}" if name in ("open", "short", "load") else name
         for name, ports in names.items()
     )
+
+
+def _joined(hookup: Hookup) -> tuple[tuple[int, int], ...]:
+    """Return the pairs of ports that a standard joins, in both directions; all pairs where none does."""
+    ends = ((port, target.split()) for port, target in hookup.connections.items())
+    joined = [(port, int(words[1])) for port, words in ends if len(words) > 1 and words[1].isdecimal()]
+    return tuple(joined or permutations(hookup.analyzer_ports, 2))
 
 
 def _restore(hookup: Hookup, analyzer: Sweeper, switch: Switch) -> None:

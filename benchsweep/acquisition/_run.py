@@ -41,6 +41,7 @@ def run_plan(  # noqa: PLR0913 - what is told and to whom is named each time
     retries: int = 2,
     wait_for_link_s: float = 60.0,
     incident: Callable[[str], None] = _nothing,
+    wants_switch_terms: Callable[[Hookup], bool] | None = None,
 ) -> tuple[RawHookup, ...]:
     """Make and sweep every hookup of `plan` that `store` does not have yet.
 
@@ -68,6 +69,9 @@ def run_plan(  # noqa: PLR0913 - what is told and to whom is named each time
         How often a hookup is repeated, and how long a lost link is waited for.
     incident
         Gets one sentence for each repeat; `progress` gets it too.
+    wants_switch_terms
+        Tells for which hookups the switch terms of ports that a standard joins are measured, too; None: for
+        none. Ask only an analyzer that measures them, see `Analyzer.measures_switch_terms`.
 
     Returns
     -------
@@ -76,7 +80,7 @@ def run_plan(  # noqa: PLR0913 - what is told and to whom is named each time
     Raises
     ------
     AcquisitionError
-        The store holds hookups of another plan, or on another grid.
+        The store holds hookups of another plan, on another grid, or without the switch terms that are wanted.
     InstrumentError
         See `sweep_hookup`.
     KeyboardInterrupt
@@ -87,9 +91,13 @@ def run_plan(  # noqa: PLR0913 - what is told and to whom is named each time
         incident(sentence)
         progress(sentence)
 
-    return _Run(
-        plan, analyzer, switch, store, progress, review, Repeats(retries, wait_for_link_s, progress, tell)
-    ).run()
+    repeats = Repeats(retries, wait_for_link_s, progress, tell)
+    wants = wants_switch_terms or _no_hookup
+    return _Run(plan, analyzer, switch, store, progress, review, repeats, wants).run()
+
+
+def _no_hookup(_: Hookup) -> bool:
+    return False
 
 
 class _Run:
@@ -104,16 +112,19 @@ class _Run:
         progress: Callable[[str], None],
         review: Callable[[Sequence[RawHookup]], None],
         repeats: Repeats,
+        wants_switch_terms: Callable[[Hookup], bool],
     ) -> None:
         self._plan = {hookup.number: hookup for hookup in plan.hookups}
         self._analyzer, self._switch, self._store = analyzer, switch, store
         self._progress, self._review, self._repeats = progress, review, repeats
+        self._wants_switch_terms = wants_switch_terms
         self._done = dict(store.finished())
         self._last: int | None = None
 
     def run(self) -> tuple[RawHookup, ...]:
         """Go on until every hookup is swept and nobody wants one once more."""
         _check_stored(self._plan, self._done, self._analyzer.frequency_hz)
+        _check_switch_terms(self._done, self._wants_switch_terms)
         total = len(self._plan)
         wanted: int | None = None
         while True:
@@ -127,7 +138,14 @@ class _Run:
     def _make(self, number: int) -> Move:
         hookup, total = self._plan[number], len(self._plan)
         try:
-            swept = sweep_hookup(hookup, self._analyzer, self._switch, self._repeats, total=total)
+            swept = sweep_hookup(
+                hookup,
+                self._analyzer,
+                self._switch,
+                self._repeats,
+                total=total,
+                switch_terms=self._wants_switch_terms(hookup),
+            )
         except KeyboardInterrupt:
             if number in self._done:
                 self._progress(f"hookup {number} of {total}: its earlier sweep is kept")
@@ -166,10 +184,22 @@ class _Run:
         return tuple(done[number] for number in self._plan if number in done)
 
 
+_STORED_HINT = "Discard the unfinished job and start it anew, or give the settings with which it was begun."
+
+
+def _check_switch_terms(finished: Mapping[int, RawHookup], wanted: Callable[[Hookup], bool]) -> None:
+    for number, raw in sorted(finished.items()):
+        if raw.sweep.switch_terms is None and wanted(raw.hookup):
+            raise AcquisitionError(
+                f"hookup {number} of the unfinished job was swept without the switch terms that are wanted",
+                hint=_STORED_HINT,
+            )
+
+
 def _check_stored(
     planned: Mapping[int, Hookup], finished: Mapping[int, RawHookup], grid: NDArray[np.float64]
 ) -> None:
-    hint = "Discard the unfinished job and start it anew, or give the settings with which it was begun."
+    hint = _STORED_HINT
     for number, raw in sorted(finished.items()):
         wanted = planned.get(number)
         if wanted is None:

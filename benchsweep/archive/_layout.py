@@ -126,7 +126,7 @@ def _hookup(at: str) -> tuple[Item, ...]:
             "complex128",
             "1",
             "wave that a port not driven sends back over the wave that it receives, [point, that port, "
-            "driven port], uncorrected; the diagonal is 0; absent: not measured",
+            "driven port], uncorrected; 0 on the diagonal and where none was measured; absent: none at all",
         ),
         Item(f"{at}/state_question", "k", "text", "", "question about the settings of the analyzer"),
         Item(f"{at}/state_answer", "k", "text", "", "what it answered before the sweep and again after it"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -39,6 +39,7 @@ from benchsweep.records import AnalyzerIdentity, RawSweep, SweepSettings
 
 __all__ = ["Analyzer", "analyzer_on", "open_analyzer"]
 
+Pairs = tuple[tuple[int, int], ...]
 _FRONT_PANEL = "front panel used since the sweep before"
 
 
@@ -207,7 +208,7 @@ class Analyzer:
             self._power_cycled = False
             return self._configure(settings, checked)
 
-    def sweep(self, ports: Sequence[int], *, switch_terms: bool = False) -> RawSweep:
+    def sweep(self, ports: Sequence[int], *, switch_terms: Collection[tuple[int, int]] = ()) -> RawSweep:
         """Take one sweep (averages included) with every one of `ports` driven in turn.
 
         Data that repeat an earlier sweep to the last bit are doubted. The analyzer is then preset, made to
@@ -219,13 +220,13 @@ class Analyzer:
         ports
             Analyzer ports; the result has them rising.
         switch_terms
-            Read those of every port while every other one is driven, from the same sweep. They can be told
-            only where something is transmitted between the ports.
+            (port, driven port) of those that are read from the same sweep, none when empty. They can be told
+            only where something is transmitted between the two.
 
         Raises
         ------
         UsageError
-            Not configured, or ports that the analyzer has not.
+            Not configured, ports that the analyzer has not, or switch terms of ports that are not swept.
         SettingsChanged
             The settings are not those that were made; with every difference.
         PowerCycled
@@ -245,7 +246,8 @@ class Analyzer:
         LinkLost
         """
         checked = check_ports(self.link.address, ports, self.identity.ports)
-        if switch_terms:
+        pairs = _checked_pairs(checked, switch_terms)
+        if pairs:
             self._matrix.refuse_switch_terms()
         with with_messages(self.link):
             self._refuse_restarted()
@@ -254,10 +256,10 @@ class Analyzer:
             try:
                 if self._unsure:
                     self._begin_anew(self._setup, checked)
-                sweep = self._take(checked, switch_terms)
+                sweep = self._take(checked, pairs)
                 repeated = self._memory.repeated(checked, sweep.s)
                 if repeated:
-                    sweep = self._doubt(sweep, repeated)
+                    sweep = self._doubt(sweep, repeated, pairs)
             except BaseException as error:
                 self._unsure = True
                 self._power_cycled = self._power_cycled or isinstance(error, PowerCycled)
@@ -353,15 +355,14 @@ class Analyzer:
                 hint="Let it warm up, then start again; the calibration must be repeated.",
             )
 
-    def _take(self, ports: tuple[int, ...], switch_terms: bool) -> RawSweep:
+    def _take(self, ports: tuple[int, ...], switch_terms: Pairs = ()) -> RawSweep:
         """Take one sweep between two looks at the settings."""
         setup = self._setup
         if setup is None:
             raise _unconfigured()
         self._events.read()
-        wanted = switch_terms and len(ports) > 1
-        if (ports, wanted) != (self._matrix.ports, self._matrix.switch_terms):
-            self._matrix.define(ports, switch_terms=wanted)
+        if (ports, switch_terms) != (self._matrix.ports, self._matrix.switch_terms):
+            self._matrix.define(ports, switch_terms)
         self._last_ports = ports
         refuse_changes(self.link, self._stated(setup), "before the sweep")
         seconds = 0.0
@@ -416,7 +417,7 @@ class Analyzer:
         refuse_changes(self.link, self._stated(setup), "after a sweep that failed")
         self._configure(self._wanted or setup.used, ports)
 
-    def _doubt(self, sweep: RawSweep, repeated: tuple[int, ...]) -> RawSweep:
+    def _doubt(self, sweep: RawSweep, repeated: tuple[int, ...], switch_terms: Pairs) -> RawSweep:
         """Find out whether data that repeat earlier ones are what the analyzer measures; see `sweep`."""
         setup, wanted, ports = self._setup, self._wanted, sweep.analyzer_ports
         if setup is None or wanted is None:
@@ -426,9 +427,9 @@ class Analyzer:
         other = replace(wanted, start_hz=used.start_hz, stop_hz=used.stop_hz, points=3, averages=1,
                         spacing="linear", segments=())  # fmt: skip
         self._configure(other, ports)
-        self._take(ports, switch_terms=False)
+        self._take(ports)
         self._configure(wanted, ports)
-        again = self._take(ports, switch_terms=sweep.switch_terms is not None)
+        again = self._take(ports, switch_terms)
         still = memory.repeated(ports, again.s)
         self._memory = memory
         if not set(repeated) <= set(still):
@@ -439,6 +440,17 @@ class Analyzer:
                 hint="Nothing was measured with this connection; measure it again.",
             )
         return again
+
+
+def _checked_pairs(ports: tuple[int, ...], pairs: Collection[tuple[int, int]]) -> Pairs:
+    """Return the switch terms that are wanted, by driven port; raise UsageError where there are no such."""
+    wrong = [pair for pair in pairs if pair[0] == pair[1] or not set(pair) <= set(ports)]
+    if wrong:
+        raise UsageError(
+            f"switch term of port {wrong[0][0]} while port {wrong[0][1]} is driven: swept are {ports}",
+            hint="A switch term belongs to a port that is swept, while another one that is swept is driven.",
+        )
+    return tuple(sorted(set(pairs), key=lambda pair: (pair[1], pair[0])))
 
 
 def _unconfigured() -> UsageError:

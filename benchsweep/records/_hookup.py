@@ -82,8 +82,8 @@ class RawSweep:
         same, after it.
     switch_terms
         ``(n_freq, n, n)`` complex128, [point, port j, driven port i]: wave that the analyzer sends back into
-        the specimen at j over the wave that it receives there, a_j / b_j, uncorrected; zero on the diagonal.
-        None where they were not measured.
+        the specimen at j over the wave that it receives there, a_j / b_j, uncorrected; zero on the diagonal
+        and where none was measured. None where they were not measured at all.
     """
 
     frequency_hz: NDArray[np.float64]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import numpy as np
 import pytest
@@ -221,7 +221,7 @@ class Counting:
     def __init__(self) -> None:
         self.sweeps = 0
 
-    def sweep(self, ports: Sequence[int]) -> RawSweep:
+    def sweep(self, ports: Sequence[int], *, switch_terms: Collection[tuple[int, int]] = ()) -> RawSweep:
         self.sweeps += 1
         s = np.full((3, len(ports), len(ports)), self.sweeps + 0j)
         return RawSweep(self.frequency_hz, s, tuple(ports), "2026-01-01T00:00:00+00:00", 0.1)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 import pytest
@@ -75,7 +75,7 @@ class Scripted:
         self._do("connect")
         return Done()
 
-    def sweep(self, ports: Sequence[int]) -> RawSweep:
+    def sweep(self, ports: Sequence[int], *, switch_terms: Collection[tuple[int, int]] = ()) -> RawSweep:
         assert not self.broken
         self._do("sweep")
         s = np.full((3, len(ports), len(ports)), self.number + 1j)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -61,14 +61,19 @@ class Counting:
     def finished(self, *, total: int) -> Move:
         return Done()
 
-    def sweep(self, ports: Sequence[int]) -> RawSweep:
+    def sweep(self, ports: Sequence[int], *, switch_terms: Collection[tuple[int, int]] = ()) -> RawSweep:
         if len(self.swept) == self._stop_before:
             raise KeyboardInterrupt
         self.swept.append(tuple(ports))
         assert self.connected is not None
         seed = abs(hash(tuple(sorted(self.connected.connections.items())))) % 2**32
         s = np.random.default_rng(seed).standard_normal((GRID.size, len(ports), len(ports))) + 0j
-        return RawSweep(GRID, s, tuple(ports), "2026-01-01T00:00:00+00:00", 0.1)
+        terms = None
+        if switch_terms:
+            terms = np.zeros_like(s)
+            for pair in switch_terms:
+                terms[:, ports.index(pair[0]), ports.index(pair[1])] = 0.1j
+        return RawSweep(GRID, s, tuple(ports), "2026-01-01T00:00:00+00:00", 0.1, switch_terms=terms)
 
 
 def quiet(line: str) -> None:
@@ -230,3 +235,44 @@ class TestOnTheSimulatedBench:
             assert np.all(np.abs(raw.sweep.s[:, 1, 0]) > 0.5)
         off = ~np.eye(4, dtype=bool)
         assert np.max(np.abs(done[0].sweep.s[:, off])) < 1e-3
+
+
+def joins(hookup: Hookup) -> bool:
+    return any(" " in target for target in hookup.connections.values())
+
+
+def test_switch_terms_are_swept_where_they_are_wanted() -> None:
+    plan = make_calibration_plan((1, 2, 3))
+    store = Memory()
+    done = run_plan(plan, (bench := Counting()), bench, store, progress=quiet, wants_switch_terms=joins)
+    assert [raw.sweep.switch_terms is not None for raw in done] == [joins(raw.hookup) for raw in done]
+    assert sum(joins(raw.hookup) for raw in done) == 2
+    for raw in done:
+        if raw.sweep.switch_terms is not None:
+            np.testing.assert_array_equal(raw.sweep.switch_terms[0], [[0.0, 0.1j], [0.1j, 0.0]])
+    # What is stored has them, so the job goes on; a job that was begun without them does not.
+    resumed = Counting()
+    run_plan(plan, resumed, resumed, store, progress=quiet, wants_switch_terms=joins)
+    assert not resumed.swept
+    store = Memory()
+    run_plan(plan, (bench := Counting()), bench, store, progress=quiet)
+    assert all(raw.sweep.switch_terms is None for raw in store.kept.values())
+    with pytest.raises(AcquisitionError, match="without the switch terms that are wanted"):
+        run_plan(plan, (bench := Counting()), bench, store, progress=quiet, wants_switch_terms=joins)
+    assert not bench.swept
+
+
+def test_only_ports_that_a_standard_joins_have_switch_terms() -> None:
+    """Behind tapped baluns a thru joins d with d and c with c: nothing goes from d to c."""
+    tapped = {1: "thru 3", 2: "thru 4", 3: "thru 1", 4: "thru 2"}
+    cord = {1: "A:12.1", 2: "A:12.2", 3: "check pad A:12.1"}
+    plan = Plan((Hookup(1, tapped), Hookup(2, cord)), 0)
+    done = run_plan(
+        plan, (bench := Counting()), bench, Memory(), progress=quiet, wants_switch_terms=lambda _: True
+    )
+    found = []
+    for raw in done:
+        assert raw.sweep.switch_terms is not None
+        found.append(np.argwhere(raw.sweep.switch_terms[0] != 0).tolist())
+    assert found[0] == [[0, 2], [1, 3], [2, 0], [3, 1]]
+    assert found[1] == [[0, 1], [0, 2], [1, 0], [1, 2], [2, 0], [2, 1]]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import permutations
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,14 @@ import pytest
 from numpy.typing import NDArray
 
 from benchsweep.definitions import find_definition
-from benchsweep.errors import DefinitionError, InvalidData, NotSupported, SettingsChanged, StaleData
+from benchsweep.errors import (
+    DefinitionError,
+    InvalidData,
+    NotSupported,
+    SettingsChanged,
+    StaleData,
+    UsageError,
+)
 from benchsweep.instrument import Analyzer, load_family, open_analyzer
 from benchsweep.instrument.families import parse_switch_term
 from benchsweep.instrument.links import open_link
@@ -28,6 +36,7 @@ F = np.linspace(1e6, 250e6, 11)
 SEED, PORTS = 9, 4
 ABLE = ("named-measurement", "numbered-measurement", "quoted-parameter")
 UNABLE = ("numbered-trace", "single-channel", "sense-function")
+BOTH = ((1, 2), (2, 1))
 CORD = "1=A:12.1,2=B:12.1,3=A:36.3,4=B:36.6"
 
 
@@ -66,24 +75,28 @@ def test_switch_terms_through_the_link_are_the_true_ones(family: str, door: str)
         plain = analyzer.sweep((1, 2))
         assert plain.switch_terms is None
         for ports in ((1, 2), (2, 4), (1, 2, 3, 4)):
-            sweep = analyzer.sweep(ports, switch_terms=True)
+            sweep = analyzer.sweep(ports, switch_terms=list(permutations(ports, 2)))
             assert sweep.switch_terms is not None
             np.testing.assert_allclose(sweep.switch_terms, true_terms(ports), rtol=1e-9, atol=0)
+        one = analyzer.sweep((1, 2, 4), switch_terms={(4, 1)}).switch_terms
+        assert one is not None
+        np.testing.assert_allclose(one[:, 2, 0], true_terms((1, 4))[:, 1, 0], rtol=1e-9)
+        assert np.count_nonzero(one) == F.size
         np.testing.assert_array_equal(analyzer.sweep((1, 2)).s, plain.s)
         analyzer.restore()
-        again = analyzer.sweep((1, 2), switch_terms=True)
+        again = analyzer.sweep((1, 2), switch_terms=BOTH)
         np.testing.assert_array_equal(again.s, plain.s)
         assert again.switch_terms is not None
         np.testing.assert_allclose(again.switch_terms, true_terms((1, 2)), rtol=1e-9, atol=0)
         assert analyzer.link.errors() == ()
 
 
-@pytest.mark.parametrize("family", ABLE)
-def test_one_port_has_no_switch_term(family: str) -> None:
-    with analyzer_of(family) as analyzer:
-        analyzer.configure(GRID, (2,))
-        sweep = analyzer.sweep((2,), switch_terms=True)
-        np.testing.assert_array_equal(sweep.switch_terms, np.zeros((11, 1, 1)))
+@pytest.mark.parametrize("pair", [(2, 2), (1, 3), (5, 1)])
+def test_a_switch_term_belongs_to_two_ports_that_are_swept(pair: tuple[int, int]) -> None:
+    with analyzer_of("named-measurement") as analyzer:
+        analyzer.configure(GRID, (1, 2))
+        with pytest.raises(UsageError, match="switch term of port"):
+            analyzer.sweep((1, 2), switch_terms=[pair])
 
 
 @pytest.mark.parametrize("family", UNABLE)
@@ -92,7 +105,7 @@ def test_a_family_without_words_for_ratios_says_so_and_goes_on(family: str) -> N
         assert not analyzer.measures_switch_terms
         analyzer.configure(GRID, (1, 2))
         with pytest.raises(NotSupported, match="has no words for ratios") as caught:
-            analyzer.sweep((1, 2), switch_terms=True)
+            analyzer.sweep((1, 2), switch_terms=BOTH)
         assert "short-open-load-thru" in (caught.value.hint or "")
         assert np.all(np.abs(analyzer.sweep((1, 2)).s) > 0)
 
@@ -111,7 +124,7 @@ def test_an_analyzer_that_refuses_the_ratio_is_no_fault_of_the_link(family: str,
         analyzer.link.write_checked('BENCh:CONNect "1=thru 2,2=thru 1"', doing="attaching")
         analyzer.configure(GRID, (1, 2))
         with pytest.raises(NotSupported, match=r"no ratios of its receivers \(-224") as caught:
-            analyzer.sweep((1, 2), switch_terms=True)
+            analyzer.sweep((1, 2), switch_terms=BOTH)
         assert "option" in (caught.value.hint or "")
         assert np.all(np.abs(analyzer.sweep((1, 2)).s) > 0)
 
@@ -124,7 +137,7 @@ def test_ports_that_nothing_joins_have_no_switch_terms(noiseless: bool) -> None:
         def some_sweeps() -> None:
             # Noise is above a hundred times other noise at one point in ten thousand: 1 / (1 + 100^2).
             for _ in range(10):
-                analyzer.sweep((1, 2), switch_terms=True)
+                analyzer.sweep((1, 2), switch_terms=BOTH)
 
         with pytest.raises(InvalidData, match="switch term of port") as caught:
             some_sweeps()
@@ -138,7 +151,7 @@ def test_switch_terms_are_averaged_with_the_readings_and_carry_their_noise() -> 
         for averages in (1, 16):
             settings = SweepSettings(1e6, 250e6, 11, 10e3, averages)
             analyzer.configure(settings, (1, 2))
-            terms = analyzer.sweep((1, 2), switch_terms=True).switch_terms
+            terms = analyzer.sweep((1, 2), switch_terms=BOTH).switch_terms
             assert terms is not None
             off.append(np.sqrt(np.mean(np.abs(terms - true_terms((1, 2))) ** 2)))
     assert 1e-6 < off[0] < 1e-2
@@ -148,10 +161,10 @@ def test_switch_terms_are_averaged_with_the_readings_and_carry_their_noise() -> 
 def test_a_ratio_that_somebody_deletes_is_noticed() -> None:
     with analyzer_of("numbered-measurement") as analyzer:
         analyzer.configure(GRID, (1, 2))
-        analyzer.sweep((1, 2), switch_terms=True)
+        analyzer.sweep((1, 2), switch_terms=BOTH)
         analyzer.link.write_checked("CALC1:MEAS6:DEF 'S11'", doing="what another program does")
         with pytest.raises(SettingsChanged, match="A1/B1,2"):
-            analyzer.sweep((1, 2), switch_terms=True)
+            analyzer.sweep((1, 2), switch_terms=BOTH)
 
 
 def test_a_ratio_that_was_not_measured_is_stale(scripted: Any) -> None:

@@ -66,7 +66,8 @@ def session(address: str, family: str, ports: int) -> list[RawSweep]:
                 analyzer.configure(settings, every)
                 sweeps.append(analyzer.sweep(every))
         analyzer.configure(LINEAR, (1, 2))
-        sweeps.append(analyzer.sweep((1, 2), switch_terms=analyzer.measures_switch_terms))
+        both = ((1, 2), (2, 1)) if analyzer.measures_switch_terms else ()
+        sweeps.append(analyzer.sweep((1, 2), switch_terms=both))
     return sweeps
 
 

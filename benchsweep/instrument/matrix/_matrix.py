@@ -28,7 +28,7 @@ from benchsweep.instrument.matrix._readout import (
     find_order,
     in_order,
 )
-from benchsweep.instrument.matrix._ways import WAYS, MatrixWay, Reader, Rows
+from benchsweep.instrument.matrix._ways import WAYS, MatrixWay, Pairs, Reader, Rows
 from benchsweep.records import SweepSettings
 
 __all__ = ["MatrixReader"]
@@ -66,9 +66,9 @@ class MatrixReader:
         return self._defined.ports if self._defined is not None else ()
 
     @property
-    def switch_terms(self) -> bool:
-        """True when those of all these ports are defined too."""
-        return self._defined is not None and bool(self._defined.ratios)
+    def switch_terms(self) -> Pairs:
+        """(port, driven port) of those that are defined too."""
+        return tuple(self._defined.ratios) if self._defined is not None else ()
 
     @property
     def state(self) -> dict[str, str]:
@@ -101,8 +101,8 @@ class MatrixReader:
                 hint=WITHOUT_SWITCH_TERMS,
             )
 
-    def define(self, ports: tuple[int, ...], *, switch_terms: bool = False) -> None:
-        """Define the measurements that drive `ports`, and those of their switch terms where wanted.
+    def define(self, ports: tuple[int, ...], switch_terms: Pairs = ()) -> None:
+        """Define the measurements that drive `ports`, and the switch terms of (port, driven port).
 
         Raises
         ------
@@ -123,7 +123,7 @@ class MatrixReader:
             ports,
             way.defines(ports),
             whole_matrix=way.in_one_query,
-            ratios=switch_terms and len(ports) > 1,
+            ratios=switch_terms,
         )
 
     def read_axis(self) -> None:
@@ -188,7 +188,7 @@ class MatrixReader:
 
         Returns
         -------
-        ``(points, n, n)``, [point, port, driven port], ports rising; zero on the diagonal.
+        ``(points, n, n)``, [point, port, driven port], ports rising; zero where none is defined.
 
         Raises
         ------
@@ -264,7 +264,7 @@ class MatrixReader:
                 ) from None
         ports, switch_terms = self.ports, self.switch_terms
         self._ways.pop(0)
-        self.define(ports, switch_terms=switch_terms)
+        self.define(ports, switch_terms)
         return None
 
     def _refuse_overload(self) -> None:

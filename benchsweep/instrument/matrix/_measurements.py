@@ -96,7 +96,7 @@ def define_measurements(
     pairs: Sequence[tuple[int, int]],
     *,
     whole_matrix: bool,
-    ratios: bool = False,
+    ratios: Sequence[tuple[int, int]] = (),
 ) -> Measurements:
     """Define the measurements `pairs` and read them back.
 
@@ -109,7 +109,7 @@ def define_measurements(
     whole_matrix
         Declare the matrix of `ports` too, where the family wants that.
     ratios
-        Define the switch terms of every port while every other one is driven, too.
+        (port, driven port) of each switch term that is defined, too.
 
     Raises
     ------
@@ -117,7 +117,7 @@ def define_measurements(
         The analyzer does not have what was defined.
     NotSupported, ScpiError, BadAnswer, LinkLost, InstrumentTimeout
     """
-    more = _ratio_traces(ports, len(pairs)) if ratios else {}
+    more = _ratio_traces(ratios, len(pairs))
     styles = family.behaviours.parameter_names
     tried = styles if max(ports) >= _FIRST_TWO_DIGIT_PORT else styles[:1]
     for style in tried[:-1]:
@@ -150,8 +150,7 @@ def _traces(pairs: Sequence[tuple[int, int]], style: str) -> dict[str, Trace]:
     return {trace.name: trace for trace in traces}
 
 
-def _ratio_traces(ports: tuple[int, ...], before: int) -> dict[str, Trace]:
-    pairs = [(port, source) for source in ports for port in ports if port != source]
+def _ratio_traces(pairs: Sequence[tuple[int, int]], before: int) -> dict[str, Trace]:
     traces = [Trace(*pair, index, "", ratio=True) for index, pair in enumerate(pairs, start=before + 1)]
     return {trace.name: trace for trace in traces}
 

@@ -15,7 +15,7 @@ from benchsweep.instrument.families import Family
 from benchsweep.instrument.links import Link
 from benchsweep.instrument.matrix._measurements import Measurements
 
-__all__ = ["WAYS", "MatrixWay", "Reader", "Rows"]
+__all__ = ["WAYS", "MatrixWay", "Pairs", "Reader", "Rows"]
 
 Pairs = tuple[tuple[int, int], ...]
 
