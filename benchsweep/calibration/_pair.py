@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -38,6 +38,8 @@ _METRES_PER_SECOND = 299792458.0
 """Turns the delay of a line into a length for scikit-rf and back; only the product with delay matters."""
 
 
+_NEAR_QUARTER_WAVE = 0.02
+"""Cosine of the phase of a line against the thru: within 1.1 degrees of 90."""
 _TERMS = ("directivity", "source match", "reflection tracking")
 
 
@@ -201,7 +203,11 @@ def _lrrm(task: _Task, names: Sequence[str]) -> tuple[Box, Box]:
 
 
 def _trl(task: _Task, names: Sequence[str]) -> tuple[Box, Box]:
-    """Solve TRL with its plane in the middle of the thru, referred to the line; move out, refer to 50 ohm."""
+    """Solve TRL with its plane in the middle of the thru, referred to the line; move out, refer to 50 ohm.
+
+    Where the line is a quarter wave longer than the thru, scikit-rf 2.2 tells its two solutions apart by
+    squares that are equal there, and may take the wrong one: those points are solved as multiline is.
+    """
     f = task.problem.readings.frequency_hz
     thru, line = (propagation(task.line(name), f) for name in names)
     reflect, estimate = task.reflect(task.problem.needed.one_port[0])
@@ -213,7 +219,24 @@ def _trl(task: _Task, names: Sequence[str]) -> tuple[Box, Box]:
     }
     coefs = TRL(**lists, switch_terms=task.switch_networks()).coefs
     # Half of the thru there and back is the whole of it.
-    return _at_fifty_ohm(task, names[0], [moved_out(box, thru) for box in _boxes(coefs)])
+    solved = _at_fifty_ohm(task, names[0], [moved_out(box, thru) for box in _boxes(coefs)])
+    quarter = np.abs(np.cos(np.angle(line / thru))) < _NEAR_QUARTER_WAVE
+    if not np.any(quarter):
+        return solved
+    there = replace(task.problem, readings=task.problem.readings.some(quarter))
+    frequency = skrf.Frequency.from_f(f[quarter], unit="hz")
+    better = _multiline(_Task(there, task.pair, task.switch[quarter], frequency), names)
+    one, two = (_patched(box, new, quarter) for box, new in zip(solved, better, strict=True))
+    return one, two
+
+
+def _patched(box: Box, new: Box, points: NDArray[np.bool_]) -> Box:
+    changed = {}
+    for field in fields(Box):
+        values = getattr(box, field.name).copy()
+        values[points] = getattr(new, field.name)
+        changed[field.name] = values
+    return Box(**changed)
 
 
 def _multiline(task: _Task, names: Sequence[str]) -> tuple[Box, Box]:

@@ -44,9 +44,15 @@ class Readings:
     two_ports: Mapping[Pair, Mapping[str, NDArray[np.complex128]]]
     switch_terms: Mapping[Pair, NDArray[np.complex128]]
 
-    def at_port(self, standard: str, port: int) -> NDArray[np.complex128]:
-        """Return the raw reflection of a one-port standard at a port."""
-        return self.reflections[standard][port]
+    def some(self, points: NDArray[np.bool_]) -> Readings:
+        """Return the readings at some of the frequencies."""
+        return Readings(
+            self.frequency_hz[points],
+            self.ports,
+            {name: {port: raw[points] for port, raw in at.items()} for name, at in self.reflections.items()},
+            {pair: {name: raw[points] for name, raw in at.items()} for pair, at in self.two_ports.items()},
+            {pair: terms[points] for pair, terms in self.switch_terms.items()},
+        )
 
 
 def gather(hookups: Sequence[RawHookup], one_port: Sequence[str]) -> Readings:
