@@ -19,6 +19,7 @@ from benchsweep.cli import (
     _report,
     _show,
     _simulate,
+    _verify,
 )
 
 __all__ = ["app"]
@@ -55,6 +56,7 @@ app.command("simulate")(_simulate.simulate)
 app.command("identify")(_identify.identify)
 app.command("plan")(_plan.plan)
 app.command("calibrate")(_calibrate.calibrate)
+app.command("verify")(_verify.verify)
 app.command("qualify")(_qualify.qualify)
 app.command("record")(_record.record)
 app.command("import")(_import.import_file)

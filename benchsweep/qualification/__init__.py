@@ -77,6 +77,15 @@ from benchsweep.qualification._series_use import (
 )
 from benchsweep.qualification._station import Station, load_station
 from benchsweep.qualification._uncertainty import uncertainty_model
+from benchsweep.qualification._verified import last_words, refuse_unverified
+from benchsweep.qualification._verify import Verification, verify
+from benchsweep.qualification._verify_documents import (
+    history_document,
+    matings_document,
+    renew,
+    verification_document,
+)
+from benchsweep.qualification._wear import count_matings
 
 __all__ = [
     "CAUTIONS",
@@ -96,6 +105,7 @@ __all__ = [
     "Station",
     "SystemClock",
     "TypedAmbient",
+    "Verification",
     "Wishes",
     "budget_document",
     "budget_parameters",
@@ -111,6 +121,7 @@ __all__ = [
     "check_specimen",
     "check_station",
     "confirmed_cautions",
+    "count_matings",
     "decision_rules",
     "evaluate",
     "exit_code_of",
@@ -119,15 +130,18 @@ __all__ = [
     "grade_evaluation",
     "grade_record",
     "grade_series",
+    "history_document",
     "identity_document",
     "import_touchstone",
     "info_document",
     "insert_simulated_specimen",
     "is_series",
+    "last_words",
     "limit_document",
     "limit_number",
     "load_requirements",
     "load_station",
+    "matings_document",
     "open_bench",
     "parse_ambient",
     "plan_document",
@@ -141,6 +155,8 @@ __all__ = [
     "record_series",
     "recorded_document",
     "reduce_hookups",
+    "refuse_unverified",
+    "renew",
     "requirement_document",
     "requirements_document",
     "series_change",
@@ -154,5 +170,7 @@ __all__ = [
     "unfinished_series",
     "usable_calibration",
     "verdict_document",
+    "verification_document",
+    "verify",
     "who_answers",
 ]

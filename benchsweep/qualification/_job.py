@@ -9,6 +9,7 @@ from benchsweep import archive
 from benchsweep.acquisition import run_plan
 from benchsweep.errors import AcquisitionError, InstrumentError
 from benchsweep.qualification._bench import Bench, Progress, utc_now
+from benchsweep.qualification._wear import counting_switch
 from benchsweep.records import Plan, RawHookup
 
 __all__ = ["archiving_time", "begin_job", "run_job"]
@@ -66,7 +67,7 @@ def run_job(
         return run_plan(
             plan,
             bench.analyzer,
-            bench.switch,
+            counting_switch(bench, progress),
             journal,
             progress=progress,
             review=review,

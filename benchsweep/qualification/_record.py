@@ -29,6 +29,7 @@ from benchsweep.qualification._series_end import (
 )
 from benchsweep.qualification._series_loop import Recorder, Wishes
 from benchsweep.qualification._series_space import space_words
+from benchsweep.qualification._wear import counting_switch
 from benchsweep.records import (
     FOUR_PAIRS,
     BalancedPort,
@@ -181,7 +182,7 @@ def record_series(  # noqa: PLR0913 - all but two are named, and each is a thing
                 recorder.ended = True
                 return finished(writer, writer.ending, progress)
             if not recorder.over():
-                _connect(bench, hookup)
+                _connect(bench, hookup, progress)
             with listen() as stop:
                 reason = recorder.run(stop)
                 if writer.count == 0:
@@ -190,8 +191,9 @@ def record_series(  # noqa: PLR0913 - all but two are named, and each is a thing
                 return finished(writer, SeriesEnding(ended_at, reason, recorder.pending), progress)
 
 
-def _connect(bench: Bench, hookup: Hookup) -> None:
-    while not isinstance(bench.switch.connect(hookup, total=1), Done):
+def _connect(bench: Bench, hookup: Hookup, progress: Progress) -> None:
+    switch = counting_switch(bench, progress)
+    while not isinstance(switch.connect(hookup, total=1), Done):
         pass  # there is no other hookup to go back to: ask once more
 
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchsweep.archive import AppendedFile
-from benchsweep.errors import CalibrationError, CalibrationExpired, CalibrationMissing
+from benchsweep.errors import ArchiveError, CalibrationError, CalibrationExpired, CalibrationMissing
 from benchsweep.qualification._station import Station
 from benchsweep.records import Calibration
 
@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from benchsweep.qualification._verify import Verification
 
 __all__ = ["append_verification", "history_file", "last_words", "read_verifications", "refuse_unverified"]
+
+
+def _nothing(_: str) -> None:
+    return None
 
 
 def history_file(folder: Path, station: str) -> Path:
@@ -56,8 +60,16 @@ def append_verification(folder: Path, station: str, found: Verification) -> None
     AppendedFile(history_file(folder, station)).append(entry)
 
 
-def refuse_unverified(station: Station, solved: Calibration, *, folder: Path | None = None) -> None:
+def refuse_unverified(
+    station: Station,
+    solved: Calibration,
+    *,
+    folder: Path | None = None,
+    progress: Callable[[str], None] = _nothing,
+) -> None:
     """Raise unless `solved` was verified lately and found fit for use, where the station asks for that.
+
+    Where it does not, `progress` is told of a refusal.
 
     Raises
     ------
@@ -72,6 +84,9 @@ def refuse_unverified(station: Station, solved: Calibration, *, folder: Path | N
     """
     keys = station.verification
     if not keys.needed:
+        words = last_words(station, solved, folder=folder)
+        if " refuse: " in words:
+            progress(f"warning: the last verification refused this calibration: {words}")
         return
     last = _last(station, solved, folder)
     again = f"Run `benchsweep verify --station {station.called}`"
@@ -83,8 +98,8 @@ def refuse_unverified(station: Station, solved: Calibration, *, folder: Path | N
     hours = (datetime.now(UTC) - datetime.fromisoformat(last["at"])).total_seconds() / 3600.0
     if last["decision"] == "refuse":
         raise CalibrationError(
-            f"station {station.name}: the calibration of {solved.created_at} was refused when it was verified "
-            f"at {last['at']}: {last['words'].removeprefix('refuse: ')}",
+            f"station {station.name}: the calibration of {solved.created_at} was refused when verified at "
+            f"{last['at']}: {last['words'].removeprefix('refuse: ')}",
             hint=f"Put that right, calibrate again where it says so. {again} then.",
         )
     if hours > keys.max_age_hours:
@@ -98,12 +113,12 @@ def refuse_unverified(station: Station, solved: Calibration, *, folder: Path | N
 def last_words(station: Station, solved: Calibration, *, folder: Path | None = None) -> str:
     """Return what the last verification of `solved` found, with its time; empty when there was none.
 
-    Raises
-    ------
-    ArchiveError
-        The history is damaged.
+    Of a history that cannot be read that is what is returned: it must not keep a specimen from its record.
     """
-    last = _last(station, solved, folder)
+    try:
+        last = _last(station, solved, folder)
+    except ArchiveError as error:
+        return f"the verifications cannot be read: {error.message}"
     return "" if last is None else f"{last['at']} {last['words']}"
 
 

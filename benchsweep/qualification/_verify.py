@@ -200,6 +200,7 @@ def _judged(
         rules,
         readings=reduced.readings,
         comparisons=reduced.comparisons,
+        values=reduced.values,
         loads=loads,
         thrus=thrus,
         drift=drift,
@@ -207,7 +208,6 @@ def _judged(
     residuals, told = residuals_of(reduced, rules)
     findings = (*findings, *told.findings)
     refused = any(finding.kind in keys.refuse_when for finding in findings)
-    placements = {(one.artefact, one.places) for one in reduced.comparisons}
     return Verification(
         created_at=utc_now("milliseconds"),
         station=bench.station.name,
@@ -216,7 +216,7 @@ def _judged(
         findings=findings,
         warnings=told.warnings,
         comparisons=reduced.comparisons,
-        largest_ratio=rules.ratio_for(len(placements)),
+        largest_ratio=rules.ratio_for(reduced.values),
         loads=loads,
         thrus=thrus,
         drift=drift,

@@ -21,7 +21,7 @@ from benchsweep.records import Calibration, Hookup, RawHookup, SMatrix
 
 __all__ = ["Reduced", "Residual", "Told", "reduce_artefacts", "residuals_of"]
 
-_DRAWS = 200
+_DRAWS = 100
 _SEED = 20260
 _LEGS_OHM = 50.0
 _MODE_OHM = {"d": 100.0, "c": 25.0}
@@ -30,9 +30,13 @@ _LINES = "line"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reduced:
-    """What all check standards together gave; `lines`: (placed, corrected, computed) of those with lines."""
+    """What all check standards together gave.
+
+    `values`: how many were compared; `lines`: placed, corrected, computed of the artefacts with lines.
+    """
 
     comparisons: tuple[Comparison, ...]
+    values: int
     readings: tuple[PortReading, ...]
     followed: tuple[Followed, ...]
     lines: tuple[tuple[Placed, SMatrix, Answer], ...]
@@ -92,14 +96,15 @@ def reduce_artefacts(
         comparisons += verification.compare(
             measured, expected, modes, artefact=what.artefact.name, places=what.places
         )
-        values = verification.follow_values(measured, expected, what.artefact.follow)
+        kept = verification.follow_values(measured, expected, what.artefact.follow)
         where = " and ".join(map(str, what.places))
         followed += [
             Followed(f"{what.artefact.name} at {where}: {name}", value, known)
-            for name, (value, known) in values.items()
+            for name, (value, known) in kept.items()
         ]
     against = f"budget {budget}" if budget else "limits of the station"
-    return Reduced(tuple(comparisons), tuple(readings), tuple(followed), tuple(lines), against)
+    values = len(comparisons) * (placed[0][0].sweep.frequency_hz.size if placed else 0)
+    return Reduced(tuple(comparisons), values, tuple(readings), tuple(followed), tuple(lines), against)
 
 
 _Expanded = tuple[NDArray[np.float64], NDArray[np.float64]]

@@ -28,8 +28,8 @@ def counters_of(station: Station, fixture: Fixture) -> MatingCounters:
 def mated_ports(station: Station, previous: Hookup | None, hookup: Hookup) -> tuple[int, ...]:
     """Return the analyzer ports at which `hookup` attaches something else than `previous` left there.
 
-    Before the first hookup of a run nothing is known, so every port counts. Relays touch no contact: with them
-    only what a person puts on counts.
+    Before the first hookup of a run nothing is known, so every port counts. Relays touch no contact: with
+    them only what a person puts on counts.
     """
     if station.switch.kind == "relays" and (
         station.switch.standards != "person" or any(":" in target for target in hookup.connections.values())

@@ -88,11 +88,14 @@ def find(
     *,
     readings: Sequence[PortReading],
     comparisons: Sequence[Comparison],
+    values: int,
     loads: Sequence[LoadChange],
     thrus: Sequence[ThruChange],
     drift: Drift | None,
 ) -> tuple[Finding, ...]:
     """Name what is wrong, most likely cause first.
+
+    `values` is how many values the comparisons looked at in all: S-parameters times frequencies.
 
     - ``connector``: a load or through connection, measured again, is off at single ports.
     - ``drift``: all through connections have changed alike.
@@ -105,8 +108,7 @@ def find(
     connectors = [*_connectors(rules, loads, thrus)]
     drifted = _drift(rules, drift)
     found = [*connectors, *drifted, *_reciprocity(rules, thrus)]
-    placed = {(one.artefact, one.places) for one in comparisons}
-    limit = rules.ratio_for(len(placed))
+    limit = rules.ratio_for(values)
     known = {port for finding in connectors for port in finding.ports}
     at_ports = _at_ports(readings, limit, known)
     found += at_ports

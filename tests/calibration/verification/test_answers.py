@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import skrf
+from skrf.circuit import Circuit
 from skrf.media import DefinedGammaZ0
 
 from benchsweep.calibration.verification import Answer, answer, load_artefact
@@ -117,12 +118,12 @@ resistor = [
     artefact, _ = load_artefact(str(path))
     frequency = skrf.Frequency.from_f(F, unit="hz")
     media = DefinedGammaZ0(frequency, z0_port=50.0, z0=50.0)
-    ports = [skrf.Circuit.Port(frequency, f"port{n}", z0=50.0) for n in (1, 2)]
+    ports = [Circuit.Port(frequency, f"port{n}", z0=50.0) for n in (1, 2)]
     arms = [media.resistor(ohm, name=f"r{ohm:.0f}") for ohm in (30.0, 45.0)]
     down = media.resistor(20.0, name="down")
     caps = [media.capacitor(3e-12, name=f"c{n}") for n in (1, 2)]
-    grounds = [skrf.Circuit.Ground(frequency, f"ground{n}") for n in (1, 2, 3)]
-    circuit = skrf.Circuit(
+    grounds = [Circuit.Ground(frequency, f"ground{n}") for n in (1, 2, 3)]
+    circuit = Circuit(
         [
             [(ports[0], 0), (arms[0], 0), (caps[0], 0)],
             [(ports[1], 0), (arms[1], 0), (caps[1], 0)],
