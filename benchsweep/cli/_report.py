@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -29,6 +30,7 @@ from benchsweep.cli._series import (
 from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
+    from benchsweep.limits import Requirement
     from benchsweep.records import Verdict
 
 __all__ = ["report"]
@@ -84,10 +86,9 @@ def report(
     requirements = load_requirements(against or [])
     rule = check_decision_rule(decision)
     if not requirements:
-        _refuse_idle("--length-m", length_m)
-        _refuse_idle("--sweep", sweep)
-        _refuse_idle("--budget", budget)
-        _refuse_idle("--decision", None if rule == "simple" else rule)
+        _refuse_idle(
+            length_m=length_m, sweep=sweep, budget=budget, decision=None if rule == "simple" else rule
+        )
     _refuse_absent(records, sweep)
     followed = followed_parameters(parameter or [])
     items = []
@@ -108,10 +109,7 @@ def report(
             refuse_series_options(
                 path, sweep=sweep, parameter=parameter, reading=reading, leave_out_damaged=leave_out_damaged
             )
-            if not requirements:
-                raise UsageError(
-                    f"{path}: a record is reported against a requirement", hint="Give --against a name."
-                )
+            _need_requirement(path, requirements)
         if requirements:
             graded, number = grade_any(
                 path, requirements, sweep=sweep, length_m=length_m, decision_rule=rule, budget=budget
@@ -130,14 +128,25 @@ def report(
             }
         )
         return
-    for verdict in verdicts:
-        print_text(f"{verdict.outcome}: {verdict.specimen}, {verdict.requirement}, {verdict.record}")
-    print_text(f"report {written}")
+    print_text("\n".join((*map(_line, verdicts), f"report {written}")))
 
 
-def _refuse_idle(option: str, value: object) -> None:
-    if value is not None:
-        raise UsageError(f"{option} does nothing without --against", hint="Give --against, or leave it out.")
+def _line(verdict: Verdict) -> str:
+    return f"{verdict.outcome}: {verdict.specimen}, {verdict.requirement}, {verdict.record}"
+
+
+def _need_requirement(path: Path, requirements: Sequence[Requirement]) -> None:
+    if not requirements:
+        raise UsageError(f"{path}: a record is reported against a requirement", hint="Give --against a name.")
+
+
+def _refuse_idle(**given: object) -> None:
+    for name, value in given.items():
+        if value is not None:
+            option = f"--{name.replace('_', '-')}"
+            raise UsageError(
+                f"{option} does nothing without --against", hint="Give --against, or leave it out."
+            )
 
 
 def _refuse_absent(records: list[Path], sweep: int | None) -> None:

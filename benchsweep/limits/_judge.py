@@ -31,9 +31,10 @@ def judged(
 ) -> VerdictRow:
     """Return the row of a trace.
 
-    Of the points that may decide, the one with the worst outcome does, and of several the one with the
-    smallest margin less guard band: a point that is beyond its limit by more than its own guard band fails,
-    however much wider the guard band of another is.
+    Of the points that may decide, the one with the worst outcome does: a point that is beyond its limit by
+    more than its own guard band fails, however much wider the guard band of another is. Of several with that
+    outcome it is the worst-margin point if it is among them, else the one with the smallest margin less guard
+    band. So the guard band of a row is that of the point that it tells, unless its note names another.
 
     Parameters
     ----------
@@ -48,7 +49,8 @@ def judged(
     margin = margins.margin.tolist()
     outcomes = [decision.outcome(m, band) for m, band in zip(margin, bands, strict=True)]
     deciding = min(
-        range(len(bands)), key=lambda at: (_WORST_FIRST.index(outcomes[at]), _distance(margin[at], bands[at]))
+        range(len(bands)),
+        key=lambda at: (_WORST_FIRST.index(outcomes[at]), at > 0, _distance(margin[at], bands[at])),
     )
     outcome = outcomes[deciding]
     notes = [margins.note]

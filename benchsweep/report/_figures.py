@@ -26,7 +26,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter
 from numpy.typing import NDArray
 
 from benchsweep.records import End, LimitCurve, Parameter, Trace, VerdictRow
-from benchsweep.report._words import PARAMETER_WORDS, clean, megahertz, pairs_words, signed
+from benchsweep.report._words import PARAMETER_WORDS, clean, decided_elsewhere, megahertz, pairs_words, signed
 
 __all__ = ["MARKERS", "PAIR_STYLES", "RC", "draw_parameter", "inline", "label_traces", "thinned"]
 
@@ -158,7 +158,9 @@ def _mark_uncertainty(axes: Axes, at_mhz: float, worst: VerdictRow, curve: Limit
         # Drawn up to the edge of the panel where it has no end; scaled by what is finite.
         ends = [edge if np.isfinite(edge) else far for edge, far in ((low, -1e6), (high, 1e6))]
         axes.plot([at_mhz] * 2, ends, color="black", linewidth=0.9, gid="uncertainty", zorder=4)
-    if curve is not None and worst.guard_band and np.isfinite(worst.guard_band) and worst.limit is not None:
+    if curve is None or worst.limit is None or decided_elsewhere(worst):
+        return
+    if worst.guard_band and np.isfinite(worst.guard_band):
         accepted = worst.limit + (worst.guard_band if curve.sense == "min" else -worst.guard_band)
         axes.plot(
             [at_mhz], [accepted], "_", ms=11, mec="black", mew=1.4, gid="acceptance", zorder=4, clip_on=False

@@ -163,6 +163,14 @@ def test_the_point_with_the_smallest_margin_less_guard_band_decides():
     assert (simple.outcome, simple.note, simple.guard_band) == (PASS, "", None)
 
 
+def test_the_guard_band_of_a_row_is_that_of_the_point_it_tells():
+    # Both pass, and the one with the larger margin lies nearer to its acceptance limit.
+    value = np.full(GRID.shape, 40.0)
+    value[1], value[48] = 22.0, 22.5
+    row = graded(value, "guard-band", Assessor(np.where(GRID > 50e6, 2.0, 0.5))).rows[0]
+    assert (row.outcome, row.worst_margin_db, row.guard_band, row.note) == (PASS, 2.0, 0.5, "")
+
+
 def test_a_point_beyond_its_own_guard_band_fails_however_wide_that_of_another_is():
     value = np.full(GRID.shape, 40.0)
     value[1], value[48] = 19.0, 19.2

@@ -211,6 +211,17 @@ def test_interval_and_acceptance_limit_are_drawn_where_the_numbers_are(
     assert low < worst.value - 0.4 < worst.value + 0.5 < high
 
 
+def test_no_acceptance_limit_is_drawn_where_another_point_decided(build: SimpleNamespace) -> None:
+    item = with_uncertainty(build.item(points=60))
+    traces = [trace for trace in item.traces if (trace.parameter, trace.end) == (P.NEXT, "B")]
+    (worst,) = [one for one in worst_rows(item.verdict) if (one.parameter, one.end) == (P.NEXT, "B")]
+    axes = Figure().add_subplot()
+    _panel(axes, "B", traces, item.limits[P.NEXT], dataclasses.replace(worst, note=f"a; {ELSEWHERE}"))
+    drawn = {line.get_gid() for line in axes.get_lines()}
+    assert "uncertainty" in drawn
+    assert "acceptance" not in drawn
+
+
 def test_an_interval_without_end_leaves_room_for_the_traces(build: SimpleNamespace) -> None:
     item = build.item(points=60)
     traces = [trace for trace in item.traces if trace.parameter is P.DELAY]
