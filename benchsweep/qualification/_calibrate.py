@@ -16,6 +16,15 @@ from benchsweep.records import Calibration, Hookup, Plan, RawHookup
 
 __all__ = ["CalibrationResult", "calibrate", "plan_text"]
 
+# A known thru tells how the ports that are not driven reflect; these methods have none.
+_WITH_SWITCH_TERMS: tuple[calibration.Method, ...] = (
+    "unknown-thru",
+    "line-reflect-match",
+    "line-reflect-reflect-match",
+    "thru-reflect-line",
+    "multiline",
+)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CalibrationResult:
@@ -62,11 +71,16 @@ def calibrate(
     target = folder if folder is not None else station.calibration_folder()
     method = method or (station.calibration.method if kit is None else None)
     plan = calibration_plan(station, bench.places, kit=definition, method=method)
+    # Ratios of receivers, where the analyzer has words for them; else the method makes do without.
+    switch_terms = (
+        method or definition.method
+    ) in _WITH_SWITCH_TERMS and bench.analyzer.measures_switch_terms
     job = {
         "job": "calibration",
         "idn": bench.analyzer.identity.idn,
         "kit": definition.model_dump_json(),
         "method": method or "",
+        "switch terms": str(switch_terms),
         "settings": repr(bench.used),
         "plan": plan_text(plan.hookups),
         # Standards that were measured before a power cut do not belong to those after it.
@@ -78,7 +92,12 @@ def calibrate(
         begin_job(bench, journal, len(plan.hookups), progress)
         try:
             hookups = run_job(
-                bench, plan, journal, progress=progress, review=_judge_early(definition, method, plan)
+                bench,
+                plan,
+                journal,
+                progress=progress,
+                review=_judge_early(definition, method, plan),
+                wants_switch_terms=_joins_ports if switch_terms else None,
             )
             created_at = archiving_time(journal, hookups, timespec="milliseconds")
             written = archive.find_calibration_file(target, created_at=created_at, identifier=station.name)

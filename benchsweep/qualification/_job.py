@@ -10,7 +10,7 @@ from benchsweep.acquisition import run_plan
 from benchsweep.errors import AcquisitionError, InstrumentError
 from benchsweep.qualification._bench import Bench, Progress, utc_now
 from benchsweep.qualification._wear import counting_switch
-from benchsweep.records import Plan, RawHookup
+from benchsweep.records import Hookup, Plan, RawHookup
 
 __all__ = ["archiving_time", "begin_job", "run_job"]
 
@@ -45,6 +45,7 @@ def run_job(
     *,
     progress: Progress,
     review: Callable[[Sequence[RawHookup]], None] = lambda _: None,
+    wants_switch_terms: Callable[[Hookup], bool] | None = None,
 ) -> tuple[RawHookup, ...]:
     """Run `plan` as the station wants it; incidents are remembered at once, as hookups are.
 
@@ -74,6 +75,7 @@ def run_job(
             retries=keys.retries,
             wait_for_link_s=keys.wait_for_link_s,
             incident=remember,
+            wants_switch_terms=wants_switch_terms,
         )
     except (InstrumentError, AcquisitionError) as error:
         if journal.finished():
