@@ -33,6 +33,7 @@ _MATCH = (0.0, 0.0, 1.0, 1.0, 0.0)
 
 _REFERENCE_OHM = 50.0
 _NEPER_PER_DB = np.log(10.0) / 20.0
+_ALIKE = 0.1
 _ONE_PORT = frozenset({"open", "short", "load", "reflect"})
 
 
@@ -201,24 +202,38 @@ class _Maker:
             self._terms(number, "mating", CONTACT, d, "contact")
         if not term.at_calibration:
             return
-        for standard in self._mated("reflection"):
+        reflections, transmissions = self._mated("reflection"), self._mated("transmission")
+        through = {standard.standard: standard.nominal for standard in transmissions}
+        for standard in reflections:
             if standard.standard in _ONE_PORT:
-                self._at_standards(number, [(standard, d * (1.0 - standard.nominal) ** 2)])
-        for standard in self._mated("transmission"):
+                directions = d * (1.0 - standard.nominal) ** 2
+            else:  # both ends of a two-port reflect: d_1 + t^2 d_2
+                directions = np.concatenate([d, through.get(standard.standard, np.ones(1)) ** 2 * d])
+            self._at_standards(number, [(standard, directions)])
+        for standard in transmissions:
             self._at_standards(number, [(standard, -np.sqrt(2.0) * standard.nominal * d)])
-            self._through_reflects(number, standard, d)
+        if not any(standard.standard == "thru" for standard in reflections):
+            self._known_thru_reflects(number, d)
 
-    def _through_reflects(self, number: int, through: StandardTerm, d: Complex) -> None:
-        """Contacts at both ends of a through connection reflect: ``d_1 + t^2 d_2``."""
-        directions = np.concatenate([d, through.nominal**2 * d])
-        known = [one for one in self._mated("reflection") if one.standard == through.standard]
-        if known:
-            self._at_standards(number, [(known[0], directions)])
-        elif through.standard == "thru":
-            # It reads as its definition, so the load match behind it takes what is too much: L = -x / t^2.
-            sensitivity = np.zeros((self.f.size, 5), dtype=np.complex128)
-            sensitivity[:, 3] = -1.0 / through.nominal**2
-            self.sources.append(Source(number, "analyzer", sensitivity, directions))
+    def _known_thru_reflects(self, number: int, d: Complex) -> None:
+        """Contacts at a thru whose reflection has no uncertainty of its own: ``L = -(d_1 + t^2 d_2) / t^2``.
+
+        By short-open-load-thru the load match is what makes a thru come back to its definition. Whether a
+        calibration was of that kind, and t, show in what an error of directivity did to the load match:
+        ``L = -D / t^2`` whatever the standard, where other methods have one match for driven and undriven.
+        """
+        known = {term.standard: term for term in self.given.standard_terms if term.quantity == "reflection"}
+        if not {"load", "open", "short"} <= known.keys():
+            return
+        load = known["load"]
+        ratio = load.load_match / np.where(load.directivity == 0.0, 1.0, load.directivity)
+        for name in ("open", "short"):
+            off = np.abs(known[name].load_match - ratio * known[name].directivity)
+            if np.max(off) > _ALIKE * np.max(np.abs(known[name].source_match)):
+                return
+        sensitivity = np.zeros((self.f.size, 5), dtype=np.complex128)
+        sensitivity[:, 3] = ratio
+        self.sources.append(Source(number, "analyzer", sensitivity, np.concatenate([d, -d / ratio])))
 
     def _mated(self, quantity: Literal["reflection", "transmission"]) -> list[StandardTerm]:
         """Return one term of each standard: what a mating does does not depend on how it is known."""

@@ -42,7 +42,7 @@ def modes(legs: SMatrix, *, tapped: bool) -> SMatrix:
 
 
 def whole_hookup(labels: Sequence[str] = LEGS) -> tuple[Hookup, ...]:
-    return (Hookup(1, {port: label for port, label in enumerate(labels, 1)}),)
+    return (Hookup(1, dict(enumerate(labels, 1))),)
 
 
 def partial_hookups() -> tuple[Hookup, ...]:
