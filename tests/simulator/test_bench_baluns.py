@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import pytest
+import skrf
 from numpy.typing import NDArray
 
 from benchsweep.definitions import find_definition, validate_model
@@ -346,3 +347,74 @@ def test_the_bench_measures_through_its_baluns_and_identifies_itself() -> None:
     other = with_baluns(TAPPED, insertion_loss_db=1.0)
     prints = {definition.fingerprint(4, 1) for definition in (PLAIN, TAPPED, other)}
     assert len(prints) == 3
+
+
+# -- calibrating through baluns ----------------------------------------------------------------------------
+
+
+def through_solt(definition: BenchDefinition, device: str) -> Complex:
+    """What scikit-rf's SOLT makes of `device`, told the standards on one leg and nothing of baluns."""
+    frequency = skrf.Frequency.from_f(GRID, unit="Hz")
+    contacts = load_bench("default")
+    it = Bench(definition, ports=2, seed=5, noiseless=True, device=RandomDevice())
+
+    def network(s: Complex) -> skrf.Network:
+        return skrf.Network(frequency=frequency, s=s, z0=50.0)
+
+    def raw(connections: str) -> skrf.Network:
+        it.connect(connections)
+        return network(it.measure(it.prepare(GRID, {1: -5.0, 2: -5.0}, 1e3, 1, 1.0)))
+
+    standards = [f"1={name},2={name}" for name in ("open", "short", "load")] + ["1=thru 2,2=thru 1"]
+    calibration = skrf.calibration.SOLT(
+        measured=[raw(text) for text in standards],
+        ideals=[network(seen(text, 2, contacts)) for text in standards],
+    )
+    calibration.run()
+    return np.asarray(calibration.apply_cal(raw(device)).s)
+
+
+def test_a_balanced_device_is_measured_right_through_baluns_to_the_square_of_their_balance() -> None:
+    """Through an error box of the differential mode only; what is left takes two conversions, 40 dB twice."""
+    worst = {}
+    for balance_db in (40.0, 60.0):
+        definition = with_baluns(
+            PLAIN, output_signal_balance_db=balance_db, common_mode_rejection_db=balance_db
+        )
+        found = through_solt(definition, "1=check pad A:12/d,2=check pad B:12/d")
+        expected = np.array([[0.0, 0.1], [0.1, 0.0]])
+        worst[balance_db] = db(np.abs(found - expected).max())
+    assert worst[40.0] < -65
+    assert worst[60.0] < -105
+    assert worst[40.0] - worst[60.0] == pytest.approx(40, abs=3)
+
+
+def test_a_device_that_converts_is_measured_wrong_by_balance_times_conversion() -> None:
+    """49.5 and 50.5 ohm turn -46 dB into the common mode, which comes back by a balance of 40 dB; twice."""
+    worst = {}
+    for balance_db in (40.0, 60.0):
+        definition = with_baluns(
+            PLAIN, output_signal_balance_db=balance_db, common_mode_rejection_db=balance_db
+        )
+        # (49.5 - 50) / 99.5 and (50.5 - 50) / 100.5, their mean.
+        expected = (-0.5 / 99.5 + 0.5 / 100.5) / 2
+        worst[balance_db] = db(
+            np.abs(through_solt(definition, "1=check imbalance A:12/d")[:, 0, 0] - expected).max()
+        )
+    assert -86 < worst[40.0] < -74
+    assert worst[40.0] - worst[60.0] == pytest.approx(20, abs=3)
+
+
+def test_the_exchange_turns_d_into_c_with_the_sign_of_a_short_at_the_positive_leg() -> None:
+    """``(short - open) / 2`` between the modes, ``(short + open) / 2`` in each: matrices of modes by hand."""
+    contacts = seen("1=short,2=open", 2, load_bench("default"))
+    modes = MODES @ contacts @ MODES.T
+    np.testing.assert_allclose(modes[:, 1, 0], (contacts[:, 0, 0] - contacts[:, 1, 1]) / 2, atol=1e-15)
+    np.testing.assert_allclose(modes[:, 0, 0], (contacts[:, 0, 0] + contacts[:, 1, 1]) / 2, atol=1e-15)
+    ideal = with_baluns(
+        TAPPED, return_loss_db=120.0, common_mode_return_loss_db=120.0, insertion_loss_db=0.0, delay_s=0.0,
+        output_signal_balance_db=120.0, common_mode_rejection_db=120.0, spread=0.0,
+    )  # fmt: skip
+    found = seen("1=exchange 2,2=exchange 1", 2, ideal)
+    np.testing.assert_allclose(np.abs(found), np.abs(modes), atol=1e-4)
+    np.testing.assert_allclose(found[0], modes[0], atol=2e-3)  # the leads hardly turn at 1 MHz

@@ -5,11 +5,12 @@ asked for sweeps with plain numbers and answers with raw wave ratios; nothing he
 specimen is whatever has a scattering matrix (`Device`).
 """
 
-from benchsweep.simulator.bench._bench import Bench, Device, SweepRequest
+from benchsweep.simulator.bench._bench import Bench
 from benchsweep.simulator.bench._connections import Attached, ImpossibleConnection, parse_connections
 from benchsweep.simulator.bench._definition import BenchDefinition, load_bench
 from benchsweep.simulator.bench._mishaps import MISHAPS
 from benchsweep.simulator.bench._pieces import balun_matrix, half_matrix
+from benchsweep.simulator.bench._request import Device, SweepRequest
 
 __all__ = [
     "MISHAPS",

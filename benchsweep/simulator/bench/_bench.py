@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Protocol
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,85 +38,20 @@ from benchsweep.simulator.bench._error_terms import (
     with_series_contacts,
 )
 from benchsweep.simulator.bench._kept import KeptMatrices
-from benchsweep.simulator.bench._mishaps import LooseContact, Mishaps
+from benchsweep.simulator.bench._mishaps import Mishaps
 from benchsweep.simulator.bench._networks import REFERENCE_OHM
+from benchsweep.simulator.bench._noise import with_noise
 from benchsweep.simulator.bench._pieces import Pieces
+from benchsweep.simulator.bench._request import Device, SweepRequest
 from benchsweep.simulator.bench._terminations import format_terminators, parse_terminators
 
-__all__ = ["Bench", "Device", "SweepRequest"]
+__all__ = ["Bench"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
 _QUICK_ELEMENTS = 8192
 _HOUR_S = 3600.0
-
-
-class Device(Protocol):
-    """What the bench needs of a specimen."""
-
-    @property
-    def name(self) -> str:
-        """Its name."""
-
-    @property
-    def conductors(self) -> tuple[str, ...]:
-        """``A1`` … ``B8`` in the order of the matrix."""
-
-    @property
-    def grid(self) -> tuple[float, float, int] | None:
-        """Start and stop in Hz and points that the analyzer presets to, or None."""
-
-    def scatter(self, frequency_hz: Real) -> Complex:
-        """Return ``(n_freq, n, n)`` at 50 ohm."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SweepRequest:
-    """The state of the bench and the settings of one sweep.
-
-    Parameters
-    ----------
-    frequency_hz
-        ``(n_freq,)``.
-    driven
-        Port numbers that are sources, rising.
-    if_bandwidth_hz
-        Resolution bandwidth, one for all points or ``(n_freq,)``.
-    readings
-        How many readings of each point are averaged.
-    power_dbm
-        Source power of each driven port.
-    device, connections, terminators, matings, moment, number
-        Specimen, what is attached where, which balanced port sits on which terminator, re-connections per
-        port, state of the drift and number of the sweep.
-    slope
-        By how many dB and s the receivers' readings have changed linearly.
-    loose
-        A connector that is not tight.
-    references
-        Whether the reference receivers are read too.
-    """
-
-    frequency_hz: Real
-    driven: tuple[int, ...]
-    if_bandwidth_hz: float | Real
-    readings: int
-    power_dbm: tuple[float, ...]
-    device: Device
-    connections: Mapping[int, Attached]
-    terminators: Mapping[str, str]
-    matings: tuple[int, ...]
-    moment: Moment
-    number: int
-    slope: tuple[float, float]
-    loose: LooseContact | None = None
-    references: bool = False
-
-    @property
-    def uses_specimen(self) -> bool:
-        """True when a leg of the specimen is attached."""
-        return any(attached.conductors for attached in self.connections.values())
 
 
 class Bench:
@@ -383,7 +317,7 @@ class Bench:
         if references is not None:
             raw = np.concatenate([raw, references], axis=1)
         if not self.noiseless:
-            raw = self._with_noise(raw, request)
+            raw = with_noise(raw, request, self.definition.noise, self.seed)
         if references is not None:
             # Every reading is over that of this receiver, which is therefore one.
             raw[:, self.ports + driven, np.arange(driven.size)] = 1.0
@@ -424,21 +358,6 @@ class Bench:
             self._boxes = {key: boxes}
         return boxes
 
-    def _with_noise(self, raw: Complex, request: SweepRequest) -> Complex:
-        """Return ``raw (1 + trace noise) + floor``: complex normal, smaller by the root of the readings."""
-        noise = self.definition.noise
-        bandwidth = np.asarray(request.if_bandwidth_hz)[..., None, None]
-        power = np.array(request.power_dbm)
-        floor = 10.0 ** ((noise.floor_dbm_in_10_hz + 10.0 * np.log10(bandwidth / 10.0) - power) / 20.0)
-        trace_db = np.maximum(
-            noise.trace_noise_db_rms_at_1_khz * np.sqrt(bandwidth / 1e3), noise.trace_noise_db_rms_least
-        )
-        trace = 10.0 ** (trace_db / 20.0) - 1.0
-        rng = np.random.default_rng((self.seed, 5, request.number))
-        shrink = 1.0 / np.sqrt(request.readings)
-        relative, absolute = (_complex_normal(rng, raw.shape) for _ in range(2))
-        return np.asarray(raw * (1.0 + shrink * trace * relative) + shrink * floor * absolute)
-
 
 def _check_ports(definition: BenchDefinition, ports: int) -> None:
     most = definition.wiring.most_ports
@@ -447,9 +366,3 @@ def _check_ports(definition: BenchDefinition, ports: int) -> None:
             f"bench {definition.name} with {ports} analyzer ports: it has no more than {most}",
             hint=f"Give at most {most} ports.",
         )
-
-
-def _complex_normal(rng: np.random.Generator, shape: tuple[int, ...]) -> Complex:
-    """Return complex normal numbers of mean square 1."""
-    draws: Complex = rng.standard_normal((*shape, 2)).view(np.complex128)
-    return np.asarray(draws[..., 0] * np.sqrt(0.5))
