@@ -6,8 +6,8 @@ a mistake made on both sides would agree with itself.
 Two instruments are served on the loopback interface: the analyzer, by a raw socket, HiSLIP and VXI-11, and a
 relay matrix by a raw socket. What hands and circumstances do at a real bench is done with commands under the
 root ``BENCh``, by any connection: attach (``CONNect``), exchange the specimen (``SPECimen``), let time pass
-(``TIMe?``, ``WAIT``), the receivers drift (``DRIFt``) and cables and receivers be warmer (``TEMPerature``), and
-let things go wrong (``FAULt "name"[,after[,seconds]]``, names in ``FAULt:CATalog?``, what each one is in
+(``TIMe?``, ``WAIT``), the receivers drift (``DRIFt``) and cables and receivers be warmer (``TEMPerature``),
+and let things go wrong (``FAULt "name"[,after[,seconds]]``, names in ``FAULt:CATalog?``, what each one is in
 `analyzer._faults` and, for what hands do, in `bench._mishaps`).
 
 Conventions: matrices ``s[f, i, j]`` are waves out of port ``i`` over waves into port ``j`` at 50 ohm a
