@@ -10,7 +10,9 @@ from benchsweep.errors import DefinitionError, UnknownName
 from benchsweep.simulator.bench import load_bench
 from benchsweep.uncertainty import Budget, Level, load_budget, read_budget
 
-HEAD = 'schema = 1\nname = "b"\ndescription = "d"\nsource = "s"\nstanding = "from-memory"\ncoverage_factor = 2\n'
+HEAD = (
+    'schema = 1\nname = "b"\ndescription = "d"\nsource = "s"\nstanding = "from-memory"\ncoverage_factor = 2\n'
+)
 TERM = '[[term]]\nname = "{name}"\nkind = "{kind}"\nsource = "s"\nstanding = "from-memory"\n'
 
 
@@ -59,7 +61,9 @@ def test_the_simulated_budget_says_what_the_default_bench_says() -> None:
     grid = np.array([1e6, 100e6, 500e6])
     loss_db = 2.0 * (paths.loss_constant_db + paths.loss_at_500_mhz_db * np.sqrt(grid / 500e6))
     (walk,) = (term for term in budget.term if term.kind == "drift-walk")
-    assert walk.directivity_db.at(grid) == pytest.approx(drift.reflection_walk_db_after_1_h + loss_db, abs=0.01)
+    assert walk.directivity_db.at(grid) == pytest.approx(
+        drift.reflection_walk_db_after_1_h + loss_db, abs=0.01
+    )
     assert walk.match_db.at(grid) == pytest.approx(drift.reflection_walk_db_after_1_h)
     (receiver,) = (term for term in budget.term if term.kind == "noise")
     assert receiver.path_loss_db.at(grid) == pytest.approx(loss_db, abs=0.01)

@@ -64,7 +64,7 @@ def test_a_vector_of_unknown_phase_contributes_its_size_over_the_root_of_two() -
 
 def test_a_null_is_covered_as_a_circular_normal_error_wants_it() -> None:
     """JCGM 101:2008, 9.4 (mismatch of a power meter, values from memory): x1 = x2 = 0, u = 0.005 each, gives
-    0 to 150e-6 for the squared magnitude; exactly it is -2 ln(0.05) u^2 = 149.8e-6 (chi-squared, two degrees).
+    0 to 150e-6 for the squared magnitude; exactly -2 ln(0.05) u^2 = 149.8e-6 (chi-squared, two degrees).
     """
     m, u = 1e-6, 0.005
     low, high = loss_interval(np.array([u / m]), np.array([(u / m) ** 2]))
