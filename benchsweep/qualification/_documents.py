@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -216,12 +217,23 @@ def record_document(measurement: Measurement, *, record: str) -> dict[str, Any]:
         "calibration": None if calibration is None else calibration.identifier,
         "calibrated_at": None if calibration is None else calibration.created_at,
         "kit": None if calibration is None else calibration.kit,
+        "budget": _named(measurement.budget_toml),
+        "verification": measurement.verification or None,
         "consistency_db": _numbers(measurement.consistency_db),
         "ambient": _numbers(measurement.ambient),
         "software": dict(measurement.software),
         "source_file": measurement.source_file,
         **_circumstances(measurement),
     }
+
+
+def _named(toml: str) -> str | None:
+    """Return the name that a definition kept in a record gives itself; None where there is none."""
+    try:
+        name = tomllib.loads(toml).get("name")
+    except tomllib.TOMLDecodeError:
+        return None
+    return name if isinstance(name, str) else None
 
 
 def _numbers(values: Mapping[str, float]) -> dict[str, float | None]:

@@ -10,7 +10,7 @@ from benchsweep.report._budget import FIGURE_WORDS, budget_head, term_share, ter
 from benchsweep.report._select import bad_rows, severity, standings, worst_row, worst_rows
 from benchsweep.report._series import SeriesItem, series_context
 from benchsweep.report._series_tables import SERIES_LEGEND
-from benchsweep.report._tables import fixture_name
+from benchsweep.report._tables import budget_name, fixture_name
 from benchsweep.report._target import check_target, replace_page
 from benchsweep.report._words import (
     CONDITIONAL_WORDS,
@@ -167,6 +167,7 @@ def _item(place: int, item: ReportItem) -> dict[str, Any]:
         "limits": sorted(item.limits.items(), key=lambda entry: order.index(entry[0])),
         "figures": _figures(item),
         "fixture_name": fixture_name(measurement.fixture_toml),
+        "budget_name": budget_name(measurement.budget_toml),
         "fixture_lines": [clean(line) for line in measurement.fixture_toml.splitlines()],
         "grid": measurement.corrected.frequency_hz,
     }

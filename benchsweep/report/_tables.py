@@ -28,7 +28,7 @@ from benchsweep.report._words import (
     wrapped,
 )
 
-__all__ = ["entry", "fixture_name", "incident_table", "measurement_table", "verdict_table"]
+__all__ = ["budget_name", "entry", "fixture_name", "incident_table", "measurement_table", "verdict_table"]
 
 _LABEL = 13
 _NARROWEST = 40
@@ -161,6 +161,8 @@ def measurement_table(measurement: Measurement, *, width: int = 80) -> str:
         ("hookups", _hookup_words(measurement)),
         ("calibration", _calibration_words(measurement)),
         ("fixture", [fixture_name(measurement.fixture_toml)]),
+        ("verification", [measurement.verification]),
+        ("budget", [budget_name(measurement.budget_toml)]),
         ("consistency", _consistency_words(measurement)),
         ("ambient", [f"{name} {value:g}" for name, value in measurement.ambient.items()]),
         ("safety", _safety_words(measurement)),
@@ -252,8 +254,17 @@ def _consistency_words(measurement: Measurement) -> list[str]:
 
 def fixture_name(toml: str) -> str:
     """Return the name that the fixture definition gives itself, or that there is none."""
+    return _name_in(toml) or ("unnamed" if toml else "none")
+
+
+def budget_name(toml: str) -> str:
+    """Return the name that the uncertainty budget gives itself, or that there is none."""
+    return _name_in(toml) or ("unnamed" if toml else "none: no uncertainty is stated")
+
+
+def _name_in(toml: str) -> str:
     try:
         name = tomllib.loads(toml).get("name")
     except tomllib.TOMLDecodeError:
-        name = None
-    return clean(name) if isinstance(name, str) and name else "none" if not toml else "unnamed"
+        return ""
+    return clean(name) if isinstance(name, str) else ""

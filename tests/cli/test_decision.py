@@ -179,6 +179,8 @@ def test_the_record_s_own_budget_is_used_unless_another_is_named(own_home: Path,
     ratio = worst(own.json)["expanded_uncertainty"] / worst(other.json)["expanded_uncertainty"]
     assert ratio == pytest.approx(10.0, rel=0.1)
     assert archive.read_record(path).budget_toml == BUDGET % -46.0  # the record itself never changes
+    shown = run("show", path, "--json").json
+    assert (shown["budget"], shown["verification"]) == ("bench", None)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -66,6 +67,26 @@ def test_the_probability_of_false_acceptance(factor, percent, words):
         assert 100.0 * decision.false_acceptance == pytest.approx(percent, rel=0.04)
         assert f"at most {words}" in decision.statement  # a bound, so never rounded down
     assert Decision("guard-band").false_acceptance <= 0.025
+
+
+@pytest.mark.parametrize("text", ["simple", "guard-band 0.83", "guard-band", "four-way", "guard-band 1.5"])
+def test_as_many_false_acceptances_as_stated(text):
+    """The worst case: every specimen lies just beyond its limit, results scatter by U / 2."""
+    decision = Decision.parse(text)
+    rng = np.random.default_rng(20190905)
+    draws, uncertainty = 40_000, 0.6
+    margins_seen = rng.normal(-1e-9, uncertainty / 2.0, draws).tolist()
+    band = decision.factor * uncertainty
+    accepted = sum(decision.outcome(margin, band) is PASS for margin in margins_seen)
+    stated = decision.false_acceptance
+    assert accepted / draws == pytest.approx(stated, abs=4.0 * math.sqrt(stated * (1.0 - stated) / draws))
+
+
+def test_a_large_uncertainty_of_a_loss_leans():
+    """The figures of the module's docstring: the residual error as large as the signal, U = 6 dB."""
+    uncertainty = 20.0 * math.log10(2.0)
+    covered = 10.0 ** (0.83 * uncertainty / 20.0) - 1.0  # of the residual error, which is U at k = 2
+    assert 100.0 * norm.sf(2.0 * covered) == pytest.approx(6.0, abs=0.1)
 
 
 def test_the_statement_names_rule_source_and_risk():

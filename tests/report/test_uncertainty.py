@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from matplotlib.figure import Figure
 
 from benchsweep.records import BudgetRow, Contribution, End, Outcome, Parameter, Verdict, VerdictRow
-from benchsweep.report import ReportItem, budget_table, verdict_table, write_html
+from benchsweep.report import ReportItem, budget_table, measurement_table, verdict_table, write_html
 from benchsweep.report._figures import _panel
 from benchsweep.report._select import worst_rows
 
@@ -107,6 +107,24 @@ def test_the_closest_call_of_a_conditional_pass_is_the_conditional_row() -> None
     verdict = dataclasses.replace(alone(nearer, ROWS[0]), outcome=Outcome.CONDITIONAL_PASS)
     closest = next(line for line in verdict_table(verdict).splitlines() if line.startswith("closest"))
     assert "insertion loss, end A, pair 12" in closest
+
+
+def test_a_record_names_its_budget_and_its_verification(tmp_path: Path, build: SimpleNamespace) -> None:
+    item = build.item(points=60)
+    plain = " ".join(measurement_table(item.measurement).split())
+    assert "budget none: no uncertainty is stated" in plain
+    assert "verification" not in plain
+    known = dataclasses.replace(
+        item.measurement, budget_toml='name = "bench-3"\n', verification="drift 0.01 dB: in use"
+    )
+    text = measurement_table(known)
+    assert "budget       bench-3\n" in text
+    assert "verification drift 0.01 dB: in use\n" in text
+    page = write_html(
+        tmp_path / "a.html", [dataclasses.replace(item, measurement=known)], title="t"
+    ).read_text()
+    assert "<dt>uncertainty budget</dt><dd><bdi>bench-3</bdi></dd>" in page
+    assert "<dt>verification</dt><dd><bdi>drift 0.01 dB: in use</bdi></dd>" in page
 
 
 TERMS = (
