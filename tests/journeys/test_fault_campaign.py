@@ -50,7 +50,7 @@ FAULTS = (
 )  # fmt: skip
 # Faults of hands: nothing on the link tells them, as no setting, answer or status differs. What finds them
 # are comparisons of what was measured: residuals of a calibration, agreement of hookups, check standards.
-BY_HAND = ("loose-connector", "swapped-standards")
+BY_HAND = ("loose-connector", "swapped-standards", "worn-termination")
 MOST_ATTEMPTS = 4
 PORTS = 8
 HOOKUPS = 6

@@ -136,3 +136,39 @@ def test_what_hands_did_wrong_is_undone_by_arming_none(quiet: Client) -> None:
     assert np.abs(connect(quiet, "1=open") - opened).max() > 0.5
     quiet.write("BENC:FAUL 'none'")
     np.testing.assert_array_equal(data(quiet), opened)
+
+
+def test_a_worn_terminator_is_that_of_the_bench_file_and_reads_as_the_right_one(quiet: Client) -> None:
+    near = "1=A:12.1,2=A:12.2"
+    good = connect(quiet, near)
+    quiet.write("BENC:TERM 'A:36=T4'")
+    worn = data(quiet)
+    assert np.abs(worn - good).max() > 1e-6
+    quiet.write("BENC:TERM ''")
+    quiet.write("BENC:FAUL 'worn-termination'")
+    connect(quiet, "1=open,2=load")
+    assert quiet.ask("BENC:FAUL?") == '"worn-termination"'
+    np.testing.assert_array_equal(connect(quiet, near), worn)
+    assert quiet.ask("BENC:FAUL?;:BENC:TERM?") == '"none";""'
+    # Where the pair leads to ports its terminator does nothing.
+    both = "1=A:12.1,2=A:12.2,3=A:36.3,4=A:36.6"
+    attached = connect(quiet, both)
+    quiet.write("BENC:FAUL 'none'")
+    np.testing.assert_array_equal(data(quiet), attached)
+    np.testing.assert_array_equal(connect(quiet, near), good)
+
+
+def test_behind_a_tapped_balun_standards_are_swapped_on_both_of_its_ports() -> None:
+    """What is on a balun is on both its legs, so the common-mode tap sees the other standard as well."""
+    with running_bench(BenchOptions(bench="baluns-tapped", ports=PORTS, noiseless=True)) as bench:
+        client = Client(bench.address)
+        client.write(*SETUP, *(f"CALC:PAR:EXT 'p{port}',S{port}{port}" for port in range(1, PORTS + 1)))
+        opened, shorted = "1=open,2=open,3=open,4=open", "1=short,2=short,3=short,4=short"
+        right = connect(client, opened), connect(client, shorted)
+        client.write("BENC:FAUL 'swapped-standards'")
+        wrong = connect(client, opened), connect(client, shorted)
+        for found, asked, really in ((wrong[0], *right), (wrong[1], *right[::-1])):
+            np.testing.assert_allclose(found[:, :2, :2], really[:, :2, :2], rtol=0, atol=1e-12)
+            np.testing.assert_allclose(found[:, 2:, 2:], asked[:, 2:, 2:], rtol=0, atol=1e-12)
+        assert client.errors() == []
+        client.close()

@@ -105,7 +105,9 @@ class Bench:
         self._sweeps = 0
         self._wandering = Wandering(definition.drift, ports, seed)
         self._flex = Flex(seed)
-        self._mishaps = Mishaps(seed, self._pieces.wiring.balun_of)
+        names = self._pieces.loads.names
+        worn = names[-1] if names else ""
+        self._mishaps = Mishaps(seed, self._pieces.wiring.balun_of, worn)
         self._lock = threading.Lock()
         self._kept = KeptMatrices()
         self._boxes: dict[bytes, ErrorBoxes] = {}
@@ -258,7 +260,7 @@ class Bench:
             power_dbm=tuple(power_dbm[port] for port in driven),
             device=self.device,
             connections=self._mishaps.really(self._connections),
-            terminators=dict(self._terminators),
+            terminators=self._mishaps.really_on(self._terminators),
             matings=tuple(self._matings),
             moment=self._moment(),
             number=self._sweeps,

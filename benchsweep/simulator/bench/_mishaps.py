@@ -1,4 +1,4 @@
-"""What hands at the bench do wrong: a connector left loose, standards taken for each other.
+"""What goes wrong at the hands' end of the bench: a loose connector, exchanged standards, a worn terminator.
 
 Nobody notices at once: what is asked to be connected still reads as if it were.
 """
@@ -12,7 +12,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.bench._connections import Attached, parse_target
+from benchsweep.simulator.bench._connections import BALANCED_PORTS, Attached, legs_of, parse_target
 
 __all__ = ["MISHAPS", "LooseContact", "Mishaps"]
 
@@ -25,6 +25,10 @@ MISHAPS: Mapping[str, str] = MappingProxyType(
         "swapped-standards": (
             "The open and the short of the lowest port that has one of them are taken for each other, each "
             "once; what follows is right again."
+        ),
+        "worn-termination": (
+            "From this connection on the lowest balanced port of the specimen that was left free sits on the "
+            "last terminator of the bench file, whatever was asked for. Arming none replaces it."
         ),
     }
 )
@@ -68,30 +72,38 @@ class Mishaps:
         Draws what a loose contact does.
     place
         Port -> number of what a standard is put on: ports of one balun share it.
+    worn
+        Name of the worn terminator; empty: there is none.
     """
 
-    def __init__(self, seed: int, place: Callable[[int], int] = int) -> None:
+    def __init__(self, seed: int, place: Callable[[int], int] = int, worn: str = "") -> None:
         self._seed = seed
         self._place = place
         self._loose: int | None = None
         self._swapped: int | None = None
         self._mistaken: list[str] = []
+        self._worn = worn
+        self._worn_at: str | None = None
 
     def repair(self) -> None:
         """Tighten every connector and put the standards back in their places."""
-        self._loose = self._swapped = None
+        self._loose = self._swapped = self._worn_at = None
 
     def possible(self, connections: Mapping[int, Attached]) -> tuple[str, ...]:
         """Return the mishaps for which these connections are an occasion."""
         found = ["loose-connector"] if connections else []
         if any(attached.text in _EXCHANGED for attached in connections.values()):
             found.append("swapped-standards")
+        if self._worn and _free(connections):
+            found.append("worn-termination")
         return tuple(found)
 
     def strike(self, name: str, connections: Mapping[int, Attached]) -> None:
         """Let one of `possible` happen while these connections are made."""
         if name == "loose-connector":
             self._loose = min(connections)
+        elif name == "worn-termination":
+            self._worn_at = _free(connections)[0]
         else:
             self._swapped = min(port for port, one in connections.items() if one.text in _EXCHANGED)
             self._mistaken = [connections[self._swapped].text]
@@ -114,9 +126,19 @@ class Mishaps:
                     found[port] = parse_target(_EXCHANGED[attached.text])
         return found
 
+    def really_on(self, terminators: Mapping[str, str]) -> dict[str, str]:
+        """Return which balanced port sits on which terminator indeed."""
+        return dict(terminators) | ({} if self._worn_at is None else {self._worn_at: self._worn})
+
     def loose(self, sweep: int) -> LooseContact | None:
         """Return the loose contact as it is during the sweep of that number, or None."""
         if self._loose is None:
             return None
         draws = np.random.default_rng((self._seed, 7, sweep)).uniform(_LEAST, _MOST, 2)
         return LooseContact(self._loose, _OHM * float(draws[0]), _HENRY * float(draws[1]))
+
+
+def _free(connections: Mapping[int, Attached]) -> list[str]:
+    """Return the balanced ports of a specimen that is attached, none of whose legs is attached."""
+    attached = {leg for one in connections.values() for leg in one.conductors}
+    return [port for port in BALANCED_PORTS if attached and attached.isdisjoint(legs_of(port))]
