@@ -21,6 +21,7 @@ from benchsweep.calibration._kit import (
     needed_standards,
 )
 from benchsweep.calibration._methods import METHODS, Method, NeededStandards
+from benchsweep.calibration._quality import Quality, quality
 from benchsweep.calibration._solve import check_reflections, solve
 from benchsweep.calibration._usable import check_usable
 
@@ -34,6 +35,7 @@ __all__ = [
     "NeededStandards",
     "OffsetLine",
     "OpenStandard",
+    "Quality",
     "ReciprocalStandard",
     "ReflectStandard",
     "ShortStandard",
@@ -43,5 +45,6 @@ __all__ = [
     "check_usable",
     "load_kit",
     "needed_standards",
+    "quality",
     "solve",
 ]

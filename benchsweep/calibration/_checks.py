@@ -18,8 +18,10 @@ from benchsweep.errors import CalibrationError
 from benchsweep.records import ErrorTerms
 
 __all__ = [
+    "bands",
     "refuse_exchanged",
     "refuse_far_from_estimates",
+    "refuse_inverted",
     "refuse_lines",
     "refuse_residuals",
     "refuse_silent",
@@ -35,6 +37,12 @@ _LARGEST_ESTIMATE_ERROR_DEG = 70.0
 _LARGEST_REFLECT_DISTANCE = 0.7
 """How far a solved reflection may be from its estimate: 40 degrees where the magnitude is right."""
 _SAME = 1e-9
+_LOW_ENOUGH_HZ = 5e6
+"""Grids that begin above tell no sign at zero frequency; such steps are unambiguous for 10 m of cable."""
+_NEAR_ZERO_HZ = 1.5e6
+"""Here the phase of the first point is good enough by itself."""
+_INVERTED_DEG = 135.0
+"""Phase at zero frequency from which on a tracking counts as inverted; a balun turns it some way, too."""
 
 
 def refuse_exchanged(kit: Kit, readings: Readings, names: Sequence[str]) -> None:
@@ -148,7 +156,7 @@ def refuse_lines(problem: Problem) -> None:
             raise CalibrationError(
                 f"kit {kit.name}: {', '.join(names)} are within "
                 f"{kit.acceptance.smallest_line_phase_deg:g} degrees of a multiple of 180 degrees of each "
-                f"other at {_bands(f, bad)}",
+                f"other at {bands(f, bad)}",
                 hint="Take a line of another length, add one, or sweep other frequencies: at low frequencies "
                 "lines are short, choose line-reflect-match or short-open-load-thru there.",
             )
@@ -159,7 +167,7 @@ def _offset(kit: Kit, name: str) -> OffsetLine:
     return standard.offset if isinstance(standard, ThruStandard) else OffsetLine()
 
 
-def _bands(frequency_hz: NDArray[np.float64], bad: NDArray[np.bool_]) -> str:
+def bands(frequency_hz: NDArray[np.float64], bad: NDArray[np.bool_]) -> str:
     """Return the runs of `bad` in words: ``2 to 366 MHz, 2.97 to 3 GHz``."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], bad, [False]]).astype(np.int8)))
     mhz = frequency_hz / 1e6
@@ -175,7 +183,7 @@ def refuse_residuals(problem: Problem, residuals: Mapping[str, float]) -> None:
     for low, high in problem.readings.two_ports:
         for name in ("thru", "exchange"):
             label = f"{name} {low}-{high}"
-            words = ("transmission", "reflection")
+            words = ("transmission", "reflection", "load match")
             taken = problem.kit.acceptance.largest_thru_residual_db
             worst = max(residuals.get(f"{label} {word}", -np.inf) for word in words)
             if worst > taken:
@@ -218,9 +226,37 @@ def _refuse_phase(problem: Problem, terms: ErrorTerms, pair: Pair, name: str) ->
     if np.any(bad):
         raise CalibrationError(
             f"{name} {pair[0]}-{pair[1]}: its phase is up to {float(np.max(error)):.0f} degrees from what "
-            f"kit {problem.kit.name} estimates at {_bands(f, bad)}",
+            f"kit {problem.kit.name} estimates at {bands(f, bad)}",
             hint="Correct its delay in the kit, or check which standard was connected; the sign of the "
             "solution is not safe.",
+        )
+
+
+def refuse_inverted(problem: Problem, terms: ErrorTerms) -> None:
+    """Raise when the reflection tracking of a port begins near -1 and not near +1.
+
+    Open and short exchanged at all ports (or a reflect that is not what its estimate says) turn the sign
+    of all terms of a port and contradict nothing: reflections of everything come out with the other sign.
+    What is left is that a cable without length turns no phase. Judged only on grids that begin low enough.
+    """
+    f = terms.frequency_hz
+    if not problem.kit.acceptance.open_reads_positive or f[0] > _LOW_ENOUGH_HZ:
+        return
+    tracking = terms.reflection_tracking
+    turned = np.angle(tracking[0])
+    if f.size > 1 and np.median(np.diff(f)) <= _LOW_ENOUGH_HZ:
+        step = np.angle(np.sum(tracking[1:] * np.conj(tracking[:-1]), axis=0)) / np.median(np.diff(f))
+        turned = turned - step * f[0]
+    elif f[0] > _NEAR_ZERO_HZ:
+        return
+    inverted = np.abs(np.angle(np.exp(1j * turned))) > np.deg2rad(_INVERTED_DEG)
+    if np.any(inverted):
+        ports = ", ".join(str(terms.analyzer_ports[at]) for at in np.flatnonzero(inverted))
+        raise CalibrationError(
+            f"reflections at port {ports} come out with the wrong sign: "
+            f"{', '.join(problem.needed.one_port)} read as if they were their opposites",
+            hint="Check that open and short were not exchanged and that a reflect is what the kit says. If "
+            "the bridges of the analyzer invert, set open_reads_positive = false in [acceptance] of the kit.",
         )
 
 

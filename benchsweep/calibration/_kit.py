@@ -182,6 +182,14 @@ class Acceptance(Definition):
     each measured against its definition."""
     largest_thru_residual_db: FiniteFloat = -30.0
     """How far a corrected through connection may be from its definition."""
+    doubtful_thru_residual_db: FiniteFloat = -45.0
+    """From here on `quality` warns: contacts and drift of a good bench stay below."""
+    smallest_separation_deg: Annotated[float, Field(ge=0.0, lt=120.0)] = 20.0
+    """`quality` warns where two one-port standards are closer: the angle whose chord in the unit circle is as
+    long as they are apart, so that short and open are 180 degrees apart and a match is 60 from both."""
+    open_reads_positive: bool = True
+    """The raw reflection of an open is near +1 at low frequencies, as it is unless the analyzer's bridges
+    invert. Only that tells when open and short were exchanged at all ports."""
     smallest_line_phase_deg: Annotated[float, Field(ge=0.0, lt=90.0)] = 20.0
     """How far from a multiple of 180 degrees the phase of a line must stay against the thru."""
 

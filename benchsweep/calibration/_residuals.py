@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from benchsweep.calibration._apply import correct
 from benchsweep.calibration._kit import ReciprocalStandard, ReflectStandard
 from benchsweep.calibration._pair import Problem
+from benchsweep.calibration._readings import Pair
 from benchsweep.calibration._standards import ideal_reflections, ideal_thru
 from benchsweep.records import ErrorTerms
 
@@ -35,6 +36,9 @@ def residuals_db(terms: ErrorTerms, problem: Problem) -> dict[str, float]:
             By short-open-load-thru, a thru gives one reading more than there are unknowns (forward and
             reverse tracking are joined by the reflection trackings), and the load match of a port is met in
             every thru: drift, noise and wrong standards show here.
+        ``thru 1-5 load match``
+            By short-open-load-thru, where the switch terms were measured too: the load match that the thru
+            told against the one that follows from them. A load that is wrong at one of the ports shows here.
         ``reciprocal-1 1-5 reciprocity``
             ``|S21 - S12|`` of a standard of which only that is known; of the one that was solved by it shows
             arithmetic alone.
@@ -61,11 +65,23 @@ def residuals_db(terms: ErrorTerms, problem: Problem) -> dict[str, float]:
             corrected = correct(terms, raw, pair)
             if isinstance(known.get(name), ReciprocalStandard):
                 found[f"{label} reciprocity"] = _db(corrected[:, 1, 0] - corrected[:, 0, 1])
-            elif name in known:
+                continue
+            if name in known:
                 difference = corrected - ideal_thru(kit, readings.frequency_hz, name)
                 found[f"{label} transmission"] = _db(difference[:, [0, 1], [1, 0]])
                 found[f"{label} reflection"] = _db(difference[:, [0, 1], [0, 1]])
+        if problem.method == "short-open-load-thru" and pair in readings.switch_terms:
+            found[f"thru {pair[0]}-{pair[1]} load match"] = _db(_contradiction(terms, problem, pair))
     return found
+
+
+def _contradiction(terms: ErrorTerms, problem: Problem, pair: Pair) -> NDArray[np.complex128]:
+    """Return ``(n_freq, 2)``: load match as a thru told it, less that by the measured switch terms."""
+    at = [terms.analyzer_ports.index(port) for port in pair]
+    switch = problem.readings.switch_terms[pair]
+    round_trip = 1.0 - terms.directivity[:, at] * switch
+    expected = terms.source_match[:, at] + terms.reflection_tracking[:, at] * switch / round_trip
+    return np.asarray(terms.load_match[:, at] - expected, dtype=np.complex128)
 
 
 def _db(values: NDArray[np.complex128]) -> float:

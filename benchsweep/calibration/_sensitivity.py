@@ -65,7 +65,8 @@ def standard_terms(problem: Problem) -> tuple[StandardTerm, ...]:
     known = list(_known(problem))
     matrix = np.stack([one.row for one in known], axis=1)
     # Several lines are more than there are unknowns; otherwise this is the plain inverse.
-    inverse = np.linalg.pinv(matrix) if matrix.shape[1] > matrix.shape[2] else np.linalg.inv(matrix)
+    redundant = matrix.shape[1] > matrix.shape[2]
+    inverse: Complex = np.asarray(np.linalg.pinv(matrix) if redundant else np.linalg.inv(matrix))
     found: list[StandardTerm] = []
     for name, quantity in _figures(problem, known):
         standard = kit.standards[name]

@@ -9,6 +9,7 @@ from benchsweep.calibration._boxes import Box, join
 from benchsweep.calibration._checks import (
     refuse_exchanged,
     refuse_far_from_estimates,
+    refuse_inverted,
     refuse_lines,
     refuse_residuals,
     refuse_silent,
@@ -24,7 +25,7 @@ from benchsweep.calibration._switch_terms import switch_terms_of
 from benchsweep.errors import CalibrationError
 from benchsweep.records import Calibration, ErrorTerms, RawHookup, SweepSettings
 
-__all__ = ["check_reflections", "solve"]
+__all__ = ["check_reflections", "pose", "solve"]
 
 _PER_PORT = ("directivity", "source_match", "load_match", "reflection_tracking")
 _ONE_PORT: Method = "short-open-load"
@@ -89,6 +90,7 @@ def solve(
     residuals = residuals_db(terms, problem)
     refuse_residuals(problem, residuals)
     refuse_far_from_estimates(problem, terms)
+    refuse_inverted(problem, terms)
     return Calibration(
         identifier=identifier,
         created_at=created_at,

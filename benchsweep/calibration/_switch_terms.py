@@ -16,8 +16,8 @@ from benchsweep.errors import CalibrationError
 __all__ = ["switch_terms_of"]
 
 _FEWEST = 3
-_LEAST_DIFFERENCE = 0.03
-"""Smallest singular value that the switch terms rest on, over the largest; below, noise would be made thirty
+_LEAST_DIFFERENCE = 0.02
+"""Smallest singular value that the switch terms rest on, over the largest; below, noise would be made fifty
 times larger."""
 
 

@@ -142,7 +142,7 @@ def more_standards(f: np.ndarray) -> dict[str, np.ndarray]:
         line[:, 0, 1] = line[:, 1, 0] = np.exp(-w * (extra + 30e-12) - loss)
         known[name] = line
     for n, (left, shunt, right, delay) in enumerate(
-        [(6.0, 350.0, 2.0, 40e-12), (5.0, 150.0, 14.0, 90e-12), (22.0, 70.0, 12.0, 250e-12)], start=1
+        [(60.0, 150.0, 2.0, 40e-12), (2.0, 150.0, 60.0, 90e-12), (5.0, 25.0, 5.0, 250e-12)], start=1
     ):
         pad = pad_matrix(left, shunt, right)
         known[f"reciprocal-{n}"] = pad[None] * np.exp(-w * delay)[:, None, None]
