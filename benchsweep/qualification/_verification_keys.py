@@ -26,6 +26,9 @@ class VerificationKeys(Definition):
     largest_drift_db, largest_drift_ps
         What all through connections may have changed alike since the calibration. Own choice; common practice
         is 0.01 to 0.05 dB an hour (from memory).
+    repeatability_db, repeatability_ps
+        Standard deviation of a single through connection from one mating to the next, cables moved between;
+        with few of them their mean is known no better. Own choice for cables of one metre that are bent.
     directivity_db, match_db, tracking_db, floor_db
         Residual errors of a good calibration, as expanded uncertainty in dB; used for the standards that are
         measured again and, where the station names no uncertainty budget, for the check standards, too.
@@ -42,6 +45,8 @@ class VerificationKeys(Definition):
     largest_ratio: float = Field(default=1.0, gt=0, le=100)
     largest_drift_db: float = Field(default=0.03, gt=0, le=10)
     largest_drift_ps: float = Field(default=2.0, gt=0, le=1000)
+    repeatability_db: float = Field(default=0.007, ge=0, le=10)
+    repeatability_ps: float = Field(default=2.0, ge=0, le=1000)
     directivity_db: Level = -46.0
     match_db: Level = -42.0
     tracking_db: Level = -40.0

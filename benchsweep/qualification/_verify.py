@@ -123,6 +123,14 @@ def verify(
     read_verifications(target, station.name)  # a damaged history must not show after all the work
     hookups = _measured(bench, planned, solved, target, afresh=afresh, progress=progress)
     found = _judged(bench, planned, solved, kit, hookups)
+    if doubt and any(finding.kind in ("artefact", "standard") for finding in found.findings):
+        refused = found.decision == "refuse" or "kit" in station.verification.refuse_when
+        found = replace(
+            found,
+            findings=(*(Finding("kit", words) for words in doubt), *found.findings),
+            decision="refuse" if refused else found.decision,
+        )
+        doubt = ()
     found = replace(found, warnings=(*doubt, *planned.left_out, *found.warnings))
     followed, told = follow(
         found.followed, read_verifications(target, station.name), artefacts=bool(found.comparisons)
@@ -189,7 +197,8 @@ def _judged(
     rules = keys.rules()
     loads, thrus = _standards(planned, solved, kit, hookups)
     hours = max((_moment(utc_now()) - _moment(solved.created_at)).total_seconds() / 3600.0, 0.0)
-    drift = verification.joint_drift(thrus, hours) if thrus else None
+    scatter = {"scatter_db": keys.repeatability_db, "scatter_ps": keys.repeatability_ps}
+    drift = verification.joint_drift(thrus, hours, **scatter) if thrus else None
     placed = [
         (raw, purpose)
         for raw in hookups

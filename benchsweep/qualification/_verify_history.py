@@ -27,7 +27,7 @@ class Followed:
     value
         Deviation in phase with what is expected, linear; see `calibration.verification.follow_values`.
     uncertainty
-        Expanded uncertainty of the definition.
+        Expanded uncertainty of the definition and of the bench.
     limits
         Between what it should lie; None before that was looked up.
     ewma_signal

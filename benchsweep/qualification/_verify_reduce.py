@@ -96,7 +96,7 @@ def reduce_artefacts(
         comparisons += verification.compare(
             measured, expected, modes, artefact=what.artefact.name, places=what.places
         )
-        kept = verification.follow_values(measured, expected, what.artefact.follow)
+        kept = verification.follow_values(measured, expected, modes, what.artefact.follow)
         where = " and ".join(map(str, what.places))
         followed += [
             Followed(f"{what.artefact.name} at {where}: {name}", value, known)

@@ -164,15 +164,19 @@ def mode_uncertainty(
 
 
 def follow_values(
-    measured: SMatrix, expected: Answer, follow: tuple[tuple[str, str], ...]
+    measured: SMatrix,
+    expected: Answer,
+    bench: NDArray[np.float64],
+    follow: tuple[tuple[str, str], ...],
 ) -> Mapping[str, tuple[float, float]]:
-    """Return what goes into the history: name -> (deviation, expanded uncertainty of the definition), linear.
+    """Return what goes into the history: name -> (deviation, expanded uncertainty of both), linear.
 
     The deviation is the mean over a third of the grid of the part of (measured - computed) that is in phase
     with the computed value (its real part where nothing is expected): signed, so that it averages out when
-    nothing changes.
+    nothing changes. `bench` is as in `compare`.
     """
-    known = expected.expanded()
+    at = [expected.nominal.ports.index(label) for label in measured.ports]
+    both = np.hypot(expected.expanded()[:, at][:, :, at], bench)
     values = {}
     thirds = np.array_split(np.arange(measured.frequency_hz.size), len(BANDS))
     for out, into in follow:
@@ -182,11 +186,11 @@ def follow_values(
         size = np.abs(truth)
         turn = np.where(size > _NOTHING, np.conj(truth) / np.maximum(size, _NOTHING), 1.0)
         deviation = np.real((measured.at(out=out, into=into) - truth) * turn)
-        row, column = expected.nominal.ports.index(out), expected.nominal.ports.index(into)
+        row, column = measured.ports.index(out), measured.ports.index(into)
         for band, points in zip(BANDS, thirds, strict=True):
             if points.size:
                 values[f"{out} from {into}, {band}"] = (
                     float(np.mean(deviation[points])),
-                    float(np.mean(known[points, row, column])),
+                    float(np.mean(both[points, row, column])),
                 )
     return values

@@ -69,7 +69,8 @@ class Drift:
     gain_db, delay_ps
         Mean over the through connections: what heat and time do to all cables alike.
     gain_uncertainty_db, delay_uncertainty_ps
-        Twice the standard error of those means, from their scatter; 0 with one through connection.
+        Twice the standard error of those means, from their scatter or the known one of a single through
+        connection, whichever is larger.
     hours
         Since the calibration.
     """
@@ -131,15 +132,33 @@ def load_change(
     return LoadChange(port, float(np.max(np.abs(change))), float(np.mean(series.real)))
 
 
-def joint_drift(thrus: Sequence[ThruChange], hours: float) -> Drift:
+def joint_drift(
+    thrus: Sequence[ThruChange], hours: float, *, scatter_db: float = 0.0, scatter_ps: float = 0.0
+) -> Drift:
     """Return what is common to all through connections.
 
     Each has the scatter of its own connectors and flexed cables; their mean keeps what all have in common.
+
+    Parameters
+    ----------
+    thrus
+        One or more.
+    hours
+        Since the calibration.
+    scatter_db, scatter_ps
+        Known standard deviation of a single one: two or three do not tell their own scatter.
     """
     gains = np.array([thru.gain_db for thru in thrus])
     delays = np.array([thru.delay_ps for thru in thrus])
 
-    def doubt(values: NDArray[np.float64]) -> float:
-        return 2.0 * float(values.std(ddof=1)) / float(np.sqrt(values.size)) if values.size > 1 else 0.0
+    def doubt(values: NDArray[np.float64], known: float) -> float:
+        scatter = max(float(values.std(ddof=1)) if values.size > 1 else 0.0, known)
+        return 2.0 * scatter / float(np.sqrt(values.size))
 
-    return Drift(float(gains.mean()), float(delays.mean()), doubt(gains), doubt(delays), hours)
+    return Drift(
+        float(gains.mean()),
+        float(delays.mean()),
+        doubt(gains, scatter_db),
+        doubt(delays, scatter_ps),
+        hours,
+    )

@@ -175,9 +175,12 @@ def test_what_is_followed_is_signed_and_in_phase_with_what_is_expected() -> None
     truth = np.array([[0.1j, 0.0], [0.0, 0.0]])
     answer = Answer(legs(truth), {})
     measured = legs(truth + np.array([[0.01j + 0.005, 0.0], [0.0, -0.002 + 0.1j]]))
-    values = follow_values(measured, answer, ((LEGS[0], LEGS[0]), (LEGS[1], LEGS[1]), ("A:12/c", LEGS[0])))
+    bench = np.full((F.size, 2, 2), 0.003)
+    values = follow_values(
+        measured, answer, bench, ((LEGS[0], LEGS[0]), (LEGS[1], LEGS[1]), ("A:12/c", LEGS[0]))
+    )
     assert set(values) == {f"{leg} from {leg}, {band}" for leg in LEGS for band in ("low", "middle", "high")}
-    assert values["A:12.1 from A:12.1, low"][0] == pytest.approx(0.01)
+    assert values["A:12.1 from A:12.1, low"] == pytest.approx((0.01, 0.003))
     assert values["A:12.2 from A:12.2, high"][0] == pytest.approx(-0.002)
 
 
