@@ -127,6 +127,15 @@ def grade_evaluation(
         wiring=evaluation.wiring,
         assess=None if evaluation.model is None else evaluation.model.intervals,
     )
+    curves: dict[Parameter, LimitCurve] = {}
+    for parameter in dict.fromkeys(trace.parameter for trace in evaluation.traces):
+        curve = limits.limit_curve(
+            requirement, parameter, measurement.corrected.frequency_hz, length_m=length
+        )
+        if curve is not None:
+            curves[parameter] = curve
+    # Before anything that overrules the rows.
+    verdict = within_balance(verdict, curves, measurement)
     doubt = cabling.length_doubt(evaluation.traces, length)
     notes = (doubt,) if doubt else _too_coarse(measurement)
     disagree = _disagreement(measurement)
@@ -135,14 +144,7 @@ def grade_evaluation(
         notes = (disagree, *notes)
     if notes:
         verdict = replace(verdict, notes=(*notes, *verdict.notes))
-    curves: dict[Parameter, LimitCurve] = {}
-    for parameter in dict.fromkeys(trace.parameter for trace in evaluation.traces):
-        curve = limits.limit_curve(
-            requirement, parameter, measurement.corrected.frequency_hz, length_m=length
-        )
-        if curve is not None:
-            curves[parameter] = curve
-    return within_balance(verdict, curves, measurement), curves
+    return verdict, curves
 
 
 def _disagreement(measurement: Measurement) -> str:
