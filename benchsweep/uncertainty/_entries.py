@@ -112,8 +112,11 @@ class Entries:
         ``(n_point,)`` bool: the value is a difference to an insertion loss of 10 dB or more.
     either
         ``(n_entry,)`` bool: the larger of both directions was taken.
-    parameter
-        ``(n_entry,)``: name of the parameter that it belongs to.
+    legs
+        ``(n_entry,)``: sum of the squared magnitudes of what an entry is made of, S-parameters between legs
+        with their parts in it.
+    request, parameters
+        ``(n_entry,)``: number of the request; and the parameter of each request.
     """
 
     point: Index
@@ -127,7 +130,9 @@ class Entries:
     timed: NDArray[np.bool_]
     faint: NDArray[np.bool_]
     either: NDArray[np.bool_]
-    parameter: NDArray[np.str_]
+    legs: Real
+    request: Index
+    parameters: tuple[Parameter, ...]
 
 
 _Place = tuple[BalancedPort, Mode]
@@ -228,7 +233,7 @@ def collect_entries(
     out, into, group, either, relation = whole[row].T
     frequency = grid.astype(np.intp)[point]
     timed_of = np.array([trace.parameter in _TIMED for trace, _ in requests], dtype=bool)
-    out, into, wave = _larger_way(s, mode_table(ports), frequency, out, into, either.astype(bool))
+    out, into, wave, legs = _larger_way(s, mode_table(ports), frequency, out, into, either.astype(bool))
     timed = timed_of[request]
     weight = _weights(wave, 2 * point + group, timed[point], frequency_hz[frequency]) * flat[row, 5]
     counts = np.array([sum(one[2] == 0 for one in rows) for rows in templates], dtype=np.intp)
@@ -247,32 +252,37 @@ def collect_entries(
         timed,
         faint,
         either.astype(bool),
-        np.array([str(trace.parameter) for trace, _ in requests])[request][point],
+        legs,
+        request[point],
+        tuple(trace.parameter for trace, _ in requests),
     )
 
 
-def _waves(s: Complex, table: ModeTable, frequency: Index, out: Index, into: Index) -> Complex:
-    total = np.zeros(frequency.size, dtype=np.complex128)
+def _waves(s: Complex, table: ModeTable, frequency: Index, out: Index, into: Index) -> tuple[Complex, Real]:
+    """Return the S-parameters between modes, and the sum of the squares of what they are made of."""
+    total, squares = np.zeros(frequency.size, dtype=np.complex128), np.zeros(frequency.size)
     for row in range(1 if table.of_modes else 2):
         for column in range(1 if table.of_modes else 2):
             part = table.parts[row][out] * table.parts[column][into]
-            total += part * s[frequency, table.places[row][out], table.places[column][into]]
-    return total
+            wave = part * s[frequency, table.places[row][out], table.places[column][into]]
+            total += wave
+            squares += wave.real**2 + wave.imag**2
+    return total, squares
 
 
 def _larger_way(
     s: Complex, table: ModeTable, frequency: Index, out: Index, into: Index, either: NDArray[np.bool_]
-) -> tuple[Index, Index, Complex]:
-    """Take the larger of the two directions where `either` allows it."""
-    wave = _waves(s, table, frequency, out, into)
+) -> tuple[Index, Index, Complex, Real]:
+    """Take the larger of the two directions where `either` allows it; see `_waves`."""
+    wave, squares = _waves(s, table, frequency, out, into)
     chosen = np.flatnonzero(either)
-    back = _waves(s, table, frequency[chosen], into[chosen], out[chosen])
+    back, squares_back = _waves(s, table, frequency[chosen], into[chosen], out[chosen])
     turned = np.abs(back) > np.abs(wave[chosen])
     at = chosen[turned]
     out, into = out.copy(), into.copy()
     out[at], into[at] = into[at], out[at]
-    wave[at] = back[turned]
-    return out, into, wave
+    wave[at], squares[at] = back[turned], squares_back[turned]
+    return out, into, wave, squares
 
 
 def _weights(wave: Complex, group: Index, timed: NDArray[np.bool_], frequency_hz: Real) -> Complex:

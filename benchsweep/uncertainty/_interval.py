@@ -38,11 +38,12 @@ def loss_interval(along: Real, across: Real, excess: Real | float = 0.0) -> tupl
     The measured wave is 1. The error along it has standard deviation u, that across it mean square q; the
     magnitude of the true wave lies between
 
-        sqrt(1 - 2 q) - 2 u    and    sqrt((1 + 2 u)^2 + 2 q)
+        sqrt(1 - 2 q) - 2 u    and    1 + 2 u, but not less than sqrt(4 u^2 + 2 q)
 
     Far from a null these are 1 -+ 2 u. In a null, where both parts of the error are alike, they are zero and
     sqrt(6) u = 2.449 u, which the magnitude of a circular normal error does not exceed in 95 % of cases, and
-    the lower one leaves zero where the measured magnitude exceeds that value.
+    the lower one leaves zero where the measured magnitude exceeds that value. The error across makes small
+    waves look larger, so it lowers the lower bound only.
 
     Parameters
     ----------
@@ -59,7 +60,7 @@ def loss_interval(along: Real, across: Real, excess: Real | float = 0.0) -> tupl
         In dB, not negative; `high` is infinite where the true wave may be zero.
     """
     reach = COVERAGE_FACTOR * along
-    largest = np.sqrt((1.0 + reach) ** 2 + 2.0 * across)
+    largest = np.maximum(1.0 + reach, np.sqrt(reach**2 + 2.0 * across))
     smallest = np.maximum(np.sqrt(np.maximum(1.0 - 2.0 * across, 0.0)) - reach - excess, 0.0)
     with np.errstate(divide="ignore"):
         return 20.0 * np.log10(largest), -20.0 * np.log10(smallest)

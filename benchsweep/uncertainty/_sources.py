@@ -62,16 +62,6 @@ class Source:
     directions: Complex
     what: Literal["terms", "contact", "cable", "termination", "leg", "balance"] = "terms"
 
-    @property
-    def power(self) -> Real:
-        """``(n_freq,)``: mean of the squared magnitude of the deviation."""
-        return np.asarray((np.abs(self.directions) ** 2).sum(axis=0))
-
-    @property
-    def square(self) -> Complex:
-        """``(n_freq,)``: mean of the square of the deviation; zero when its phase is unknown."""
-        return np.asarray((self.directions**2).sum(axis=0))
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Additive:

@@ -289,9 +289,8 @@ def test_intervals_come_in_the_order_of_the_requests() -> None:
     assert one.low.shape == (1,)
     assert other.high.shape == (3,)
     u_next = 1e-3 / np.sqrt(2.0) / NEAR
-    assert float(one.low[0]) == pytest.approx(
-        DB * np.log(np.hypot(1.0 + 2.0 * u_next, np.sqrt(2.0) * u_next))
-    )
+    assert float(one.low[0]) == pytest.approx(DB * np.log(1.0 + 2.0 * u_next))
+    assert float(one.high[0]) == pytest.approx(-DB * np.log(np.sqrt(1.0 - 2.0 * u_next**2) - 2.0 * u_next))
     assert np.all(other.high > other.low)
     assert model.intervals([]) == []
 
