@@ -307,3 +307,22 @@ source = "test"
 standing = "from-memory"
 method = "thru-reflect-line"
 """
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_noise_makes_no_method_take_the_wrong_root(model: Any, method: str) -> None:
+    """Noise of -80 dB comes out at -60 dB or better at every point; a wrong root would be at 0 dB."""
+    grid = {
+        "thru-reflect-line": np.linspace(130e6, 870e6, 75),
+        "multiline": np.linspace(40e6, 860e6, 42),
+    }.get(method, np.linspace(1e6, 500e6, 60))
+    kit = load_kit(KITS[method])
+    needed = needed_standards(kit, method)
+    rng = np.random.default_rng(5)
+    bench = model.Bench.random(3, 0, seed=6, grid=grid)
+    pairs = dict.fromkeys(star(3), needed.two_port)
+    noisy = []
+    for item in model.hookups_of(bench, model.more_standards(grid), needed.one_port, pairs, ratios=True):
+        noise = 1e-4 / np.sqrt(2.0) * rng.normal(size=(*item.sweep.s.shape, 2)) @ [1.0, 1.0j]
+        noisy.append(RawHookup(item.hookup, dataclasses.replace(item.sweep, s=item.sweep.s + noise)))
+    assert 1e-5 < error(model, bench, solved(model, method, noisy).terms) < 2e-3
