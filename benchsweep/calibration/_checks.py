@@ -36,6 +36,8 @@ _LARGEST_ESTIMATE_ERROR_DEG = 70.0
 """An estimate chooses between two solutions 180 degrees apart; beyond this the choice is not safe."""
 _LARGEST_REFLECT_DISTANCE = 0.7
 """How far a solved reflection may be from its estimate: 40 degrees where the magnitude is right."""
+_LARGEST_POWER = 1.2
+"""No standard gives back more power than goes in; errors of a usable calibration stay below this."""
 _SAME = 1e-9
 _LOW_ENOUGH_HZ = 5e6
 """Grids that begin above tell no sign at zero frequency; such steps are unambiguous for 10 m of cable."""
@@ -177,19 +179,24 @@ def bands(frequency_hz: NDArray[np.float64], bad: NDArray[np.bool_]) -> str:
 
 
 def refuse_residuals(problem: Problem, residuals: Mapping[str, float]) -> None:
-    """Raise when a known through connection does not come back to its definition."""
-    if problem.method == "unknown-thru":
-        return
-    for low, high in problem.readings.two_ports:
-        for name in ("thru", "exchange"):
+    """Raise when a two-port standard contradicts what is known of it.
+
+    A known one must come back to its definition; of a reciprocal one both ways must be alike, which a
+    receiver that changed between two of them spoils.
+    """
+    taken = problem.kit.acceptance.largest_thru_residual_db
+    unknown = problem.method == "unknown-thru"
+    words = ("reciprocity",) if unknown else ("transmission", "reflection", "load match")
+    for (low, high), measured in problem.readings.two_ports.items():
+        for name in measured:
+            if is_numbered(name, "line"):
+                continue  # judged by its phase: the rest of it is what is solved
             label = f"{name} {low}-{high}"
-            words = ("transmission", "reflection", "load match")
-            taken = problem.kit.acceptance.largest_thru_residual_db
             worst = max(residuals.get(f"{label} {word}", -np.inf) for word in words)
             if worst > taken:
+                what = "is not reciprocal" if unknown else "does not come back to its definition"
                 raise CalibrationError(
-                    f"{label}: does not come back to its definition "
-                    f"({worst:.1f} dB, at most {taken:g} dB is taken)",
+                    f"{label}: {what} ({worst:.1f} dB, at most {taken:g} dB is taken)",
                     hint=f"Check that the {name} joined ports {low} and {high}, that open and short were not "
                     "exchanged there and that nothing moved, then calibrate again.",
                 )
@@ -221,6 +228,13 @@ def refuse_far_from_estimates(problem: Problem, terms: ErrorTerms) -> None:
 def _refuse_phase(problem: Problem, terms: ErrorTerms, pair: Pair, name: str) -> None:
     f = problem.readings.frequency_hz
     corrected = correct(terms, problem.readings.two_ports[pair][name], pair)
+    gain = float(np.max(np.linalg.norm(corrected, ord=2, axis=(1, 2))))
+    if gain**2 > _LARGEST_POWER:
+        raise CalibrationError(
+            f"{name} {pair[0]}-{pair[1]}: comes out with {gain**2:.2f} times the power that goes in",
+            hint="Check which standards were connected at both ports and that nothing moved, then calibrate "
+            "again.",
+        )
     error = np.abs(np.rad2deg(np.angle(corrected[:, 1, 0] / ideal_thru(problem.kit, f, name)[:, 1, 0])))
     bad = error > _LARGEST_ESTIMATE_ERROR_DEG
     if np.any(bad):

@@ -177,7 +177,7 @@ def test_tapped_baluns_are_joined_by_the_exchange(model: Any, method: str) -> No
     assert error(model, bench, solved(model, method, hookups, kit).terms) < 1e-9
 
 
-def test_a_wrong_leg_at_the_exchange_is_found(model: Any) -> None:
+def test_a_wrong_leg_at_the_only_exchange_turns_the_sign_of_conversion(model: Any) -> None:
     """The open on the positive leg: what was 180 degrees out is in phase."""
     f = np.linspace(1e6, 500e6, 31)
     bench = model.Bench.random(2, 31, seed=2, grid=f)

@@ -267,3 +267,74 @@ def test_quality_of_a_good_kit_and_of_one_whose_standards_come_together(model: A
     assert poor.separation_deg["open and short"] < 5.0
     assert any("open and short are less than 20 degrees apart at 4" in text for text in poor.warnings)
     assert any("badly conditioned" in text for text in poor.warnings)
+
+
+def unknown_thrus(model: Any, change: Callable[[str, np.ndarray], np.ndarray]) -> list[RawHookup]:
+    """Readings for the kit of reciprocal pads, with the raw matrices of two-ports changed."""
+    bench = model.Bench.random(2, 0, seed=5, grid=F)
+    kit_names = ("reciprocal-1", "reciprocal-2", "reciprocal-3")
+    known = model.more_standards(F)
+    hookups = model.hookups_of(bench, known, ONE_PORT, {(1, 2): kit_names}, ratios=True)
+    return [
+        RawHookup(
+            item.hookup, dataclasses.replace(item.sweep, s=change(item.hookup.connections[1], item.sweep.s))
+        )
+        for item in hookups
+    ]
+
+
+def test_a_receiver_that_changes_between_two_pads_is_found_by_reciprocity(model: Any) -> None:
+    kit = load_kit("simulated-reciprocal")
+    good = solved(model, unknown_thrus(model, lambda name, s: s), kit)
+    assert max(value for name, value in good.residuals_db.items() if "reciprocity" in name) < -250.0
+    gain = np.array([[1.0, 1.0], [1.1, 1.1]])  # receiver of port 2, 0.8 dB
+    changed = unknown_thrus(model, lambda name, s: s * gain if name == "reciprocal-2 2" else s)
+    with pytest.raises(CalibrationError, match=r"reciprocal-\d 1-2: is not reciprocal \(-\d+"):
+        solved(model, changed, kit)
+
+
+def test_an_unknown_thru_with_gain_is_refused(model: Any) -> None:
+    _, hookups = spoiled(model, 2, thru=lambda s, port: 1.3 * s, ratios=True)
+    with pytest.raises(CalibrationError, match=r"thru 1-2: comes out with 1\.\d+ times the power"):
+        solved(model, hookups, method="unknown-thru")
+
+
+def test_definitions_that_a_method_cannot_use_are_refused(model: Any) -> None:
+    f = np.linspace(150e6, 850e6, 7)
+    bench = model.Bench.random(2, 0, seed=5, grid=f)
+    known = model.more_standards(f)
+
+    def refused(
+        kit: Kit, method: str, one_port: tuple[str, ...], two_port: tuple[str, ...], words: str
+    ) -> None:
+        hookups = model.hookups_of(bench, known, one_port, {(1, 2): two_port}, ratios=True)
+        with pytest.raises(CalibrationError, match=words) as caught:
+            solved(model, hookups, kit, method)
+        assert "another method" in caught.value.hint
+
+    lines, reflects = load_kit("simulated-lines"), load_kit("simulated-reflect")
+    other = lines.thru.model_copy(update={"offset": OffsetLine(delay_ps=530.0, z0_ohm=52.0)})
+    mixed = lines.model_copy(update={"line": {**lines.line, "1": other}})
+    refused(mixed, "multiline", ("reflect",), ("thru", "line-1", "line-2"), "line-1 must have the impedance")
+    behind = reflects.load.model_copy(update={"offset": OffsetLine(delay_ps=5.0)})
+    offset = reflects.model_copy(update={"load": behind})
+    names = ("reflect", "open", "load")
+    refused(
+        offset, "line-reflect-reflect-match", names, ("thru",), "load must be a resistance and a constant"
+    )
+
+
+def test_one_exchange_with_its_legs_swapped_contradicts_the_ring_of_tapped_baluns(model: Any) -> None:
+    """Ports 1, 3 differential and 2, 4 common: two exchanges and two thrus, one more than is needed."""
+    bench = model.Bench.random(4, 0, seed=2, grid=F)
+    known = model.more_standards(F)
+    known["swapped"] = known["exchange"] * np.array([[1.0, -1.0], [-1.0, 1.0]])
+    pairs = {(1, 3): ("thru",), (2, 4): ("thru",), (1, 2): ("exchange",), (3, 4): ("exchange",)}
+    hookups = model.hookups_of(bench, known, ONE_PORT, pairs, ratios=True)
+    kit = load_kit("simulated-balanced")
+    assert max(solved(model, hookups, kit).residuals_db.values()) < -250.0
+    for at, item in enumerate(hookups):
+        if item.hookup.connections.get(3) == "exchange 4":
+            hookups[at] = RawHookup(item.hookup, bench.sweep(known["swapped"], (3, 4), ratios=True))
+    with pytest.raises(CalibrationError, match=r"\d-4: does not come back to its definition \(6\.0 dB"):
+        solved(model, hookups, kit)
