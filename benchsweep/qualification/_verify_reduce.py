@@ -137,6 +137,7 @@ def _readings(what: Placed, matrix: SMatrix, answer: Answer, bench: NDArray[np.f
                 answer.nominal.s[:, at, at],
                 matrix.s[:, index, index],
                 np.hypot(known[:, at, at], bench[:, index, index]),
+                tuple(what.labels),
             )
         )
     return found

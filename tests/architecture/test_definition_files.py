@@ -9,8 +9,18 @@ import pytest
 
 from benchsweep.definitions import list_definitions, search_folders
 
-KINDS = ("fixtures", "port-maps", "kits", "families", "requirements", "stations", "benches", "specimens")
-NEED_SOURCE = {"fixtures", "kits", "families", "requirements", "benches"}
+KINDS = (
+    "fixtures",
+    "port-maps",
+    "kits",
+    "checks",
+    "families",
+    "requirements",
+    "stations",
+    "benches",
+    "specimens",
+)
+NEED_SOURCE = {"fixtures", "kits", "checks", "families", "requirements", "benches"}
 STANDINGS = {"published", "common-practice", "from-memory"}
 FILES = [(kind, path) for kind in KINDS for path in sorted(search_folders(kind)[-1].glob("*.toml"))]
 

@@ -44,6 +44,8 @@ class PortReading:
         ``(n_freq,)`` complex128.
     expanded
         ``(n_freq,)``: expanded uncertainty of their difference.
+    together
+        All analyzer ports of the hookup: what is wrong at one of them shows at the others, too.
     """
 
     port: int
@@ -51,6 +53,7 @@ class PortReading:
     expected: NDArray[np.complex128]
     measured: NDArray[np.complex128]
     expanded: NDArray[np.float64]
+    together: tuple[int, ...] = ()
 
     @property
     def ratio(self) -> float:
@@ -110,7 +113,9 @@ def find(
     found = [*connectors, *drifted, *_reciprocity(rules, thrus)]
     limit = rules.ratio_for(values)
     known = {port for finding in connectors for port in finding.ports}
-    at_ports = _at_ports(readings, limit, known)
+    # Drift moves all readings, a bad connector all of its hookup: neither says anything of standards.
+    telling = [one for one in readings if not (drifted or known & {one.port, *one.together})]
+    at_ports = _at_ports(telling, limit)
     found += at_ports
     failed = [one for one in comparisons if one.ratio > limit]
     if failed and not (at_ports or connectors or drifted):
@@ -198,17 +203,16 @@ def _reciprocity(rules: Rules, thrus: Sequence[ThruChange]) -> Iterable[Finding]
             )
 
 
-def _at_ports(readings: Sequence[PortReading], limit: float, known: set[int]) -> list[Finding]:
+def _at_ports(readings: Sequence[PortReading], limit: float) -> list[Finding]:
     by_port: dict[int, list[PortReading]] = {}
     for reading in readings:
         by_port.setdefault(reading.port, []).append(reading)
     bad = {port: items for port, items in by_port.items() if max(one.ratio for one in items) > limit}
-    unexplained = {port: items for port, items in bad.items() if port not in known}
-    if not unexplained:
+    if not bad:
         return []
     if len(by_port) > 1 and len(bad) >= _MOST * len(by_port):
         return [_common(bad, by_port)]
-    return [_alone(port, items) for port, items in unexplained.items()]
+    return [_alone(port, items) for port, items in bad.items()]
 
 
 def _common(bad: Mapping[int, Sequence[PortReading]], every: Mapping[int, Sequence[PortReading]]) -> Finding:
