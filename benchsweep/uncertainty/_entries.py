@@ -177,22 +177,23 @@ _TIMED = frozenset({Parameter.DELAY, Parameter.SKEW})
 @lru_cache(maxsize=4096)
 def _template(
     parameter: Parameter, end: End | None, pairs: tuple[str, ...], ports: tuple[str, ...]
-) -> tuple[tuple[int, int, int, int, int, float], ...]:
-    """Return (out, into, group, either way, relation, sign) of each entry of a value.
+) -> tuple[Index, int]:
+    """Return ``(n_entry, 6)`` and how many of them are signals.
 
-    Entries of a group are summed: in power, or as waves where the value is a time.
+    The columns are out, into, group, either way, relation, sign. Entries of a group are summed: in power, or
+    as waves where the value is a time.
     """
     table = mode_table(ports)
-    found: list[tuple[tuple[_Place, _Place], int, bool, float]] = []
+    found: list[tuple[tuple[_Place, _Place], int, bool, int]] = []
     if parameter in _TIMED:
         for group, pair in enumerate(pairs):
-            sign = 1.0 if group == 0 else -1.0
+            sign = 1 if group == 0 else -1
             found += [(_through(way, pair), group, False, sign) for way in ("A", "B")]
     else:
         at: End = end or "A"
-        found += [(one, 0, parameter in _EITHER_WAY, 1.0) for one in _signals(parameter, at, pairs)]
+        found += [(one, 0, parameter in _EITHER_WAY, 1) for one in _signals(parameter, at, pairs)]
         if parameter in _BELOW_SIGNAL:
-            found.append((_through(at, pairs[0]), 1, False, -1.0))
+            found.append((_through(at, pairs[0]), 1, False, -1))
     rows = []
     for (out, into), group, either, sign in found:
         labels = [str(ModePort(port, mode)) for port, mode in (out, into)]
@@ -204,7 +205,7 @@ def _template(
             )
         relation = OWN if out[0] == into[0] else THROUGH if out[0].pair == into[0].pair else OTHER
         rows.append((table.index[labels[0]], table.index[labels[1]], group, int(either), relation, sign))
-    return tuple(rows)
+    return np.array(rows, dtype=np.intp), sum(group == 0 for _, group, _, _ in found)
 
 
 def collect_entries(
@@ -218,10 +219,10 @@ def collect_entries(
         A parameter that is not made of entries of this matrix.
     """
     templates = [_template(trace.parameter, trace.end, trace.pairs, ports) for trace, _ in requests]
-    n_rows = np.array([len(rows) for rows in templates], dtype=np.intp)
+    n_rows = np.array([len(rows) for rows, _ in templates], dtype=np.intp)
     n_points = np.array([np.size(at) for _, at in requests], dtype=np.intp)
-    flat = np.array([row for rows in templates for row in rows]).reshape(-1, 6)
-    grid = np.concatenate([np.atleast_1d(at) for _, at in requests]) if requests else np.zeros(0, np.intp)
+    flat = np.concatenate([rows for rows, _ in templates])
+    grid = np.concatenate([at for _, at in requests])
     # Per point: its request, where its entries begin, its rows of `flat`.
     request = np.repeat(np.arange(n_rows.size), n_points)
     sizes = n_rows[request]
@@ -229,15 +230,14 @@ def collect_entries(
     point = np.repeat(np.arange(request.size), sizes)
     first_row = (np.cumsum(n_rows) - n_rows)[request]
     row = np.repeat(first_row - start, sizes) + np.arange(point.size)
-    whole = flat[:, :5].astype(np.intp)
-    out, into, group, either, relation = whole[row].T
+    out, into, group, either, relation, sign = flat[row].T
     frequency = grid.astype(np.intp)[point]
     timed_of = np.array([trace.parameter in _TIMED for trace, _ in requests], dtype=bool)
     out, into, wave, legs = _larger_way(s, mode_table(ports), frequency, out, into, either.astype(bool))
     timed = timed_of[request]
-    weight = _weights(wave, 2 * point + group, timed[point], frequency_hz[frequency]) * flat[row, 5]
-    counts = np.array([sum(one[2] == 0 for one in rows) for rows in templates], dtype=np.intp)
-    reference = (flat[row, 5] < 0.0) & ~timed[point] & (np.abs(wave) < _FAINT)
+    weight = _weights(wave, 2 * point + group, timed[point], frequency_hz[frequency]) * sign
+    counts = np.array([signals for _, signals in templates], dtype=np.intp)
+    reference = (sign < 0) & ~timed[point] & (np.abs(wave) < _FAINT)
     faint = np.zeros(request.size, dtype=bool)
     faint[point[reference]] = True
     return Entries(

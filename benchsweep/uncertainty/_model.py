@@ -15,7 +15,8 @@ from benchsweep.uncertainty._draw import draw_matrix
 from benchsweep.uncertainty._entries import Entries, collect_entries, mode_table
 from benchsweep.uncertainty._interval import DB_PER_NEPER, loss_interval, time_interval
 from benchsweep.uncertainty._layout import Circumstances, lay_out
-from benchsweep.uncertainty._sensitivity import BASES, Space, base_sensitivities
+from benchsweep.uncertainty._moments import source_variances
+from benchsweep.uncertainty._sensitivity import Space, base_sensitivities
 from benchsweep.uncertainty._sources import Source, collect_sources
 
 __all__ = ["Model"]
@@ -122,7 +123,7 @@ class Model:
         here, first = np.array([index], dtype=np.intp), np.zeros(1, dtype=np.intp)
         for source in self._sources:
             if source.space in sensitivities:
-                one, _ = _projected(sensitivities[source.space], _moments([source], here), first)
+                one, _ = source_variances(sensitivities[source.space], [source], here, first)
                 variances[source.term] += one[0]
         for additive in self._additive:
             added, _ = added_variances(entries, [additive], self._table, self._layout)
@@ -191,7 +192,8 @@ class Model:
                     f"the matrix {size}",
                     hint="Ask for traces that were computed from this matrix.",
                 )
-        return collect_entries(self.corrected.s, self.corrected.frequency_hz, self.corrected.ports, requests)
+        flat = [(trace, np.atleast_1d(np.asarray(at, dtype=np.intp))) for trace, at in requests]
+        return collect_entries(self.corrected.s, self.corrected.frequency_hz, self.corrected.ports, flat)
 
     def _sensitivities(self, entries: Entries) -> dict[Space, Complex]:
         return base_sensitivities(
@@ -209,7 +211,7 @@ class Model:
         used, place = np.unique(at, return_inverse=True)
         for space, sources in self._by_space.items():
             if space in sensitivities:
-                one, other = _projected(sensitivities[space], _moments(sources, used), place)
+                one, other = source_variances(sensitivities[space], sources, used, place)
                 along, across = along + one, across + other
         return np.maximum(along, 0.0), np.maximum(across, 0.0), noise_excess(entries, fresh)
 
@@ -241,35 +243,3 @@ class Model:
         )
         low_s, high_s = loss_interval(np.sqrt(signal_along), signal_across)
         return np.hypot(low_n, high_s), np.hypot(high_n, low_s)
-
-
-def _moments(sources: Sequence[Source], at: Index) -> tuple[Complex, Complex]:
-    """Return ``(n_at, n_base^2)``: mean of c_m conj(c_n) and of c_m c_n over all deviations, at `at`."""
-    n_base = BASES[sources[0].space]
-    # Many sources act in the same way (all that happens to one standard): theirs are summed first.
-    alike: dict[int, list[Source]] = {}
-    for source in sources:
-        alike.setdefault(id(source.sensitivity), []).append(source)
-    c = np.empty((at.size, n_base, len(alike)), dtype=np.complex128)
-    power, square = np.empty((2, at.size, 1, len(alike)), dtype=np.complex128)
-    for column, group in enumerate(alike.values()):
-        sensitivity = group[0].sensitivity
-        c[:, :, column] = sensitivity if sensitivity.shape[0] == 1 else sensitivity[at]
-        x = np.concatenate([source.directions[:, at] for source in group])
-        square[:, 0, column] = (x * x).sum(axis=0)
-        power[:, 0, column] = (x.real**2 + x.imag**2).sum(axis=0)
-    turned = c.swapaxes(1, 2)
-    both = (c * power) @ np.conj(turned), (c * square) @ turned
-    return both[0].reshape(at.size, -1), both[1].reshape(at.size, -1)
-
-
-def _projected(sensitivity: Complex, moments: tuple[Complex, Complex], place: Index) -> tuple[Real, Real]:
-    """Return the variance along and across, `projected_variance` summed over all variables of a space.
-
-    `place` tells which row of the moments a point has.
-    """
-    gram = sensitivity @ np.conj(sensitivity).swapaxes(1, 2)
-    plain = sensitivity @ sensitivity.swapaxes(1, 2)
-    power = np.einsum("pk,pk->p", moments[0][place], gram.reshape(place.size, -1)).real
-    square = np.einsum("pk,pk->p", moments[1][place], plain.reshape(place.size, -1)).real
-    return 0.5 * (power + square), 0.5 * (power - square)
