@@ -51,9 +51,9 @@ def _alike(sources: Iterable[Source], at: Index) -> Iterable[tuple[Complex, Real
         groups.setdefault(id(source.sensitivity), []).append(source)
     for group in groups.values():
         c = group[0].sensitivity.T
-        x = np.concatenate([source.directions for source in group])[:, at]
+        x = np.concatenate([source.directions for source in group]).take(at, axis=1)
         power, square = (x.real**2 + x.imag**2).sum(axis=0), (x * x).sum(axis=0)
-        yield c if c.shape[1] == 1 else c[:, at], power, square
+        yield c if c.shape[1] == 1 else c.take(at, axis=1), power, square
 
 
 def _of_one_variable(

@@ -142,11 +142,13 @@ class _Pieces:
 
     def _row(self, frequency: Index, mode: Index, which: int) -> Complex:
         found = self.s[frequency, self.table.places[which][mode]]
-        return np.asarray(found * self.table.parts[which][mode][:, None])
+        found *= self.table.parts[which][mode][:, None]
+        return np.asarray(found)
 
     def _column(self, frequency: Index, mode: Index, which: int) -> Complex:
         found = self.s[frequency, :, self.table.places[which][mode]]
-        return np.asarray(found * self.table.parts[which][mode][:, None])
+        found *= self.table.parts[which][mode][:, None]
+        return np.asarray(found)
 
 
 def _sum(rows: Complex, start: Index) -> Complex:
