@@ -187,7 +187,7 @@ def open_bench(
     check_station(station, prompt=prompt)
     keys = station.analyzer
     path = find_definition("fixtures", station.fixture.name)
-    fixture_toml = path.read_text(encoding="utf-8")
+    fixture_toml = fixture.fixture_text(path)  # with the measured files that it names
     definition = fixture.load_fixture(str(path))
     incidents: list[str] = []
 
