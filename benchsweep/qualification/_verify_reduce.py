@@ -75,7 +75,7 @@ def reduce_artefacts(
     CalibrationMismatch, DataFileError, FixtureError, DefinitionError
     """
     budget = bench.station.uncertainty.budget
-    expand = _by_budget(bench, solved, budget) if budget else _by_limits(rules)
+    expand = _by_budget(bench, solved, budget) if budget else _by_limits(bench, rules)
     comparisons: list[Comparison] = []
     readings: list[PortReading] = []
     followed: list[Followed] = []
@@ -89,7 +89,7 @@ def reduce_artefacts(
         if what.artefact.kind == _LINES:
             lines.append((what, matrix, answer))
             continue
-        here, modes = expand(matrix, hookup, raw.sweep.taken_at)
+        here, modes = expand(matrix, answer, what, raw)
         readings += _readings(what, matrix, answer, here)
         measured = matrix if _is_modes(matrix) else mixedmode.to_mixed_mode(matrix)
         expected = answer if _is_modes(matrix) else answer.mapped(mixedmode.to_mixed_mode)
@@ -108,7 +108,7 @@ def reduce_artefacts(
 
 
 _Expanded = tuple[NDArray[np.float64], NDArray[np.float64]]
-_Expand = Callable[[SMatrix, Hookup, str], _Expanded]
+_Expand = Callable[[SMatrix, Answer, Placed, RawHookup], _Expanded]
 
 
 def _corrected(bench: Bench, solved: Calibration, raw: RawHookup, hookup: Hookup) -> SMatrix:
@@ -143,10 +143,33 @@ def _readings(what: Placed, matrix: SMatrix, answer: Answer, bench: NDArray[np.f
     return found
 
 
-def _by_limits(rules: Rules) -> _Expand:
-    def expand(matrix: SMatrix, _: Hookup, __: str) -> _Expanded:
+_Figures = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
+
+
+def _balance(bench: Bench, what: Placed, grid: NDArray[np.float64]) -> dict[str, _Figures]:
+    """Return balanced port of the artefact -> balance figures of the balun it is on; none without a table."""
+    if bench.fixture.balance is None:
+        return {}
+    found = {}
+    for number, port in zip(what.places, what.artefact.ports, strict=True):
+        figures = fixture.balance_of(bench.fixture, grid, bench.places.slots[number - 1])
+        found[str(port)] = (
+            figures.output_signal_balance,
+            figures.common_mode_rejection,
+            figures.common_mode_reflection,
+        )
+    return found
+
+
+def _by_limits(bench: Bench, rules: Rules) -> _Expand:
+    def expand(matrix: SMatrix, answer: Answer, what: Placed, _: RawHookup) -> _Expanded:
         here = rules.limits.expanded(matrix.s)
         if _is_modes(matrix):
+            figures = _balance(bench, what, matrix.frequency_hz)
+            worse = {port: np.maximum(osb, cmr) for port, (osb, cmr, _refl) in figures.items()}
+            mixed = verification.balance_uncertainty(answer.nominal, worse)
+            at = [answer.nominal.ports.index(label) for label in matrix.ports]
+            here = np.hypot(here, mixed[:, at][:, :, at])
             return here, here
         modes = mixedmode.to_mixed_mode(matrix)
         return here, verification.mode_uncertainty(here, matrix.ports, modes)
@@ -161,17 +184,18 @@ def _by_budget(bench: Bench, solved: Calibration, name: str) -> _Expand:
     budget = read_budget(budget_text(name))
     made = datetime.fromisoformat(solved.created_at)
 
-    def expand(matrix: SMatrix, hookup: Hookup, taken_at: str) -> _Expanded:
-        hours = abs((datetime.fromisoformat(taken_at) - made).total_seconds()) / 3600.0
+    def expand(matrix: SMatrix, _answer: Answer, what: Placed, raw: RawHookup) -> _Expanded:
+        hours = abs((datetime.fromisoformat(raw.sweep.taken_at) - made).total_seconds()) / 3600.0
         model = Model(
             budget,
             matrix,
             Circumstances(
-                hookups=(hookup,),
+                hookups=(replace(raw.hookup, connections=dict(what.labels)),),
                 hours_since_calibration=(hours,),
                 settings=bench.used,
                 standard_terms=solved.standard_terms,
                 slots=bench.places.slots,
+                balance=_balance(bench, what, matrix.frequency_hz),
             ),
         )
         rng = np.random.default_rng(_SEED)

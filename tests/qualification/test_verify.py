@@ -393,6 +393,20 @@ def test_behind_baluns_the_artefacts_come_back_within_the_balance(
     assert any(one.out.endswith("/c") for one in found.comparisons) == (name == "simulated-baluns-tapped")
 
 
+@pytest.mark.parametrize(("name", "ports"), [("simulated-baluns", 4), ("simulated-baluns-tapped", 8)])
+def test_behind_baluns_a_good_calibration_is_used_and_a_loose_connector_named(
+    tmp_path: Path, name: str, ports: int
+) -> None:
+    with opened(tmp_path, name=name, ports=ports) as bench:
+        good = verified(bench)
+        assert good.decision == "use", good.words
+        assert max(one.ratio for one in good.comparisons) > 0.3
+        tell(bench, 'BENCh:FAULt "loose-connector"')
+        found = verified(bench)
+    assert found.decision == "refuse"
+    assert (found.findings[0].kind, found.findings[0].ports) == ("connector", (1,))
+
+
 def test_the_plan_meets_every_place_and_leaves_out_what_does_not_fit() -> None:
     station = load_station("simulated")
     from benchsweep.calibration import load_kit

@@ -12,6 +12,7 @@ from benchsweep.calibration.verification._artefact import Artefact, load_artefac
 from benchsweep.calibration.verification._compare import (
     Comparison,
     ErrorLimits,
+    balance_uncertainty,
     compare,
     follow_values,
     mode_uncertainty,
@@ -61,6 +62,7 @@ __all__ = [
     "Rules",
     "ThruChange",
     "answer",
+    "balance_uncertainty",
     "compare",
     "defined_load",
     "defined_thru",

@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 from benchsweep.calibration.verification._answer import Answer
 from benchsweep.records import SMatrix
 
-__all__ = ["Comparison", "ErrorLimits", "compare", "follow_values", "mode_uncertainty"]
+__all__ = [
+    "Comparison",
+    "ErrorLimits",
+    "balance_uncertainty",
+    "compare",
+    "follow_values",
+    "mode_uncertainty",
+]
 
 BANDS = ("low", "middle", "high")
 """The three thirds of the grid whose deviations are followed (as the three points of NIST 2.3.7)."""
@@ -161,6 +168,30 @@ def mode_uncertainty(
             block = legs[:, of[out]][:, :, of[into]]
             variance[:, row, column] = np.mean(block**2, axis=(1, 2))
     return np.asarray(np.sqrt(variance))
+
+
+def balance_uncertainty(modes: SMatrix, balance: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Return ``(n_freq, n, n)``: what baluns add to S-parameters of modes, first order, worst phase.
+
+    A balun mixes the two modes of its balanced port by its imbalance e, on the way in and on the way out, and
+    leaks from one to the other by itself: ``E |S| + |S| E + E``. No calibration at the balanced plane that
+    knows single modes only takes this out.
+
+    Parameters
+    ----------
+    modes
+        All modes of what is attached, computed.
+    balance
+        Balanced port -> ``(n_freq,)``: the larger of output signal balance and common-mode rejection, linear.
+    """
+    mixed = np.zeros(modes.s.shape)
+    for row, out in enumerate(modes.ports):
+        port, _, mode = out.partition("/")
+        other = f"{port}/{'c' if mode == 'd' else 'd'}"
+        if port in balance and other in modes.ports:
+            mixed[:, row, modes.ports.index(other)] = balance[port]
+    size = np.abs(modes.s)
+    return np.asarray(mixed @ size + size @ mixed + mixed)
 
 
 def follow_values(

@@ -12,6 +12,7 @@ from benchsweep.calibration.verification import (
     PortReading,
     Rules,
     ThruChange,
+    balance_uncertainty,
     compare,
     find,
     follow_values,
@@ -169,6 +170,26 @@ def test_the_uncertainty_of_modes_is_that_of_drawn_legs() -> None:
     modes = np.stack([to_mixed_mode(SMatrix(F[:1], d[None], LEGS, (50.0, 50.0))).s[0] for d in draws[:4000]])
     stated = mode_uncertainty(u, LEGS, to_mixed_mode(one))
     np.testing.assert_allclose(np.sqrt(np.mean(np.abs(modes) ** 2, axis=0)), stated[0], rtol=0.05)
+
+
+def test_what_baluns_mix_stays_within_what_is_stated() -> None:
+    """Modes mixed on the way in and out and leaked inside, with imbalances of any phase, to first order."""
+    rng = np.random.default_rng(9)
+    ports = ("A:12/d", "B:12/d", "A:12/c", "B:12/c")
+    raw = rng.standard_normal((1, 4, 4)) + 1j * rng.standard_normal((1, 4, 4))
+    s = SMatrix(F[:1], 0.3 * raw, ports, (100.0, 100.0, 25.0, 25.0))
+    sizes = {"A:12": 1e-4, "B:12": 3e-4}
+    stated = balance_uncertainty(s, {port: np.array([size]) for port, size in sizes.items()})[0]
+    worst = np.zeros((4, 4))
+    for _ in range(3000):
+        there, back, leak = np.zeros((3, 4, 4), dtype=complex)
+        for d, c, port in ((0, 2, "A:12"), (1, 3, "B:12")):
+            for mixed in (there, back, leak):
+                mixed[[d, c], [c, d]] = sizes[port] * np.exp(2j * np.pi * rng.uniform(size=2))
+        error = (np.eye(4) + there) @ s.s[0] @ (np.eye(4) + back) + leak - s.s[0]
+        worst = np.maximum(worst, np.abs(error))
+    assert np.all(worst <= stated * 1.001 + 1e-12)
+    assert np.all(worst >= 0.75 * stated)  # and is not much less
 
 
 def test_what_is_followed_is_signed_and_in_phase_with_what_is_expected() -> None:
