@@ -83,11 +83,14 @@ def quality(
     }
     doubtful = kit.acceptance.doubtful_thru_residual_db
     if problem.method != "unknown-thru":
-        warnings += [
-            f"{name}: {value:.1f} dB from its definition; contacts, drift or a standard are doubtful"
+        far = {
+            name: value
             for name, value in redundancy.items()
             if name.startswith(("thru", "exchange")) and value > doubtful
-        ]
+        }
+        if far:
+            each = ", ".join(f"{name} {value:.1f} dB" for name, value in far.items())
+            warnings.append(f"far from their definition: {each}; contacts, drift or a standard are doubtful")
     return Quality(condition, separation, redundancy, tuple(warnings))
 
 

@@ -65,7 +65,8 @@ def calibrate(
         result = run(bench, kit=kit, method=chosen, afresh=afresh, progress=progress)
     if as_json:
         document = calibration_document(result.calibration, path=str(result.path))
-        print_json({**document, "incidents": list(result.incidents)})
+        lists = {"incidents": list(result.incidents), "warnings": list(result.warnings)}
+        print_json({**document, **lists})
         return
     stored = result.calibration
     thrus = {name: value for name, value in stored.residuals_db.items() if name.startswith("thru")}
@@ -80,5 +81,6 @@ def calibrate(
             f"check        corrected throughs come back to their definition within {worst:.1f} dB ({name}); "
             f"the kit refuses above {result.refused_above_db:g} dB"
         )
-    lines += [f"{'' if number else 'incidents':<13}{words}" for number, words in enumerate(result.incidents)]
+    for head, sentences in (("incidents", result.incidents), ("warnings", result.warnings)):
+        lines += [f"{'' if number else head:<13}{words}" for number, words in enumerate(sentences)]
     print_text("\n".join(lines))

@@ -28,12 +28,23 @@ _WITH_SWITCH_TERMS: tuple[calibration.Method, ...] = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CalibrationResult:
-    """A stored calibration, where it is, the largest residual of a through that its kit takes, incidents."""
+    """A stored calibration and where it is.
+
+    Parameters
+    ----------
+    refused_above_db
+        The largest residual of a through connection that its kit takes.
+    incidents
+        What went wrong while it was measured and was overcome.
+    warnings
+        What should be looked at though it does not forbid the calibration.
+    """
 
     calibration: Calibration
     path: Path
     refused_above_db: float
     incidents: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
 
 def calibrate(
@@ -113,12 +124,16 @@ def calibrate(
                     reached=bench.reached,
                 )
                 written = solved, archive.write_calibration(solved, target)
+            found = calibration.quality(definition, hookups, written[0], method=method)
         except CalibrationError:
             journal.discard()
             raise
         incidents = journal.notes.incidents
         journal.discard()
-    return CalibrationResult(*written, definition.acceptance.largest_thru_residual_db, incidents)
+    for words in found.warnings:
+        progress(f"note: {words}")
+    refused_above_db = definition.acceptance.largest_thru_residual_db
+    return CalibrationResult(*written, refused_above_db, incidents, found.warnings)
 
 
 def _judge_early(
