@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from benchsweep.uncertainty._entries import Entries, ModeTable
 from benchsweep.uncertainty._layout import Layout
 from benchsweep.uncertainty._sensitivity import expand_rows
-from benchsweep.uncertainty._sources import Additive
+from benchsweep.uncertainty._variables import Additive
 
 __all__ = ["added_variances", "noise_excess"]
 

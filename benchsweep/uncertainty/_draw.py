@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from benchsweep.records import ModePort, balanced_ports, parse_leg
 from benchsweep.uncertainty._entries import OTHER, OWN, THROUGH
 from benchsweep.uncertainty._layout import Layout
-from benchsweep.uncertainty._sources import Additive, Source
+from benchsweep.uncertainty._variables import Additive, Source
 
 __all__ = ["draw_matrix"]
 

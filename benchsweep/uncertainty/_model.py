@@ -16,8 +16,9 @@ from benchsweep.uncertainty._entries import Entries, collect_entries, mode_table
 from benchsweep.uncertainty._interval import DB_PER_NEPER, loss_interval, time_interval
 from benchsweep.uncertainty._layout import Circumstances, lay_out
 from benchsweep.uncertainty._moments import source_variances
-from benchsweep.uncertainty._sensitivity import Space, base_sensitivities
-from benchsweep.uncertainty._sources import Source, collect_sources
+from benchsweep.uncertainty._sensitivity import base_sensitivities
+from benchsweep.uncertainty._sources import collect_sources
+from benchsweep.uncertainty._variables import Source, Space
 
 __all__ = ["Model"]
 
@@ -45,12 +46,18 @@ class Model:
         Legs at 50 ohm (``A:12.1`` …), or modes measured behind baluns (``A:12/d``, ``A:12/c``).
     circumstances
         Hookups, time since calibration, settings, standards, baluns.
+
+    Raises
+    ------
+    UsageError
+        Standards or baluns are known on another grid than that of the matrix.
     """
 
     def __init__(self, budget: Budget, corrected: SMatrix, circumstances: Circumstances) -> None:
         self.budget = budget
         self.corrected = corrected
         self.circumstances = circumstances
+        _refuse_other_grid(corrected, circumstances)
         self._table = mode_table(corrected.ports)
         self._layout = lay_out(corrected.ports, circumstances.hookups)
         tapped = any(label.endswith("/c") for label in corrected.ports)
@@ -243,3 +250,19 @@ class Model:
         )
         low_s, high_s = loss_interval(np.sqrt(signal_along), signal_across)
         return np.hypot(low_n, high_s), np.hypot(high_n, low_s)
+
+
+def _refuse_other_grid(corrected: SMatrix, circumstances: Circumstances) -> None:
+    size = corrected.frequency_hz.size
+    for term in circumstances.standard_terms:
+        if term.nominal.size != size:
+            raise UsageError(
+                f"standard {term.standard} is known at {term.nominal.size} points, the matrix has {size}",
+                hint="Use the calibration that the matrix was corrected with.",
+            )
+    for label, figures in circumstances.balance.items():
+        if any(figure.size != size for figure in figures):
+            raise UsageError(
+                f"the balance at {label} is not known at the {size} points of the matrix",
+                hint="Give the balance of the fixture over the whole sweep.",
+            )

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.uncertainty._interval import projected_variance
-from benchsweep.uncertainty._sources import Source
+from benchsweep.uncertainty._variables import Source
 
 __all__ = ["source_variances"]
 

@@ -25,30 +25,13 @@ from numpy.typing import NDArray
 from benchsweep.records import ModePort, balanced_ports
 from benchsweep.uncertainty._entries import Entries, ModeTable
 from benchsweep.uncertainty._layout import Layout
+from benchsweep.uncertainty._variables import BASES, Space
 
-__all__ = ["BASES", "Rows", "Space", "base_sensitivities", "expand_rows"]
+__all__ = ["Rows", "base_sensitivities", "expand_rows"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 Index = NDArray[np.intp]
-
-Space = str
-"""Where independent variables sit.
-
-``analyzer``: one for each analyzer port. ``mating``: one for each mating of a port. ``common``: one for all.
-``termination``: one for each port, as far as it was terminated. ``leg``: one for each mating of a leg behind
-baluns. ``balance``: one for each balanced port behind baluns.
-"""
-
-BASES: Mapping[Space, int] = {
-    "analyzer": 5,
-    "mating": 5,
-    "common": 5,
-    "termination": 1,
-    "leg": 1,
-    "balance": 4,
-}
-"""Base sensitivities of each space; the five are D, R, source match, load match, transmission tracking."""
 
 _ROOT_HALF = 0.5**0.5
 

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.records import Parameter, StandardTerm, SweepSettings
+from benchsweep.records import StandardTerm, SweepSettings
 from benchsweep.uncertainty import _budget as terms
 from benchsweep.uncertainty._layout import Circumstances
-from benchsweep.uncertainty._sensitivity import Space
+from benchsweep.uncertainty._variables import Additive, Source, Space, What
 
-__all__ = ["CABLE", "CONTACT", "Additive", "Source", "collect_sources"]
+__all__ = ["CABLE", "CONTACT", "collect_sources"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -35,72 +34,6 @@ _REFERENCE_OHM = 50.0
 _NEPER_PER_DB = np.log(10.0) / 20.0
 _ALIKE = 0.1
 _ONE_PORT = frozenset({"open", "short", "load", "reflect"})
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Source:
-    """Independent standard normal variables, one set for each place of a space.
-
-    Parameters
-    ----------
-    term
-        Number of the budget term.
-    space
-        Where they sit.
-    sensitivity
-        ``(n_freq, n_base)`` of one unit of the deviation, or ``(1, n_base)``.
-    directions
-        ``(n_variable, n_freq)``: complex deviation that each variable causes. Two at right angles
-        and of equal size make a deviation of unknown phase.
-    what
-        How it enters the exact model: residual terms, a series contact, a cable, a termination, the baluns.
-    """
-
-    term: int
-    space: Space
-    sensitivity: Complex
-    directions: Complex
-    what: Literal["terms", "contact", "cable", "termination", "leg", "balance"] = "terms"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Additive:
-    """A wave of unknown phase on every S-parameter, independent from one pair of ports to the next.
-
-    Noise differs between the two directions of a pair of ports; what stays (leakage, a floor) is the same.
-
-    Parameters
-    ----------
-    term
-        Number of the budget term.
-    level
-        ``(3, n_freq)``: rms magnitude on entries back to their own port, along the pair, to other pairs;
-        relative to the S-parameters of the legs where `relative`.
-    fresh
-        Another one in every hookup.
-    relative
-        Multiplies instead of adding.
-    parameters
-        Only these; empty: all.
-    off_diagonal
-        Between different ports only.
-    """
-
-    term: int
-    level: Real
-    fresh: bool
-    relative: bool = False
-    parameters: frozenset[Parameter] = frozenset()
-    off_diagonal: bool = False
-
-    @property
-    def level_of_ports(self) -> Real:
-        """``(3, n_freq)``: rms magnitude between two ports of the matrix.
-
-        Of the four entries between two legs of one pair, two are diagonal; where these have none, the other
-        two make up the whole.
-        """
-        return self.level[[2, 1, 2]] if self.off_diagonal else self.level
 
 
 def collect_sources(
@@ -170,7 +103,7 @@ class _Maker:
         space: Space,
         sensitivity: Sequence[float],
         directions: Complex,
-        what: Literal["terms", "contact", "cable", "termination", "leg", "balance"] = "terms",
+        what: What = "terms",
     ) -> None:
         base = np.array([sensitivity], dtype=np.complex128)
         self.sources.append(Source(number, space, base, directions, what))

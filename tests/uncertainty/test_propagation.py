@@ -11,8 +11,8 @@ from benchsweep.cabling import compute_traces
 from benchsweep.errors import UsageError
 from benchsweep.mixedmode import to_mixed_mode
 from benchsweep.records import Parameter, SMatrix, StandardTerm, SweepSegment, SweepSettings, Trace
-from benchsweep.uncertainty import Circumstances, Model, read_budget
-from tests.uncertainty.conftest import GRID, LEGS, modes, partial_hookups, whole_hookup
+from benchsweep.uncertainty import Circumstances, Model, load_budget, read_budget
+from tests.uncertainty.conftest import GRID, LEGS, modes, partial_hookups, standard_terms, whole_hookup
 
 DB = 20.0 / np.log(10.0)
 HEAD = (
@@ -271,9 +271,6 @@ def test_contributions_are_the_whole_and_the_largest_comes_first() -> None:
 
 
 def test_contributions_add_up_for_every_kind_of_value() -> None:
-    from benchsweep.uncertainty import load_budget
-    from tests.uncertainty.conftest import standard_terms
-
     given = Circumstances(partial_hookups(), (0.2,) * 6, None, standard_terms())
     model = Model(load_budget("simulated"), S, given)
     for trace in (RL, IL, NEXT, PS_NEXT, ACR_N, ACR_F, DELAY, SKEW):
@@ -316,3 +313,24 @@ def test_traces_of_another_matrix_are_refused() -> None:
     half = Model(budget("floor", "level_db = -60"), one_pair, Circumstances())
     with pytest.raises(UsageError, match="the matrix has no B:36/d"):
         half.intervals([(IL, np.array([0]))])
+
+
+def test_figures_on_another_grid_are_refused() -> None:
+    floor = budget("floor", "level_db = -60")
+    with pytest.raises(UsageError, match="standard open is known at 5 points"):
+        Model(floor, S, Circumstances(standard_terms=standard_terms(GRID[:5])))
+    short = np.ones(5)
+    with pytest.raises(UsageError, match="the balance at A:12"):
+        Model(floor, S, Circumstances(balance={"A:12": (short, short, short)}))
+
+
+def test_no_signal_at_all_has_a_lower_bound_and_no_upper_one() -> None:
+    silent = replace(S, s=np.where(np.abs(np.abs(S.s) - 2.0 * FAR) < 1e-9, 0.0, S.s))
+    traces = {(t.parameter, t.end, t.pairs): t for t in compute_traces(to_mixed_mode(silent), length_m=1.6)}
+    fext = traces[Parameter.FEXT, "B", ("12", "36")]
+    assert np.all(np.isposinf(fext.value))
+    (found,) = Model(budget("floor", "level_db = -60"), silent, Circumstances()).intervals(
+        [(fext, np.array([1]))]
+    )
+    assert np.isposinf(found.high[0])
+    assert np.isfinite(found.low[0])
