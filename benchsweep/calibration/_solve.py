@@ -16,7 +16,7 @@ from benchsweep.calibration._checks import (
     refuse_unfit_definitions,
 )
 from benchsweep.calibration._kit import Kit, needed_standards
-from benchsweep.calibration._methods import Method
+from benchsweep.calibration._methods import EXCHANGE, Method
 from benchsweep.calibration._pair import Problem, one_port, solve_pair, two_ports_for
 from benchsweep.calibration._readings import Pair, Readings, gather
 from benchsweep.calibration._residuals import residuals_db
@@ -166,7 +166,8 @@ def solve_terms(problem: Problem) -> ErrorTerms:
         )
     known_thru = problem.method == "short-open-load-thru"
     solved: dict[Pair, tuple[Box, Box]] = {}
-    for pair in readings.two_ports:
+    # The last pair of a port tells its load match: a thru to the balance squared, an exchange to the balance.
+    for pair in sorted(readings.two_ports, key=lambda pair: EXCHANGE not in readings.two_ports[pair]):
         if two_ports_for(problem, pair):
             switch = None if known_thru else switch_terms_of(readings, pair, problem.method)
             solved[pair] = solve_pair(problem, pair, switch)
