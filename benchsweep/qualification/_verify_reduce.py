@@ -114,7 +114,10 @@ _Expand = Callable[[SMatrix, Answer, Placed, RawHookup], _Expanded]
 def _corrected(bench: Bench, solved: Calibration, raw: RawHookup, hookup: Hookup) -> SMatrix:
     grid = raw.sweep.frequency_hz
     s = calibration.apply(solved.terms, raw.sweep)
-    s = fixture.deembed(s, replace(hookup, number=raw.hookup.number), bench.fixture, grid)
+    if bench.fixture.kind == "baluns":
+        # Legs fit the balanced side of a balun only. Halves of a board go on with the specimen: a check
+        # standard is put where the standards of the kit are, whose plane it is to verify.
+        s = fixture.deembed(s, replace(hookup, number=raw.hookup.number), bench.fixture, grid)
     labels = tuple(hookup.connections[port] for port in raw.sweep.analyzer_ports)
     z0 = tuple(_MODE_OHM.get(label.partition("/")[2], _LEGS_OHM) for label in labels)
     return SMatrix(grid, s, labels, z0)

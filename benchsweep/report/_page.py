@@ -10,7 +10,7 @@ from benchsweep.report._budget import FIGURE_WORDS, budget_head, term_share, ter
 from benchsweep.report._select import bad_rows, severity, standings, worst_row, worst_rows
 from benchsweep.report._series import SeriesItem, series_context
 from benchsweep.report._series_tables import SERIES_LEGEND
-from benchsweep.report._tables import budget_name, fixture_name
+from benchsweep.report._tables import budget_name, definition_lines, fixture_name
 from benchsweep.report._target import check_target, replace_page
 from benchsweep.report._words import (
     CONDITIONAL_WORDS,
@@ -168,7 +168,7 @@ def _item(place: int, item: ReportItem) -> dict[str, Any]:
         "figures": _figures(item),
         "fixture_name": fixture_name(measurement.fixture_toml),
         "budget_name": budget_name(measurement.budget_toml),
-        "fixture_lines": [clean(line) for line in measurement.fixture_toml.splitlines()],
+        "fixture_lines": [clean(line) for line in definition_lines(measurement.fixture_toml)],
         "grid": measurement.corrected.frequency_hz,
     }
 

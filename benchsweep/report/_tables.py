@@ -28,7 +28,15 @@ from benchsweep.report._words import (
     wrapped,
 )
 
-__all__ = ["budget_name", "entry", "fixture_name", "incident_table", "measurement_table", "verdict_table"]
+__all__ = [
+    "budget_name",
+    "definition_lines",
+    "entry",
+    "fixture_name",
+    "incident_table",
+    "measurement_table",
+    "verdict_table",
+]
 
 _LABEL = 13
 _NARROWEST = 40
@@ -255,6 +263,22 @@ def _consistency_words(measurement: Measurement) -> list[str]:
 def fixture_name(toml: str) -> str:
     """Return the name that the fixture definition gives itself, or that there is none."""
     return _name_in(toml) or ("unnamed" if toml else "none")
+
+
+def definition_lines(toml: str) -> list[str]:
+    """Return the lines of a fixture definition; of a measured file that is kept with it how many it has.
+
+    Such files stand at the end, in the table ``[embedded]``, and have thousands of lines.
+    """
+    try:
+        files = tomllib.loads(toml).get("embedded", {})
+    except tomllib.TOMLDecodeError:
+        files = {}
+    lines = toml.splitlines()
+    if not isinstance(files, dict) or not files or "[embedded]" not in lines:
+        return lines
+    kept = [f"# {name}: {len(str(text).splitlines())} lines, in the record" for name, text in files.items()]
+    return [*lines[: lines.index("[embedded]") + 1], *kept]
 
 
 def budget_name(toml: str) -> str:
