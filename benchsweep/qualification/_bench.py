@@ -176,7 +176,8 @@ def open_bench(
     safety
         That the cautions were confirmed; goes with the bench into the records.
     progress
-        Gets a line for each thing that went wrong and was overcome.
+        Gets a line for each 2x-thru of the fixture, how good it is, and for each thing that went wrong and
+        was overcome.
 
     Raises
     ------
@@ -189,6 +190,8 @@ def open_bench(
     path = find_definition("fixtures", station.fixture.name)
     fixture_toml = fixture.fixture_text(path)  # with the measured files that it names
     definition = fixture.load_fixture(str(path))
+    for line in _splits(definition):
+        progress(line)
     incidents: list[str] = []
 
     def remember(sentence: str) -> None:
@@ -219,6 +222,12 @@ def open_bench(
             safety=safety,
             incidents=tuple(incidents),
         )
+
+
+def _splits(definition: fixture.Fixture) -> list[str]:
+    """Return for each 2x-thru of a fixture how good it is by IEEE 370, in words."""
+    slots = {item.file: item.slot for item in definition.deembed if item.two_x_thru is not None}
+    return [f"{file}: {fixture.deembed_quality(definition, slot)}" for file, slot in slots.items()]
 
 
 def find_calibration(
