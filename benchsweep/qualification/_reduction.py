@@ -160,12 +160,11 @@ def _disagreement(measurement: Measurement) -> str:
     if worst_db <= allowed_db:
         return ""
     # Records of the first days keep no cause.
-    cause = "; ".join(measurement.assembly_notes) or (
-        "most likely a connection was not made as told, a contact is loose or a termination is missing"
-    )
+    causes = "".join(f" {note[:1].upper()}{note[1:].rstrip('.')}." for note in measurement.assembly_notes)
     return (
         f"not to be trusted: the hookups disagree about leg {leg} by {worst_db:.1f} dB, the fixture allows "
-        f"{allowed_db:g} dB. {cause[:1].upper()}{cause[1:]}: measure again"
+        f"{allowed_db:g} dB.{causes} Check that every connection is made as told, that no contact is loose and "
+        "no termination missing: measure again"
     )
 
 
