@@ -168,8 +168,9 @@ def _known(station: Station) -> _Known:
     identity = _ask(station)
     name = station.analyzer.family or (None if identity is None else identity.family)
     family = None if name is None else load_family(name)
+    embedded = station.simulated.ports if station.starts_own_bench else None
     return _Known(
-        ports=station.analyzer.ports or (None if identity is None else identity.ports),
+        ports=station.analyzer.ports or embedded or (None if identity is None else identity.ports),
         ports_assumed=identity is not None
         and any(
             probe.probe == "number of ports" and "assumed" in probe.answer for probe in identity.evidence
