@@ -163,8 +163,8 @@ def _disagreement(measurement: Measurement) -> str:
     causes = "".join(f" {note[:1].upper()}{note[1:].rstrip('.')}." for note in measurement.assembly_notes)
     return (
         f"not to be trusted: the hookups disagree about leg {leg} by {worst_db:.1f} dB, the fixture allows "
-        f"{allowed_db:g} dB.{causes} Check that every connection is made as told, that no contact is loose and "
-        "no termination missing: measure again"
+        f"{allowed_db:g} dB.{causes} Check that every connection is made as told, that no contact is loose "
+        "and no termination missing: measure again"
     )
 
 

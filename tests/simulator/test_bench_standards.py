@@ -141,7 +141,8 @@ def test_a_reciprocal_is_a_pad_between_lines_its_near_end_at_the_lower_port(numb
 
 
 def test_the_reciprocals_differ_clearly() -> None:
-    """4.3, 8.4 and 11.8 dB, from the resistors of the pads: bench file. Switch terms come from devices that reflect, each differently."""
+    """4.3, 8.4 and 11.8 dB from the resistors of the bench file. Switch terms need devices that reflect, each
+    differently."""
     loss_db = [
         -20 * np.log10(np.abs(seen(f"1=reciprocal-{n} 2,2=reciprocal-{n} 1")[0, 1, 0])) for n in (1, 2, 3)
     ]
