@@ -7,18 +7,25 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.uncertainty._entries import Entries, ModeTable
+from benchsweep.uncertainty._entries import Entries
 from benchsweep.uncertainty._layout import Layout
+from benchsweep.uncertainty._modes import ModeTable, port_relations
 from benchsweep.uncertainty._sensitivity import expand_rows
-from benchsweep.uncertainty._variables import Additive
+from benchsweep.uncertainty._variables import Additive, carried_power
 
 __all__ = ["added_variances", "noise_excess"]
 
+Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
 
 def added_variances(
-    entries: Entries, additive: Sequence[Additive], table: ModeTable, layout: Layout
+    entries: Entries,
+    additive: Sequence[Additive],
+    table: ModeTable,
+    layout: Layout,
+    s: Complex,
+    ports: tuple[str, ...],
 ) -> tuple[Real, Real]:
     """Return ``(n_entry,)`` the variance along the wave, which is also that across it; and of noise alone."""
     total, noise = np.zeros((2, entries.point.size))
@@ -35,7 +42,10 @@ def added_variances(
     # The same wave both ways adds up in the mean of both directions, which makes a delay.
     stays = np.where(entries.timed[entries.point], 2.0 * once, once)
     for one in additive:
-        power = (one.level**2)[entries.relation, entries.frequency]
+        if one.carried:
+            power = _carried(entries, one, table, s, ports)
+        else:
+            power = (one.level**2)[entries.relation, entries.frequency]
         if one.relative:
             power = power * entries.legs
         if one.parameters:
@@ -47,6 +57,13 @@ def added_variances(
             total += stays * power
     noise *= fresh
     return total + noise, noise
+
+
+def _carried(entries: Entries, one: Additive, table: ModeTable, s: Complex, ports: tuple[str, ...]) -> Real:
+    """Return ``(n_entry,)`` of a matrix of modes, in which every mode is a port."""
+    used, place = np.unique(entries.frequency, return_inverse=True)
+    power = carried_power(s[used], one.level[:, used][port_relations(ports)].transpose(2, 0, 1))
+    return np.asarray(power[place, table.places[0][entries.out], table.places[0][entries.into]])
 
 
 def noise_excess(entries: Entries, noise: Real) -> Real:

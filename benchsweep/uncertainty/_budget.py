@@ -113,11 +113,17 @@ class Contact(_Term):
 
 
 class Flexing(_Term):
-    """Change of a test cable from one mating to the next: delay of one way, gain of the way out and back."""
+    """Change of a test cable from one mating to the next: delay of one way, gain of the way out and back.
+
+    Where something that reflects stands between the end of the cable and the reference plane (a balun, a
+    half of a fixture), the calibration took that for directivity and match, and the cable changes it too:
+    `mismatch_db` is what it reflects over what it passes both ways.
+    """
 
     kind: Literal["flexing"]
     delay_ps: float = Field(default=0.0, ge=0)
     gain_db: float = Field(default=0.0, ge=0)
+    mismatch_db: Level | None = None
     at_calibration: bool = True
 
 
@@ -165,7 +171,10 @@ class BalanceTerm(_Term):
     """Baluns: output signal balance, common-mode rejection, reflection of the common mode, all negative dB.
 
     Figures of the fixture go before those given here. Where the common mode was not measured, the specimen's
-    conversion is assumed: in reflection, along the pair, and between pairs.
+    conversion is assumed: in reflection, along the pair, and between pairs at the same and at different ends
+    (absent: the same). What a balun reflects at its balanced side from one mode into the other, what its tap
+    takes of the differential mode, and what leaks from its unbalanced port to the tap are taken to be as
+    small as its output signal balance: so they are in a lossless network.
     """
 
     kind: Literal["balance"]
@@ -175,6 +184,14 @@ class BalanceTerm(_Term):
     assumed_tcl_db: Level
     assumed_tctl_db: Level
     assumed_crosstalk_conversion_db: Level
+    assumed_far_crosstalk_conversion_db: Level | None = None
+
+    @property
+    def assumed_conversion_db(self) -> tuple[Level, Level, Level, Level]:
+        """In reflection, along the pair, between pairs at the same end and at different ends."""
+        near = self.assumed_crosstalk_conversion_db
+        far = self.assumed_far_crosstalk_conversion_db
+        return self.assumed_tcl_db, self.assumed_tctl_db, near, near if far is None else far
 
 
 class Floor(_Term):

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.records import ModePort, balanced_ports, parse_leg
-from benchsweep.uncertainty._entries import OTHER, OWN, THROUGH
+from benchsweep.records import ModePort, balanced_ports
 from benchsweep.uncertainty._layout import Layout
-from benchsweep.uncertainty._variables import Additive, Source
+from benchsweep.uncertainty._modes import port_relations
+from benchsweep.uncertainty._variables import Additive, Source, carried_power
 
 __all__ = ["draw_matrix"]
 
@@ -53,20 +53,25 @@ def draw_matrix(
     """Return ``(n_freq, n, n)``: `s` as it would be corrected with errors drawn from `sources`."""
     n_freq, n = s.shape[:2]
     couples = _mode_places(ports)
-    drawn = _draw(rng, sources, layout, n, len(couples))
+    drawn = _draw(rng, sources, layout, n)
+    of_baluns = drawn.of.get(("balance", "balance"))
     total, count = np.zeros_like(s), np.zeros((n, n))
-    through_baluns = _through_baluns(s, ports, drawn, balance)
     for hookup in range(layout.n_hookups):
         on = np.flatnonzero(layout.attached[hookup])
-        block = _terminated(through_baluns, on, drawn)
+        block = _terminated(s, on, drawn)
+        if of_baluns is not None:
+            here = of_baluns[:, :, layout.analyzer[hookup, on]]
+            block = _through_baluns(block, tuple(ports[k] for k in on), here, balance)
         contacts = _contacts(drawn, layout, hookup, on, n_freq, ports, couples)
         block = _series(block, contacts)
         block = _seen(block, drawn, layout, hookup, on)
-        block = _noisy(rng, block, _relations(ports)[np.ix_(on, on)], [one for one in additive if one.fresh])
+        block = _noisy(
+            rng, block, port_relations(ports)[np.ix_(on, on)], [one for one in additive if one.fresh]
+        )
         total[:, on[:, None], on] += block
         count[on[:, None], on] += 1.0
     mean = total / count
-    return _noisy(rng, mean, _relations(ports), [one for one in additive if not one.fresh])
+    return _noisy(rng, mean, port_relations(ports), [one for one in additive if not one.fresh])
 
 
 def _mode_places(ports: tuple[str, ...]) -> list[tuple[int, int]]:
@@ -79,16 +84,14 @@ def _mode_places(ports: tuple[str, ...]) -> list[tuple[int, int]]:
     return found
 
 
-def _draw(
-    rng: np.random.Generator, sources: Sequence[Source], layout: Layout, n_port: int, n_balanced: int
-) -> _Drawn:
+def _draw(rng: np.random.Generator, sources: Sequence[Source], layout: Layout, n_port: int) -> _Drawn:
     sizes = {
         "analyzer": layout.n_analyzer,
         "mating": layout.n_matings,
         "common": 1,
         "termination": n_port,
         "leg": 2 * layout.n_matings,
-        "balance": n_balanced,
+        "balance": layout.n_analyzer,
     }
     found: dict[tuple[str, str], Complex] = {}
     for source in sources:
@@ -104,25 +107,35 @@ def _draw(
 
 
 def _through_baluns(
-    s: Complex, ports: tuple[str, ...], drawn: _Drawn, balance: Mapping[str, tuple[Real, Real]]
+    s: Complex,
+    ports: tuple[str, ...],
+    at_ports: Complex,
+    balance: Mapping[str, tuple[Real, Real]],
 ) -> Complex:
-    """Return ``(I + receiving) S (I + driving)`` with what baluns turn from one mode into the other."""
-    parts = drawn.of.get(("balance", "balance"))
-    if parts is None:
-        return s
+    """Return ``leak + receiving S (I - back S)^-1 driving``: what baluns turn from one mode into the other.
+
+    Parameters
+    ----------
+    at_ports
+        ``(n_freq, 4, n_port)``: variables of the balun on which a port is, as in the space ``balance``: of
+        the port for the differential mode, of the tap, of what comes back, of the leak.
+    """
     n_freq, n = s.shape[:2]
     receiving = np.tile(np.eye(n, dtype=np.complex128), (n_freq, 1, 1))
     driving = receiving.copy()
-    for k, (d, c) in enumerate(_mode_places(ports)):
+    back, leak = np.zeros((2, n_freq, n, n), dtype=np.complex128)
+    for d, c in _mode_places(ports):
         label = ports[d].partition("/")[0]
         if c < 0 or label not in balance:
             continue
         osb, cmr = balance[label]
-        receiving[:, d, c] = parts[:, 0, k] * cmr
-        driving[:, c, d] = parts[:, 1, k] * osb
-        receiving[:, c, d] = parts[:, 2, k] * osb
-        driving[:, d, c] = parts[:, 3, k] * osb
-    return np.asarray(receiving @ s @ driving)
+        at_d, at_tap, turned, leaks = at_ports[:, :, d].T
+        receiving[:, d, c], driving[:, c, d] = at_d * cmr, at_d * osb
+        receiving[:, c, d], driving[:, d, c] = at_tap * osb, at_tap * osb
+        back[:, d, c] = back[:, c, d] = turned * osb
+        leak[:, d, c] = leak[:, c, d] = leaks * osb
+    inner = np.linalg.solve(np.eye(n) - s @ back, s)
+    return np.asarray(leak + receiving @ inner @ driving)
 
 
 def _terminated(s: Complex, on: Index, drawn: _Drawn) -> Complex:
@@ -199,30 +212,15 @@ def _seen(s: Complex, drawn: _Drawn, layout: Layout, hookup: int, on: Index) -> 
     return np.asarray(seen * way[:, :, None] * way[:, None, :])
 
 
-def _relations(ports: tuple[str, ...]) -> Index:
-    """Return ``(n, n)``: `OWN`, `THROUGH` or `OTHER` by the balanced ports of two ports."""
-    owners = []
-    for label in ports:
-        try:
-            owners.append(str(parse_leg(label).port))
-        except ValueError:
-            owners.append(label.partition("/")[0])
-    found = np.full((len(ports), len(ports)), OTHER, dtype=np.intp)
-    for i, one in enumerate(owners):
-        for j, other in enumerate(owners):
-            if one == other:
-                found[i, j] = OWN
-            elif one.partition(":")[2] == other.partition(":")[2]:
-                found[i, j] = THROUGH
-    return found
-
-
 def _noisy(rng: np.random.Generator, s: Complex, relation: Index, additive: Sequence[Additive]) -> Complex:
     for one in additive:
         if one.parameters:
             continue
         draws = rng.standard_normal((2, *s.shape)) * _ROOT_HALF
-        wave = (draws[0] + 1j * draws[1]) * one.level_of_ports[relation].transpose(2, 0, 1)
+        level = one.level_of_ports[relation].transpose(2, 0, 1)
+        if one.carried:
+            level = np.sqrt(carried_power(s, level))
+        wave = (draws[0] + 1j * draws[1]) * level
         if not one.fresh:
             lower = np.tri(s.shape[1], k=-1, dtype=bool)
             wave = np.where(lower, wave.swapaxes(1, 2), wave)

@@ -10,83 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import UsageError
-from benchsweep.records import FOUR_PAIRS, BalancedPort, End, Mode, ModePort, Parameter, Trace, balanced_ports
+from benchsweep.records import FOUR_PAIRS, BalancedPort, End, Mode, ModePort, Parameter, Trace
+from benchsweep.uncertainty._modes import ModeTable, mode_table, relation
 
-__all__ = ["OTHER", "OWN", "THROUGH", "Entries", "ModeTable", "collect_entries", "mode_table"]
+__all__ = ["Entries", "collect_entries"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-OWN, THROUGH, OTHER = 0, 1, 2
-"""An entry leads back to its own balanced port, along its pair to the other end, or to another pair."""
-
-_ROOT_HALF = 0.5**0.5
 _SMALLEST = 1e-15
 _NS = 1e9
 _FAINT = 10.0 ** (-10.0 / 20.0)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ModeTable:
-    """How the modes of the specimen are made of the ports of its matrix.
-
-    A mode is ``(x_first + sign x_second) / sqrt(2)`` of two legs; in a matrix of modes it is one port, and
-    both places name that port with parts 1 and 0.
-
-    Parameters
-    ----------
-    index
-        Label of a mode (``A:12/d``) -> its row here.
-    places
-        ``(2, n_mode)`` ports.
-    parts
-        ``(2, n_mode)`` real.
-    vectors
-        ``(n_mode, n_port)``: the same, dense.
-    of_modes
-        True: the matrix is one of modes, measured behind baluns.
-    """
-
-    index: dict[str, int]
-    places: Index
-    parts: Real
-    vectors: Real
-    of_modes: bool
-
-
-@lru_cache(maxsize=16)
-def mode_table(ports: tuple[str, ...]) -> ModeTable:
-    """Return the modes that a matrix with these ports holds."""
-    of_modes = any("/" in label for label in ports)
-    index: dict[str, int] = {}
-    places, parts = [], []
-    for port in balanced_ports():
-        modes: tuple[Mode, Mode] = ("d", "c")
-        for mode in modes:
-            label = str(ModePort(port, mode))
-            legs = [str(leg) for leg in port.legs]
-            if of_modes and label in ports:
-                place = ports.index(label)
-                places.append((place, place))
-                parts.append((1.0, 0.0))
-            elif not of_modes and all(leg in ports for leg in legs):
-                places.append((ports.index(legs[0]), ports.index(legs[1])))
-                parts.append((_ROOT_HALF, -_ROOT_HALF if mode == "d" else _ROOT_HALF))
-            else:
-                continue
-            index[label] = len(index)
-    vectors = np.zeros((len(index), len(ports)))
-    for row, (both, part) in enumerate(zip(places, parts, strict=True)):
-        for at, value in zip(both, part, strict=True):
-            vectors[row, at] += value
-    return ModeTable(
-        index,
-        np.array(places, dtype=np.intp).reshape(-1, 2).T,
-        np.array(parts, dtype=np.float64).reshape(-1, 2).T,
-        vectors,
-        of_modes,
-    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -203,8 +138,8 @@ def _template(
                 f"{parameter} {'-'.join(pairs)}: the matrix has no {lacking[0]}",
                 hint="Ask for traces that were computed from this matrix.",
             )
-        relation = OWN if out[0] == into[0] else THROUGH if out[0].pair == into[0].pair else OTHER
-        rows.append((table.index[labels[0]], table.index[labels[1]], group, int(either), relation, sign))
+        related = relation(out[0], into[0])
+        rows.append((table.index[labels[0]], table.index[labels[1]], group, int(either), related, sign))
     return np.array(rows, dtype=np.intp), sum(group == 0 for _, group, _, _ in found)
 
 

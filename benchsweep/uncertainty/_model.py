@@ -12,13 +12,14 @@ from benchsweep.records import Contribution, Interval, Parameter, SMatrix, Trace
 from benchsweep.uncertainty._added import added_variances, noise_excess
 from benchsweep.uncertainty._budget import BalanceTerm, Budget
 from benchsweep.uncertainty._draw import draw_matrix
-from benchsweep.uncertainty._entries import Entries, collect_entries, mode_table
+from benchsweep.uncertainty._entries import Entries, collect_entries
 from benchsweep.uncertainty._interval import DB_PER_NEPER, loss_interval, time_interval
 from benchsweep.uncertainty._layout import Circumstances, lay_out
+from benchsweep.uncertainty._modes import mode_table
 from benchsweep.uncertainty._moments import source_variances
 from benchsweep.uncertainty._sensitivity import base_sensitivities
 from benchsweep.uncertainty._sources import collect_sources
-from benchsweep.uncertainty._variables import Source, Space
+from benchsweep.uncertainty._variables import Additive, Source, Space
 
 __all__ = ["Model"]
 
@@ -133,7 +134,7 @@ class Model:
                 one, _ = source_variances(sensitivities[source.space], [source], here, first)
                 variances[source.term] += one[0]
         for additive in self._additive:
-            added, _ = added_variances(entries, [additive], self._table, self._layout)
+            added, _ = self._added(entries, [additive])
             variances[additive.term] += added.sum()
         total = float(variances.sum())
         found = [
@@ -207,10 +208,15 @@ class Model:
             self.corrected.s, self._table, self.corrected.ports, entries, self._layout, self._balance
         )
 
+    def _added(self, entries: Entries, additive: Sequence[Additive]) -> tuple[Real, Real]:
+        return added_variances(
+            entries, additive, self._table, self._layout, self.corrected.s, self.corrected.ports
+        )
+
     def _variances(self, entries: Entries) -> tuple[Real, Real, Real]:
         """Return the variance along and across the wave and the `noise_excess`, ``(n_point,)`` each."""
         sensitivities = self._sensitivities(entries)
-        added, fresh = added_variances(entries, self._additive, self._table, self._layout)
+        added, fresh = self._added(entries, self._additive)
         along = np.add.reduceat(added, entries.start)
         across = along
         at = entries.frequency[entries.start]

@@ -8,6 +8,7 @@ To first order the corrected matrix is off by (S the matrix, e_k the k-th unit v
     load match            E_ij = sum of S_ik L_k S_kj over k != j
     transm. tracking      E_ij = (t_i + t_j) S_ij,  i != j
     series contact        E = (I - S) e_k d_k e_k^T (I - S),  d = z / 100 ohm
+    balun, modes d and c  E = e_d b e_c^T S + S e_c b e_d^T  and alike (`_balance`)
 
 With a value that changes by ``Re sum w m^T E m'`` (m, m' the modes of its entries) and ``P = m^T S``,
 ``Q = S m'`` every one of these is a product of gathered rows: the base sensitivities below. A contact is
@@ -23,8 +24,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.records import ModePort, balanced_ports
-from benchsweep.uncertainty._entries import Entries, ModeTable
+from benchsweep.uncertainty._entries import Entries
 from benchsweep.uncertainty._layout import Layout
+from benchsweep.uncertainty._modes import ModeTable
 from benchsweep.uncertainty._variables import BASES, Space
 
 __all__ = ["Rows", "base_sensitivities", "expand_rows"]
@@ -79,7 +81,7 @@ def base_sensitivities(
         p, q, mp, mq = pieces.of(entries, rows, slice(None))
         bases = _sum(_five(pieces, entries, rows.entry, rows.weight, p, q, mp, mq), entries.start)
         found: dict[Space, Complex] = {"analyzer": bases, "mating": bases}
-        legs: list[_Leg] = [(slice(None), entries.start, rows.weight, p, q, mp, mq)]
+        legs: list[_Leg] = [(0, slice(None), entries.start, rows.weight, p, q, mp, mq)]
         if table.of_modes:
             contact = _leg_contact(pieces, rows.weight, p, q, mp, mq)
             found["leg"] = _sum(contact[:, None, :], entries.start)
@@ -87,11 +89,15 @@ def base_sensitivities(
         found, legs = _by_hookup(pieces, table, entries, layout, rows, n_point)
     found["common"] = found["analyzer"].sum(axis=2, keepdims=True)
     if table.of_modes and balance:
-        total = np.zeros((n_point, BASES["balance"], len(pieces.balanced)), dtype=np.complex128)
-        for chosen, start, weight, p, q, mp, mq in legs:
+        total = np.zeros((n_point, BASES["balance"], layout.n_analyzer), dtype=np.complex128)
+        d = pieces.mode_places[:, 0]
+        for hookup, chosen, start, weight, p, q, mp, mq in legs:
             frequency = entries.frequency[rows.entry[chosen]]
-            parts = _balance(pieces, frequency, weight, p, q, mp, mq, balance)
-            total[entries.point[rows.entry[chosen]][start]] += _sum(parts, start)
+            parts = _sum(_balance(pieces, frequency, weight, p, q, mp, mq, balance), start)
+            point = entries.point[rows.entry[chosen]][start]
+            here = np.flatnonzero(layout.attached[hookup, d])
+            for base in range(BASES["balance"]):
+                total[point[:, None], base, layout.analyzer[hookup, d[here]]] += parts[:, base, here]
         found["balance"] = total
     return found
 
@@ -197,8 +203,10 @@ def _balance(
 ) -> Complex:
     """Return ``(n_row, 4, n_balanced)``: what the baluns turn from one mode into the other.
 
-    Receiving d: rejection times the common wave; driving d: the common wave that the balun sends along;
-    receiving and driving c at the tap: its output signal balance both ways.
+    A balun is reciprocal, so that one variable stands for both directions: the port for the differential mode
+    receives the common wave by the rejection and sends one by the output signal balance; the tap does the
+    same with the differential wave; the balanced side reflects one mode into the other; and one port leaks
+    into the other, whatever is attached.
     """
     found = np.zeros((weight.size, 4, len(pieces.balanced)), dtype=np.complex128)
     for k, label in enumerate(pieces.balanced):
@@ -206,14 +214,15 @@ def _balance(
         if c < 0 or label not in balance:
             continue
         osb, cmr = (value[frequency] for value in balance[label])
-        found[:, 0, k] = weight * mp[:, d] * q[:, c] * cmr
-        found[:, 1, k] = weight * p[:, c] * mq[:, d] * osb
-        found[:, 2, k] = weight * mp[:, c] * q[:, d] * osb
-        found[:, 3, k] = weight * p[:, d] * mq[:, c] * osb
+        by_osb = weight * osb
+        found[:, 0, k] = weight * cmr * mp[:, d] * q[:, c] + by_osb * p[:, c] * mq[:, d]
+        found[:, 1, k] = by_osb * (mp[:, c] * q[:, d] + p[:, d] * mq[:, c])
+        found[:, 2, k] = by_osb * (p[:, d] * q[:, c] + p[:, c] * q[:, d])
+        found[:, 3, k] = by_osb * (mp[:, d] * mq[:, c] + mp[:, c] * mq[:, d])
     return found
 
 
-_Leg = tuple[slice | NDArray[np.bool_], Index, Complex, Complex, Complex, Real, Real]
+_Leg = tuple[int, slice | NDArray[np.bool_], Index, Complex, Complex, Complex, Real, Real]
 
 
 def _by_hookup(
@@ -252,5 +261,5 @@ def _by_hookup(
             mating = layout.mating[hookup, d[here]]
             found["leg"][at[:, None], 0, mating] += contact[:, here]
             found["leg"][at[:, None], 0, mating + layout.n_matings] += contact[:, here + d.size]
-        legs.append((chosen, start, weight, p, q, mp, mq))
+        legs.append((hookup, chosen, start, weight, p, q, mp, mq))
     return found, legs

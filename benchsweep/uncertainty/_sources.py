@@ -170,6 +170,14 @@ class _Maker:
         gain = np.full(self.f.size, 0.5 * term.gain_db * _NEPER_PER_DB)
         change = np.array([gain, -1j * self.omega * term.delay_ps * 1e-12])
         self._terms(number, "mating", CABLE, change, "cable")
+        if term.mismatch_db is not None:
+            size = np.sqrt(np.sum(np.abs(change) ** 2, axis=0))
+            mismatch = _circular(2.0 * size * term.mismatch_db.amplitude(self.f))
+            for kind in ("directivity", "source-match"):
+                self._terms(number, "mating", _RESIDUALS[kind], mismatch)
+            for standard in self._mated("reflection") if term.at_calibration else ():
+                if standard.standard in _ONE_PORT:
+                    self._at_standards(number, [(standard, mismatch)])
         if term.at_calibration:
             for standard in self._mated("reflection"):
                 if standard.standard in _ONE_PORT:
@@ -214,21 +222,19 @@ class _Maker:
                 # Of the four entries of a pair's own block the two on the diagonal have none.
                 own = 0.0 * level if self.of_modes else np.sqrt(0.5) * level
                 self.additive.append(
-                    Additive(number, np.array([own, level, level]), fresh=False, off_diagonal=True)
+                    Additive(number, np.array([own, level, level, level]), fresh=False, off_diagonal=True)
                 )
             case terms.Floor():
                 level = term.level_db.amplitude(self.f)
                 only = frozenset(term.parameters)
-                self.additive.append(
-                    Additive(number, np.array([level, level, level]), fresh=False, parameters=only)
-                )
+                self.additive.append(Additive(number, np.array([level] * 4), fresh=False, parameters=only))
             case terms.BalanceTerm():
                 self._balance(number, term)
 
     def _noise(self, number: int, term: terms.NoiseTerm) -> None:
         floor, trace = noise_levels(term, self.f, self.given.settings)
-        self.additive.append(Additive(number, np.array([floor] * 3), fresh=True))
-        self.additive.append(Additive(number, np.array([trace] * 3), fresh=True, relative=True))
+        self.additive.append(Additive(number, np.array([floor] * 4), fresh=True))
+        self.additive.append(Additive(number, np.array([trace] * 4), fresh=True, relative=True))
         for quantity in ("reflection", "transmission"):
             for standard in self._mated(quantity):
                 reading = np.hypot(floor, trace * np.abs(standard.nominal))
@@ -243,22 +249,15 @@ class _Maker:
                 self._terms(number, "balance", tuple(base), _circular(unit), "balance")
             return
         osb, cmr, reflection = self._worst_balance(term)
-        across = {
-            name: getattr(term, f"assumed_{name}_db").amplitude(self.f)
-            for name in ("tcl", "tctl", "crosstalk_conversion")
-        }
-        own, through, other = across.values()
-        both = np.hypot(osb, cmr)
-        # Into the unmeasured common mode and back: at the near or at the far balun.
-        again = reflection * np.array(
-            [
-                np.hypot(own**2, through**2),
-                np.sqrt(2.0) * own * through,
-                np.sqrt(2.0) * other * np.hypot(own, through),
-            ]
-        )
-        level = np.hypot(both * np.array([own, through, other]), again)
-        self.additive.append(Additive(number, level, fresh=False))
+        conversion = np.sqrt([level.amplitude(self.f) ** 2 for level in term.assumed_conversion_db])
+        # Out or in at a balun: at one and the same both ways add up as waves.
+        direct = np.hypot(osb, cmr) * conversion
+        direct[0] = (osb + cmr) * conversion[0]
+        # Into the unmeasured common mode and, by what some balun reflects of it, back.
+        again = reflection * np.sqrt(_twice(conversion**2))
+        self.additive.append(Additive(number, np.hypot(direct, again), fresh=False))
+        # What the balanced side of a balun reflects from one mode into the other is as small as its balance.
+        self.additive.append(Additive(number, osb * conversion, fresh=False, carried=True))
 
     def _worst_balance(self, term: terms.BalanceTerm) -> tuple[Real, Real, Real]:
         figures = (
@@ -274,6 +273,19 @@ class _Maker:
             return one, two, three
         one, two, three = (figure.amplitude(self.f) for figure in figures)
         return one, two, three
+
+
+def _twice(power: Real) -> Real:
+    """Return ``(4, n_freq)``: mean square of ``sum over k of C_ik C_kj``, of four pairs; `power` is of C."""
+    own, through, near, far = power
+    return np.array(
+        [
+            own**2 + through**2 + 3.0 * (near**2 + far**2),
+            2.0 * own * through + 6.0 * near * far,
+            2.0 * (own * near + through * far + near**2 + far**2),
+            2.0 * (own * far + through * near) + 4.0 * near * far,
+        ]
+    )
 
 
 def _of_standard(term: StandardTerm) -> Complex:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from benchsweep.records import Parameter
 
-__all__ = ["BASES", "Additive", "Source", "Space", "What"]
+__all__ = ["BASES", "Additive", "Source", "Space", "What", "carried_power"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -23,7 +23,7 @@ Space = str
 
 ``analyzer``: one for each analyzer port. ``mating``: one for each mating of a port. ``common``: one for all.
 ``termination``: one for each port, as far as it was terminated. ``leg``: one for each mating of a leg behind
-baluns. ``balance``: one for each balanced port behind baluns.
+baluns. ``balance``: one for each balun, by the number of its analyzer port for the differential mode.
 """
 
 BASES: Mapping[Space, int] = {
@@ -74,8 +74,8 @@ class Additive:
     term
         Number of the budget term.
     level
-        ``(3, n_freq)``: rms magnitude on entries back to their own port, along the pair, to other pairs;
-        relative to the S-parameters of the legs where `relative`.
+        ``(4, n_freq)``: rms magnitude on entries back to their own port, along the pair, from another pair at
+        the same and from one at the other end; relative to the S-parameters of the legs where `relative`.
     fresh
         Another one in every hookup.
     relative
@@ -84,6 +84,9 @@ class Additive:
         Only these; empty: all.
     off_diagonal
         Between different ports only.
+    carried
+        Not a wave by itself, but one that arises at each port of the matrix and goes on through the specimen,
+        and the other way round; see `carried_power`.
     """
 
     term: int
@@ -92,12 +95,31 @@ class Additive:
     relative: bool = False
     parameters: frozenset[Parameter] = frozenset()
     off_diagonal: bool = False
+    carried: bool = False
 
     @property
     def level_of_ports(self) -> Real:
-        """``(3, n_freq)``: rms magnitude between two ports of the matrix.
+        """``(4, n_freq)``: rms magnitude between two ports of the matrix.
 
         Of the four entries between two legs of one pair, two are diagonal; where these have none, the other
         two make up the whole.
         """
-        return self.level[[2, 1, 2]] if self.off_diagonal else self.level
+        return self.level[[2, 1, 2, 3]] if self.off_diagonal else self.level
+
+
+def carried_power(s: Complex, level: Real) -> Real:
+    """Return ``(..., n, n)``: mean square of ``sum over k of S_ik w_kj + w_ik S_kj``.
+
+    Parameters
+    ----------
+    s
+        ``(..., n, n)``.
+    level
+        ``(..., n, n)``: rms magnitude of w, which is symmetric and of unknown phase: back to the own port
+        both parts are the same wave.
+    """
+    passed, power = s.real**2 + s.imag**2, level**2
+    found = passed @ power + power @ passed
+    at = np.arange(s.shape[-1])
+    found[..., at, at] *= 2.0
+    return np.asarray(found)

@@ -1,9 +1,10 @@
 """Do the stated uncertainties tell the truth? Many simulated benches, each calibrated, measured and compared.
 
-``python -m tests.journeys.coverage --benches 400 --seed 2026`` prints the table that DEVELOPERS.md keeps.
-Every bench has its own error terms, standards that deviate from the kit, terminations that deviate from the
-fixture, noise, drift and matings, all drawn from its seed; calibration, sweeps, reduction and grading are
-those of every other run, over the link. The truth is the matrix of the simulated specimen itself.
+``python -m tests.journeys.coverage --benches 400 --seed 2026`` prints the table that DEVELOPERS.md keeps,
+with ``--baluns`` that of the benches with baluns.
+Every bench has its own error terms, baluns, standards that deviate from the kit, terminations that deviate
+from the fixture, noise, drift and matings, all drawn from its seed; calibration, sweeps, reduction and
+grading are those of every other run, over the link. The truth is the matrix of the simulated specimen itself.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ from benchsweep.simulator import BenchOptions, running_bench
 from benchsweep.simulator.specimen import load_specimen
 from benchsweep.uncertainty import Model
 
-__all__ = ["SETTINGS", "Count", "Setting", "run", "table"]
+__all__ = ["BALUN_SETTINGS", "SETTINGS", "Count", "Setting", "run", "table"]
 
 _POINTS = 60
 _COMPARED = 6
@@ -62,6 +63,12 @@ SETTINGS = (
     Setting("8 ports", 8, 25),
     Setting("4 ports", 4, 15),
 )
+BALUN_SETTINGS = (
+    Setting("8 baluns", 8, 40, "baluns", "baluns", budget="simulated-baluns"),
+    Setting("4 baluns", 4, 30, "baluns", "baluns", budget="simulated-baluns"),
+    Setting("4 tapped", 8, 30, "baluns-tapped", "baluns-tapped", "simulated-balanced", "simulated-baluns"),
+)
+"""Common modes are measured behind taps only: without, there are no conversion losses to compare."""
 _SPECIMENS = (("cord-2m", 2.0), ("cord-5m", 5.0), ("link-90m", 90.0))
 
 _STATION = """\
@@ -238,8 +245,12 @@ def main(arguments: Iterable[str] | None = None) -> None:
     parser.add_argument("--benches", type=int, default=400)
     parser.add_argument("--seed", type=int, default=2026)
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument(
+        "--baluns", action="store_true", help="benches with baluns instead of direct contacts"
+    )
     options = parser.parse_args(None if arguments is None else list(arguments))
-    found = run(options.benches, options.seed, processes=options.processes)
+    settings = BALUN_SETTINGS if options.baluns else SETTINGS
+    found = run(options.benches, options.seed, settings=settings, processes=options.processes)
     print(table(found, benches=options.benches, seed=options.seed))  # noqa: T201 - that is what it is for
 
 

@@ -209,6 +209,19 @@ def test_a_connection_that_stays_is_one_mating() -> None:
     )
 
 
+def test_a_cable_before_something_that_reflects_changes_directivity_and_match() -> None:
+    """Seen through r at a line that turns by -d: r exp(-2 d) + S exp(-2 d), so that D = 2 d r, R = 2 d."""
+    figures = "delay_ps = 1.0\nat_calibration = false\nmismatch_db = {0}\n"
+    turn = 2.0 * np.pi * GRID * 1e-12
+    plain = u(RL, "flexing", figures.format(-300))
+    found = u(RL, "flexing", figures.format(-20))
+    # A delay turns a reflection, which leaves its magnitude; what turns is the mismatch beside it. Two cables
+    # carry half of the differential wave each.
+    d = 2.0 * turn * 0.1 * np.hypot(1.0, RETURN**2) / np.sqrt(2.0)
+    assert plain == pytest.approx(0.0, abs=1e-9)
+    assert found == pytest.approx(DB * d / np.sqrt(2.0) / RETURN)
+
+
 def test_terminations_matter_only_as_far_as_legs_were_terminated() -> None:
     figures = "level_db = -40\n"
     assert u(NEXT, "termination", figures, hookups=whole_hookup()) == pytest.approx(0.0)
@@ -220,14 +233,32 @@ def test_terminations_matter_only_as_far_as_legs_were_terminated() -> None:
     assert found == pytest.approx(DB * a / np.sqrt(2.0) * np.sqrt(np.sum(wave**2)) / NEAR)
 
 
+def carried(own: float, along: float, crosstalk: float) -> tuple[float, float, float]:
+    """Power of sum over k of S_ik C_kj + C_ik S_kj for RL, IL, NEXT; C the assumed conversions, in power.
+
+    Eight balanced ports k: i and j themselves, their far ends, and the near and far ends of other pairs.
+    """
+    r, t, n, f = RETURN**2, THROUGH**2, NEAR**2, FAR**2
+    return (
+        # Back to the own port both parts are the same wave.
+        4.0 * (r * own + t * along + 3.0 * (n + f) * crosstalk),
+        2.0 * (r * along + t * own + 3.0 * (n + f) * crosstalk),
+        2.0 * ((r + t) * crosstalk + n * own + f * along + 2.0 * (n + f) * crosstalk),
+    )
+
+
 def test_untapped_baluns_turn_an_assumed_conversion_into_crosstalk() -> None:
     figures = (
         "output_signal_balance_db = -40\ncommon_mode_rejection_db = -200\ncommon_mode_reflection_db = -200\n"
         "assumed_tcl_db = -30\nassumed_tctl_db = -35\nassumed_crosstalk_conversion_db = -50\n"
     )
     behind = modes(S, tapped=False)
-    for trace, conversion_db, wave in ((RL, -30, RETURN), (IL, -35, THROUGH), (NEXT, -50, NEAR)):
-        a = 10.0 ** ((conversion_db - 40.0) / 20.0)
+    power = [1e-3, 10.0**-3.5, 1e-5]
+    more = carried(*power)
+    for trace, direct, indirect, wave in zip(
+        (RL, IL, NEXT), power, more, (RETURN, THROUGH, NEAR), strict=True
+    ):
+        a = 10.0 ** (-40.0 / 20.0) * np.sqrt(direct + indirect)
         assert u(trace, "balance", figures, behind) == pytest.approx(DB * a / np.sqrt(2.0) / wave)
     # The fixture's own figures go first.
     better = np.full(GRID.size, 1e-3)
@@ -237,8 +268,23 @@ def test_untapped_baluns_turn_an_assumed_conversion_into_crosstalk() -> None:
         }
     }
     assert u(NEXT, "balance", figures, behind, **own) == pytest.approx(
-        DB * 1e-3 * 10.0 ** (-50.0 / 20.0) / np.sqrt(2.0) / NEAR
+        DB * 1e-3 * np.sqrt((power[2] + more[2]) / 2.0) / NEAR
     )
+
+
+def test_the_far_crosstalk_conversion_is_the_near_one_unless_given() -> None:
+    figures = (
+        "output_signal_balance_db = -40\ncommon_mode_rejection_db = -40\ncommon_mode_reflection_db = -200\n"
+        "assumed_tcl_db = -300\nassumed_tctl_db = -300\nassumed_crosstalk_conversion_db = -50\n"
+    )
+    behind = modes(S, tapped=False)
+    far = figures + "assumed_far_crosstalk_conversion_db = {0}\n"
+    same = u(FEXT, "balance", figures, behind)
+    assert u(FEXT, "balance", far.format(-50), behind) == pytest.approx(same)
+    # At the far end it no longer matters; what is left came as NEXT of either end, along one pair.
+    gone = u(FEXT, "balance", far.format(-300), behind)
+    left = 2.0 * THROUGH**2 * 1e-5
+    assert gone == pytest.approx(DB * 1e-2 * np.sqrt(left / 2.0) / FAR, rel=1e-2)
 
 
 def test_tapped_baluns_use_the_measured_conversion() -> None:
@@ -247,9 +293,14 @@ def test_tapped_baluns_use_the_measured_conversion() -> None:
         "assumed_tcl_db = 0\nassumed_tctl_db = 0\nassumed_crosstalk_conversion_db = 0\n"
     )
     behind = modes(S, tapped=True)
-    # Leakage from positive to positive leg only: all four mode conversions between two pairs are NEAR.
+    # Leakage from positive to positive leg only: all four mode conversions between two pairs are NEAR, and no
+    # pair converts by itself.
     osb, cmr = 10.0 ** (-40.0 / 20.0), 10.0 ** (-46.0 / 20.0)
-    expected = DB * np.hypot(osb, cmr) * NEAR / np.sqrt(2.0) / NEAR
+    # What the balanced sides reflect from one mode into the other: at both ports, at the far ends of both
+    # pairs, at the two other pairs (both modes convert there, as waves).
+    back = 2.0 * (RETURN * NEAR) ** 2 + 2.0 * (THROUGH * FAR) ** 2 + 8.0 * (NEAR**4 + FAR**4)
+    power = (osb**2 + cmr**2) * NEAR**2 + osb**2 * back
+    expected = DB * np.sqrt(power / 2.0) / NEAR
     assert u(NEXT, "balance", figures, behind) == pytest.approx(expected)
     assert u(NEXT, "balance", figures) == pytest.approx(0.0)  # no baluns
 
