@@ -77,11 +77,19 @@ def calibration_plan(
         Fewer than two ports.
     UnknownName, DefinitionError
         No such kit or method, or the kit lacks a standard that the method needs.
+    UsageError
+        The method is one for a single port, and the fixture has more.
     """
     keys = station.switch
     needed = calibration.needed_standards(
         kit or calibration.load_kit(station.calibration.kit), method or station.calibration.method
     )
+    if not needed.two_port and len(places.ports) > 1:
+        raise UsageError(
+            f"a calibration of one port at a time does not join the {len(places.ports)} analyzer ports of "
+            "the fixture",
+            hint="Choose a method with a thru: short-open-load-thru, or unknown-thru.",
+        )
     return make_calibration_plan(
         places.ports,
         one_port=needed.one_port,
