@@ -59,7 +59,7 @@ def standard_terms(problem: Problem) -> tuple[StandardTerm, ...]:
     Returns
     -------
     tuple of StandardTerm
-        One for each figure with an uncertainty that leaves anything.
+        One for each figure whose deviation leaves anything, also where its kit states no uncertainty.
     """
     kit, f = problem.kit, problem.readings.frequency_hz
     known = list(_known(problem))
@@ -72,9 +72,9 @@ def standard_terms(problem: Problem) -> tuple[StandardTerm, ...]:
         standard = kit.standards[name]
         if not isinstance(standard, Standard):
             continue
-        changes = deviations(standard, quantity, f, but=_absorbed(problem, name))
-        if not changes:
-            continue
+        # Without a stated uncertainty the term still says what the connection of the standard leaves behind.
+        nothing = [np.zeros(f.size, dtype=np.complex128)]
+        changes = deviations(standard, quantity, f, but=_absorbed(problem, name)) or nothing
         left: Complex = np.zeros((f.size, len(_UNKNOWNS)), dtype=np.complex128)
         for number, one in enumerate(known):
             if one.standard == name and quantity in one.moved_by:

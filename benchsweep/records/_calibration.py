@@ -136,7 +136,8 @@ class Calibration:
         How the ports were reached: the command family with a digest of its content, then the relay matrix and
         its map, where there is one; parted by semicolons. Empty in calibrations that did not note it yet.
     standard_terms
-        How well its standards are known and what that does to it; empty where that was not evaluated.
+        How well its standards are known and what that does to it, also of standards without a stated
+        uncertainty, for what their connection leaves; empty where that was not evaluated.
     """
 
     identifier: str

@@ -186,7 +186,7 @@ def test_a_calibration_with_files_brings_a_specimen_back(tmp_path: Path, model: 
     calibration = solve(kit, hookups, settings=model.settings, **model.meta)
     truth = model.random_specimen(7, 3, seed=2)
     np.testing.assert_allclose(apply(calibration.terms, bench.sweep(truth, (1, 2, 3))), truth, atol=1e-9)
-    (term,) = calibration.standard_terms
+    (term,) = [term for term in calibration.standard_terms if np.any(term.real) or np.any(term.imaginary)]
     assert (term.standard, term.quantity, term.same_piece) == ("load", "reflection", False)
     np.testing.assert_allclose(term.real, 1e-3 + 2e-3 * f / 1e9, rtol=1e-12)
     np.testing.assert_array_equal(term.imaginary, 0.0)
