@@ -17,8 +17,9 @@ def frozen_array(values: Any, dtype: type, shape: tuple[int | None, ...], name: 
         The shape differs.
     """
     array: NDArray[Any] = np.array(values, dtype=dtype)
-    fits = array.ndim == len(shape) and all(
-        want is None or got == want for got, want in zip(array.shape, shape, strict=True)
+    fits = array.shape == shape or (
+        array.ndim == len(shape)
+        and all(want is None or got == want for got, want in zip(array.shape, shape, strict=True))
     )
     if not fits:
         wanted = tuple("any" if n is None else n for n in shape)

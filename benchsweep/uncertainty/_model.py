@@ -16,7 +16,7 @@ from benchsweep.uncertainty._entries import Entries, collect_entries
 from benchsweep.uncertainty._interval import DB_PER_NEPER, loss_interval, time_interval
 from benchsweep.uncertainty._layout import Circumstances, lay_out
 from benchsweep.uncertainty._modes import mode_table
-from benchsweep.uncertainty._moments import source_variances
+from benchsweep.uncertainty._moments import Together, put_together, source_variances
 from benchsweep.uncertainty._sensitivity import base_sensitivities
 from benchsweep.uncertainty._sources import collect_sources
 from benchsweep.uncertainty._variables import Additive, Source, Space
@@ -131,7 +131,7 @@ class Model:
         here, first = np.array([index], dtype=np.intp), np.zeros(1, dtype=np.intp)
         for source in self._sources:
             if source.space in sensitivities:
-                one, _ = source_variances(sensitivities[source.space], [source], here, first)
+                one, _ = source_variances(sensitivities[source.space], put_together([source]), here, first)
                 variances[source.term] += one[0]
         for additive in self._additive:
             added, _ = self._added(entries, [additive])
@@ -183,13 +183,13 @@ class Model:
         return {label: given[label][:2] if label in given else assumed for label in sorted(labels)}
 
     @cached_property
-    def _by_space(self) -> dict[Space, list[Source]]:
+    def _by_space(self) -> dict[Space, Together]:
         found: dict[Space, list[Source]] = {}
         for source in self._sources:
             # In one hookup each port has one mating: both spaces have the same sensitivities.
             alike = self._layout.plain and source.space == "mating"
             found.setdefault("analyzer" if alike else source.space, []).append(source)
-        return found
+        return {space: put_together(sources) for space, sources in found.items()}
 
     def _entries(self, requests: Sequence[tuple[Trace, Index]]) -> Entries:
         size = self.corrected.frequency_hz.size

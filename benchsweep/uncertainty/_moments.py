@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,16 +11,64 @@ from numpy.typing import NDArray
 from benchsweep.uncertainty._interval import projected_variance
 from benchsweep.uncertainty._variables import Source
 
-__all__ = ["source_variances"]
+__all__ = ["Together", "put_together", "source_variances"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 
-def source_variances(
-    sensitivity: Complex, sources: Sequence[Source], used: Index, place: Index
-) -> tuple[Real, Real]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Together:
+    """Sources of one space; those that act in the same way (all that happens to one standard) as one.
+
+    Each acts through ``h = sum of c_m b_m`` with powers E|x|^2 and squares E x^2 of its deviations.
+
+    Parameters
+    ----------
+    level, shaped
+        c of those that act alike at all frequencies, ``(n_level, n_base)``; of the others,
+        ``(n_shaped, n_base, n_freq)``.
+    level_outer
+        ``(2, n_level, n_base^2)``: the products ``c_m conj(c_n)`` and ``c_m c_n``.
+    power, square
+        ``(n_level + n_shaped, n_freq)``, those of `level` first.
+    """
+
+    level: Complex
+    shaped: Complex
+    level_outer: Complex
+    power: Real
+    square: Complex
+
+
+def put_together(sources: Sequence[Source]) -> Together:
+    """Return `sources`, which sit in one space, as `source_variances` takes them; worth keeping."""
+    groups: dict[int, list[Source]] = {}
+    for source in sources:
+        groups.setdefault(id(source.sensitivity), []).append(source)
+    ordered = sorted(groups.values(), key=lambda group: group[0].sensitivity.shape[0] > 1)
+    c = [group[0].sensitivity for group in ordered]
+    n_base, n_freq = c[0].shape[1], sources[0].directions.shape[1]
+    level = np.array([one[0] for one in c if one.shape[0] == 1], dtype=np.complex128).reshape(-1, n_base)
+    shaped = np.array([one.T for one in c if one.shape[0] > 1], dtype=np.complex128)
+    power = np.zeros((len(ordered), n_freq))
+    square = np.zeros((len(ordered), n_freq), dtype=np.complex128)
+    for row, group in enumerate(ordered):
+        for source in group:
+            x = source.directions
+            power[row] += (x.real**2 + x.imag**2).sum(axis=0)
+            square[row] += (x * x).sum(axis=0)
+    outer = np.array(
+        [
+            (level[:, :, None] * other[:, None, :]).reshape(len(level), n_base**2)
+            for other in (level.conj(), level)
+        ]
+    )
+    return Together(level, shaped.reshape(-1, n_base, n_freq), outer, power, square)
+
+
+def source_variances(sensitivity: Complex, sources: Together, used: Index, place: Index) -> tuple[Real, Real]:
     """Return the variance along and across the wave, `projected_variance` summed over all variables.
 
     Parameters
@@ -27,74 +76,49 @@ def source_variances(
     sensitivity
         ``(n_point, n_base, n_variable)`` base sensitivities b of the space in which all sources sit.
     sources
-        Each acts through ``h = sum of c_m b_m``.
+        From `put_together`.
     used
         Places in the grid that occur.
     place
         ``(n_point,)``: which of them a point has.
     """
+    power, square = sources.power.take(used, axis=1), sources.square.take(used, axis=1)
+    shaped = sources.shaped.take(used, axis=2)
     if sensitivity.shape[2] == 1:
-        return _of_one_variable(sensitivity[:, :, 0], sources, used, place)
+        # One variable for all ports needs no sum over ports: h itself.
+        b = sensitivity[:, :, 0]
+        h = np.concatenate([sources.level @ b.T, np.einsum("gmp,pm->gp", shaped[:, :, place], b)])
+        power, square = power[:, place], square[:, place]
+        return (
+            projected_variance(h, power, square).sum(axis=0),
+            projected_variance(-1j * h, power, square).sum(axis=0),
+        )
     parts = np.concatenate([sensitivity.real, sensitivity.imag], axis=1)
     gram = (parts @ parts.swapaxes(1, 2)).reshape(place.size, -1)
-    along, across = (np.einsum("pk,pk->p", one[place], gram) for one in _moments(sources, used))
+    along, across = (
+        np.einsum("pk,pk->p", one[place], gram) for one in _moments(sources, power, square, shaped)
+    )
     return along, across
 
 
-def _alike(sources: Iterable[Source], at: Index) -> Iterable[tuple[Complex, Real, Complex]]:
-    """Yield sensitivity c, power and square of sources that act in the same way, at places `at`.
-
-    Many do: all that happens to one standard. c is ``(n_base, n_at)`` or ``(n_base, 1)``.
-    """
-    groups: dict[int, list[Source]] = {}
-    for source in sources:
-        groups.setdefault(id(source.sensitivity), []).append(source)
-    for group in groups.values():
-        c = group[0].sensitivity.T
-        x = np.concatenate([source.directions for source in group]).take(at, axis=1)
-        power, square = (x.real**2 + x.imag**2).sum(axis=0), (x * x).sum(axis=0)
-        yield c if c.shape[1] == 1 else c.take(at, axis=1), power, square
-
-
-def _of_one_variable(
-    sensitivity: Complex, sources: Sequence[Source], used: Index, place: Index
-) -> tuple[Real, Real]:
-    """One variable for all ports needs no sum over ports: h itself, ``(n_point,)``."""
-    along, across = np.zeros((2, place.size))
-    for c, power, square in _alike(sources, used):
-        h = sensitivity @ c[:, 0] if c.shape[1] == 1 else np.einsum("pm,mp->p", sensitivity, c[:, place])
-        along += projected_variance(h, power[place], square[place])
-        across += projected_variance(-1j * h, power[place], square[place])
-    return along, across
-
-
-def _moments(sources: Sequence[Source], at: Index) -> tuple[Real, Real]:
-    """Return ``(n_at, 4 n_base^2)``: what products of base sensitivities add to the variances, at `at`.
+def _moments(sources: Together, power: Real, square: Complex, shaped: Complex) -> tuple[Real, Real]:
+    """Return ``(n_at, 4 n_base^2)``: what products of base sensitivities add to the variances.
 
     With w the sum of power c_m conj(c_n) and v that of square c_m c_n, the sums of |h|^2 and of h^2 are
     bilinear in the real and imaginary parts of the b_m.
     """
-    n_base = sources[0].sensitivity.shape[1]
+    n_level, n_base = sources.level.shape
+    n_at = power.shape[1]
     # The places last: numpy is slow with arrays whose last axis is short.
-    w, v = np.zeros((2, n_base, n_base, at.size), dtype=np.complex128)
-    level: list[tuple[Complex, Real, Complex]] = []
-    for c, power, square in _alike(sources, at):
-        if c.shape[1] == 1:
-            level.append((c[:, 0], power, square))
-            continue
-        w += (power * c)[:, None] * np.conj(c)
-        v += (square * c)[:, None] * c
-    if level:
-        # The same at all frequencies: one product of matrices for all of them.
-        outer = [
-            np.array([np.outer(c, other(c)).ravel() for c, _, _ in level]) for other in (np.conj, np.array)
-        ]
-        w += (outer[0].T @ np.array([power for _, power, _ in level])).reshape(w.shape)
-        v += (outer[1].T @ np.array([square for _, _, square in level])).reshape(v.shape)
-    along, across = np.empty((2, 2, n_base, 2, n_base, at.size))
+    w = (sources.level_outer[0].T @ power[:n_level]).reshape(n_base, n_base, n_at)
+    v = (sources.level_outer[1].T @ square[:n_level]).reshape(n_base, n_base, n_at)
+    for c, one_power, one_square in zip(shaped, power[n_level:], square[n_level:], strict=True):
+        w += (one_power * c)[:, None] * np.conj(c)
+        v += (one_square * c)[:, None] * c
+    along, across = np.empty((2, 2, n_base, 2, n_base, n_at))
     for found, sign in ((along, 1.0), (across, -1.0)):
         found[0, :, 0] = w.real + sign * v.real
         found[1, :, 1] = w.real - sign * v.real
         found[0, :, 1] = w.imag - sign * v.imag
         found[1, :, 0] = -w.imag - sign * v.imag
-    return 0.5 * along.reshape(-1, at.size).T, 0.5 * across.reshape(-1, at.size).T
+    return 0.5 * along.reshape(-1, n_at).T, 0.5 * across.reshape(-1, n_at).T

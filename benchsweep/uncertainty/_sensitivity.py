@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,15 +108,12 @@ class _Pieces:
 
     def __init__(self, s: Complex, table: ModeTable, ports: tuple[str, ...]) -> None:
         self.s, self.table = s, table
-        self.diagonal = np.ascontiguousarray(np.diagonal(s, axis1=1, axis2=2))
-        self.balanced: list[str] = []
-        places = []
-        for port in balanced_ports():
-            both = [str(ModePort(port, "d")), str(ModePort(port, "c"))]
-            if both[0] in ports:
-                self.balanced.append(str(port))
-                places.append([ports.index(label) if label in ports else -1 for label in both])
-        self.mode_places = np.array(places, dtype=np.intp).reshape(-1, 2)
+        self.balanced, self.mode_places = _balanced_of(ports)
+        self._each = np.arange(s.shape[1])
+
+    def diagonal(self, frequency: Index) -> Complex:
+        """Return ``(n_row, n_port)``: what every port reflects."""
+        return np.asarray(self.s[frequency[:, None], self._each, self._each])
 
     def of(
         self, entries: Entries, rows: Rows, chosen: slice | NDArray[np.bool_]
@@ -138,6 +136,18 @@ class _Pieces:
         found = self.s[frequency, :, self.table.places[which][mode]]
         found *= self.table.parts[which][mode][:, None]
         return np.asarray(found)
+
+
+@lru_cache(maxsize=16)
+def _balanced_of(ports: tuple[str, ...]) -> tuple[tuple[str, ...], Index]:
+    """Return the balanced ports behind baluns, and ``(n_balanced, 2)`` where d and c of each stand, or -1."""
+    found, places = [], []
+    for port in balanced_ports():
+        both = [str(ModePort(port, "d")), str(ModePort(port, "c"))]
+        if both[0] in ports:
+            found.append(str(port))
+            places.append([ports.index(label) if label in ports else -1 for label in both])
+    return tuple(found), np.array(places, dtype=np.intp).reshape(-1, 2)
 
 
 def _sum(rows: Complex, start: Index) -> Complex:
@@ -164,7 +174,7 @@ def _five(
     mq: Real,
 ) -> Complex:
     found = np.empty((entry.size, 5, p.shape[1]), dtype=np.complex128)
-    own = pieces.diagonal[entries.frequency[entry]]
+    own = pieces.diagonal(entries.frequency[entry])
     wp = weight[:, None] * p
     wm = weight[:, None] * mp
     tail = wp * mq

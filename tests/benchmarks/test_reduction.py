@@ -18,6 +18,7 @@ import skrf
 from skrf.calibration.calibration import SOLT, MultiportCal
 
 from benchsweep import acquisition, archive, calibration, limits
+from benchsweep.definitions import find_definition
 from benchsweep.fixture import Fixture, load_fixture
 from benchsweep.qualification import evaluate, grade_evaluation, load_requirements, reduce_hookups
 from benchsweep.records import (
@@ -34,6 +35,7 @@ from benchsweep.simulator import BenchOptions, running_bench
 pytestmark = pytest.mark.benchmark_run
 
 BUDGET = 0.1
+UNCERTAINTY = "simulated"
 RUNS = 5
 REQUIREMENTS = ("tia-6a-cord", "tia-6-cord", "tia-5e-cord")
 SETTINGS = SweepSettings(1e6, 500e6, 1001, 1000.0)
@@ -171,6 +173,9 @@ def test_reduction_against_the_plain_chain(
             assert curve is not None
             lines.append((str(parameter), np.where(np.isfinite(curve.value), curve.value, -np.inf)))
 
+    # As in a real run, our side also states the uncertainty of every row; the plain chain does not.
+    budget_text = find_definition("budgets", UNCERTAINTY).read_text("utf-8")
+
     def measurement(**derived: object) -> Measurement:
         return Measurement(
             specimen=Specimen("cord", LENGTH_M),
@@ -181,6 +186,7 @@ def test_reduction_against_the_plain_chain(
             hookups=(raw,),
             calibration=solved,
             settings=SETTINGS,
+            budget_toml=budget_text,
             **derived,  # type: ignore[arg-type]
         )
 
