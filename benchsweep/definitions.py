@@ -14,12 +14,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable
+from difflib import SequenceMatcher
 from importlib import resources
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar, get_args
 
 import platformdirs
 from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails
 
 from benchsweep.errors import DefinitionError, UnknownName
 
@@ -35,6 +37,7 @@ __all__ = [
 ]
 
 _APP = "benchsweep"
+_MOST_KEYS = 12
 _EXAMPLES = "The shipped files are examples; `benchsweep info` says where they stand."
 # Kinds whose files stand at the top level of a checkout and under _shipped/ in a wheel.
 _TOP_LEVEL = {
@@ -169,7 +172,10 @@ def validate_model(text: str, model: type[Model], *, where: str) -> Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        lines = [f"{_key(item['loc'])}{_words(item['type'], item['msg'])}" for item in error.errors()]
+        lines = [
+            f"{_key(item['loc'])}{_words(item['type'], item['msg'])}{_known_here(model, item)}"
+            for item in error.errors()
+        ]
         more = f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
         others = "; ".join(lines[1:5])
         raise DefinitionError(
@@ -182,6 +188,39 @@ def _key(location: Iterable[int | str]) -> str:
     for part in location:
         text += f"[{part}]" if isinstance(part, int) else (f".{part}" if text else str(part))
     return f"{text}: " if text else ""
+
+
+def _known_here(model: type[BaseModel], item: ErrorDetails) -> str:
+    """Return which keys there are in place of one that is unknown, the likeliest first."""
+    if item["type"] != "extra_forbidden":
+        return ""
+    *way, wrong = item["loc"]
+    found = [model]
+    for part in way:
+        if isinstance(part, int):
+            continue
+        below = [inner for one in found if part in _fields(one) for inner in _models(_fields(one)[part])]
+        # No key: what chooses among several tables, such as the kind of a term; or a name of one's own.
+        found = below or [one for one in found if _may_be(one, part)] or found
+    names = sorted({name for one in found for name in _fields(one)})
+    names.sort(key=lambda name: -SequenceMatcher(None, name, str(wrong)).ratio())
+    more = f" and {len(names) - _MOST_KEYS} more" if len(names) > _MOST_KEYS else ""
+    return f"; known here: {', '.join(names[:_MOST_KEYS])}{more}"
+
+
+def _fields(model: type[BaseModel]) -> dict[str, Any]:
+    return {field.alias or name: field.annotation for name, field in model.model_fields.items()}
+
+
+def _models(annotation: Any) -> list[type[BaseModel]]:
+    """Return the models in an annotation, however it wraps them."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [model for part in get_args(annotation) for model in _models(part)]
+
+
+def _may_be(model: type[BaseModel], tag: str) -> bool:
+    return any(tag in get_args(annotation) for annotation in _fields(model).values())
 
 
 def _words(kind: str, message: str) -> str:

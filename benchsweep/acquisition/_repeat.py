@@ -176,17 +176,22 @@ def overcome(
     return restored
 
 
+_ON_PORTS = ("open", "short", "load", "reflect")
+
+
 def describe_hookup(hookup: Hookup) -> str:
     """Return the things attached: balanced ports, or the standard and where it is."""
     names: dict[str, list[int]] = {}
     for port, target in hookup.connections.items():
         if target.startswith("thru "):
             name = "thru " + " - ".join(map(str, sorted((port, int(target.split()[1])))))
+        elif target.startswith("check "):
+            name = target.rpartition(" ")[0]
         else:
             name = target.split(".")[0]
         names.setdefault(name, []).append(port)
     return ", ".join(
-        f"{name} on {name_ports(ports)}" if name in ("open", "short", "load") else name
+        f"{name} on {name_ports(ports)}" if name in _ON_PORTS or name.startswith("check ") else name
         for name, ports in names.items()
     )
 

@@ -178,8 +178,9 @@ def _comparison_lines(document: Mapping[str, Any]) -> list[str]:
     if not worst:
         return []
     lines = [
-        f"E = difference / uncertainty, taken up to {document['largest_ratio_allowed']:.2f}; uncertainty of "
-        f"the bench from the {document['uncertainty_from']}",
+        "E = difference / uncertainty of both; among so many values compared the largest may reach "
+        f"{document['largest_ratio_allowed']:.2f} by chance. Uncertainty of the bench from the "
+        f"{document['uncertainty_from']}",
         f"{'artefact':<14}{'places':<8}{'worst S-parameter':<30}{'MHz':>9}{'off dB':>9}{'U dB':>8}{'E':>7}",
     ]
     for (name, places), one in worst.items():

@@ -31,6 +31,7 @@ Assess = Callable[[Sequence[tuple[Trace, NDArray[np.intp]]]], Sequence[Interval]
 _ENDS: tuple[End, ...] = ("A", "B")
 _ORDERED = frozenset({Parameter.FEXT, Parameter.ACR_N, Parameter.ACR_F})
 _WITHOUT_END = frozenset({Parameter.DELAY, Parameter.SKEW})
+_CONVERSION = frozenset({Parameter.TCL, Parameter.ELTCTL})
 _COMBINED = frozenset({Parameter.NEXT, Parameter.SKEW})
 
 
@@ -145,6 +146,8 @@ def _margins(
 def _why_missing(parameter: Parameter) -> str:
     if parameter in _WITHOUT_END:
         return "not measured, or the frequency step is too coarse to tell the delay: give the length"
+    if parameter in _CONVERSION:
+        return "not measured: that takes the common mode, through direct contacts or baluns with taps"
     return "not measured"
 
 

@@ -85,6 +85,7 @@ def verdict_document(verdict: Verdict, measurement: Measurement | None = None) -
         "requirement": verdict.requirement,
         "length_m": verdict.length_m,
         "decision_rule": verdict.decision_rule,
+        "budget": verdict.budget or None,
         "outcome": str(verdict.outcome),
         "rows": [_row(row) for row in verdict.rows],
         "wiring": _wiring(verdict.wiring),

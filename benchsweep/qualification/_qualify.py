@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchsweep import archive, limits
+from benchsweep.calibration import load_kit
 from benchsweep.errors import BenchsweepError, CalibrationError, UsageError
 from benchsweep.qualification._bench import Bench, Progress, find_calibration, utc_now
 from benchsweep.qualification._calibrate import calibrate, plan_text
@@ -120,7 +121,10 @@ def usable_calibration(
         progress(f"{reason.message}: calibrating now")
         stored = calibrate(bench, folder=folder, progress=progress).calibration
     else:
-        progress(f"calibration of {stored.created_at} from {path}")
+        progress(f"calibration of {stored.created_at} with kit {stored.kit}, from {path}")
+        kit = load_kit(bench.station.calibration.kit).name
+        if stored.kit != kit:
+            progress(f"note: the station names kit {kit}; the newest calibration was made with {stored.kit}")
     if verified:
         refuse_unverified(bench.station, stored, folder=folder, progress=progress)
     return stored

@@ -127,6 +127,8 @@ def grade_evaluation(
         wiring=evaluation.wiring,
         assess=None if evaluation.model is None else evaluation.model.intervals,
     )
+    if evaluation.model is not None:
+        verdict = replace(verdict, budget=evaluation.model.budget.name)
     curves: dict[Parameter, LimitCurve] = {}
     for parameter in dict.fromkeys(trace.parameter for trace in evaluation.traces):
         curve = limits.limit_curve(

@@ -57,6 +57,8 @@ class VerificationKeys(Definition):
 
     @model_validator(mode="after")
     def _once(self) -> Self:
+        if "max_age_hours" in self.model_fields_set and not self.needed:
+            raise ValueError("max_age_hours does nothing without needed = true")
         for name in ("artefacts", "slots"):
             given = getattr(self, name)
             if len(set(given)) != len(given):

@@ -139,6 +139,8 @@ class Verdict:
         The wiring check that came before.
     notes
         In words, what a reader must know (missing parameters, standing of limits, …).
+    budget
+        Name of the uncertainty budget; empty when no uncertainty was evaluated.
     """
 
     record: str
@@ -150,6 +152,7 @@ class Verdict:
     rows: tuple[VerdictRow, ...]
     wiring: WiringReport | None = None
     notes: tuple[str, ...] = ()
+    budget: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

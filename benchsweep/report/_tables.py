@@ -60,6 +60,8 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
     lines += entry("wiring", wiring_words(verdict.wiring), width)
     lines += entry("specimen", [verdict.specimen], width)
     against = f"{verdict.requirement}, decision rule {verdict.decision_rule}"
+    if verdict.budget:
+        against += f", uncertainty by budget {clean(verdict.budget)}"
     if verdict.length_m is not None:
         against += f", length {length_words(verdict.length_m)}"
     lines += entry("against", [against], width)

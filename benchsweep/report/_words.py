@@ -60,7 +60,10 @@ STANDING_WORDS = {
     "common-practice": "common practice in the trade, not taken from the standard itself",
     "from-memory": "from memory, to be verified against your own copy of the standard",
 }
-UNCERTAINTY_WORDS = "U: expanded uncertainty, k = 2, of the value shown; the larger side where they differ"
+UNCERTAINTY_WORDS = (
+    "U: expanded uncertainty, k = 2: the true value lies within the value shown plus or minus U with about "
+    "95 %; the larger side where both differ"
+)
 NOT_EVALUATED = "No measurement uncertainty was evaluated: margins are those of the measured values alone."
 CONDITIONAL_WORDS = {
     Outcome.CONDITIONAL_PASS: "inside the limit, but by less than the guard band",
