@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from benchsweep import fixture
 from benchsweep.definitions import find_definition
+from benchsweep.errors import DefinitionError
 from benchsweep.records import Measurement
-from benchsweep.uncertainty import Circumstances, Model, load_budget, read_budget
+from benchsweep.uncertainty import Budget, Circumstances, Model, load_budget, read_budget
 
 __all__ = ["budget_text", "uncertainty_model", "with_budget"]
 
@@ -47,18 +48,21 @@ def uncertainty_model(measurement: Measurement) -> Model | None:
     Raises
     ------
     DefinitionError
-        The budget or the fixture that the measurement holds is wrong.
+        The budget or the fixture that the measurement holds is wrong, or the budget is for another kind of
+        fixture.
     FixtureError
         The balance figures of the fixture do not cover the grid.
     """
     if not measurement.budget_toml:
         return None
+    budget = read_budget(measurement.budget_toml)
+    _refuse_other_kind(budget, measurement)
     calibration = measurement.calibration
     definition = fixture.read_fixture(measurement.fixture_toml) if measurement.fixture_toml else None
     analyzer = measurement.analyzer
     slots = () if definition is None or analyzer is None else definition.slots(analyzer.ports)
     return Model(
-        read_budget(measurement.budget_toml),
+        budget,
         measurement.corrected,
         Circumstances(
             hookups=tuple(raw.hookup for raw in measurement.hookups),
@@ -69,6 +73,22 @@ def uncertainty_model(measurement: Measurement) -> Model | None:
             balance={} if definition is None else _balance(measurement, definition, slots),
         ),
     )
+
+
+def _refuse_other_kind(budget: Budget, measurement: Measurement) -> None:
+    """Refuse a budget for baluns where there are none, and one that knows no balance where there are."""
+    baluns = any("/" in port for port in measurement.corrected.ports)
+    knows = any(term.kind == "balance" for term in budget.term)
+    if baluns and not knows:
+        raise DefinitionError(
+            f"budget {budget.name} has no term of kind balance, and this was measured through baluns",
+            hint="Give a budget for baluns, such as one made from baluns-template.",
+        )
+    if knows and not baluns:
+        raise DefinitionError(
+            f"budget {budget.name} is for baluns, and this was measured at the contacts",
+            hint="Give a budget for direct contacts, such as one made from contacts-template.",
+        )
 
 
 def _hours(measurement: Measurement) -> tuple[float, ...]:

@@ -17,11 +17,16 @@ Standing = Literal["published", "common-practice", "from-memory"]
 
 
 class Level(Definition):
-    """A figure over frequency: ``constant + per_root_ghz sqrt(f/GHz) + per_ghz f/GHz``; or just a number."""
+    """A figure over frequency, or just a number.
+
+    ``constant + per_root_ghz sqrt(f/GHz) + per_ghz f/GHz + per_decade log10(f/GHz)``; the last is for levels
+    in dB that rise with a power of frequency: 20 dB per decade are in proportion to it.
+    """
 
     constant: float
     per_root_ghz: float = 0.0
     per_ghz: float = 0.0
+    per_decade: float = 0.0
 
     @model_validator(mode="before")
     @classmethod
@@ -33,7 +38,8 @@ class Level(Definition):
     def at(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the figure itself, ``(n_freq,)``."""
         ghz = frequency_hz / 1e9
-        return np.asarray(self.constant + self.per_root_ghz * np.sqrt(ghz) + self.per_ghz * ghz)
+        rising = self.per_decade * np.log10(ghz) if self.per_decade else 0.0
+        return np.asarray(self.constant + self.per_root_ghz * np.sqrt(ghz) + self.per_ghz * ghz + rising)
 
     def amplitude(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return what a figure in dB is as an amplitude, ``(n_freq,)``."""
