@@ -194,7 +194,7 @@ def _judged(
     hookups: Sequence[RawHookup],
 ) -> Verification:
     keys = bench.station.verification
-    rules = keys.rules()
+    rules = replace(keys.rules(), known_thru=solved.method.startswith("short-open-load"))
     loads, thrus = _standards(planned, solved, kit, hookups)
     hours = max((_moment(utc_now()) - _moment(solved.created_at)).total_seconds() / 3600.0, 0.0)
     scatter = {"scatter_db": keys.repeatability_db, "scatter_ps": keys.repeatability_ps}

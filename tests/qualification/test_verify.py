@@ -121,6 +121,14 @@ def test_with_noise_a_good_calibration_is_used_and_its_ratios_are_about_one(tmp_
     assert 0.3 < np.median(ratios) < 1.2
 
 
+@pytest.mark.parametrize("seed", [1, 3, 8])
+def test_a_good_calibration_without_a_known_thru_is_used(tmp_path: Path, seed: int) -> None:
+    """Undriven ports are known by their source match: a thru feels its error twice, and that is no fault."""
+    with opened(tmp_path, ports=8, seed=seed) as bench:
+        solved = calibrate(bench, method="unknown-thru", progress=quiet).calibration
+        assert verify(bench, solved=solved, artefacts=("pad",), progress=quiet).decision == "use"
+
+
 def test_the_limits_of_the_station_serve_where_there_is_no_budget(tmp_path: Path) -> None:
     with opened(tmp_path) as bench:
         station = bench.station

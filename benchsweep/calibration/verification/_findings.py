@@ -74,12 +74,16 @@ class Rules:
         What all through connections may have changed together.
     limits
         Residual errors of a good calibration.
+    known_thru
+        The calibration knew its thru, which tells it how ports that are not driven reflect. Otherwise that
+        comes from the source match of the same port, whose error then counts twice in a thru.
     """
 
     largest_ratio: float
     largest_drift_db: float
     largest_drift_ps: float
     limits: ErrorLimits
+    known_thru: bool = True
 
     def ratio_for(self, comparisons: int) -> float:
         """Return the largest E of one among so many independent comparisons."""
@@ -153,7 +157,8 @@ def _connectors(rules: Rules, loads: Sequence[LoadChange], thrus: Sequence[ThruC
             f"{one.series_ohm:+.2f} ohm in series would; the contact {when}",
             (port,),
         )
-    largest = widened * float(np.hypot(rules.limits.directivity, rules.limits.match))
+    match = rules.limits.match * (1.0 if rules.known_thru else np.sqrt(2.0))
+    largest = widened * float(np.hypot(rules.limits.directivity, match))
     for thru in thrus:
         for port, reflection in zip(thru.ports, thru.reflection, strict=True):
             if reflection > largest and not bad.keys() & set(thru.ports):
