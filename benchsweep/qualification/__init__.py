@@ -77,8 +77,9 @@ from benchsweep.qualification._series_use import (
 )
 from benchsweep.qualification._station import Station, load_station
 from benchsweep.qualification._uncertainty import uncertainty_model
+from benchsweep.qualification._verification import Verification
 from benchsweep.qualification._verified import last_words, refuse_unverified
-from benchsweep.qualification._verify import Verification, verify
+from benchsweep.qualification._verify import verify
 from benchsweep.qualification._verify_documents import (
     history_document,
     matings_document,

@@ -14,7 +14,7 @@ from benchsweep.qualification._station import Station
 from benchsweep.records import Calibration
 
 if TYPE_CHECKING:
-    from benchsweep.qualification._verify import Verification
+    from benchsweep.qualification._verification import Verification
 
 __all__ = ["append_verification", "history_file", "last_words", "read_verifications", "refuse_unverified"]
 

@@ -3,78 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 
 from benchsweep import archive, calibration
 from benchsweep.calibration import verification
-from benchsweep.calibration.verification import Comparison, Drift, Finding, LoadChange, ThruChange
+from benchsweep.calibration.verification import Finding, LoadChange, ThruChange
 from benchsweep.errors import UnknownName, UsageError
 from benchsweep.qualification._bench import Bench, Progress, utc_now
 from benchsweep.qualification._calibrate import plan_text
 from benchsweep.qualification._job import begin_job, run_job
+from benchsweep.qualification._verification import Verification
 from benchsweep.qualification._verified import append_verification, read_verifications
-from benchsweep.qualification._verify_history import Followed, follow
+from benchsweep.qualification._verify_history import follow
 from benchsweep.qualification._verify_plan import Placed, VerificationPlan, verification_plan
-from benchsweep.qualification._verify_reduce import Residual, reduce_artefacts, residuals_of
+from benchsweep.qualification._verify_reduce import reduce_artefacts, residuals_of
 from benchsweep.records import Calibration, RawHookup
 
-__all__ = ["Verification", "verify"]
+__all__ = ["verify"]
 
 _LONGEST_PAUSE = timedelta(hours=1)
 """Standards that were measured longer ago say nothing of the present."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Verification:
-    """What a verification found.
-
-    Parameters
-    ----------
-    created_at
-        ISO 8601 time in UTC.
-    station
-        Its name.
-    calibration
-        The calibration that was verified.
-    decision
-        ``use``, ``use-with-warning`` or ``refuse``.
-    findings
-        What is wrong, most likely cause first.
-    warnings
-        What else should be known.
-    comparisons, largest_ratio
-        Measured against computed, and up to which E they are taken.
-    loads, thrus, drift, residuals
-        The standards that were measured again, and the residual terms that lines tell.
-    followed
-        The values that went into the history, with their limits.
-    against
-        Where the uncertainty of the bench came from, in words.
-    """
-
-    created_at: str
-    station: str
-    calibration: Calibration
-    decision: str
-    findings: tuple[Finding, ...]
-    warnings: tuple[str, ...]
-    comparisons: tuple[Comparison, ...]
-    largest_ratio: float
-    loads: tuple[LoadChange, ...]
-    thrus: tuple[ThruChange, ...]
-    drift: Drift | None
-    residuals: tuple[Residual, ...]
-    followed: tuple[Followed, ...]
-    against: str
-
-    @property
-    def words(self) -> str:
-        """The decision with its reasons, in one line."""
-        told = "; ".join([*(finding.words for finding in self.findings), *self.warnings])
-        return f"{self.decision}: {told}" if told else self.decision
 
 
 def verify(

@@ -11,8 +11,8 @@ from typing import Any
 from benchsweep import fixture
 from benchsweep.calibration.verification import Comparison, ewma_signals, history_limits, level_db
 from benchsweep.qualification._station import Station
+from benchsweep.qualification._verification import Verification
 from benchsweep.qualification._verified import history_file, read_verifications
-from benchsweep.qualification._verify import Verification
 from benchsweep.qualification._verify_history import Followed, series_of
 from benchsweep.qualification._wear import counters_of, renew_ports
 
