@@ -21,7 +21,7 @@ def within_balance(
 ) -> Verdict:
     """Return `verdict` with conversion losses undecided where the balance of the fixture does not beat them.
 
-    A balun whose output signal balance is no better than the limit by the fixture's headroom (20 dB, ITU-T
+    A balun whose output signal balance is no better than the limit by the fixture's reserve (20 dB, ITU-T
     O.9, from memory) turns so much differential signal into common mode by itself that neither a pass nor a
     fail says anything about the specimen. Fixtures that declare no balance leave the verdict as it is.
     """
