@@ -1,7 +1,8 @@
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Self
+from typing import Annotated, Literal, Self
 
 import pytest
 from pydantic import Field, model_validator
@@ -105,3 +106,33 @@ def test_no_number_of_any_file_is_infinite_or_none(number: str, key: str) -> Non
 def test_what_is_wrong_with_the_whole_needs_no_key() -> None:
     with pytest.raises(DefinitionError, match=r"^here: three is refused$"):
         validate_model("wait_s = 3.0", Bounded, where="here")
+
+
+class Round(Definition):
+    kind: Literal["round"]
+    radius_mm: float = 1.0
+
+
+class Square(Definition):
+    kind: Literal["square"]
+    side_mm: float = Field(default=1.0, alias="side")
+
+
+class Board(Definition):
+    hole: tuple[Annotated[Round | Square, Field(discriminator="kind")], ...] = ()
+    named: Mapping[str, Round] = {}
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("hoel = 1", "hoel: unknown key; known here: hole, named"),
+        ('[[hole]]\nkind = "round"\nradius = 2.0', "radius: unknown key; known here: radius_mm, kind"),
+        ('[[hole]]\nkind = "square"\nsides = 2.0', "sides: unknown key; known here: side, kind"),
+        ('[named.one]\nkind = "round"\nradius = 2.0', "radius: unknown key; known here: radius_mm, kind"),
+    ],
+)
+def test_an_unknown_key_is_answered_by_those_there_are_likeliest_first(text: str, words: str) -> None:
+    with pytest.raises(DefinitionError) as caught:
+        validate_model(text, Board, where="board.toml")
+    assert words in caught.value.message
