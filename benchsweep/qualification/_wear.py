@@ -25,6 +25,11 @@ def counters_of(station: Station, fixture: Fixture) -> MatingCounters:
     return MatingCounters(data_folder() / "matings" / f"{name}.txt")
 
 
+def _wears(station: Station) -> bool:
+    """Return whether matings count: not on a bench of this run's own; simulated ones only with [wear]."""
+    return station.shared and (station.switch.kind != "simulated" or "wear" in station.model_fields_set)
+
+
 def mated_ports(station: Station, previous: Hookup | None, hookup: Hookup) -> tuple[int, ...]:
     """Return the analyzer ports at which `hookup` attaches something else than `previous` left there.
 
@@ -49,7 +54,7 @@ def refuse_worn(station: Station, fixture: Fixture, previous: Hookup | None, hoo
     ArchiveError
         The counters cannot be read.
     """
-    if not station.shared:
+    if not _wears(station):
         return
     counts = counters_of(station, fixture).counts()
     worn = [
@@ -68,7 +73,9 @@ def refuse_worn(station: Station, fixture: Fixture, previous: Hookup | None, hoo
 def count_matings(
     station: Station, fixture: Fixture, previous: Hookup | None, hookup: Hookup
 ) -> tuple[str, ...]:
-    """Count what `hookup` attaches anew at each port; on a bench of this run's own nothing is counted.
+    """Count what `hookup` attaches anew at each port.
+
+    On a bench of this run's own nothing is counted, nor on a simulated one whose station has no ``[wear]``.
 
     Call it when the connections stand and before they are swept: a killed run has counted them.
 
@@ -88,7 +95,7 @@ def count_matings(
     ArchiveError
         The counters cannot be read or written.
     """
-    if not station.shared:
+    if not _wears(station):
         return ()
     refuse_worn(station, fixture, previous, hookup)
     mated = mated_ports(station, previous, hookup)
@@ -136,7 +143,7 @@ def _port(text: str, known: Sequence[int]) -> int:
 
 def counting_switch(bench: Bench, progress: Progress) -> Switch:
     """Return the switch of `bench` as one that counts what it attaches; see `count_matings`."""
-    return _CountingSwitch(bench, progress) if bench.station.shared else bench.switch
+    return _CountingSwitch(bench, progress) if _wears(bench.station) else bench.switch
 
 
 class _CountingSwitch:

@@ -113,7 +113,10 @@ def test_without_them_it_is_refused_and_with_wrong_ones_it_is_wrong(tmp_path: Pa
 
 
 def test_with_noise_and_drift_they_are_as_good_as_the_readings(tmp_path: Path) -> None:
-    """Standards that deviate by their spread, contacts at -60 dB, noise: -40 dB, as the other chains hold."""
+    """Standards that deviate by their spread, contacts at -60 dB, noise: -40 dB, as the other chains hold.
+
+    The pads send back up to half of a wave, which meets a moved cable twice: 5 dB more.
+    """
     standards, pads, idn = measure(tmp_path, "quoted-parameter", "analyzer", measured=True, noiseless=False)
     error = worst(solved_by(standards, idn), pads)
-    assert 1e-6 < error < 1e-2
+    assert 1e-6 < error < 10.0 ** (-35.0 / 20.0)
