@@ -3,7 +3,7 @@
 A run calibrates nothing: it connects, sweeps and archives the hookups of a small plan on a bench with noise
 and no drift, while one fault is armed to strike after a number of messages drawn from the seed. What may come
 out is the right matrix, or a named error; after an error the same call is made again and must then give the
-right matrix. 504 runs as a rule, ``pytest --thorough`` makes 5 040; the families go side by side, as most of
+right matrix. 250 runs as a rule, ``pytest --thorough`` makes 5 040; the families go side by side, as most of
 the time is waiting. The table of outcomes is printed with ``-s``.
 """
 
