@@ -203,11 +203,15 @@ def _history_lines(document: Mapping[str, Any]) -> list[str]:
     entries = document["verifications"]
     if not entries:
         return [f"no verification of station {document['station']} yet"]
-    lines = [f"{len(entries)} verifications in {document['file']}"]
+    lines = [f"{len(entries)} verification{'s' if len(entries) > 1 else ''} in {document['file']}"]
     lines += [f"{one['at']}  {one['words']}" for one in entries]
     series = document["series"]
     if series:
-        lines.append(f"{'value (1e-4)':<48}{'last':>9}{'low':>9}{'high':>9}  limits from")
+        lines += [
+            "By how much a check standard reads too large (negative: too small), in 1/10000 of a wave,",
+            "averaged over the low, middle and high third of the sweep:",
+            f"{'value':<48}{'last':>9}{'low':>9}{'high':>9}  limits from",
+        ]
     for one in series:
         signal = "  moving average has left its limits" if one["ewma_signals"] else ""
         last, low, high = (1e4 * value for value in (one["values"][-1], one["low"], one["high"]))
