@@ -4,6 +4,7 @@ Shapes use the same letters everywhere: ``n_freq`` points, ``n_port`` ports;
 ``s[f, i, j]`` is the wave out of port ``i`` over the wave into port ``j``. Ports are found by label.
 """
 
+from benchsweep.records._alien import AlienShare
 from benchsweep.records._analyzer import AnalyzerIdentity, Probe, Spacing, SweepSegment, SweepSettings
 from benchsweep.records._calibration import Calibration, ErrorTerms, Quantity, StandardTerm
 from benchsweep.records._change import Extreme, LineFit, SeriesChange, SeriesCourse, SeriesSummary
@@ -21,6 +22,8 @@ from benchsweep.records._ports import (
     ModePort,
     balanced_ports,
     parse_leg,
+    parse_mode,
+    parse_port,
 )
 from benchsweep.records._series import (
     EventKind,
@@ -36,6 +39,7 @@ from benchsweep.records._uncertainty import BudgetRow, Contribution, Interval
 __all__ = [
     "CONTACTS_OF_PAIR",
     "FOUR_PAIRS",
+    "AlienShare",
     "AnalyzerIdentity",
     "BalancedPort",
     "BudgetRow",
@@ -82,4 +86,6 @@ __all__ = [
     "WiringReport",
     "balanced_ports",
     "parse_leg",
+    "parse_mode",
+    "parse_port",
 ]

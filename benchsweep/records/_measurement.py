@@ -94,6 +94,10 @@ class Measurement:
         Text of the uncertainty budget as used; empty when there was none.
     verification
         What the last verification of the calibration found, in words; empty when there was none.
+    couplings
+        Of a bundle: for each measured disturbing cable one or more matrices, corrected and assembled like
+        `corrected` and on its grid, whose ports are of cable 0 (``A:12.1``) and of that one cable
+        (``3.A:12.1``). What is not among the ports sat on its terminations. Empty otherwise.
     """
 
     specimen: Specimen
@@ -116,3 +120,4 @@ class Measurement:
     budget_toml: str = ""
     verification: str = ""
     assembly_notes: tuple[str, ...] = ()
+    couplings: tuple[SMatrix, ...] = ()

@@ -15,6 +15,8 @@ __all__ = [
     "ModePort",
     "balanced_ports",
     "parse_leg",
+    "parse_mode",
+    "parse_port",
 ]
 
 End = Literal["A", "B"]
@@ -31,17 +33,22 @@ FOUR_PAIRS: tuple[str, ...] = tuple(CONTACTS_OF_PAIR)
 
 @dataclass(frozen=True, slots=True, order=True)
 class BalancedPort:
-    """Where one pair can be reached: an end of the specimen and the contacts of the pair. Label ``A:12``."""
+    """Where one pair can be reached: an end of a cable and the contacts of the pair. Label ``A:12``.
+
+    `cable` 0 is the specimen, in a bundle the disturbed cable; 1 and up are the disturbing cables beside it,
+    whose number stands before the end: ``3.A:12``.
+    """
 
     end: End
     pair: str
+    cable: int = 0
 
     def __post_init__(self) -> None:
-        if self.end not in ("A", "B") or self.pair not in CONTACTS_OF_PAIR:
-            raise ValueError(f"no balanced port {self.end}:{self.pair}")
+        if self.end not in ("A", "B") or self.pair not in CONTACTS_OF_PAIR or self.cable < 0:
+            raise ValueError(f"no balanced port {self}")
 
     def __str__(self) -> str:
-        return f"{self.end}:{self.pair}"
+        return f"{self.cable}.{self.end}:{self.pair}" if self.cable else f"{self.end}:{self.pair}"
 
     @property
     def legs(self) -> tuple[Leg, Leg]:
@@ -52,7 +59,7 @@ class BalancedPort:
 
 @dataclass(frozen=True, slots=True, order=True)
 class Leg:
-    """One conductor at one end. Label ``A:36.6``: end A, pair 3-6, contact 6."""
+    """One conductor at one end. Label ``A:36.6``: end A, pair 3-6, contact 6; of cable 3: ``3.A:36.6``."""
 
     port: BalancedPort
     contact: int
@@ -67,7 +74,7 @@ class Leg:
 
 @dataclass(frozen=True, slots=True, order=True)
 class ModePort:
-    """One mode of a balanced port. Label ``A:12/d`` (differential) or ``A:12/c`` (common)."""
+    """One mode of a balanced port. Label ``A:12/d`` (differential) or ``A:12/c`` (common); ``3.A:12/d``."""
 
     port: BalancedPort
     mode: Mode
@@ -76,19 +83,42 @@ class ModePort:
         return f"{self.port}/{self.mode}"
 
 
-def balanced_ports(pairs: tuple[str, ...] = FOUR_PAIRS) -> tuple[BalancedPort, ...]:
-    """Return the balanced ports of `pairs`, all of end A, then all of end B.
+def balanced_ports(pairs: tuple[str, ...] = FOUR_PAIRS, cable: int = 0) -> tuple[BalancedPort, ...]:
+    """Return the balanced ports of `pairs` of one cable, all of end A, then all of end B.
 
     Examples
     --------
     >>> [str(p) for p in balanced_ports(("12", "36"))]
     ['A:12', 'A:36', 'B:12', 'B:36']
+    >>> [str(p) for p in balanced_ports(("12",), cable=3)]
+    ['3.A:12', '3.B:12']
     """
-    return tuple(BalancedPort(end, pair) for end in ("A", "B") for pair in pairs)
+    return tuple(BalancedPort(end, pair, cable) for end in ("A", "B") for pair in pairs)
+
+
+def parse_port(label: str) -> BalancedPort:
+    """Read the label of a balanced port such as ``A:36``, or ``3.A:36`` of disturbing cable 3.
+
+    Raises
+    ------
+    ValueError
+        Not such a label. There is one way to write each: ``0.A:36`` and ``03.A:36`` are none.
+
+    Examples
+    --------
+    >>> parse_port("3.A:36").cable
+    3
+    """
+    head, colon, pair = label.partition(":")
+    number, dot, end = head.rpartition(".")
+    whole = not dot or (number.isascii() and number.isdigit() and not number.startswith("0"))
+    if not colon or not whole or end not in ("A", "B") or pair not in CONTACTS_OF_PAIR:
+        raise ValueError(f"not the label of a balanced port: {label!r} (expected for example A:36 or 3.A:36)")
+    return BalancedPort("A" if end == "A" else "B", pair, int(number) if dot else 0)
 
 
 def parse_leg(label: str) -> Leg:
-    """Read a leg label such as ``A:36.6``.
+    """Read a leg label such as ``A:36.6``, or ``3.A:36.6`` of disturbing cable 3.
 
     Raises
     ------
@@ -99,9 +129,33 @@ def parse_leg(label: str) -> Leg:
     --------
     >>> parse_leg("B:45.5").port.pair
     '45'
+    >>> parse_leg("2.B:45.5").port.cable
+    2
     """
-    end, colon, rest = label.partition(":")
+    head, colon, rest = label.partition(":")
     pair, dot, contact = rest.partition(".")
-    if not colon or not dot or end not in ("A", "B") or contact not in list("12345678"):
-        raise ValueError(f"not a leg label: {label!r} (expected for example A:36.6)")
-    return Leg(BalancedPort("A" if end == "A" else "B", pair), int(contact))
+    if not colon or not dot or contact not in list("12345678"):
+        raise ValueError(f"not a leg label: {label!r} (expected for example A:36.6 or 3.A:36.6)")
+    try:
+        return Leg(parse_port(f"{head}:{pair}"), int(contact))
+    except ValueError as error:
+        raise ValueError(f"not a leg label: {label!r}: {error}") from None
+
+
+def parse_mode(label: str) -> ModePort:
+    """Read a mode label such as ``A:36/d``, or ``3.A:36/d`` of disturbing cable 3.
+
+    Raises
+    ------
+    ValueError
+        Not a mode label.
+
+    Examples
+    --------
+    >>> parse_mode("B:45/c").mode
+    'c'
+    """
+    port, slash, mode = label.partition("/")
+    if not slash or mode not in ("d", "c"):
+        raise ValueError(f"not a mode label: {label!r} (expected for example A:36/d or 3.A:36/d)")
+    return ModePort(parse_port(port), "d" if mode == "d" else "c")

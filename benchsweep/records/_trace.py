@@ -31,6 +31,8 @@ class Parameter(StrEnum):
     SKEW = "skew"
     PS_ANEXT = "ps_anext"
     PS_AACR_F = "ps_aacr_f"
+    PS_ANEXT_AVERAGE = "ps_anext_average"
+    PS_AACR_F_AVERAGE = "ps_aacr_f_average"
 
     @property
     def unit(self) -> Literal["dB", "ns"]:
@@ -49,7 +51,8 @@ class Trace:
     end
         Where the receiver is; None where the ends cannot differ (delay, skew).
     pairs
-        ``("12",)``, or the disturbed (receiving) pair and the disturbing one: ``("12", "36")``.
+        ``("12",)``, or the disturbed (receiving) pair and the disturbing one: ``("12", "36")``; all four for
+        the mean over the pairs of one end.
     frequency_hz, value
         ``(n_freq,)`` float64. Values may be ``+inf`` (no signal at all) but never NaN.
     """

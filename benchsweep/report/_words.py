@@ -53,6 +53,8 @@ PARAMETER_WORDS: dict[Parameter, str] = {
     Parameter.SKEW: "skew",
     Parameter.PS_ANEXT: "PS ANEXT",
     Parameter.PS_AACR_F: "PS AACR-F",
+    Parameter.PS_ANEXT_AVERAGE: "PS ANEXT, mean of the pairs",
+    Parameter.PS_AACR_F_AVERAGE: "PS AACR-F, mean of the pairs",
 }
 STANDING_MARKS = {"published": "", "common-practice": "+", "from-memory": "*"}
 STANDING_WORDS = {

@@ -235,6 +235,8 @@ def test_a_full_matrix_gives_every_trace_in_the_agreed_order(rig):
         Parameter.SKEW: 6,
         Parameter.PS_ANEXT: 0,
         Parameter.PS_AACR_F: 0,
+        Parameter.PS_ANEXT_AVERAGE: 0,
+        Parameter.PS_AACR_F_AVERAGE: 0,
     }
     keys = [(t.parameter, t.end, t.pairs) for t in traces]
     assert len(set(keys)) == len(keys)

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -9,11 +11,15 @@ from benchsweep.records import (
     CONTACTS_OF_PAIR,
     BalancedPort,
     Hookup,
+    Leg,
+    ModePort,
     Parameter,
     SMatrix,
     Trace,
     balanced_ports,
     parse_leg,
+    parse_mode,
+    parse_port,
 )
 
 GRID = np.array([1e6, 2e6, 3e6])
@@ -60,20 +66,59 @@ def test_a_trace_may_be_infinite_but_not_nan() -> None:
         Trace(Parameter.FEXT, "B", ("12", "36"), GRID, np.full(3, np.nan))
 
 
-@given(st.sampled_from(balanced_ports()), st.sampled_from([0, 1]))
-def test_leg_labels_are_read_back(port: BalancedPort, which: int) -> None:
+BALANCED_PORTS = st.builds(
+    BalancedPort, st.sampled_from("AB"), st.sampled_from(list(CONTACTS_OF_PAIR)), st.integers(0, 400)
+)
+LABELLIKE = st.one_of(
+    st.text(max_size=12),
+    st.from_regex(r"\A[0-9]{0,3}\.?[ABC]?[:.]?(12|36|45|78|9)?[./]?[0-9dc]{0,2}\Z"),
+    st.from_regex(r"\A([0-9٣²+_ -]{1,2}\.)?[AB]:(12|36)([./][12dc])?\Z"),
+)
+
+
+@given(BALANCED_PORTS, st.sampled_from([0, 1]), st.sampled_from("dc"))
+def test_labels_are_read_back(port: BalancedPort, which: int, mode: str) -> None:
     leg = port.legs[which]
+    assert parse_port(str(port)) == port
     assert parse_leg(str(leg)) == leg
     assert leg.contact == CONTACTS_OF_PAIR[port.pair][which]
+    through = ModePort(port, "d" if mode == "d" else "c")
+    assert parse_mode(str(through)) == through
 
 
-@given(st.text(max_size=12))
-def test_no_text_is_taken_for_a_leg_that_is_none(text: str) -> None:
+@pytest.mark.parametrize("read", [parse_port, parse_leg, parse_mode])
+@given(text=LABELLIKE)
+def test_no_text_is_taken_for_a_label_that_is_none(
+    read: Callable[[str], BalancedPort | Leg | ModePort], text: str
+) -> None:
     try:
-        leg = parse_leg(text)
+        port = read(text)
     except ValueError:
         return
-    assert str(leg) == text
+    assert str(port) == text
+
+
+def test_labels_of_a_bundle_name_the_cable_and_those_of_the_specimen_do_not() -> None:
+    assert str(BalancedPort("A", "12")) == "A:12"
+    assert str(BalancedPort("A", "12", 3)) == "3.A:12"
+    assert str(BalancedPort("A", "36", 3).legs[1]) == "3.A:36.6"
+    assert [str(port) for port in balanced_ports(("12", "36"), cable=2)] == [
+        "2.A:12",
+        "2.A:36",
+        "2.B:12",
+        "2.B:36",
+    ]
+    assert len({BalancedPort("A", "12"), BalancedPort("A", "12", 1), BalancedPort("A", "12", 2)}) == 3
+    with pytest.raises(ValueError, match="no balanced port"):
+        BalancedPort("A", "12", -1)
+
+
+@pytest.mark.parametrize("label", ["0.A:12", "03.A:12", "-1.A:12", "1.5.A:12", ".A:12", "3A:12", "٣.A:12"])
+def test_each_balanced_port_has_one_label(label: str) -> None:
+    with pytest.raises(ValueError, match="not the label of a balanced port"):
+        parse_port(label)
+    with pytest.raises(ValueError, match="not a leg label"):
+        parse_leg(f"{label}.1")
 
 
 def test_the_eight_contacts_are_each_in_one_pair() -> None:
