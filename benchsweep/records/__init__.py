@@ -8,6 +8,7 @@ from benchsweep.records._alien import AlienShare
 from benchsweep.records._analyzer import AnalyzerIdentity, Probe, Spacing, SweepSegment, SweepSettings
 from benchsweep.records._calibration import Calibration, ErrorTerms, Quantity, StandardTerm
 from benchsweep.records._change import Extreme, LineFit, SeriesChange, SeriesCourse, SeriesSummary
+from benchsweep.records._fault import Fault, FaultKind
 from benchsweep.records._grading import LimitCurve, Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
 from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
 from benchsweep.records._matrix import SMatrix
@@ -49,6 +50,8 @@ __all__ = [
     "ErrorTerms",
     "EventKind",
     "Extreme",
+    "Fault",
+    "FaultKind",
     "Hookup",
     "Interval",
     "Leg",
