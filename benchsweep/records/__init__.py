@@ -8,6 +8,7 @@ from benchsweep.records._alien import AlienShare
 from benchsweep.records._analyzer import AnalyzerIdentity, Probe, Spacing, SweepSegment, SweepSettings
 from benchsweep.records._calibration import Calibration, ErrorTerms, Quantity, StandardTerm
 from benchsweep.records._change import Extreme, LineFit, SeriesChange, SeriesCourse, SeriesSummary
+from benchsweep.records._distance import CableConstants, DistanceKind, DistanceTrace, VelocityStanding
 from benchsweep.records._fault import Fault, FaultKind
 from benchsweep.records._grading import LimitCurve, Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
 from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
@@ -44,8 +45,11 @@ __all__ = [
     "AnalyzerIdentity",
     "BalancedPort",
     "BudgetRow",
+    "CableConstants",
     "Calibration",
     "Contribution",
+    "DistanceKind",
+    "DistanceTrace",
     "End",
     "ErrorTerms",
     "EventKind",
@@ -83,6 +87,7 @@ __all__ = [
     "SweepSettings",
     "Trace",
     "UnfinishedSeries",
+    "VelocityStanding",
     "Verdict",
     "VerdictRow",
     "WiringFinding",
