@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 
 from benchsweep.limits._decision import SIMPLE, Decision
 from benchsweep.limits._judge import judged, worst_outcome
+from benchsweep.limits._line import LimitLine
 from benchsweep.limits._margins import STRETCHES, Key, LineOnGrid, Margins, margins_of, undecided_row
-from benchsweep.limits._requirement import LimitLine, Requirement
+from benchsweep.limits._requirement import Requirement
 from benchsweep.limits._values import checked_length, length_for
 from benchsweep.records import (
     FOUR_PAIRS,
@@ -33,6 +34,8 @@ _ORDERED = frozenset({Parameter.FEXT, Parameter.ACR_N, Parameter.ACR_F})
 _WITHOUT_END = frozenset({Parameter.DELAY, Parameter.SKEW})
 _CONVERSION = frozenset({Parameter.TCL, Parameter.ELTCTL})
 _COMBINED = frozenset({Parameter.NEXT, Parameter.SKEW})
+_AVERAGES = frozenset({Parameter.PS_ANEXT_AVERAGE, Parameter.PS_AACR_F_AVERAGE})
+_ALIEN = frozenset({Parameter.PS_ANEXT, Parameter.PS_AACR_F}) | _AVERAGES
 
 
 def expected_keys(parameter: Parameter) -> tuple[Key, ...]:
@@ -42,6 +45,8 @@ def expected_keys(parameter: Parameter) -> tuple[Key, ...]:
         groups = tuple(permutations(FOUR_PAIRS, 2))
     elif parameter in _COMBINED:
         groups = tuple(combinations(FOUR_PAIRS, 2))
+    elif parameter in _AVERAGES:
+        groups = (FOUR_PAIRS,)
     ends: tuple[End | None, ...] = (None,) if parameter in _WITHOUT_END else _ENDS
     return tuple((parameter, end, pairs) for end in ends for pairs in groups)
 
@@ -148,6 +153,8 @@ def _why_missing(parameter: Parameter) -> str:
         return "not measured, or the frequency step is too coarse to tell the delay: give the length"
     if parameter in _CONVERSION:
         return "not measured: that takes the common mode, through direct contacts or baluns with taps"
+    if parameter in _ALIEN:
+        return "not measured: that takes a bundle, every disturbing cable with all its pairs at that end"
     return "not measured"
 
 
