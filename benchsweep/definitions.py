@@ -13,7 +13,7 @@ Every error names the file and the key. Unknown keys are refused by the models (
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from difflib import SequenceMatcher
 from importlib import resources
 from pathlib import Path
@@ -32,7 +32,9 @@ __all__ = [
     "list_definitions",
     "load_definition",
     "load_model",
+    "read_toml",
     "search_folders",
+    "validate_data",
     "validate_model",
 ]
 
@@ -147,13 +149,24 @@ def load_model(path: Path, model: type[Model]) -> Model:
     DefinitionError
         Not readable, not TOML, or not as `model` wants it; the message names file and key.
     """
+    return validate_data(read_toml(path), model, where=str(path))
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Return what a TOML file holds, not validated.
+
+    Raises
+    ------
+    DefinitionError
+        Not readable, or not TOML.
+    """
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise DefinitionError(
             f"{path}: cannot be read: {error}", hint="Check the path and the encoding (UTF-8)."
         ) from error
-    return validate_model(text, model, where=str(path))
+    return _parsed(text, str(path))
 
 
 def validate_model(text: str, model: type[Model], *, where: str) -> Model:
@@ -163,12 +176,25 @@ def validate_model(text: str, model: type[Model], *, where: str) -> Model:
     ------
     DefinitionError
     """
+    return validate_data(_parsed(text, where), model, where=where)
+
+
+def _parsed(text: str, where: str) -> dict[str, Any]:
     try:
-        data = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise DefinitionError(
             f"{where}: not valid TOML: {error}", hint="Correct the file at that line."
         ) from error
+
+
+def validate_data(data: Mapping[str, Any], model: type[Model], *, where: str) -> Model:
+    """Validate what a TOML file holds; `where` names it in errors.
+
+    Raises
+    ------
+    DefinitionError
+    """
     try:
         return model.model_validate(data)
     except ValidationError as error:

@@ -8,15 +8,17 @@ margins are unrounded; losses are positive dB, delay and skew ns; a positive mar
 from benchsweep.limits._decision import DECISION_RULES, SIMPLE, Decision
 from benchsweep.limits._forms import Constant, CordNext, LogLine, Powers, VoltageSum
 from benchsweep.limits._grade import Assess, grade, whole_outcome
-from benchsweep.limits._requirement import (
-    Band,
-    Exemption,
-    LimitLine,
-    Requirement,
-    Source,
-    list_requirements,
-    load_requirement,
-    parse_parameter,
+from benchsweep.limits._line import Band, Exemption, LimitLine, Source
+from benchsweep.limits._load import list_requirements, load_requirement, parse_parameter
+from benchsweep.limits._requirement import Requirement
+from benchsweep.limits._rules import (
+    Construction,
+    DirectCurrent,
+    Length,
+    Normalisation,
+    NormaliseRule,
+    Temperature,
+    TemperatureSlope,
 )
 from benchsweep.limits._values import LimitValue, limit_curve, limit_value
 
@@ -26,15 +28,22 @@ __all__ = [
     "Assess",
     "Band",
     "Constant",
+    "Construction",
     "CordNext",
     "Decision",
+    "DirectCurrent",
     "Exemption",
+    "Length",
     "LimitLine",
     "LimitValue",
     "LogLine",
+    "Normalisation",
+    "NormaliseRule",
     "Powers",
     "Requirement",
     "Source",
+    "Temperature",
+    "TemperatureSlope",
     "VoltageSum",
     "grade",
     "limit_curve",

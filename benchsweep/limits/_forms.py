@@ -124,10 +124,36 @@ def _sum_text(terms: tuple[PowerTerm, ...]) -> str:
 
 
 class PowersPart(Definition):
-    """A component (cable, connectors, allowance) that counts `factor` times."""
+    """A component (cable, connectors, allowance) that counts `factor` times.
+
+    With `of_length` its terms are those of 100 m and it counts `factor` times the length of the specimen over
+    100 m: the cable of a link that is not as long as the reference.
+    """
 
     factor: Number = 1.0
+    of_length: bool = False
     terms: tuple[PowerTerm, ...] = Field(min_length=1)
+
+    def times(self, length_m: float | None) -> float:
+        """Return how often the part counts.
+
+        Raises
+        ------
+        ValueError
+            It counts by length, and there is none.
+        """
+        if not self.of_length:
+            return self.factor
+        if length_m is None:
+            raise ValueError("a part that counts by the length of the specimen needs it")
+        return self.factor * length_m / 100.0
+
+    def text(self) -> str:
+        """Return the part as a person writes it."""
+        inside = _sum_text(self.terms)
+        if self.of_length:
+            return f"{'' if self.factor == 1.0 else _number(self.factor) + ' '}L/100 ({inside})"
+        return inside if self.factor == 1.0 else f"{_number(self.factor)} ({inside})"
 
 
 class Powers(_Form):
@@ -136,21 +162,27 @@ class Powers(_Form):
     form: Literal["powers"]
     parts: tuple[PowersPart, ...] = Field(min_length=1)
 
+    @property
+    def needs_length(self) -> bool:
+        """True when a part counts by the length of the specimen."""
+        return any(part.of_length for part in self.parts)
+
     def evaluate(self, f_mhz: Column, length_m: float | None) -> Column:
-        """Return the sum at `f_mhz`."""
+        """Return the sum at `f_mhz`.
+
+        Raises
+        ------
+        ValueError
+            A part counts by length, and there is none.
+        """
         total = np.zeros(f_mhz.shape)
         for part in self.parts:
-            total = total + part.factor * _sum_of(part.terms, f_mhz)
+            total = total + part.times(length_m) * _sum_of(part.terms, f_mhz)
         return total
 
     def words(self) -> str:
         """Return the sum as a person writes it."""
-        return " + ".join(
-            _sum_text(part.terms)
-            if part.factor == 1.0
-            else f"{_number(part.factor)} ({_sum_text(part.terms)})"
-            for part in self.parts
-        )
+        return " + ".join(part.text() for part in self.parts)
 
 
 class VoltagePart(Line):

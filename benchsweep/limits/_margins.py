@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.limits._requirement import LimitLine, Standing, worst_standing
+from benchsweep.limits._line import LimitLine, Standing, worst_standing
 from benchsweep.records import End, Outcome, Parameter, Trace, VerdictRow
 
 __all__ = ["STRETCHES", "Key", "LineOnGrid", "Margins", "margins_of", "undecided_row"]
@@ -126,8 +126,7 @@ def margins_of(
     if exempt is not None and exempt.any() and line.exempt_where is not None:
         rule = line.exempt_where
         standing = worst_standing(standing, rule.standing)
-        deciding = str(rule.parameter).replace("_", " ")
-        note = f"does not count where {deciding} is below {rule.below:g} {rule.parameter.unit}"
+        note = f"does not count where {rule.words()}"
         if exempt.all():
             if on_grid.uncovered:
                 return undecided_row(key, standing, f"{note}; not measured from {on_grid.uncovered}")
@@ -192,5 +191,5 @@ def _exempt(
     for at in (end, other):
         deciding = measured.get((line.exempt_where.parameter, at, pairs[:1]))
         if deciding is not None and np.array_equal(deciding.frequency_hz, trace.frequency_hz):
-            return np.asarray(deciding.value[on_grid.inside] < line.exempt_where.below)
+            return line.exempt_where.met(deciding.value[on_grid.inside])
     return None

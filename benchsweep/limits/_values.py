@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import LimitNotDefined, UsageError
-from benchsweep.limits._requirement import LimitLine, Requirement
+from benchsweep.limits._line import LimitLine
+from benchsweep.limits._requirement import Requirement
 from benchsweep.records import LimitCurve, Parameter
 
 __all__ = ["LimitValue", "checked_length", "length_for", "limit_curve", "limit_value"]

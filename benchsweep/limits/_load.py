@@ -1,0 +1,197 @@
+"""Find and read requirement files; a file with ``base`` says only what differs from another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import ConfigDict, Field
+
+from benchsweep.definitions import (
+    Definition,
+    find_definition,
+    list_definitions,
+    read_toml,
+    search_folders,
+    validate_data,
+)
+from benchsweep.errors import DefinitionError, UnknownName
+from benchsweep.limits._line import LimitLine, Source, Standing, Text, worst_standing
+from benchsweep.limits._requirement import Requirement
+from benchsweep.limits._rules import DirectCurrent, Length, Normalisation, Temperature
+from benchsweep.records import Parameter
+
+__all__ = ["list_requirements", "load_requirement", "parse_parameter", "read_requirement"]
+
+_KIND = "requirements"
+
+
+class _Variant(Definition):
+    """What a file with ``base`` may hold: the keys of a `Requirement`; only a few must be there."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False)
+
+    schema_version: Literal[1] = Field(alias="schema")
+    name: Text
+    base: Text
+    without: tuple[Parameter, ...] = ()
+    title: Text | None = None
+    body: Text | None = None
+    edition: Text | None = None
+    category: Text | None = Field(default=None, alias="class")
+    configuration: Text | None = None
+    rank: int | None = None
+    standing: Standing | None = None
+    source: Source | None = None
+    contains_uncertainty: bool | None = None
+    normalise: Normalisation | None = None
+    temperature: Temperature | None = None
+    length: Length | None = None
+    lines: tuple[LimitLine, ...] = ()
+    dc: tuple[DirectCurrent, ...] = ()
+
+
+def load_requirement(name: str) -> Requirement:
+    """Return the requirement of that name, or of the TOML file that `name` is.
+
+    A file in ``./requirements/`` or in the data folder wins over the shipped one of the same name.
+
+    A file with the key ``base`` is a variant: everything of the requirement that it names is taken over,
+    except what the file gives itself. A line replaces the base's line of the same parameter, a dc limit that
+    of the same quantity, a table (``[source]``, ``[temperature]``, …) the whole table; ``without`` names
+    parameters whose lines are left out. `rank` is not taken over: two variants of one category would compete.
+    The standing is worked out again when the file does not give it. A base of the file's own name is the file
+    that it overrules.
+
+    Raises
+    ------
+    UnknownName
+        No such requirement; the message lists what there is.
+    DefinitionError
+        The file is wrong, or its base is, or the bases go round in a circle.
+    """
+    path = find_definition(_KIND, name)
+    requirement = read_requirement(path)
+    if path.stem == name and requirement.name != name:
+        raise DefinitionError(
+            f"{path}: name: {requirement.name!r} is not the name of the file",
+            hint=f"Set name = {name!r} or rename the file to {requirement.name}.toml.",
+        )
+    return requirement
+
+
+def list_requirements() -> tuple[Requirement, ...]:
+    """Return every requirement in force, by name.
+
+    Raises
+    ------
+    DefinitionError
+        A file is wrong.
+    """
+    return tuple(load_requirement(name) for name in list_definitions(_KIND))
+
+
+def read_requirement(path: Path) -> Requirement:
+    """Read one file, and those that it is a variant of.
+
+    Raises
+    ------
+    DefinitionError
+    """
+    return validate_data(_resolved(path, ()), Requirement, where=str(path))
+
+
+def _resolved(path: Path, above: tuple[Path, ...]) -> dict[str, Any]:
+    """Return what a file says together with what it takes over from its base."""
+    here = path.resolve()
+    if here in above:
+        circle = " -> ".join(item.name for item in (*above[above.index(here) :], here))
+        raise DefinitionError(
+            f"{above[0]}: base: these requirements are variants of each other: {circle}",
+            hint="Give the lines in one of the files, without base.",
+        )
+    data = read_toml(path)
+    if "base" not in data:
+        if above:  # its own mistakes are told as its own
+            validate_data(data, Requirement, where=str(path))
+        return data
+    variant = validate_data(data, _Variant, where=str(path))
+    base = _resolved(_base_of(path, variant.base), (*above, here))
+    return _merged(base, data, variant, path)
+
+
+def _base_of(path: Path, base: str) -> Path:
+    """Return the file of a base: beside the variant when it is a path, else by name."""
+    try:
+        if base.endswith(".toml") or "/" in base or "\\" in base:
+            return find_definition(_KIND, str(path.parent / base))
+        if base != path.stem:
+            return find_definition(_KIND, base)
+    except UnknownName as error:
+        raise DefinitionError(f"{path}: base: {error.message}", hint=error.hint) from error
+    folders = [folder.resolve() for folder in search_folders(_KIND)]
+    here = path.resolve().parent
+    later = folders[folders.index(here) + 1 :] if here in folders else folders
+    for folder in later:
+        if (folder / f"{base}.toml").is_file():
+            return folder / f"{base}.toml"
+    raise DefinitionError(
+        f"{path}: base: there is no {base!r} that this file overrules",
+        hint="Name another requirement, or give every key here.",
+    )
+
+
+def _merged(base: Mapping[str, Any], own: Mapping[str, Any], variant: _Variant, path: Path) -> dict[str, Any]:
+    there = [line["parameter"] for line in base["lines"]]
+    missing = [parameter for parameter in variant.without if parameter not in there]
+    if missing:
+        raise DefinitionError(
+            f"{path}: without: {variant.base} has no line for {missing[0]}",
+            hint=f"It limits: {', '.join(there)}.",
+        )
+    kept = [line for line in base["lines"] if line["parameter"] not in variant.without]
+    data = {key: value for key, value in base.items() if key not in ("standing", "rank")}
+    data |= {key: value for key, value in own.items() if key != "without"}
+    data["lines"] = _replaced(kept, own.get("lines", ()), "parameter")
+    data["dc"] = _replaced(base.get("dc", ()), own.get("dc", ()), "quantity")
+    if "standing" not in own:
+        data["standing"] = (
+            worst_standing(
+                *(band.get("standing", line["standing"]) for line in data["lines"] for band in line["bands"]),
+                *(line["standing"] for line in data["lines"]),
+            )
+            if data["lines"]
+            else "from-memory"
+        )
+    return data
+
+
+def _replaced(
+    base: Iterable[Mapping[str, Any]], own: Iterable[Mapping[str, Any]], key: str
+) -> list[Mapping[str, Any]]:
+    """Return the base's tables, each replaced where there is an own one of the same key; new ones follow."""
+    by_key = {table[key]: table for table in base}
+    return list((by_key | {table[key]: table for table in own}).values())
+
+
+def parse_parameter(text: str) -> Parameter:
+    """Return the parameter that `text` names; case and the choice of ``-`` or ``_`` do not matter.
+
+    Raises
+    ------
+    UnknownName
+        No such parameter; the message lists what there is.
+
+    Examples
+    --------
+    >>> parse_parameter("Return-Loss").value
+    'return_loss'
+    """
+    try:
+        return Parameter(text.strip().lower().replace("-", "_"))
+    except ValueError:
+        raise UnknownName(
+            f"no parameter named {text!r}; there are: {', '.join(Parameter)}",
+            hint="Give one of these names.",
+        ) from None
