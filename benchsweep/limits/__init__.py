@@ -6,7 +6,7 @@ margins are unrounded; losses are positive dB, delay and skew ns; a positive mar
 """
 
 from benchsweep.limits._decision import DECISION_RULES, SIMPLE, Decision
-from benchsweep.limits._forms import Constant, CordNext, LogLine, Powers, VoltageSum
+from benchsweep.limits._forms import Constant, CordNext, Difference, LogLine, Powers, VoltageSum
 from benchsweep.limits._grade import Assess, grade, whole_outcome
 from benchsweep.limits._line import Band, Exemption, LimitLine, Source
 from benchsweep.limits._load import list_requirements, load_requirement, parse_parameter
@@ -31,6 +31,7 @@ __all__ = [
     "Construction",
     "CordNext",
     "Decision",
+    "Difference",
     "DirectCurrent",
     "Exemption",
     "Length",

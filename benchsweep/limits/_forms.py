@@ -14,7 +14,7 @@ from pydantic import Field
 
 from benchsweep.definitions import Definition
 
-__all__ = ["Constant", "CordNext", "Form", "LogLine", "PowerTerm", "Powers", "VoltageSum"]
+__all__ = ["Constant", "CordNext", "Difference", "Form", "LogLine", "PowerTerm", "Powers", "VoltageSum"]
 
 Column = NDArray[np.float64]
 Number = Annotated[float, Field(allow_inf_nan=False)]
@@ -272,4 +272,52 @@ class CordNext(_Form):
         )
 
 
-Form = Annotated[Constant | LogLine | Powers | VoltageSum | CordNext, Field(discriminator="form")]
+Plain = Annotated[Constant | LogLine | Powers | VoltageSum, Field(discriminator="form")]
+
+
+class Held(Definition):
+    """A form whose values are not taken above `cap` nor below `floor`."""
+
+    limit: Plain
+    cap: Number | None = None
+    floor: Number | None = None
+
+    def at(self, f_mhz: Column, length_m: float | None) -> Column:
+        """Return the values at `f_mhz`."""
+        value = self.limit.evaluate(f_mhz, length_m)
+        if self.cap is not None:
+            value = np.minimum(value, self.cap)
+        return value if self.floor is None else np.maximum(value, self.floor)
+
+    def text(self) -> str:
+        """Return the form and where it is held as a person writes it."""
+        words = self.limit.words()
+        if self.cap is not None:
+            words += f", at most {_number(self.cap)}"
+        return words if self.floor is None else f"{words}, at least {_number(self.floor)}"
+
+
+class Difference(_Form):
+    """minuend - subtrahend: the limit of a ratio follows from those of its parts (ACR-N from NEXT and loss)."""
+
+    form: Literal["difference"]
+    minuend: Held
+    subtrahend: Held
+
+    @property
+    def needs_length(self) -> bool:
+        """True when a part depends on the length of the specimen."""
+        return self.minuend.limit.needs_length or self.subtrahend.limit.needs_length
+
+    def evaluate(self, f_mhz: Column, length_m: float | None) -> Column:
+        """Return the difference at `f_mhz`."""
+        return self.minuend.at(f_mhz, length_m) - self.subtrahend.at(f_mhz, length_m)
+
+    def words(self) -> str:
+        """Return the difference as a person writes it."""
+        return f"[ {self.minuend.text()} ] - [ {self.subtrahend.text()} ]"
+
+
+Form = Annotated[
+    Constant | LogLine | Powers | VoltageSum | CordNext | Difference, Field(discriminator="form")
+]
