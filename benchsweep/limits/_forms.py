@@ -298,7 +298,7 @@ class Held(Definition):
 
 
 class Difference(_Form):
-    """minuend - subtrahend: the limit of a ratio follows from those of its parts (ACR-N from NEXT and loss)."""
+    """minuend - subtrahend: the limit of a ratio follows from those of its parts, as that of ACR-N does."""
 
     form: Literal["difference"]
     minuend: Held
