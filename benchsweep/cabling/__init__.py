@@ -7,6 +7,9 @@ found by label, and what the data do not hold gives no trace.
 """
 
 from benchsweep.cabling._acr import attenuation_to_crosstalk_far, attenuation_to_crosstalk_near
+from benchsweep.cabling._alien import alien_average, alien_gaps, compute_alien
+from benchsweep.cabling._alien_enough import enough_disturbers
+from benchsweep.cabling._alien_shares import alien_shares
 from benchsweep.cabling._balance import equal_level_tctl, transverse_conversion_loss
 from benchsweep.cabling._delay import delay_skew, length_doubt, propagation_delay, why_no_delay
 from benchsweep.cabling._fext import far_end_crosstalk
@@ -17,24 +20,41 @@ from benchsweep.cabling._power_sums import power_sum_acr_far, power_sum_acr_near
 from benchsweep.cabling._return_loss import return_loss
 from benchsweep.cabling._traces import compute_traces
 from benchsweep.cabling._wiring import check_wiring
+from benchsweep.cabling.distance import (
+    crosstalk_profile,
+    electrical_length,
+    nominal_velocity,
+    reflection_profile,
+    why_no_time_domain,
+)
 
 __all__ = [
     "ModeLosses",
+    "alien_average",
+    "alien_gaps",
+    "alien_shares",
     "attenuation_to_crosstalk_far",
     "attenuation_to_crosstalk_near",
     "check_wiring",
+    "compute_alien",
     "compute_traces",
+    "crosstalk_profile",
     "delay_skew",
+    "electrical_length",
+    "enough_disturbers",
     "equal_level_tctl",
     "far_end_crosstalk",
     "insertion_loss",
     "length_doubt",
     "near_end_crosstalk",
+    "nominal_velocity",
     "power_sum_acr_far",
     "power_sum_acr_near",
     "power_sum_next",
     "propagation_delay",
+    "reflection_profile",
     "return_loss",
     "transverse_conversion_loss",
     "why_no_delay",
+    "why_no_time_domain",
 ]
