@@ -7,18 +7,26 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pytest
 
-Answer = Callable[[str], "bytes | list[bytes | float | str] | None"]
+from benchsweep.instrument import Link
+
+Answer = Callable[[str], "bytes | list[bytes | float | str | threading.Event] | None"]
+
+HEALTHY_S = 20.0
+"""Time-out where an answer comes: no machine, however busy, stands still as long as this."""
 
 
 class ScriptedInstrument:
-    """Answers each line as `answer` says: bytes, nothing, or a list of bytes, pauses in s and ``"close"``."""
+    """Answers each line as `answer` says: bytes, nothing, or a list of parts.
+
+    Parts are bytes, pauses in s, events that are awaited, and ``"close"``.
+    """
 
     def __init__(self, answer: Answer) -> None:
         self._answer = answer
@@ -49,6 +57,8 @@ class ScriptedInstrument:
                         connection.sendall(part)
                     elif isinstance(part, float):
                         self._stopping.wait(part)
+                    elif isinstance(part, threading.Event):
+                        part.wait(HEALTHY_S)
                     elif part == "close":
                         connection.shutdown(socket.SHUT_RDWR)
                         return
@@ -80,6 +90,55 @@ def stopwatch() -> Callable[[], float]:
     """Seconds since the test began."""
     started = time.monotonic()
     return lambda: time.monotonic() - started
+
+
+@pytest.fixture
+def until() -> Callable[[Callable[[], object]], None]:
+    """Wait until something is so, however slow the machine is just now."""
+
+    def wait(so: Callable[[], object]) -> None:
+        last = time.monotonic() + HEALTHY_S
+        while not so():
+            assert time.monotonic() < last, "it never came"
+            time.sleep(0.002)
+
+    return wait
+
+
+@pytest.fixture
+def quickly() -> Callable[[Callable[[], object], float], None]:
+    """Assert that something takes less than `within_s`: one attempt of five is enough.
+
+    What costs time by itself costs it every time; a machine that is busy with something else now and then.
+    """
+
+    def within(action: Callable[[], object], within_s: float) -> None:
+        took: list[float] = []
+        while not took or (took[-1] >= within_s and len(took) < 5):
+            started = time.monotonic()
+            action()
+            took.append(time.monotonic() - started)
+        assert min(took) < within_s, took
+
+    return within
+
+
+@contextmanager
+def _short_blocks(link: Link, seconds: float = 0.3) -> Iterator[None]:
+    """Give up a block that has begun after `seconds` without a byte; all else has its full time."""
+    transport: Any = link._transport
+    read = transport.read_body
+    transport.read_body = lambda count, timeout_s: read(count, seconds)
+    try:
+        yield
+    finally:
+        transport.read_body = read
+
+
+@pytest.fixture
+def short_blocks() -> Callable[..., AbstractContextManager[None]]:
+    """Shorten what a block that stops in the middle costs (see `_short_blocks`)."""
+    return _short_blocks
 
 
 def _load(name: str) -> ModuleType:

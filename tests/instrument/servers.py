@@ -1,8 +1,9 @@
 """Instruments over HiSLIP and VXI-11 that misbehave on purpose, written from the protocols.
 
 Each takes scripts like the instruments on a raw port (``conftest.py``): a function of the message that
-returns bytes, nothing, or a list of bytes, pauses in seconds and words: ``"close"`` drops the connection,
-``"end"`` ends the answer, ``"cut"`` leaves a frame incomplete, ``"raw:…"`` sends bytes without any frame.
+returns bytes, nothing, or a list of bytes, pauses in seconds, events that are awaited, and words:
+``"close"`` drops the connection, ``"end"`` ends the answer, ``"cut"`` leaves a frame incomplete,
+``"raw:…"`` sends bytes without any frame.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ from collections.abc import Callable, Iterable
 from contextlib import suppress
 from typing import Any
 
-Part = bytes | float | str
+Part = bytes | float | str | threading.Event
+# How long an event is awaited at most.
+_LONGEST_WAIT_S = 20.0
 Script = Callable[[str], "bytes | list[Part] | None"]
 
 HEADER = struct.Struct("!2sBBIQ")
@@ -162,6 +165,8 @@ class HislipServer(Server):
                 connection.sendall(HEADER.pack(b"HS", 7 if ends else 6, 0, number, size) + part)
             elif isinstance(part, float):
                 self.stopping.wait(part)
+            elif isinstance(part, threading.Event):
+                part.wait(_LONGEST_WAIT_S)
             elif part == "close":
                 self.drop()
                 return
@@ -259,6 +264,12 @@ class Vxi11Server(Server):
                 self.stopping.wait(max(0.0, min(part, left)))
                 self._pieces[0] = part - left
                 if part > left:
+                    return self._reply(15, 0, b"")
+                self._pieces.pop(0)
+            elif isinstance(part, threading.Event):
+                if data:
+                    return self._reply(0, 0, data)
+                if not part.wait(max(0.0, deadline - time.monotonic())):
                     return self._reply(15, 0, b"")
                 self._pieces.pop(0)
             elif part == "end":

@@ -54,8 +54,7 @@ def changed_bench(tmp_path: Path, **changes: str) -> str:
 
 @contextmanager
 def analyzer_on(options: BenchOptions, **open_options: Any) -> Iterator[Analyzer]:
-    keywords = {"timeout_s": 3.0, "minimum_timeout_s": 0.5, **open_options}
-    with running_bench(options) as bench, open_analyzer(bench.address, **keywords) as analyzer:
+    with running_bench(options) as bench, open_analyzer(bench.address, **open_options) as analyzer:
         yield analyzer
 
 
@@ -298,8 +297,9 @@ def test_a_sweep_that_takes_its_time(tmp_path: Path) -> None:
     with analyzer_on(BenchOptions(bench=bench, ports=2)) as analyzer:
         analyzer.configure(replace(GRID, points=201, if_bandwidth_hz=3e3), (1, 2))
         states = float(analyzer.link.query("SENS1:SWE:TIME?"))
-        sweep = analyzer.sweep((1, 2))
-    assert 2 * states <= sweep.seconds < 2 * states + 0.5
+        took = [analyzer.sweep((1, 2)).seconds for _ in range(4)]
+    assert all(seconds >= 2 * states for seconds in took)
+    assert min(took) < 2 * states + 0.1  # a busy machine is late now and then, not each time
     assert 2 * states > 0.1
 
 
@@ -311,20 +311,27 @@ def check_next_sweep(analyzer: Analyzer, before: RawSweep) -> None:
     np.testing.assert_allclose(after.s, before.s, rtol=0, atol=5e-3)
 
 
-def test_sweep_that_never_ends(analyzer: Analyzer, stopwatch: Callable[[], float]) -> None:
+def test_sweep_that_never_ends(
+    analyzer: Analyzer, stopwatch: Callable[[], float], monkeypatch: pytest.MonkeyPatch
+) -> None:
     before = analyzer.sweep((1, 2))
     fault(analyzer, "sweep-never-ends")
+    monkeypatch.setattr(analyzer, "_minimum_timeout_s", 0.5)
+    begun_at = stopwatch()
     with pytest.raises(InstrumentTimeout, match=r"\d\.\d s passed, .* s were expected"):
         analyzer.sweep((1, 2))
-    assert stopwatch() < 4.0
+    assert stopwatch() - begun_at < 6.0
+    monkeypatch.undo()
     check_next_sweep(analyzer, before)
 
 
-def test_truncated_block(analyzer: Analyzer) -> None:
+def test_truncated_block(analyzer: Analyzer, short_blocks: Any) -> None:
     before = analyzer.sweep((1, 2))
-    analyzer.link.timeout_s = 0.3
     fault(analyzer, "truncate-block")
-    with pytest.raises(BadAnswer, match=r"block of 3672 bytes announced, \d+ received"):
+    with (
+        short_blocks(analyzer.link),
+        pytest.raises(BadAnswer, match=r"block of 3672 bytes announced, \d+ received"),
+    ):
         analyzer.sweep((1, 2))
     check_next_sweep(analyzer, before)
 
@@ -336,7 +343,7 @@ def test_dropped_link(analyzer: Analyzer, stopwatch: Callable[[], float]) -> Non
     with pytest.raises(LinkLost, match="lost before") as caught:
         analyzer.sweep((1, 2))
     assert "anew" in caught.value.hint
-    assert stopwatch() < 3.0
+    assert stopwatch() < 8.0  # one time-out is 10 s
 
 
 def test_wrong_count(analyzer: Analyzer) -> None:

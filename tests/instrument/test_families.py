@@ -44,7 +44,7 @@ def analyzer_of(family: str, ports: int, **more: Any) -> Iterator[Analyzer]:
     told = ports if family == "sense-function" else None
     with (
         running_bench(options) as bench,
-        open_analyzer(bench.address, ports=told, timeout_s=3.0) as analyzer,
+        open_analyzer(bench.address, ports=told, timeout_s=10.0) as analyzer,
     ):
         assert (analyzer.family.name, analyzer.identity.ports) == (family, ports)
         connections = ",".join(f"{port}={leg}" for port, leg in zip(range(1, ports + 1), LEGS, strict=False))
@@ -63,7 +63,7 @@ def test_six_families_are_shipped() -> None:
 @pytest.mark.parametrize("family", FAMILIES)
 def test_recognised_by_asking(family: str, door: str, stopwatch: Any) -> None:
     with running_bench(BenchOptions(family=family, ports=2)) as bench:
-        with open_link(bench.addresses[door], timeout_s=3.0) as link:
+        with open_link(bench.addresses[door], timeout_s=10.0) as link:
             asked_at = stopwatch()
             identity = identify(link)
             seconds = stopwatch() - asked_at
@@ -110,7 +110,7 @@ def test_the_same_numbers_through_every_door(family: str) -> None:
             link.write_checked('BENCh:CONNect "1=A:12.1,2=B:12.2"', doing="attaching")
         found = []
         for door in ("analyzer", "hislip", "vxi11"):
-            with open_analyzer(bench.addresses[door], timeout_s=3.0) as analyzer:
+            with open_analyzer(bench.addresses[door], timeout_s=10.0) as analyzer:
                 analyzer.configure(GRID, (1, 2))
                 found.append(analyzer.sweep((1, 2)).s)
                 analyzer.restore()
@@ -234,7 +234,8 @@ def own_family(tmp_path: Path, name: str, *changes: tuple[str, str]) -> str:
 @contextmanager
 def own_analyzer(family: str, path: str, ports: int, **more: Any) -> Iterator[Analyzer]:
     with running_bench(BenchOptions(family=family, ports=ports, noiseless=True)) as bench:
-        with open_analyzer(bench.address, family=path, timeout_s=0.5, **more) as analyzer:
+        # Each way that the analyzer does not know costs one time-out.
+        with open_analyzer(bench.address, family=path, timeout_s=2.0, **more) as analyzer:
             yield analyzer
 
 

@@ -54,6 +54,8 @@ def instrument(known: dict[str, str]) -> Any:
     return answer
 
 
+# Some answer their name and no more: long enough for the name, and not much is asked in vain.
+SILENT_S = 2.0
 STANDARD = {"*IDN?": "Works,voltmeter,1,1.0", "*ESR?": "0"}
 MATCHING = {**STANDARD, "SYST:CAP:HARD:PORT:COUN?": "4", "CALC1:PAR:CAT:EXT?": '"NO CATALOG"'}
 
@@ -65,7 +67,7 @@ def test_unknown_instrument_lists_questions_and_answers(scripted: Any, stopwatch
     assert 'SYST:CAP:HARD:PORT:COUN? -> -113,"Undefined header"' in caught.value.message
     assert "named-measurement" in caught.value.hint
     assert "station file" in caught.value.hint
-    assert stopwatch() < 2.0
+    assert stopwatch() < 8.0  # one time-out is 10 s
 
 
 @pytest.mark.parametrize(
@@ -116,7 +118,7 @@ def test_no_error_queue(scripted: Any) -> None:
 
 
 def test_mute_instrument(scripted: Any) -> None:
-    with open_link(scripted(lambda line: None).address, timeout_s=0.2) as link:
+    with open_link(scripted(lambda line: None).address, timeout_s=SILENT_S) as link:
         with pytest.raises(InstrumentTimeout, match=r"\*IDN\?"):
             identify(link)
 
@@ -154,7 +156,7 @@ def test_each_family_by_its_trait(
         identity = identify(link)
     assert (identity.family, identity.ports) == (family, ports)
     assert identity.limits == {}
-    assert stopwatch() < 2.0
+    assert stopwatch() < 8.0
 
 
 def test_a_second_channel_is_no_single_channel(scripted: Any) -> None:
@@ -199,7 +201,7 @@ def test_number_of_ports_said_by_the_person(scripted: Any) -> None:
 def test_from_before_scpi(scripted: Any) -> None:
     """It answers who it is, and knows no error queue."""
     bench = scripted(lambda line: {"*IDN?": b"Works,old,0,1\n", "*ESR?": b"0\n"}.get(line))
-    with open_link(bench.address, timeout_s=0.3) as link, pytest.raises(UnknownFamily) as caught:
+    with open_link(bench.address, timeout_s=SILENT_S) as link, pytest.raises(UnknownFamily) as caught:
         identify(link)
     assert "no SCPI instrument" in caught.value.message
     assert "SYST:ERR? -> nothing" in caught.value.message
@@ -210,7 +212,8 @@ def test_from_before_scpi(scripted: Any) -> None:
 def test_something_that_only_accepts(scripted: Any) -> None:
     """A raw port has no greeting, so it shows at the first question; the words say what to check."""
     bench = scripted(lambda line: None)
-    with open_link(bench.address, timeout_s=0.2) as link:
+    with open_link(bench.address) as link:
+        link.timeout_s = 0.2
         with pytest.raises(InstrumentTimeout, match="nothing has been said on it yet") as caught:
             identify(link)
         assert caught.value.hint.startswith("Check that address and port")
@@ -219,21 +222,23 @@ def test_something_that_only_accepts(scripted: Any) -> None:
 
 def test_something_that_falls_silent(scripted: Any) -> None:
     bench = scripted(lambda line: {"*IDN?": b"Works,mute,0,1\n"}.get(line))
-    with open_link(bench.address, timeout_s=0.2) as link:
+    with open_link(bench.address, timeout_s=SILENT_S) as link:
         with pytest.raises(InstrumentTimeout) as caught:
             identify(link)
     assert "has been said" not in caught.value.message
     assert caught.value.hint.startswith("Is the instrument busy")
 
 
-def test_unknown_where_messages_have_ends(start_server: Any, stopwatch: Any) -> None:
+def test_unknown_where_messages_have_ends(start_server: Any, quickly: Any) -> None:
     """Each unknown question costs its time there; all of them together stay below three seconds."""
     server = start_server("hislip", instrument(STANDARD))
-    with open_link(server.address, timeout_s=3.0) as link:
-        asked_at = stopwatch()
-        with pytest.raises(UnknownFamily, match="not known"):
-            identify(link)
-    assert stopwatch() - asked_at < 3.0
+    with open_link(server.address) as link:
+
+        def find_out() -> None:
+            with pytest.raises(UnknownFamily, match="not known"):
+                identify(link)
+
+        quickly(find_out, 3.0)
 
 
 # -- files that cannot be used, answers that cannot be right, what is cleared -------------------------------
@@ -287,7 +292,7 @@ def test_an_answer_that_makes_no_sense_once_is_asked_for_again(scripted: Any) ->
 
 def test_an_error_queue_that_stays_silent_may_be_the_link(scripted: Any) -> None:
     bench = scripted(lambda line: {"*IDN?": b"Works,old,0,1\n", "*ESR?": b"0\n"}.get(line))
-    with open_link(bench.address, timeout_s=0.2) as link, pytest.raises(UnknownFamily) as caught:
+    with open_link(bench.address, timeout_s=SILENT_S) as link, pytest.raises(UnknownFamily) as caught:
         identify(link)
     assert isinstance(caught.value.__cause__, InstrumentTimeout)
 

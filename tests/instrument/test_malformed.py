@@ -62,7 +62,8 @@ class Corrupting:
 
 
 def measure(address: str, which: int, answer: bytes) -> NDArray[np.complex128]:
-    with open_link(address, timeout_s=0.25) as link:
+    with open_link(address) as link:
+        link.timeout_s = 0.25  # whatever is taken for no answer is an error with a name
         link._transport = Corrupting(link._transport, which, answer)  # type: ignore[assignment]
         identity, family = recognise(link)
         analyzer = Analyzer(link, identity, family, minimum_timeout_s=0.25)
@@ -80,7 +81,7 @@ ANSWERS = st.one_of(
 
 
 @given(which=st.integers(0, MOST_ANSWERS), answer=ANSWERS)
-@settings(max_examples=120, deadline=2000)
+@settings(max_examples=120, deadline=20_000)
 def test_one_wrong_answer(bench: RunningBench, which: int, answer: bytes) -> None:
     try:
         s = measure(bench.address, which, answer)
@@ -95,17 +96,17 @@ def test_one_wrong_answer(bench: RunningBench, which: int, answer: bytes) -> Non
 
 def test_a_completion_that_somebody_else_took_is_asked_for_again(bench: RunningBench, stopwatch: Any) -> None:
     """The first answer after the preset says that nothing has ended, and reading has cleared the bit."""
-    with open_link(bench.address, timeout_s=1.0) as link:
+    with open_link(bench.address, timeout_s=10.0) as link:
         identity, family = recognise(link)
         link._transport = Corrupting(link._transport, 1, b"0")  # type: ignore[assignment]
         assert Analyzer(link, identity, family).configure(SETTINGS, (1, 2)).points == 5
-    assert stopwatch() < 5.0
+    assert stopwatch() < 9.0  # sooner than the preset may take
 
 
 def test_the_range_of_answers_is_covered(bench: RunningBench) -> None:
     """The count above is neither too small (some answers never touched) nor absurdly large."""
     counting = Corrupting.__new__(Corrupting)
-    with open_link(bench.address, timeout_s=1.0) as link:
+    with open_link(bench.address, timeout_s=10.0) as link:
         counting.__init__(link._transport, 10_000, b"")  # type: ignore[misc]
         link._transport = counting  # type: ignore[assignment]
         identity, family = recognise(link)

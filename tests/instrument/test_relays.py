@@ -79,7 +79,7 @@ def bench() -> Matrix:
 
 @pytest.fixture
 def matrix(bench: Matrix, scripted: Callable[[Any], Any]) -> Any:
-    with open_relays(scripted(bench).address, timeout_s=0.5) as opened:
+    with open_relays(scripted(bench).address) as opened:
         yield opened
 
 
@@ -127,7 +127,7 @@ class TestMoving:
         bench = Matrix()
         bench.errors = ['-113,"Undefined header"']
         answer = scripted(lambda line: bench.errors.clear() if line == "*CLS" else bench(line))
-        with open_relays(answer.address, timeout_s=0.5) as matrix:
+        with open_relays(answer.address) as matrix:
             matrix.close("1!1")
             assert matrix.idn.startswith("Tollmoor Works")
 
@@ -159,8 +159,10 @@ class TestNotAsTold:
             matrix.close("1!1:1!21,9!9")
         assert "ROUT:CLOS (@1!1,1!2,1!3,1!4,1!5,1!6,1!7,1!8 and 14 more)" in caught.value.hint
         assert "1!9" not in caught.value.hint
+        matrix.link.timeout_s = 2.0  # a question that is refused is not answered
         with pytest.raises(ScpiError, match="asking which relays"):
             matrix.closed("9!9")
+        matrix.link.timeout_s = 10.0
         matrix.close("1!1")  # and the link is still in step
 
     @pytest.mark.parametrize("answer", [b"1\n", b"1,0,1\n", b"1,2\n", b"1,\n", b"\n", b"1;0\n", b"1.0,0\n"])
@@ -181,9 +183,10 @@ class TestNotAsTold:
 
     def test_never_finished(self, matrix: RelayMatrix, bench: Matrix, stopwatch: Callable[[], float]) -> None:
         bench.instead["*OPC?"] = None
+        matrix.link.timeout_s = 0.5
         with pytest.raises(InstrumentTimeout):
             matrix.close("1!1")
-        assert stopwatch() < 3.0
+        assert stopwatch() < 5.0
 
 
 class TestChannels:
@@ -242,7 +245,7 @@ class TestChannels:
                 return ",".join("1" * (line.count(",") + 1)).encode() + b"\n"
             return {"*IDN?": b"a,b,c,d\n", "*OPC?": b"1\n", "SYST:ERR?": b'0,"No error"\n'}.get(line)
 
-        with open_relays(scripted(answer).address, timeout_s=1.0) as matrix:
+        with open_relays(scripted(answer).address) as matrix:
             matrix.set_closed("1001:1200", among="1001:1200", settle_s=0.0)
         assert max(map(len, sent)) <= 220
         for header in ("ROUT:CLOS (@", "ROUT:CLOS? (@"):

@@ -48,7 +48,7 @@ def analyzer_of(
     told = ports if family == "sense-function" else None
     with (
         running_bench(options) as bench,
-        open_analyzer(bench.addresses[door], ports=told, timeout_s=3.0) as analyzer,
+        open_analyzer(bench.addresses[door], ports=told, timeout_s=10.0) as analyzer,
     ):
         analyzer.link.write_checked(f'BENCh:CONNect "{connected}"', doing="attaching")
         yield analyzer
@@ -119,7 +119,7 @@ def test_an_analyzer_that_refuses_the_ratio_is_no_fault_of_the_link(family: str,
     options = BenchOptions(family=family, ports=2, seed=SEED, noiseless=True)
     with (
         running_bench(options) as bench,
-        open_analyzer(bench.address, family=str(path), timeout_s=3.0) as analyzer,
+        open_analyzer(bench.address, family=str(path), timeout_s=10.0) as analyzer,
     ):
         analyzer.link.write_checked('BENCh:CONNect "1=thru 2,2=thru 1"', doing="attaching")
         analyzer.configure(GRID, (1, 2))
