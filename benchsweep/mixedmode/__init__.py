@@ -4,7 +4,8 @@ Conventions (Bockelman and Eisenstadt, IEEE Trans. MTT 43, 1995): the differenti
 positive leg (first contact of the pair) over the negative one, the differential current half the difference
 of their currents; the common voltage is the mean, the common current the sum. Two 50 ohm legs make 100 ohm
 differential and 25 ohm common.
-Ports of the result: ``A:12/d`` … ``B:78/d``, then ``A:12/c`` … ``B:78/c``.
+Ports of the result: ``A:12/d`` … ``B:78/d``, then ``A:12/c`` … ``B:78/c``; of a bundle those of the specimen
+before those of the disturbing cables (``3.A:12/d``).
 """
 
 from benchsweep.mixedmode._convert import to_mixed_mode

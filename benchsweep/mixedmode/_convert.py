@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import FixtureError
-from benchsweep.records import BalancedPort, Mode, ModePort, SMatrix, balanced_ports
+from benchsweep.records import BalancedPort, Mode, ModePort, SMatrix, balanced_ports_among
 
 __all__ = ["to_mixed_mode"]
 
@@ -31,9 +31,10 @@ def to_mixed_mode(
     Returns
     -------
     SMatrix
-        Differential ports of all pairs that have both legs, end A before end B in the order 12, 36, 45, 78,
-        then their common ports. A leg whose partner is missing is left out, which leaves it on 50 ohm. Modes
-        come back all, and only those that there are: baluns whose taps are not measured give no common ones.
+        Differential ports of all pairs that have both legs, then their common ports: end A before end B in
+        the order 12, 36, 45, 78; of a bundle the specimen before the disturbing cables by their numbers. A
+        leg whose partner is missing is left out, which leaves it on 50 ohm. Modes come back all, and only
+        those that there are: baluns whose taps are not measured give no common ones.
 
     Raises
     ------
@@ -53,7 +54,8 @@ def to_mixed_mode(
         return _ordered_modes(single_ended, z_differential_ohm, z_common_ohm)
     if any(z0 != _LEG_OHM for z0 in single_ended.z0_ohm):
         raise ValueError(f"legs must be referred to {_LEG_OHM:g} ohm before they are converted to modes")
-    pairs = [port for port in balanced_ports() if all(single_ended.has(leg) for leg in port.legs)]
+    known = balanced_ports_among(single_ended.ports)
+    pairs = [port for port in known if all(single_ended.has(leg) for leg in port.legs)]
     if not pairs:
         raise FixtureError(
             f"no pair has both its legs among {', '.join(single_ended.ports)}",
@@ -77,7 +79,8 @@ def _ordered_modes(modes: SMatrix, z_differential_ohm: float, z_common_ohm: floa
             f"legs and modes are mixed: {legs[0]} among {', '.join(modes.ports)}",
             hint="Measure all balanced ports through contacts or all through baluns.",
         )
-    usual = [str(ModePort(port, mode)) for mode in get_args(Mode) for port in balanced_ports()]
+    known = balanced_ports_among(modes.ports)
+    usual = [str(ModePort(port, mode)) for mode in get_args(Mode) for port in known]
     unknown = [label for label in modes.ports if label not in usual]
     if unknown:
         raise ValueError(f"no mode of a balanced port: {', '.join(unknown)}")

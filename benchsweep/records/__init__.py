@@ -4,7 +4,7 @@ Shapes use the same letters everywhere: ``n_freq`` points, ``n_port`` ports;
 ``s[f, i, j]`` is the wave out of port ``i`` over the wave into port ``j``. Ports are found by label.
 """
 
-from benchsweep.records._alien import AlienShare
+from benchsweep.records._alien import AlienShare, DisturberSufficiency
 from benchsweep.records._analyzer import AnalyzerIdentity, Probe, Spacing, SweepSegment, SweepSettings
 from benchsweep.records._calibration import Calibration, ErrorTerms, Quantity, StandardTerm
 from benchsweep.records._change import Extreme, LineFit, SeriesChange, SeriesCourse, SeriesSummary
@@ -23,6 +23,7 @@ from benchsweep.records._ports import (
     Mode,
     ModePort,
     balanced_ports,
+    balanced_ports_among,
     parse_leg,
     parse_mode,
     parse_port,
@@ -50,6 +51,7 @@ __all__ = [
     "Contribution",
     "DistanceKind",
     "DistanceTrace",
+    "DisturberSufficiency",
     "End",
     "ErrorTerms",
     "EventKind",
@@ -93,6 +95,7 @@ __all__ = [
     "WiringFinding",
     "WiringReport",
     "balanced_ports",
+    "balanced_ports_among",
     "parse_leg",
     "parse_mode",
     "parse_port",

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from benchsweep.records._ports import End
 from benchsweep.records._trace import Parameter
 
-__all__ = ["AlienShare"]
+__all__ = ["AlienShare", "DisturberSufficiency"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,3 +39,31 @@ class AlienShare:
     share: float
     value: float
     band_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class DisturberSufficiency:
+    """Whether disturbing cables that were not measured could change what the alien rows of a verdict say.
+
+    Parameters
+    ----------
+    enough
+        They could not.
+    measured
+        How many disturbing cables were measured.
+    added_db
+        By how much the power sum of the deciding row could be worse with further cables, at most, in dB.
+    parameter, end, pairs
+        The deciding row: the one that further cables come nearest to changing. None and empty where none can
+        be changed, for all fail already.
+    words
+        One sentence that says it with its figures.
+    """
+
+    enough: bool
+    measured: int
+    added_db: float
+    parameter: Parameter | None
+    end: End | None
+    pairs: tuple[str, ...]
+    words: str

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
@@ -14,6 +15,7 @@ __all__ = [
     "Mode",
     "ModePort",
     "balanced_ports",
+    "balanced_ports_among",
     "parse_leg",
     "parse_mode",
     "parse_port",
@@ -94,6 +96,24 @@ def balanced_ports(pairs: tuple[str, ...] = FOUR_PAIRS, cable: int = 0) -> tuple
     ['3.A:12', '3.B:12']
     """
     return tuple(BalancedPort(end, pair, cable) for end in ("A", "B") for pair in pairs)
+
+
+def balanced_ports_among(labels: Iterable[str]) -> tuple[BalancedPort, ...]:
+    """Return the balanced ports that legs or modes among `labels` belong to, each once.
+
+    The specimen first, then cable by cable; of each end A before end B in the order 12, 36, 45, 78. Labels
+    that are neither legs nor modes are left out.
+
+    Examples
+    --------
+    >>> [str(p) for p in balanced_ports_among(["3.B:12.1", "A:78.7", "A:36.3", "A:36.6", "load"])]
+    ['A:36', 'A:78', '3.B:12']
+    """
+    found: set[BalancedPort] = set()
+    for label in labels:
+        with suppress(ValueError):
+            found.add(parse_mode(label).port if "/" in label else parse_leg(label).port)
+    return tuple(sorted(found, key=lambda port: (port.cable, port.end, FOUR_PAIRS.index(port.pair))))
 
 
 def parse_port(label: str) -> BalancedPort:

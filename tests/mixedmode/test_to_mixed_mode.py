@@ -322,3 +322,40 @@ def test_legs_among_modes_and_modes_of_no_port_are_refused() -> None:
         to_mixed_mode(SMatrix(GRID, two, ("A:12/d", "A:12.1"), (100.0, 50.0)))
     with pytest.raises(ValueError, match="no mode of a balanced port: A:12/x"):
         to_mixed_mode(SMatrix(GRID, two, ("A:12/d", "A:12/x"), (100.0, 25.0)))
+
+
+def bundle_legs(*cables: int) -> tuple[str, ...]:
+    return tuple(str(leg) for cable in cables for port in balanced_ports(cable=cable) for leg in port.legs)
+
+
+def test_a_bundle_is_converted_cable_by_cable_by_label() -> None:
+    """The blocks of a bundle are those of its cables alone, whatever the order of the legs."""
+    legs = bundle_legs(3, 0)
+    single = random_matrix(8, ports=legs)
+    mixed = to_mixed_mode(single)
+    own = [f"{port}/{{}}" for port in balanced_ports()]
+    other = [f"{port}/{{}}" for port in balanced_ports(cable=3)]
+    assert mixed.ports == tuple(text.format(mode) for mode in "dc" for text in (*own, *other))
+    for cable in (0, 3):
+        at = [legs.index(label) for label in bundle_legs(cable)]
+        alone = to_mixed_mode(matrix(single.s[:, at][:, :, at], bundle_legs(cable), single.frequency_hz))
+        for out in alone.ports:
+            for into in alone.ports:
+                np.testing.assert_allclose(
+                    mixed.at(out=out, into=into), alone.at(out=out, into=into), atol=1e-14
+                )
+    # Alien crosstalk by the definition of the modes: half of (p - n) out over (p - n) in.
+    out, into = ("A:36.3", "A:36.6"), ("3.B:45.4", "3.B:45.5")
+    expected = 0.5 * sum(
+        (1 if i == out[0] else -1) * (1 if j == into[0] else -1) * single.at(out=i, into=j)
+        for i in out
+        for j in into
+    )
+    np.testing.assert_allclose(mixed.at(out="A:36/d", into="3.B:45/d"), expected, atol=1e-14)
+
+
+def test_modes_of_a_bundle_come_back_in_their_order() -> None:
+    expected = to_mixed_mode(random_matrix(4, ports=bundle_legs(0, 2)))
+    found = to_mixed_mode(shuffled(expected, 1))
+    assert found.ports == expected.ports
+    np.testing.assert_array_equal(found.s, expected.s)
