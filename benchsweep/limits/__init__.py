@@ -5,11 +5,21 @@ number and the standing of each line. The code holds a closed set of forms that 
 margins are unrounded; losses are positive dB, delay and skew ns; a positive margin is good.
 """
 
+from benchsweep.limits._adjust import as_graded
 from benchsweep.limits._decision import DECISION_RULES, SIMPLE, Decision
 from benchsweep.limits._forms import Constant, CordNext, Difference, LogLine, Powers, VoltageSum
-from benchsweep.limits._grade import Assess, grade, whole_outcome
+from benchsweep.limits._grade import Assess, MissingLength, grade, whole_outcome
+from benchsweep.limits._highest import Highest, Ranked, highest
+from benchsweep.limits._in_force import (
+    InForce,
+    Origin,
+    list_requirements,
+    load_requirement,
+    requirements_in_force,
+)
 from benchsweep.limits._line import Band, Exemption, LimitLine, Source
-from benchsweep.limits._load import list_requirements, load_requirement, parse_parameter
+from benchsweep.limits._load import parse_parameter
+from benchsweep.limits._notes import length_note
 from benchsweep.limits._requirement import Requirement
 from benchsweep.limits._rules import (
     Construction,
@@ -20,6 +30,7 @@ from benchsweep.limits._rules import (
     Temperature,
     TemperatureSlope,
 )
+from benchsweep.limits._temperature import Conditions
 from benchsweep.limits._values import LimitValue, limit_curve, limit_value
 
 __all__ = [
@@ -27,6 +38,7 @@ __all__ = [
     "SIMPLE",
     "Assess",
     "Band",
+    "Conditions",
     "Constant",
     "Construction",
     "CordNext",
@@ -34,23 +46,32 @@ __all__ = [
     "Difference",
     "DirectCurrent",
     "Exemption",
+    "Highest",
+    "InForce",
     "Length",
     "LimitLine",
     "LimitValue",
     "LogLine",
+    "MissingLength",
     "Normalisation",
     "NormaliseRule",
+    "Origin",
     "Powers",
+    "Ranked",
     "Requirement",
     "Source",
     "Temperature",
     "TemperatureSlope",
     "VoltageSum",
+    "as_graded",
     "grade",
+    "highest",
+    "length_note",
     "limit_curve",
     "limit_value",
     "list_requirements",
     "load_requirement",
     "parse_parameter",
+    "requirements_in_force",
     "whole_outcome",
 ]

@@ -1,63 +1,44 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from itertools import combinations, permutations
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.limits._adjust import Adjuster, Key, Unadjustable
 from benchsweep.limits._decision import SIMPLE, Decision
+from benchsweep.limits._expected import expected_keys, why_missing
 from benchsweep.limits._judge import judged, worst_outcome
 from benchsweep.limits._line import LimitLine
-from benchsweep.limits._margins import STRETCHES, Key, LineOnGrid, Margins, margins_of, undecided_row
+from benchsweep.limits._margins import STRETCHES, LineOnGrid, Margins, margins_of, undecided_row
+from benchsweep.limits._notes import dc_notes, decision_notes, standing_notes, wiring_notes
 from benchsweep.limits._requirement import Requirement
+from benchsweep.limits._temperature import Conditions
 from benchsweep.limits._values import checked_length, length_for
-from benchsweep.records import (
-    FOUR_PAIRS,
-    End,
-    Interval,
-    Outcome,
-    Parameter,
-    Trace,
-    Verdict,
-    VerdictRow,
-    WiringReport,
-)
+from benchsweep.records import Interval, Outcome, Trace, Verdict, VerdictRow, WiringReport
 
-__all__ = ["Assess", "grade", "whole_outcome"]
+__all__ = ["Assess", "MissingLength", "grade", "whole_outcome"]
 
-Assess = Callable[[Sequence[tuple[Trace, NDArray[np.intp]]]], Sequence[Interval]]
-"""From some points of some traces (indices into the grid of the trace) to their expanded uncertainties."""
+Assess = Callable[[Sequence[tuple[Trace, NDArray[np.intp]]]], Sequence[Interval | None]]
+"""From some points of some traces (indices into the grid of the trace) to their expanded uncertainties.
 
-_ENDS: tuple[End, ...] = ("A", "B")
-_ORDERED = frozenset({Parameter.FEXT, Parameter.ACR_N, Parameter.ACR_F})
-_WITHOUT_END = frozenset({Parameter.DELAY, Parameter.SKEW})
-_CONVERSION = frozenset({Parameter.TCL, Parameter.ELTCTL})
-_COMBINED = frozenset({Parameter.NEXT, Parameter.SKEW})
-_AVERAGES = frozenset({Parameter.PS_ANEXT_AVERAGE, Parameter.PS_AACR_F_AVERAGE})
-_ALIEN = frozenset({Parameter.PS_ANEXT, Parameter.PS_AACR_F}) | _AVERAGES
+None for a trace of which no uncertainty is known.
+"""
+
+MissingLength = Literal["error", "undecided"]
+"""What a limit that depends on the length does when nobody gave one."""
 
 
-def expected_keys(parameter: Parameter) -> tuple[Key, ...]:
-    """Return the end and pairs of every trace that a four-pair specimen has of `parameter`."""
-    groups: tuple[tuple[str, ...], ...] = tuple((pair,) for pair in FOUR_PAIRS)
-    if parameter in _ORDERED:
-        groups = tuple(permutations(FOUR_PAIRS, 2))
-    elif parameter in _COMBINED:
-        groups = tuple(combinations(FOUR_PAIRS, 2))
-    elif parameter in _AVERAGES:
-        groups = (FOUR_PAIRS,)
-    ends: tuple[End | None, ...] = (None,) if parameter in _WITHOUT_END else _ENDS
-    return tuple((parameter, end, pairs) for end in ends for pairs in groups)
-
-
-def grade(
+def grade(  # noqa: PLR0913 - all but two are named, and each is a thing of its own
     traces: Sequence[Trace],
     requirement: Requirement,
     *,
     specimen: str,
     record: str = "",
     length_m: float | None = None,
+    conditions: Conditions | None = None,
+    missing_length: MissingLength = "error",
     decision: Decision = SIMPLE,
     wiring: WiringReport | None = None,
     assess: Assess | None = None,
@@ -68,6 +49,11 @@ def grade(
     value - limit for a ``min`` line, limit - value for a ``max`` line. A trace that is missing for one of
     the four pairs or ends makes an undecided row, and so does a sweep that does not reach over the whole
     line, unless what was measured fails already.
+
+    Values are held against the limit as the requirement wants them: below the loss of the disturbing pair
+    where a line says so, insertion loss at the reference temperature, parameters of a cable at the reference
+    length (`Adjuster`). A row tells the values that were graded, and in its note what was done to them; their
+    uncertainty is that of the trace as measured, times what the correction multiplies an error by.
 
     A rule with a guard band looks at up to five points of a trace, the smallest margin of each fifth of it;
     the worst outcome of them is that of the row, see `Decision`. Limits are one-sided, so the guard band is
@@ -82,6 +68,13 @@ def grade(
 
     Parameters
     ----------
+    length_m
+        Length of the specimen, for limits that depend on it and for a cable that is brought to another one.
+    conditions
+        Temperature and construction, for requirements that state a temperature.
+    missing_length
+        ``undecided``: rows whose limit needs the length are undecided when there is none, in place of an
+        error: for requirements that nobody named one by one.
     decision
         How results are decided.
     assess
@@ -95,20 +88,23 @@ def grade(
     """
     length_m = checked_length(length_m)
     measured: dict[Key, Trace] = {(t.parameter, t.end, t.pairs): t for t in traces}
+    adjuster = Adjuster(requirement, measured, length_m, conditions or Conditions())
     found: list[Margins | VerdictRow] = []
     for line in requirement.lines:
+        if missing_length == "undecided" and line.needs_length and length_m is None:
+            found += _without_length(line)
+            continue
         guarded = assess is not None and decision.has_guard_band
         stretches = STRETCHES if guarded and not requirement.allows_for_uncertainty(line) else 1
-        found += _margins(line, length_for(requirement, line, length_m), measured, stretches)
-    requests = [(item.trace, item.points) for item in found if isinstance(item, Margins)]
-    intervals = iter(assess(requests) if assess is not None and requests else [])
+        found += _margins(line, length_for(requirement, line, length_m), adjuster, measured, stretches)
+    intervals = iter(_intervals(found, assess))
     rows = [
         item
         if isinstance(item, VerdictRow)
         else judged(
             item,
             decision,
-            None if assess is None else next(intervals),
+            next(intervals),
             contains_uncertainty=requirement.allows_for_uncertainty(item.line),
         )
         for item in found
@@ -118,20 +114,31 @@ def grade(
         specimen=specimen,
         requirement=requirement.name,
         decision_rule=str(decision),
-        length_m=length_m if requirement.needs_length else None,
+        length_m=length_m if requirement.needs_length or requirement.normalise is not None else None,
         outcome=whole_outcome(rows, wiring),
         rows=tuple(rows),
         wiring=wiring,
         notes=(
-            *_wiring_notes(wiring),
-            *_decision_notes(requirement, decision, assessed=assess is not None),
-            *_standing_notes(rows),
+            *wiring_notes(wiring),
+            *adjuster.notes(),
+            *decision_notes(requirement, decision, assessed=assess is not None),
+            *dc_notes(requirement),
+            *standing_notes(rows),
         ),
     )
 
 
+def _without_length(line: LimitLine) -> list[VerdictRow]:
+    words = "the limit depends on the length of the specimen, which was not given"
+    return [undecided_row(key, line.weakest_standing, words) for key in expected_keys(line.parameter)]
+
+
 def _margins(
-    line: LimitLine, length_m: float | None, measured: Mapping[Key, Trace], stretches: int
+    line: LimitLine,
+    length_m: float | None,
+    adjuster: Adjuster,
+    measured: Mapping[Key, Trace],
+    stretches: int,
 ) -> list[Margins | VerdictRow]:
     expected = expected_keys(line.parameter)
     others = [key for key in measured if key[0] == line.parameter and key not in expected]
@@ -140,22 +147,31 @@ def _margins(
     for key in (*expected, *others):
         trace = measured.get(key)
         if trace is None:
-            found.append(undecided_row(key, line.weakest_standing, _why_missing(line.parameter)))
+            found.append(undecided_row(key, line.weakest_standing, why_missing(line.parameter)))
+            continue
+        try:
+            adjusted = adjuster.adjust(trace, line)
+        except Unadjustable as reason:
+            found.append(undecided_row(key, line.weakest_standing, f"cannot be graded: {reason}"))
             continue
         if on_grid is None or not np.array_equal(on_grid.frequency_hz, trace.frequency_hz):
             on_grid = LineOnGrid.of(line, trace.frequency_hz, length_m)
-        found.append(margins_of(trace, line, on_grid, measured, stretches=stretches))
+        found.append(margins_of(adjusted, line, on_grid, measured, stretches=stretches))
     return found
 
 
-def _why_missing(parameter: Parameter) -> str:
-    if parameter in _WITHOUT_END:
-        return "not measured, or the frequency step is too coarse to tell the delay: give the length"
-    if parameter in _CONVERSION:
-        return "not measured: that takes the common mode, through direct contacts or baluns with taps"
-    if parameter in _ALIEN:
-        return "not measured: that takes a bundle, every disturbing cable with all its pairs at that end"
-    return "not measured"
+def _intervals(found: Sequence[Margins | VerdictRow], assess: Assess | None) -> list[Interval | None]:
+    """Return the uncertainty of the graded values at the points of every margin."""
+    margins = [item for item in found if isinstance(item, Margins)]
+    if assess is None or not margins:
+        return [None] * len(margins)
+    intervals = assess([(item.adjusted.measured, item.points) for item in margins])
+    return [
+        interval
+        if interval is None or item.adjusted.gain == 1.0
+        else Interval(interval.low * item.adjusted.gain, interval.high * item.adjusted.gain)
+        for item, interval in zip(margins, intervals, strict=True)
+    ]
 
 
 def whole_outcome(rows: Sequence[VerdictRow], wiring: WiringReport | None) -> Outcome:
@@ -163,40 +179,3 @@ def whole_outcome(rows: Sequence[VerdictRow], wiring: WiringReport | None) -> Ou
     if wiring is not None and any(finding.kind != "unclear" for finding in wiring.findings):
         return Outcome.FAIL
     return worst_outcome(row.outcome for row in rows)
-
-
-def _wiring_notes(wiring: WiringReport | None) -> list[str]:
-    if wiring is None:
-        return []
-    kinds = list(dict.fromkeys(finding.kind for finding in wiring.findings))
-    notes = [
-        "the wiring could not be told for certain" if kind == "unclear" else f"fails for its wiring: {kind}"
-        for kind in kinds
-    ]
-    return notes if wiring.checked or notes else ["the wiring was not checked"]
-
-
-def _decision_notes(requirement: Requirement, decision: Decision, *, assessed: bool) -> list[str]:
-    if not (assessed or decision.has_guard_band):
-        return []
-    holding = [line.parameter for line in requirement.lines if requirement.allows_for_uncertainty(line)]
-    if not (decision.has_guard_band and holding):
-        return [decision.statement]
-    named = ", ".join(str(parameter).replace("_", " ") for parameter in holding)
-    return [
-        decision.statement,
-        f"no guard band is taken where the limit contains the uncertainty of measurement already: {named}",
-    ]
-
-
-def _standing_notes(rows: Sequence[VerdictRow]) -> list[str]:
-    notes = []
-    for standing in ("common-practice", "from-memory"):
-        parameters = list(dict.fromkeys(row.parameter for row in rows if row.standing == standing))
-        if parameters:
-            notes.append(
-                f"limits of standing {standing}: "
-                + ", ".join(str(parameter).replace("_", " ") for parameter in parameters)
-                + "; verify them against your own copy of the standard"
-            )
-    return notes

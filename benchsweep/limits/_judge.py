@@ -58,6 +58,10 @@ def judged(
         notes.append(_elsewhere(margins, deciding, bands[deciding]))
     if outcome is Outcome.UNDECIDED:
         notes.append(_why_undecided(interval))
+    doubt = margins.adjusted.doubt
+    if doubt and outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS):
+        outcome = Outcome.UNDECIDED
+        notes.append(doubt)
     if margins.uncovered:
         notes.append(f"not measured from {margins.uncovered}")
         if outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS):

@@ -1,4 +1,4 @@
-"""Find and read requirement files; a file with ``base`` says only what differs from another."""
+"""Read a requirement file; one with ``base`` says only what differs from another."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from pydantic import ConfigDict, Field
 from benchsweep.definitions import (
     Definition,
     find_definition,
-    list_definitions,
     read_toml,
     search_folders,
     validate_data,
@@ -22,9 +21,10 @@ from benchsweep.limits._requirement import Requirement
 from benchsweep.limits._rules import DirectCurrent, Length, Normalisation, Temperature
 from benchsweep.records import Parameter
 
-__all__ = ["list_requirements", "load_requirement", "parse_parameter", "read_requirement"]
+__all__ = ["KIND", "parse_parameter", "read_requirement"]
 
-_KIND = "requirements"
+KIND = "requirements"
+"""The kind of definition that requirements are."""
 
 
 class _Variant(Definition):
@@ -50,46 +50,6 @@ class _Variant(Definition):
     length: Length | None = None
     lines: tuple[LimitLine, ...] = ()
     dc: tuple[DirectCurrent, ...] = ()
-
-
-def load_requirement(name: str) -> Requirement:
-    """Return the requirement of that name, or of the TOML file that `name` is.
-
-    A file in ``./requirements/`` or in the data folder wins over the shipped one of the same name.
-
-    A file with the key ``base`` is a variant: everything of the requirement that it names is taken over,
-    except what the file gives itself. A line replaces the base's line of the same parameter, a dc limit that
-    of the same quantity, a table (``[source]``, ``[temperature]``, …) the whole table; ``without`` names
-    parameters whose lines are left out. `rank` is not taken over: two variants of one category would compete.
-    The standing is worked out again when the file does not give it. A base of the file's own name is the file
-    that it overrules.
-
-    Raises
-    ------
-    UnknownName
-        No such requirement; the message lists what there is.
-    DefinitionError
-        The file is wrong, or its base is, or the bases go round in a circle.
-    """
-    path = find_definition(_KIND, name)
-    requirement = read_requirement(path)
-    if path.stem == name and requirement.name != name:
-        raise DefinitionError(
-            f"{path}: name: {requirement.name!r} is not the name of the file",
-            hint=f"Set name = {name!r} or rename the file to {requirement.name}.toml.",
-        )
-    return requirement
-
-
-def list_requirements() -> tuple[Requirement, ...]:
-    """Return every requirement in force, by name.
-
-    Raises
-    ------
-    DefinitionError
-        A file is wrong.
-    """
-    return tuple(load_requirement(name) for name in list_definitions(_KIND))
 
 
 def read_requirement(path: Path) -> Requirement:
@@ -125,12 +85,12 @@ def _base_of(path: Path, base: str) -> Path:
     """Return the file of a base: beside the variant when it is a path, else by name."""
     try:
         if base.endswith(".toml") or "/" in base or "\\" in base:
-            return find_definition(_KIND, str(path.parent / base))
+            return find_definition(KIND, str(path.parent / base))
         if base != path.stem:
-            return find_definition(_KIND, base)
+            return find_definition(KIND, base)
     except UnknownName as error:
         raise DefinitionError(f"{path}: base: {error.message}", hint=error.hint) from error
-    folders = [folder.resolve() for folder in search_folders(_KIND)]
+    folders = [folder.resolve() for folder in search_folders(KIND)]
     here = path.resolve().parent
     later = folders[folders.index(here) + 1 :] if here in folders else folders
     for folder in later:

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.limits._adjust import Adjusted, Key
+from benchsweep.limits._exempt import exempt_points
 from benchsweep.limits._line import LimitLine, Standing, worst_standing
-from benchsweep.records import End, Outcome, Parameter, Trace, VerdictRow
+from benchsweep.records import Outcome, Trace, VerdictRow
 
-__all__ = ["STRETCHES", "Key", "LineOnGrid", "Margins", "margins_of", "undecided_row"]
-
-Key = tuple[Parameter, End | None, tuple[str, ...]]
+__all__ = ["STRETCHES", "LineOnGrid", "Margins", "margins_of", "undecided_row"]
 
 STRETCHES = 5
 """How many points of a trace may decide: the smallest margin of each fifth of the points of the line.
@@ -73,7 +73,7 @@ class Margins:
 
     Parameters
     ----------
-    key, trace, line
+    adjusted, line
         What is held against what.
     points
         ``(n,)`` indices into the grid of the trace, the worst-margin point first.
@@ -85,8 +85,7 @@ class Margins:
         The part of the line that was not measured, in words; empty when there is none.
     """
 
-    key: Key
-    trace: Trace
+    adjusted: Adjusted
     line: LimitLine
     points: NDArray[np.intp]
     margin: NDArray[np.float64]
@@ -95,6 +94,16 @@ class Margins:
     note: str
     uncovered: str
 
+    @property
+    def trace(self) -> Trace:
+        """The trace whose values are graded."""
+        return self.adjusted.trace
+
+    @property
+    def key(self) -> Key:
+        """Parameter, end and pairs."""
+        return self.trace.parameter, self.trace.end, self.trace.pairs
+
 
 def undecided_row(key: Key, standing: Standing, note: str) -> VerdictRow:
     """Return the row of a trace of which no point could be held against the limit."""
@@ -102,7 +111,7 @@ def undecided_row(key: Key, standing: Standing, note: str) -> VerdictRow:
 
 
 def margins_of(
-    trace: Trace, line: LimitLine, on_grid: LineOnGrid, measured: Mapping[Key, Trace], *, stretches: int
+    adjusted: Adjusted, line: LimitLine, on_grid: LineOnGrid, measured: Mapping[Key, Trace], *, stretches: int
 ) -> Margins | VerdictRow:
     """Return the margins of a trace at the points that may decide; a row where no point counts.
 
@@ -111,42 +120,55 @@ def margins_of(
     Parameters
     ----------
     measured
-        The other traces, one of which may say where the line does not count.
+        The traces as measured, some of which may say where the line does not count.
     stretches
         1: only the worst-margin point; more: the smallest margin of each of so many stretches.
     """
+    trace = adjusted.trace
     key: Key = (trace.parameter, trace.end, trace.pairs)
     if on_grid.limit.size == 0:
         return undecided_row(key, line.weakest_standing, f"not measured from {on_grid.uncovered}")
     value = trace.value[on_grid.inside]
     margin = value - on_grid.limit if line.sense == "min" else on_grid.limit - value
     standing = _standing_of(line, on_grid)
-    note = ""
-    exempt = _exempt(key, trace, line, on_grid, measured)
+    if adjusted.standing is not None:
+        standing = worst_standing(standing, adjusted.standing)
+    notes = [adjusted.note] if adjusted.note else []
+    found = exempt_points(line.exempt_where, key, trace.frequency_hz, measured)
+    if found.missing:
+        notes.append(f"every point counts, because {found.missing} was not measured")
+    exempt = None if found.points is None else found.points[on_grid.inside]
     if exempt is not None and exempt.any() and line.exempt_where is not None:
         rule = line.exempt_where
         standing = worst_standing(standing, rule.standing)
-        note = f"does not count where {rule.words()}"
+        words = f"does not count where {rule.words()}"
         if exempt.all():
             if on_grid.uncovered:
-                return undecided_row(key, standing, f"{note}; not measured from {on_grid.uncovered}")
-            note += ": nowhere in this measurement"
-            return VerdictRow(*key, None, None, None, None, None, Outcome.PASS, standing, note)
+                return undecided_row(key, standing, f"{words}; not measured from {on_grid.uncovered}")
+            words += ": nowhere in this measurement"
+            return VerdictRow(*key, None, None, None, None, None, Outcome.PASS, standing, words)
+        notes.append(f"{words}: {_where(exempt, on_grid)}")
         margin = np.where(exempt, np.inf, margin)
     worst = _worst_point(margin, exempt)
     chosen = _spread(margin, exempt, worst, stretches) if stretches > 1 else np.array([worst])
     inside = np.flatnonzero(on_grid.inside)
     return Margins(
-        key,
-        trace,
+        adjusted,
         line,
         inside[chosen],
         margin[chosen],
         on_grid.limit[chosen],
         standing,
-        note,
+        "; ".join(notes),
         on_grid.uncovered,
     )
+
+
+def _where(exempt: NDArray[np.bool_], on_grid: LineOnGrid) -> str:
+    """Return how many points do not count, and between which frequencies they lie."""
+    at_mhz = on_grid.frequency_hz[on_grid.inside][exempt] / 1e6
+    count = int(np.count_nonzero(exempt))
+    return f"{count} of {exempt.size} points, {at_mhz[0]:.6g} to {at_mhz[-1]:.6g} MHz"
 
 
 def _worst_point(margin: NDArray[np.float64], exempt: NDArray[np.bool_] | None) -> int:
@@ -178,18 +200,3 @@ def _standing_of(line: LimitLine, on_grid: LineOnGrid) -> Standing:
         return line.standing
     used = [line.bands[number].standing or line.standing for number in np.unique(on_grid.band)]
     return worst_standing(*used)
-
-
-def _exempt(
-    key: Key, trace: Trace, line: LimitLine, on_grid: LineOnGrid, measured: Mapping[Key, Trace]
-) -> NDArray[np.bool_] | None:
-    """Return which points inside do not count; None without such a rule or without the values it needs."""
-    if line.exempt_where is None:
-        return None
-    _, end, pairs = key
-    other: End = "A" if end == "B" else "B"
-    for at in (end, other):
-        deciding = measured.get((line.exempt_where.parameter, at, pairs[:1]))
-        if deciding is not None and np.array_equal(deciding.frequency_hz, trace.frequency_hz):
-            return line.exempt_where.met(deciding.value[on_grid.inside])
-    return None
