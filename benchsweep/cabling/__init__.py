@@ -23,6 +23,7 @@ from benchsweep.cabling._wiring import check_wiring
 from benchsweep.cabling.distance import (
     crosstalk_profile,
     electrical_length,
+    impedance_profile,
     nominal_velocity,
     reflection_profile,
     why_no_time_domain,
@@ -44,6 +45,7 @@ __all__ = [
     "enough_disturbers",
     "equal_level_tctl",
     "far_end_crosstalk",
+    "impedance_profile",
     "insertion_loss",
     "length_doubt",
     "near_end_crosstalk",

@@ -5,6 +5,8 @@ metres, from the end where the signal is sent. Only sweeps fit for it are turned
 """
 
 from benchsweep.cabling.distance._gate import TimeGrid, time_grid, why_no_time_domain
+from benchsweep.cabling.distance._impedance import impedance_profile
+from benchsweep.cabling.distance._loss import PairLoss, pair_losses
 from benchsweep.cabling.distance._profiles import crosstalk_profile, reflection_profile
 from benchsweep.cabling.distance._transform import WINDOWS, TimeResponse, resolution_s, time_response
 from benchsweep.cabling.distance._velocity import (
@@ -20,12 +22,15 @@ __all__ = [
     "COMMON_VELOCITY",
     "LIGHT_M_PER_S",
     "WINDOWS",
+    "PairLoss",
     "PairVelocity",
     "TimeGrid",
     "TimeResponse",
     "crosstalk_profile",
     "electrical_length",
+    "impedance_profile",
     "nominal_velocity",
+    "pair_losses",
     "pair_velocities",
     "reflection_profile",
     "resolution_s",

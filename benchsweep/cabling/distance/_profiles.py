@@ -78,9 +78,9 @@ def set_up(
     return grid if isinstance(grid, str) else Setting(losses, grid, velocities, length_m, window)
 
 
-def cut(setting: Setting, response: TimeResponse, fraction: float) -> tuple[slice, NDArray[np.float64]]:
+def cut(setting: Setting, time_s: NDArray[np.float64], fraction: float) -> tuple[slice, NDArray[np.float64]]:
     """Return which times a profile shows, and their distances in metres, one way."""
-    distance = response.time_s * (0.5 * fraction * LIGHT_M_PER_S)
+    distance = time_s * (0.5 * fraction * LIGHT_M_PER_S)
     first = int(np.searchsorted(distance, -1e-9))
     last = int(np.searchsorted(distance, max(_BEYOND * setting.length_m, setting.length_m + _BEYOND_M)))
     shown = slice(first, max(last, first + 2))
@@ -129,7 +129,7 @@ def reflection_profile(
     found = []
     for port, values in zip(ports, response.impulse, strict=True):
         fraction, standing = setting.velocity((port.pair,))
-        shown, distance = cut(setting, response, fraction)
+        shown, distance = cut(setting, response.time_s, fraction)
         found.append(
             DistanceTrace(
                 kind="reflection",
@@ -177,7 +177,7 @@ def crosstalk_profile(
     found = []
     for (end, i, j), values in zip(ways, response.envelope, strict=True):
         fraction, standing = setting.velocity((i, j))
-        shown, distance = cut(setting, response, fraction)
+        shown, distance = cut(setting, response.time_s, fraction)
         found.append(
             DistanceTrace(
                 kind="crosstalk",
