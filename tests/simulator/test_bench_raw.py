@@ -35,6 +35,7 @@ class RandomDevice:
 
     name = "random"
     grid = None
+    disturbing = 0
 
     def __init__(self, conductors: tuple[str, ...] = CONDUCTORS) -> None:
         self.conductors = conductors

@@ -20,7 +20,7 @@ NAMES = (
     "port-not-driven", "hung-until-clear", "front-panel", "power-cycle", "second-controller",
     "rounded-setting", "option-missing", "queue-overflow", "correction-on", "extension-on",
     "instrument-error", "swapped-bytes", "missing-newline", "no-answer", "loose-connector",
-    "swapped-standards", "worn-termination",
+    "swapped-standards", "worn-termination", "wrong-cable",
 )  # fmt: skip
 # So many draws miss one of three equal chances once in 10^10 times.
 MOST_DRAWS = 60

@@ -167,11 +167,11 @@ class Bench:
     @property
     def possible_mishaps(self) -> tuple[str, ...]:
         """What may go wrong with the connection that has just been made."""
-        return self._mishaps.possible(self._connections)
+        return self._mishaps.possible(self._connections, self.device.disturbing)
 
     def mishap(self, name: str) -> None:
         """Let one of `possible_mishaps` have happened while the present connection was made."""
-        self._mishaps.strike(name, self._connections)
+        self._mishaps.strike(name, self._connections, self.device.disturbing)
 
     def repair(self) -> None:
         """Undo what mishaps have left behind."""
@@ -336,7 +336,7 @@ class Bench:
                 request.connections,
                 self.ports,
                 self._pieces,
-                conductors=request.device.conductors,
+                conductors=request.conductors,
                 scattering=self._specimen_matrix(request) if request.uses_specimen else None,
                 terminators=request.terminators,
             )
@@ -345,11 +345,17 @@ class Bench:
 
     def _specimen_matrix(self, request: SweepRequest) -> Complex:
         key = self._specimen_key(request)
-        return self._kept.get(key, request.device, lambda: request.device.scatter(request.frequency_hz))
+
+        def compute() -> Complex:
+            if request.cables == (0,):
+                return request.device.scatter(request.frequency_hz)
+            return request.device.together(request.frequency_hz, request.cables)
+
+        return self._kept.get(key, request.device, compute)
 
     @staticmethod
-    def _specimen_key(request: SweepRequest) -> tuple[int, bytes]:
-        return id(request.device), request.frequency_hz.tobytes()
+    def _specimen_key(request: SweepRequest) -> tuple[int, tuple[int, ...], bytes]:
+        return id(request.device), request.cables, request.frequency_hz.tobytes()
 
     def error_boxes(self, frequency_hz: Real) -> ErrorBoxes:
         """Return the error boxes without drift."""

@@ -13,8 +13,10 @@ __all__ = [
     "Attached",
     "ImpossibleConnection",
     "Offer",
+    "cable_of",
     "check_legs",
     "format_connections",
+    "is_balanced_port",
     "legs_of",
     "parse_connections",
     "parse_target",
@@ -28,8 +30,11 @@ _PAIRS = ("12", "36", "45", "78")
 BALANCED_PORTS = tuple(f"{end}:{pair}" for end in "AB" for pair in _PAIRS)
 _ENTRY = re.compile(r"\s*([^=\s]+)\s*=\s*(.*?)\s*")
 _PORT = re.compile(r"\d{1,4}")
-_LEG = re.compile(r"([AB]:(\d\d))\.(\d)")
-_MODE = re.compile(r"([AB]:\d\d)/([dc])")
+# Disturbing cables of a bundle have a number before the end; the specimen, or the disturbed cable, has none.
+_CABLE = r"(?:[1-9]\d{0,2}\.)?"
+_BALANCED = re.compile(rf"{_CABLE}({'|'.join(BALANCED_PORTS)})")
+_LEG = re.compile(rf"({_CABLE}[AB]:(\d\d))\.(\d)")
+_MODE = re.compile(rf"({_CABLE}[AB]:\d\d)/([dc])")
 _TO_PORT = re.compile(r"([a-z]+(?:-\d+)?)\s+(\d{1,4})")
 _CHECK = re.compile(r"check\s+(\S+)\s+(\S+)")
 
@@ -68,7 +73,7 @@ class Attached:
     text
         As it is spelled, without ``port=``.
     conductor
-        For a leg, also one of a check standard: ``A1`` … ``B8``.
+        For a leg, also one of a check standard: ``A1`` … ``B8``; of a disturbing cable ``3.A1`` … ``3.B8``.
     port
         For a standard with two ends: the port at the other one.
     name
@@ -101,9 +106,23 @@ class Attached:
 
 
 def legs_of(balanced: str) -> tuple[str, str]:
-    """Return the positive and the negative conductor (``A1``, ``A2``) of a balanced port (``A:12``)."""
+    """Return the positive and the negative conductor (``A1``, ``A2``) of a balanced port (``A:12``).
+
+    Those of ``3.A:12``, of a disturbing cable, are ``3.A1`` and ``3.A2``.
+    """
     end, pair = balanced.split(":")
     return end + pair[0], end + pair[1]
+
+
+def is_balanced_port(text: str) -> bool:
+    """Return whether `text` names a balanced port, of the specimen or of a disturbing cable (``3.A:12``)."""
+    return _BALANCED.fullmatch(text) is not None
+
+
+def cable_of(conductor: str) -> int:
+    """Return the number of the cable of a conductor; 0: of the specimen, or the disturbed cable."""
+    number, dot, _ = conductor.rpartition(".")
+    return int(number) if dot else 0
 
 
 def split_entries(text: str) -> list[tuple[str, str]]:
@@ -172,10 +191,10 @@ def parse_target(text: str, offer: Offer = PLAIN) -> Attached:
 def _part(text: str) -> Attached | None:
     """Return a leg or a mode."""
     leg = _LEG.fullmatch(text)
-    if leg is not None and leg[1] in BALANCED_PORTS and leg[3] in leg[2]:
-        return Attached("leg", text, conductor=leg[1][0] + leg[3])
+    if leg is not None and is_balanced_port(leg[1]) and leg[3] in leg[2]:
+        return Attached("leg", text, conductor=leg[1].partition(":")[0] + leg[3])
     mode = _MODE.fullmatch(text)
-    if mode is not None and mode[1] in BALANCED_PORTS:
+    if mode is not None and is_balanced_port(mode[1]):
         return Attached("mode", text, balanced=mode[1], mode=mode[2])
     return None
 

@@ -1,4 +1,4 @@
-"""What goes wrong at the hands' end of the bench: a loose connector, exchanged standards, a worn terminator.
+"""What goes wrong by hand: a loose connector, exchanged standards, a worn terminator, a wrong cable.
 
 Nobody notices at once: what is asked to be connected still reads as if it were.
 """
@@ -12,7 +12,13 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.bench._connections import BALANCED_PORTS, Attached, legs_of, parse_target
+from benchsweep.simulator.bench._connections import (
+    BALANCED_PORTS,
+    Attached,
+    cable_of,
+    legs_of,
+    parse_target,
+)
 
 __all__ = ["MISHAPS", "LooseContact", "Mishaps"]
 
@@ -29,6 +35,10 @@ MISHAPS: Mapping[str, str] = MappingProxyType(
         "worn-termination": (
             "From this connection on the lowest balanced port of the specimen that was left free sits on the "
             "last terminator of the bench file, whatever was asked for. Arming none replaces it."
+        ),
+        "wrong-cable": (
+            "With this connection another cable of a bundle is taken for the disturbing one that was asked "
+            "for: the next, or the first after the last. The next connection is right again."
         ),
     }
 )
@@ -84,32 +94,45 @@ class Mishaps:
         self._mistaken: list[str] = []
         self._worn = worn
         self._worn_at: str | None = None
+        self._taken_for: dict[int, int] = {}
 
     def repair(self) -> None:
         """Tighten every connector and put the standards back in their places."""
         self._loose = self._swapped = self._worn_at = None
+        self._taken_for = {}
 
-    def possible(self, connections: Mapping[int, Attached]) -> tuple[str, ...]:
-        """Return the mishaps for which these connections are an occasion."""
+    def possible(self, connections: Mapping[int, Attached], disturbing: int = 0) -> tuple[str, ...]:
+        """Return the mishaps for which these connections are an occasion.
+
+        Parameters
+        ----------
+        disturbing
+            How many disturbing cables the specimen has.
+        """
         found = ["loose-connector"] if connections else []
         if any(attached.text in _EXCHANGED for attached in connections.values()):
             found.append("swapped-standards")
         if self._worn and _free(connections):
             found.append("worn-termination")
+        if disturbing > 1 and _disturbing(connections):
+            found.append("wrong-cable")
         return tuple(found)
 
-    def strike(self, name: str, connections: Mapping[int, Attached]) -> None:
+    def strike(self, name: str, connections: Mapping[int, Attached], disturbing: int = 0) -> None:
         """Let one of `possible` happen while these connections are made."""
         if name == "loose-connector":
             self._loose = min(connections)
         elif name == "worn-termination":
             self._worn_at = _free(connections)[0]
+        elif name == "wrong-cable":
+            self._taken_for = {number: number % disturbing + 1 for number in _disturbing(connections)}
         else:
             self._swapped = min(port for port, one in connections.items() if one.text in _EXCHANGED)
             self._mistaken = [connections[self._swapped].text]
 
     def connected(self, connections: Mapping[int, Attached]) -> None:
         """Take note of the next connections."""
+        self._taken_for = {}
         attached = connections.get(self._swapped) if self._swapped is not None else None
         word = attached.text if attached is not None else ""
         if len(self._mistaken) == len(_EXCHANGED) and word != self._mistaken[-1]:
@@ -124,6 +147,10 @@ class Mishaps:
             for port, attached in connections.items():
                 if attached.text in _EXCHANGED and self._place(port) == self._place(self._swapped):
                     found[port] = parse_target(_EXCHANGED[attached.text])
+        for port, attached in connections.items():
+            asked, dot, place = attached.text.partition(".")
+            if dot and asked.isdigit() and int(asked) in self._taken_for:
+                found[port] = parse_target(f"{self._taken_for[int(asked)]}.{place}")
         return found
 
     def really_on(self, terminators: Mapping[str, str]) -> dict[str, str]:
@@ -142,3 +169,8 @@ def _free(connections: Mapping[int, Attached]) -> list[str]:
     """Return the balanced ports of a specimen that is attached, none of whose legs is attached."""
     attached = {leg for one in connections.values() for leg in one.conductors}
     return [port for port in BALANCED_PORTS if attached and attached.isdisjoint(legs_of(port))]
+
+
+def _disturbing(connections: Mapping[int, Attached]) -> set[int]:
+    """Return the numbers of the disturbing cables that are attached."""
+    return {cable_of(leg) for one in connections.values() for leg in one.conductors} - {0}

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.simulator.bench._connections import Attached
+from benchsweep.simulator.bench._connections import Attached, cable_of
 from benchsweep.simulator.bench._drift import Moment
 from benchsweep.simulator.bench._mishaps import LooseContact
 
@@ -34,8 +34,15 @@ class Device(Protocol):
     def grid(self) -> tuple[float, float, int] | None:
         """Start and stop in Hz and points that the analyzer presets to, or None."""
 
+    @property
+    def disturbing(self) -> int:
+        """How many cables lie beside it, numbered from 1; 0: it is no bundle."""
+
     def scatter(self, frequency_hz: Real) -> Complex:
         """Return ``(n_freq, n, n)`` at 50 ohm."""
+
+    def together(self, frequency_hz: Real, cables: Sequence[int]) -> Complex:
+        """Return ``(n_freq, n c, n c)`` of c cables of a bundle, each in turn; 0 is the disturbed one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,4 +90,23 @@ class SweepRequest:
     @property
     def uses_specimen(self) -> bool:
         """True when a leg of the specimen is attached."""
-        return any(attached.conductors for attached in self.connections.values())
+        return bool(self.cables)
+
+    @property
+    def cables(self) -> tuple[int, ...]:
+        """The cables of a bundle of which a leg is attached, rising; 0 is the specimen itself.
+
+        Others end in their terminations at both ends and change nothing, as they couple weakly. A cable that
+        the specimen has not is not there: what should lead to it is an end in the air.
+        """
+        found = {cable_of(name) for attached in self.connections.values() for name in attached.conductors}
+        return tuple(sorted(number for number in found if number <= self.device.disturbing))
+
+    @property
+    def conductors(self) -> tuple[str, ...]:
+        """The conductors of those cables in the order of their matrix."""
+        return tuple(
+            f"{number}.{name}" if number else name
+            for number in self.cables
+            for name in self.device.conductors
+        )

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.simulator.bench._connections import (
-    BALANCED_PORTS,
     ImpossibleConnection,
+    cable_of,
+    is_balanced_port,
     legs_of,
     split_entries,
 )
@@ -36,7 +37,7 @@ def parse_terminators(text: str, names: Sequence[str]) -> dict[str, str]:
     """
     found: dict[str, str] = {}
     for balanced, name in split_entries(text):
-        if balanced not in BALANCED_PORTS:
+        if not is_balanced_port(balanced):
             raise ImpossibleConnection(f"{balanced[:40]}: no such balanced port")
         if name not in (*names, MISSING):
             raise ImpossibleConnection(f"{name[:40]}: no such terminator")
@@ -62,17 +63,14 @@ class Loads:
         What else there is.
     seed
         Draws the deviation of each leg; None: all are as defined. It belongs to the place, whatever is
-        put there.
+        put there. Every leg of every cable of a bundle has a termination of its own.
     """
 
     def __init__(self, default: Terminations, terminators: Sequence[Terminator], seed: int | None) -> None:
         self._default = default
         self._named = {one.name: one for one in terminators}
-        draws = np.zeros((len(_CONDUCTORS), 2))
-        if seed is not None:
-            draws = np.random.default_rng((seed, _STREAM)).standard_normal(draws.shape)
-        sizes = (default.spread.resistance_ohm, default.spread.capacitance_f)
-        self._off = dict(zip(_CONDUCTORS, (draws * sizes).tolist(), strict=True))
+        self._seed = seed
+        self._off: dict[str, tuple[float, float]] = {}
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -126,11 +124,26 @@ class Loads:
             gamma[:, both[:, None], both] = of_admittance(block, (0, 1))
         return gamma
 
+    def _deviation(self, conductor: str) -> tuple[float, float]:
+        """Return by how many ohm and farad the termination of a leg deviates."""
+        if conductor not in self._off:
+            cable = cable_of(conductor)
+            draws = np.zeros((len(_CONDUCTORS), 2))
+            if self._seed is not None:
+                # A cable alone and the disturbed cable of a bundle have the same terminations.
+                stream = (self._seed, _STREAM, cable) if cable else (self._seed, _STREAM)
+                draws = np.random.default_rng(stream).standard_normal(draws.shape)
+            spread = self._default.spread
+            for name, (ohm, farad) in zip(_CONDUCTORS, draws.tolist(), strict=True):
+                own = f"{cable}.{name}" if cable else name
+                self._off[own] = ohm * spread.resistance_ohm, farad * spread.capacitance_f
+        return self._off[conductor]
+
     def _leg(self, conductor: str, omega: Real) -> Complex:
         return self._admittance(self._default.resistance_ohm, self._default.capacitance_f, conductor, omega)
 
     def _admittance(self, ohm: float, farad: float, conductor: str, omega: Real) -> Complex:
-        off_ohm, off_farad = self._off[conductor]
+        off_ohm, off_farad = self._deviation(conductor)
         return np.asarray(1.0 / (ohm + off_ohm) + 1j * omega * max(farad + off_farad, 0.0))
 
 

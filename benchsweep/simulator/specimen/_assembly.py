@@ -27,7 +27,7 @@ from benchsweep.simulator.specimen._parts import Mated, draw_mated
 from benchsweep.simulator.specimen._profiles import Profile, draw_profile, draw_propagation
 from benchsweep.simulator.specimen._sections import Cable, section_bounds
 
-__all__ = ["Assembly", "assemble"]
+__all__ = ["Assembly", "assemble", "propagation_of"]
 
 _PIECE, _CONNECTION = 10, 20  # names of the random streams of pieces and connections
 _BLOCK = 256  # frequencies at a time: keeps the working set of a long cable in the cache
@@ -140,6 +140,12 @@ def assemble(description: SpecimenDescription, seed: int) -> Assembly:
     elements.extend(reversed(at_b))
     elements.extend(joints)
     return Assembly(tuple(elements))
+
+
+def propagation_of(description: SpecimenDescription, seed: int) -> Propagation:
+    """Return the constants of the first piece of a specimen, as `assemble` draws them."""
+    cable = load_cable_type(description.category)
+    return draw_propagation(cable, stranded=description.pieces[0].stranded, seed=(seed, _PIECE, 0))
 
 
 def _draw_runs(description: SpecimenDescription, cable: CableType, seed: int) -> list[_Run]:

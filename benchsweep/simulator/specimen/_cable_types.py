@@ -10,7 +10,7 @@ from pydantic import Field, PositiveFloat
 
 from benchsweep.definitions import Definition, load_model
 
-__all__ = ["CableType", "CommonMode", "Stranded", "load_cable_type"]
+__all__ = ["Alien", "CableType", "CommonMode", "Stranded", "load_cable_type"]
 
 
 class CommonMode(Definition):
@@ -28,6 +28,19 @@ class Stranded(Definition):
     resistance_ohm_per_m: PositiveFloat
     roughness_density_m: PositiveFloat
     impedance_spread_ohm: PositiveFloat
+
+
+class Alien(Definition):
+    """Coupling between a pair of one cable and a pair of another one beside it, in touch all along.
+
+    Two-sided spectral densities, in metres, of dimensionless coupling along the cables.
+    """
+
+    near_density_m: PositiveFloat
+    far_density_m: PositiveFloat
+    combination_spread_db: float = Field(ge=0)
+    source: str
+    standing: Literal["published", "common-practice", "from-memory"]
 
 
 class CableType(Definition):
@@ -66,6 +79,7 @@ class CableType(Definition):
     together: CommonMode
     pair_against_pair: CommonMode
     stranded: Stranded
+    alien: Alien
 
 
 def load_cable_type(category: str) -> CableType:

@@ -16,10 +16,11 @@ from benchsweep.simulator.specimen._conditions import (
     WetSection,
 )
 
-__all__ = ["Piece", "SpecimenDescription"]
+__all__ = ["Neighbour", "Piece", "SpecimenDescription"]
 
 _LONGEST_M = 500.0
 _SHORTEST_M = 0.1
+_MOST_DISTURBING = 48
 
 
 class Piece(Definition):
@@ -29,12 +30,22 @@ class Piece(Definition):
     stranded: bool = False
 
 
+class Neighbour(Definition):
+    """A disturbing cable that couples more or less than the others."""
+
+    cable: int = Field(ge=1, le=_MOST_DISTURBING)
+    closer_db: float = Field(ge=-60.0, le=40.0)
+
+
 class SpecimenDescription(Definition):
     """A specimen file.
 
     A cord is measured in test heads, so it is modelled with a mated connection at either end; so is a
     permanent link, which ends in the jacks that the test cords mate with. A channel has a connection
-    between every two of its pieces and none at its ends, which belong to the equipment. A cable is bare.
+    between every two of its pieces and none at its ends, which belong to the equipment. A cable is bare. A
+    bundle is one bare cable, the disturbed one, with so many alike `disturbing` it all along; `separation_db`
+    is by how many decibels they couple less than cables in touch, and conditions are those of the disturbed
+    one.
     """
 
     schema_: Literal[1] = Field(alias="schema")
@@ -42,7 +53,7 @@ class SpecimenDescription(Definition):
     description: str = ""
     source: str = ""
     standing: Literal["published", "common-practice", "from-memory"] = "common-practice"
-    kind: Literal["cord", "cable", "channel", "permanent-link"]
+    kind: Literal["cord", "cable", "channel", "permanent-link", "bundle"]
     category: Literal["5e", "6", "6a"]
     length_m: float | None = Field(default=None, ge=_SHORTEST_M, le=_LONGEST_M)
     stranded: bool | None = None
@@ -50,6 +61,9 @@ class SpecimenDescription(Definition):
     seed: int | None = Field(default=None, ge=0)
     quality_db: float = Field(default=0.0, ge=-40.0, le=40.0)
     condition: tuple[Condition, ...] = ()
+    disturbing: int | None = Field(default=None, ge=1, le=_MOST_DISTURBING)
+    separation_db: float = Field(default=0.0, ge=-40.0, le=60.0)
+    neighbour: tuple[Neighbour, ...] = ()
 
     @model_validator(mode="after")
     def _one_length(self) -> SpecimenDescription:
@@ -57,10 +71,23 @@ class SpecimenDescription(Definition):
             raise ValueError("give either length_m or [[piece]] tables")
         if self.piece and self.stranded is not None:
             raise ValueError("stranded: with [[piece]] tables each piece says it")
-        if self.kind in ("cord", "cable") and len(self.piece) > 1:
+        if self.kind in ("cord", "cable", "bundle") and len(self.piece) > 1:
             raise ValueError(f"piece: a {self.kind} is one piece")
         if self.total_length_m > _LONGEST_M:
             raise ValueError(f"piece: {self.total_length_m:g} m together, at most {_LONGEST_M:g} m")
+        return self
+
+    @model_validator(mode="after")
+    def _disturbed(self) -> SpecimenDescription:
+        if self.kind == "bundle" and self.disturbing is None:
+            raise ValueError("disturbing: say how many cables lie beside the disturbed one")
+        if self.kind != "bundle" and (self.disturbing is not None or self.separation_db or self.neighbour):
+            raise ValueError(f"disturbing, separation_db, neighbour: a {self.kind} is alone")
+        numbers = [one.cable for one in self.neighbour]
+        if len(set(numbers)) != len(numbers):
+            raise ValueError("neighbour: the same cable is named twice")
+        if self.disturbing is not None and max(numbers, default=0) > self.disturbing:
+            raise ValueError(f"neighbour: there are {self.disturbing} disturbing cables")
         return self
 
     @model_validator(mode="after")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from benchsweep.definitions import list_definitions, load_definition
 from benchsweep.errors import DataFileError, UsageError
-from benchsweep.simulator.specimen._assembly import Assembly, assemble
+from benchsweep.simulator.specimen._bundle import BundledCable, cable_of, side_by_side
 from benchsweep.simulator.specimen._description import SpecimenDescription
 from benchsweep.simulator.specimen._interpolation import MeasuredMatrix
 from benchsweep.simulator.specimen._touchstone import read_touchstone
@@ -37,6 +37,8 @@ class SimulatedSpecimen:
         What each row and column of the matrix is: ``A1`` … ``B8``.
     grid
         Start and stop (Hz) and number of points that the analyzer should preset to; None if any will do.
+    disturbing
+        How many cables lie beside this one and disturb it, numbered from 1; 0: it is alone.
     """
 
     name: str
@@ -44,6 +46,10 @@ class SimulatedSpecimen:
     grid: tuple[float, float, int] | None
     _compute: Callable[[NDArray[np.float64]], NDArray[np.complex128]] = field(repr=False, compare=False)
     _lowest_hz: float = field(default=np.nextafter(0.0, 1.0), repr=False, compare=False)
+    disturbing: int = 0
+    _beside: Callable[[NDArray[np.float64], tuple[int, ...]], NDArray[np.complex128]] | None = field(
+        default=None, repr=False, compare=False
+    )
 
     def scatter(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
         """Return the scattering matrix, 50 ohm at every conductor.
@@ -65,24 +71,57 @@ class SimulatedSpecimen:
         DataFileError
             The specimen is a file and a frequency lies outside it.
         """
+        matrix = self._compute(self._checked(frequency_hz))
+        matrix.flags.writeable = False
+        return matrix
+
+    def together(self, frequency_hz: NDArray[np.float64], cables: Sequence[int]) -> NDArray[np.complex128]:
+        """Return the matrix of some cables of a bundle; all others have no part in it.
+
+        Parameters
+        ----------
+        frequency_hz
+            ``(n_freq,)``, see `scatter`.
+        cables
+            Numbers, 0 for the disturbed cable.
+
+        Returns
+        -------
+        ``(n_freq, 16 n, 16 n)``: the conductors of each cable in turn.
+
+        Raises
+        ------
+        UsageError
+            A frequency is not a number above zero, or there is no such cable.
+        """
+        frequency = self._checked(frequency_hz)
+        if self._beside is None or not all(0 <= number <= self.disturbing for number in cables):
+            raise UsageError(
+                f"specimen {self.name}: no cables {', '.join(map(str, cables))}; it has {self.disturbing} "
+                "beside it",
+                hint="Take a specimen of kind bundle with cables enough.",
+            )
+        return self._beside(frequency, tuple(cables))
+
+    def _checked(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         frequency = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
         if not np.all(np.isfinite(frequency) & (frequency >= self._lowest_hz)):
             raise UsageError(
                 f"specimen {self.name}: frequencies must be above 0 Hz", hint="Set a start above 0 Hz."
             )
-        matrix = self._compute(frequency)
-        matrix.flags.writeable = False
-        return matrix
+        return frequency
 
 
 @lru_cache(maxsize=16)
-def _assembly(description: SpecimenDescription, seed: int) -> Assembly:
-    return assemble(description, seed)
+def _cable(description: SpecimenDescription, seed: int, number: int) -> BundledCable:
+    return cable_of(description, seed, number)
 
 
 @lru_cache(maxsize=4)
-def _scatter(description: SpecimenDescription, seed: int, grid: bytes) -> NDArray[np.complex128]:
-    return _assembly(description, seed).scatter(np.frombuffer(grid, dtype=np.float64))
+def _scatter(
+    description: SpecimenDescription, seed: int, grid: bytes, number: int = 0
+) -> NDArray[np.complex128]:
+    return _cable(description, seed, number).assembly.scatter(np.frombuffer(grid, dtype=np.float64))
 
 
 def list_specimens() -> tuple[str, ...]:
@@ -115,7 +154,19 @@ def load_specimen(name_or_path: str, *, seed: int) -> SimulatedSpecimen:
     def compute(frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
         return _scatter(description, used, frequency_hz.tobytes())
 
-    return SimulatedSpecimen(description.name, _conductors(16), None, compute)
+    def beside(frequency_hz: NDArray[np.float64], numbers: tuple[int, ...]) -> NDArray[np.complex128]:
+        own = [_scatter(description, used, frequency_hz.tobytes(), number) for number in numbers]
+        cables = [_cable(description, used, number) for number in numbers]
+        return side_by_side(frequency_hz, numbers, cables, own)
+
+    return SimulatedSpecimen(
+        description.name,
+        _conductors(16),
+        None,
+        compute,
+        disturbing=description.disturbing or 0,
+        _beside=beside if description.disturbing else None,
+    )
 
 
 def _conductors(ports: int) -> tuple[str, ...]:
