@@ -14,8 +14,8 @@ from benchsweep.records import Parameter
 TABLE = Path(__file__).parents[1] / "data" / "limits_published.csv"
 ROWS = list(csv.DictReader(TABLE.read_text(encoding="utf-8").splitlines()))
 
-# Rows whose printed figure is not the formula rounded, and what the printer did. The source beside each figure
-# is the column `source` of the file.
+# Rows whose printed figure is not the formula rounded, and what the printer did. The source of each figure
+# stands in the column `source` of the file.
 CUT = "digits cut off"
 UP = "rounded up"
 COMPONENT = "computed from a rounded component"
