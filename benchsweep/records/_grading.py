@@ -169,6 +169,8 @@ class LimitCurve:
         ``(n,)`` float64; the value is NaN where the requirement sets no limit.
     standing, source
         Standing of the line and where it comes from.
+    held
+        ``(n,)`` bool, True where a cap or a floor of the requirement holds instead of its form; None: nowhere.
     """
 
     parameter: Parameter
@@ -177,8 +179,11 @@ class LimitCurve:
     value: NDArray[np.float64]
     standing: str
     source: str
+    held: NDArray[np.bool_] | None = None
 
     def __post_init__(self) -> None:
         grid = frozen_grid(self.frequency_hz)
         object.__setattr__(self, "frequency_hz", grid)
         object.__setattr__(self, "value", frozen_array(self.value, np.float64, (grid.size,), "value"))
+        if self.held is not None:
+            object.__setattr__(self, "held", frozen_array(self.held, np.bool_, (grid.size,), "held"))

@@ -10,13 +10,18 @@ Conventions:
 """
 
 from benchsweep.report._budget import budget_table
-from benchsweep.report._page import ReportItem, write_html
+from benchsweep.report._findings import BestCategory, Findings, LengthRule
+from benchsweep.report._page import write_html
 from benchsweep.report._series import SeriesItem
 from benchsweep.report._series_tables import series_sweep_table, series_table, unfinished_table
+from benchsweep.report._subject import ReportItem
 from benchsweep.report._tables import incident_table, measurement_table, verdict_table
 from benchsweep.report._target import check_target
 
 __all__ = [
+    "BestCategory",
+    "Findings",
+    "LengthRule",
     "ReportItem",
     "SeriesItem",
     "budget_table",

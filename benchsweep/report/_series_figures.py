@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from datetime import datetime
 
-import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from benchsweep.records import Parameter, SeriesChange, SeriesSummary
-from benchsweep.report._figures import MARKERS, PAIR_STYLES, RC, inline, label_traces
+from benchsweep.report._drawing import (
+    MARKERS,
+    drawing,
+    label_traces,
+    pair_style,
+    quiet,
+    thinned_over,
+    write_svg,
+)
 from benchsweep.report._words import PARAMETER_WORDS, clean, pairs_words
 
 __all__ = ["draw_course", "time_unit"]
 
 _WIDTH_IN, _HEIGHT_IN = 7.6, 2.8
-_STRETCHES = 125
 _MOST_DOTS = 200
 _TIME_UNITS = ((180.0 / 3600.0, 3600.0, "seconds"), (3.0, 60.0, "minutes"), (72.0, 1.0, "hours"))
-_OTHER: tuple[str, object] = ("#555555", "solid")
 
 Numbers = NDArray[np.float64]
 
@@ -45,10 +47,9 @@ def draw_course(parameter: Parameter, summary: SeriesSummary, *, against_reading
     per_hour, unit = time_unit(course.hours)
     abscissa = course.reading if against_reading else course.hours * per_hour
     words = clean(course.reading_name) if against_reading else f"{unit} since the first sweep"
-    salt = f"benchsweep series {parameter} {against_reading}"
-    with mpl.rc_context(RC | {"svg.hashsalt": salt}):
-        figure = Figure(figsize=(_WIDTH_IN, _HEIGHT_IN))
-        FigureCanvasSVG(figure)
+    salt = f"series {parameter} {against_reading}"
+    over = "the ambient reading" if against_reading else "time"
+    with drawing(salt, _WIDTH_IN, _HEIGHT_IN) as figure:
         share = 0.5
         for place, (quantity, values) in enumerate(panels):
             axes = figure.add_axes((place * share + 0.075, 0.15, share - 0.145, 0.80))
@@ -62,10 +63,7 @@ def draw_course(parameter: Parameter, summary: SeriesSummary, *, against_reading
             axes.ticklabel_format(axis="y", style="sci", scilimits=(-2, 4), useOffset=False)
             if not against_reading:
                 label_traces(axes)
-        stream = io.StringIO()
-        figure.savefig(stream, format="svg", metadata={"Date": None})
-    over = "the ambient reading" if against_reading else "time"
-    return inline(stream.getvalue(), f"change of {PARAMETER_WORDS[parameter]} over {over}")
+        return write_svg(figure, f"change of {PARAMETER_WORDS[parameter]} over {over}")
 
 
 def _panel(
@@ -77,8 +75,8 @@ def _panel(
         at, value = x[usable], y[usable]
         if at.size == 0:
             continue
-        kept = _every(at.size) if dots else _thinned(at, value)
-        colour, dashes = PAIR_STYLES.get(change.pairs[0], _OTHER)
+        kept = _every(at.size) if dots else thinned_over(at, value)
+        colour, dashes = pair_style(change.pairs[0])
         filled = change.end == "A"
         axes.plot(
             at[kept],
@@ -93,25 +91,11 @@ def _panel(
             label=clean(f"{change.end} {pairs_words(change.pairs)}"),
             gid="trace",
         )
-    axes.grid(visible=True, which="major", color="#cccccc", linewidth=0.4)
-    axes.tick_params(which="both", length=2, width=0.4, pad=2)
+    quiet(axes)
 
 
 def _every(size: int) -> NDArray[np.intp]:
     return np.unique(np.linspace(0, size - 1, min(size, _MOST_DOTS)).astype(np.intp))
-
-
-def _thinned(x: Numbers, y: Numbers) -> NDArray[np.intp]:
-    """Return the indices to draw: the least and the greatest of each stretch of time, and both ends."""
-    if x.size <= 2 * _STRETCHES:
-        return np.arange(x.size)
-    edges = np.linspace(x[0], x[-1], _STRETCHES + 1)[1:-1]
-    starts = np.unique(np.concatenate(([0], np.searchsorted(x, edges))))
-    chosen = {0, x.size - 1}
-    for start, stop in zip(starts, [*starts[1:], x.size], strict=True):
-        if stop > start:
-            chosen |= {int(start + np.argmin(y[start:stop])), int(start + np.argmax(y[start:stop]))}
-    return np.array(sorted(chosen), dtype=np.intp)
 
 
 def time_unit(hours: Numbers) -> tuple[float, str]:

@@ -14,7 +14,9 @@ from hypothesis import strategies as st
 from matplotlib.figure import Figure
 
 from benchsweep.records import LimitCurve, Parameter, Trace
-from benchsweep.report._figures import _apart, _panel, draw_parameter, thinned
+from benchsweep.report._drawing import apart, thinned
+from benchsweep.report._figures import _panel, draw_parameter
+from benchsweep.report._limits import Bar
 from benchsweep.report._select import worst_rows
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -48,15 +50,15 @@ def test_thinning_keeps_extremes_ends_and_the_worst_point(size: int, seed: int, 
     height=st.floats(0.01, 0.06),
 )
 def test_labels_never_overlap(wanted: list[float], height: float) -> None:
-    places = _apart(wanted, height)
+    places = apart(wanted, height)
     assert all(high - low >= height - 1e-9 for low, high in pairwise(places))
     assert -1e-9 <= places[0]
     assert places[-1] <= 1 + 1e-9
 
 
 def test_labels_with_room_stay_where_they_belong() -> None:
-    assert _apart([0.1, 0.5, 0.9], 0.05) == pytest.approx([0.1, 0.5, 0.9])
-    assert _apart([0.5, 0.5], 0.1) == pytest.approx([0.45, 0.55])
+    assert apart([0.1, 0.5, 0.9], 0.05) == pytest.approx([0.1, 0.5, 0.9])
+    assert apart([0.5, 0.5], 0.1) == pytest.approx([0.45, 0.55])
 
 
 def test_limit_and_worst_point_are_drawn_where_the_numbers_are(build: SimpleNamespace) -> None:
@@ -65,7 +67,7 @@ def test_limit_and_worst_point_are_drawn_where_the_numbers_are(build: SimpleName
     (row,) = [r for r in worst_rows(item.verdict) if (r.parameter, r.end) == (Parameter.NEXT, "B")]
     curve = item.limits[Parameter.NEXT]
     axes = Figure().add_subplot()
-    _panel(axes, "B", traces, curve, row)
+    _panel(axes, "B", traces, [Bar("limit", curve, {"B": row})])
     lines = {line.get_gid(): line for line in axes.get_lines()}
     assert np.array_equal(lines["limit"].get_ydata(), curve.value)
     assert list(lines["worst"].get_xdata()) == [row.frequency_hz / 1e6]
@@ -85,7 +87,7 @@ def test_every_trace_can_be_told_without_colour(build: SimpleNamespace) -> None:
     item = build.item()
     traces = [t for t in item.traces if t.parameter is Parameter.NEXT and t.end == "A"]
     axes = Figure().add_subplot()
-    _panel(axes, "A", traces, None, None)
+    _panel(axes, "A", traces, [])
     styles = {(str(line._unscaled_dash_pattern), line.get_marker()) for line in axes.get_lines()}
     assert len(styles) == len(traces) == 12
 
@@ -95,7 +97,9 @@ def test_the_drawing_is_sound_svg_with_all_labels(parameter: Parameter, build: S
     item = build.item()
     traces = [t for t in item.traces if t.parameter is parameter]
     rows = {row.end: row for row in worst_rows(item.verdict) if row.parameter is parameter}
-    svg = draw_parameter(parameter, traces, item.limits.get(parameter), rows)
+    curve = item.limits.get(parameter)
+    bars = [Bar("limit", curve, rows)] if curve is not None else []
+    svg = draw_parameter(parameter, traces, bars)
     root = ET.fromstring(svg)
     words = [text for node in root.iter(f"{SVG}text") if (text := "".join(node.itertext()))]
     ends = {trace.end for trace in traces}
@@ -108,7 +112,7 @@ def test_the_drawing_is_sound_svg_with_all_labels(parameter: Parameter, build: S
     assert len(names) == len(set(names))
     used = set(re.findall(r"(?:url\(#|href=\"#)([^)\"]*)", svg))
     assert used <= set(names)
-    assert svg == draw_parameter(parameter, traces, item.limits.get(parameter), rows)
+    assert svg == draw_parameter(parameter, traces, bars)
 
 
 def test_odd_traces_are_drawn_without_a_word() -> None:
@@ -117,4 +121,4 @@ def test_odd_traces_are_drawn_without_a_word() -> None:
     one = Trace(Parameter.NEXT, "A", ("12", "36"), grid, np.array([40.0]))
     unlimited = LimitCurve(Parameter.NEXT, "min", grid, np.array([np.nan]), "from-memory", "x")
     for traces in ([nothing], [nothing, one]):
-        ET.fromstring(draw_parameter(Parameter.NEXT, traces, unlimited, {}))
+        ET.fromstring(draw_parameter(Parameter.NEXT, traces, [Bar("limit", unlimited, {})]))

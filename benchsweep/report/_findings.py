@@ -1,0 +1,238 @@
+"""What was found out about a specimen besides its verdicts, made ready for the page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from benchsweep.records import (
+    AlienShare,
+    CableConstants,
+    DistanceKind,
+    DistanceTrace,
+    Fault,
+    Outcome,
+    Parameter,
+)
+from benchsweep.report._words import PARAMETER_WORDS, megahertz, number, pairs_words
+
+__all__ = [
+    "BestCategory",
+    "Findings",
+    "LengthRule",
+    "alien_tables",
+    "cable_rows",
+    "distance_facts",
+    "length_rows",
+    "strongest_places",
+]
+
+_KINDS: tuple[DistanceKind, ...] = ("reflection", "crosstalk", "impedance")
+_VELOCITY_WORDS = {
+    "measured": "from the measured delay and the length",
+    "given": "given by a person",
+    "common-practice": "common practice in the trade, not measured: distances are as uncertain as that",
+}
+
+
+@dataclass(frozen=True)
+class LengthRule:
+    """How long a specimen may be by a requirement; it decides no outcome.
+
+    Parameters
+    ----------
+    requirement
+        Name.
+    maximum_m, standing
+        The length, and the standing of that figure.
+    """
+
+    requirement: str
+    maximum_m: float
+    standing: str
+
+
+@dataclass(frozen=True)
+class BestCategory:
+    """The highest category that a specimen meets in one family of requirements.
+
+    Parameters
+    ----------
+    family
+        Standard and configuration, in words.
+    requirement
+        Name of the highest that passes; empty when none does.
+    outcomes
+        Of every requirement of the family that was tried, the highest first.
+    """
+
+    family: str
+    requirement: str
+    outcomes: Sequence[tuple[str, Outcome]]
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What was found out about a specimen besides its verdicts.
+
+    Parameters
+    ----------
+    faults
+        What is wrong, and where; numbered on the page in this order.
+    profiles
+        Reflection, crosstalk and impedance over the distance.
+    why_no_profiles
+        Why there are none, in words.
+    electrical_length_m
+        Length from delay and velocity; None when not known.
+    length_rules
+        Those of the requirements that have one.
+    constants
+        Of the cable, for each end and pair; empty for what is no length of cable.
+    shares
+        What each disturbing cable gives to the alien power sums.
+    enough_disturbers
+        Whether enough disturbing cables were measured, in words.
+    best
+        The highest category that passes, for each family that was tried.
+    """
+
+    faults: Sequence[Fault] = ()
+    profiles: Sequence[DistanceTrace] = ()
+    why_no_profiles: str = ""
+    electrical_length_m: float | None = None
+    length_rules: Sequence[LengthRule] = ()
+    constants: Sequence[CableConstants] = ()
+    shares: Sequence[AlienShare] = ()
+    enough_disturbers: str = ""
+    best: Sequence[BestCategory] = ()
+
+
+def distance_facts(profiles: Sequence[DistanceTrace]) -> list[tuple[str, str]]:
+    """Return label and words of what the distances rest on: velocity, resolution, window, correction."""
+    facts = []
+    velocities: dict[tuple[float, str], list[str]] = {}
+    for trace in profiles:
+        if len(trace.pairs) == 1:
+            pairs = velocities.setdefault((trace.velocity_fraction, trace.velocity_standing), [])
+            pairs += [pair for pair in trace.pairs if pair not in pairs]
+    for (fraction, standing), pairs in velocities.items():
+        who = f"{'pair' if len(pairs) == 1 else 'pairs'} {', '.join(pairs)}"
+        facts.append(
+            ("velocity", f"{number(fraction, 4)} c, {who}; {_VELOCITY_WORDS.get(standing, standing)}")
+        )
+    for kind in _KINDS:
+        seen = [trace for trace in profiles if trace.kind == kind]
+        if not seen:
+            continue
+        widest = max(trace.resolution_m for trace in seen)
+        windows = ", ".join(dict.fromkeys(trace.window for trace in seen))
+        words = f"{kind}: {number(widest)} m, window {windows}"
+        freed = [trace.loss_corrected_m for trace in seen if trace.loss_corrected_m > 0.0]
+        if freed:
+            words += f"; freed from the loss of the cable on the way up to {number(min(freed), 1)} m"
+        facts.append(("resolution", words))
+    notes = dict.fromkeys(trace.note for trace in profiles if trace.note)
+    return facts + [("note", note) for note in notes]
+
+
+@dataclass(frozen=True)
+class _Place:
+    end: str
+    pairs: str
+    words: str
+    distance_m: str
+
+
+def strongest_places(profiles: Sequence[DistanceTrace]) -> list[tuple[str, list[_Place]]]:
+    """Return for reflections and for crosstalk where each pair, seen from each end, is strongest."""
+    told = []
+    for kind in ("reflection", "crosstalk"):
+        rows = []
+        for trace in profiles:
+            if trace.kind == kind:
+                at = int(np.argmax(np.abs(trace.value)))
+                rows.append(
+                    _Place(
+                        trace.end, pairs_words(trace.pairs), _loss(float(trace.value[at]), kind),
+                        number(float(trace.distance_m[at])),
+                    )
+                )  # fmt: skip
+        if rows:
+            told.append((kind, rows))
+    return told
+
+
+def _loss(value: float, kind: str) -> str:
+    if value == 0.0:
+        return number(np.inf)
+    loss = number(-20.0 * float(np.log10(abs(value))), 1)
+    if kind == "crosstalk":
+        return loss
+    return f"{loss}, towards {'higher' if value > 0.0 else 'lower'} impedance"
+
+
+def length_rows(findings: Findings) -> list[tuple[str, str, str, str]]:
+    """Return requirement, longest length, standing, and how the measured length compares."""
+    measured = findings.electrical_length_m
+    rows = []
+    for rule in findings.length_rules:
+        if measured is None:
+            words = "the length is not known"
+        elif measured > rule.maximum_m:
+            words = f"longer by {number(measured - rule.maximum_m, 1)} m"
+        else:
+            words = f"shorter by {number(rule.maximum_m - measured, 1)} m"
+        rows.append((rule.requirement, f"{rule.maximum_m:g} m", rule.standing, words))
+    return rows
+
+
+def cable_rows(constants: Sequence[CableConstants]) -> list[tuple[str, ...]]:
+    """Return the constants of each end and pair as cells, in the order of the columns on the page."""
+    return [
+        (
+            item.end,
+            item.pair,
+            number(item.mean_impedance_ohm),
+            f"{megahertz(item.mean_band_hz[0])} to {megahertz(item.mean_band_hz[1])}",
+            number(item.fit_coefficients[0]),
+            number(item.velocity_fraction, 4),
+            number(None if item.delay_ns_per_100m is None else float(item.delay_ns_per_100m[-1]), 1),
+            number(item.capacitance_nf_per_100m, 3),
+            number(item.low_frequency_capacitance_nf_per_100m, 3),
+            item.route,
+        )
+        for item in constants
+    ]
+
+
+def alien_tables(shares: Sequence[AlienShare]) -> list[dict[str, Any]]:
+    """Return for each alien power sum its disturbing cables, the one that matters most first.
+
+    A cable is placed by its mean part of the disturbing power, over frequency, pairs and ends.
+    """
+    tables = []
+    for parameter in (Parameter.PS_ANEXT, Parameter.PS_AACR_F):
+        seen = [share for share in shares if share.parameter is parameter]
+        whole = [share for share in seen if share.disturbing_pair is None]
+        rows = []
+        for cable in sorted({share.cable for share in whole}):
+            of_cable = [share for share in whole if share.cable == cable]
+            of_pairs = [s for s in seen if s.cable == cable and s.disturbing_pair is not None]
+            strongest = max(of_cable, key=lambda share: share.share)
+            pair = max(of_pairs, key=lambda share: share.band_share, default=None)
+            rows.append(
+                {
+                    "cable": cable,
+                    "mean": float(np.mean([share.band_share for share in of_cable])),
+                    "strongest": strongest,
+                    "pair": pair.disturbing_pair if pair is not None else "",
+                }
+            )
+        if rows:
+            rows.sort(key=lambda row: -row["mean"])
+            tables.append({"name": PARAMETER_WORDS[parameter], "rows": rows})
+    return tables

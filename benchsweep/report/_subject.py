@@ -1,0 +1,251 @@
+"""One measurement on the page, with everything it was graded against."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.records import (
+    BudgetRow,
+    End,
+    LimitCurve,
+    Measurement,
+    Outcome,
+    Parameter,
+    Trace,
+    Verdict,
+    VerdictRow,
+)
+from benchsweep.report._findings import (
+    Findings,
+    alien_tables,
+    cable_rows,
+    distance_facts,
+    length_rows,
+    strongest_places,
+)
+from benchsweep.report._select import bad_rows, severity, standings, worst_row, worst_rows
+from benchsweep.report._tables import budget_name, definition_lines, fixture_name
+from benchsweep.report._words import (
+    CONDITIONAL_WORDS,
+    PARAMETER_WORDS,
+    clean,
+    count_words,
+    faults,
+    row_words,
+    wiring_words,
+)
+
+if TYPE_CHECKING:
+    from benchsweep.report._limits import Bar
+
+__all__ = ["ReportItem", "TraceKey", "subjects"]
+
+TraceKey = tuple[Parameter, End | None, tuple[str, ...]]
+_ALIEN = {
+    Parameter.PS_ANEXT: Parameter.PS_ANEXT_AVERAGE,
+    Parameter.PS_AACR_F: Parameter.PS_AACR_F_AVERAGE,
+}
+_AVERAGES = frozenset(_ALIEN.values())
+_FAILING = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
+
+
+@dataclass(frozen=True)
+class ReportItem:
+    """One graded measurement of a report. Items of one measurement that follow each other share an article.
+
+    Parameters
+    ----------
+    measurement
+        What was measured.
+    traces
+        The parameters computed from it.
+    verdict
+        How they were graded.
+    limits
+        The limit line of each parameter on the grid, for the plots.
+    content_hash
+        Hash that names the content of the record; empty when it is not stored.
+    sweep
+        Number of the sweep when the record is a series; else None.
+    budget
+        The uncertainty budget at the points that matter; empty when there is none.
+    not_counting
+        Of a trace: ``(n_freq,)`` bool, True where its limit does not count for it; traces not named count.
+    findings
+        What else was found out about the specimen; None: nothing was looked for.
+    """
+
+    measurement: Measurement
+    traces: Sequence[Trace]
+    verdict: Verdict
+    limits: Mapping[Parameter, LimitCurve] = field(default_factory=dict)
+    content_hash: str = ""
+    sweep: int | None = None
+    budget: Sequence[BudgetRow] = ()
+    not_counting: Mapping[TraceKey, NDArray[np.bool_]] = field(default_factory=dict)
+    findings: Findings | None = None
+
+
+def subjects(items: Sequence[ReportItem]) -> list[dict[str, Any]]:
+    """Return what the page needs of each measurement, in order."""
+    groups: list[list[ReportItem]] = []
+    for item in items:
+        last = groups[-1][-1] if groups else None
+        if last is not None and last.measurement is item.measurement and last.sweep == item.sweep:
+            groups[-1].append(item)
+        else:
+            groups.append([item])
+    found = []
+    place = 1
+    for group in groups:
+        found.append(_subject(place, group))
+        place += len(group)
+    return found
+
+
+def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
+    first = group[0]
+    measurement = first.measurement
+    findings = next((item.findings for item in group if item.findings is not None), None) or Findings()
+    return {
+        "place": place,
+        "measurement": measurement,
+        "specimen": first.verdict.specimen,
+        "record": first.verdict.record,
+        "content_hash": first.content_hash,
+        "sweep": first.sweep,
+        "verdicts": [_verdict(place + number, number + 1, item) for number, item in enumerate(group)],
+        "wiring": wiring_words(first.verdict.wiring),
+        "findings": findings,
+        "faults": list(enumerate(findings.faults, start=1)),
+        "failing": any(item.verdict.outcome in _FAILING for item in group),
+        "distance_facts": distance_facts(findings.profiles),
+        "strongest": strongest_places(findings.profiles),
+        "length_rows": length_rows(findings),
+        "cable_rows": cable_rows(findings.constants),
+        "aliens": alien_tables(findings.shares),
+        "figures": _figures(group),
+        "idle": any(mask.any() for item in group for mask in item.not_counting.values()),
+        "held": any(
+            curve.held is not None and curve.held.any() for item in group for curve in item.limits.values()
+        ),
+        "distance_figures": _distance_figures(findings, measurement.specimen.length_m),
+        "cable_figures": _cable_figures(findings),
+        "fixture_name": fixture_name(measurement.fixture_toml),
+        "budget_name": budget_name(measurement.budget_toml),
+        "fixture_lines": [clean(line) for line in definition_lines(measurement.fixture_toml)],
+        "grid": measurement.corrected.frequency_hz,
+    }
+
+
+def _verdict(place: int, number: int, item: ReportItem) -> dict[str, Any]:
+    verdict = item.verdict
+    order = list(Parameter)
+    return {
+        "place": place,
+        "number": number,
+        "verdict": verdict,
+        "counts": count_words(verdict),
+        "told": _told(verdict),
+        "bad": bad_rows(verdict),
+        "closest": worst_row(verdict),
+        "worst_rows": worst_rows(verdict),
+        "all_rows": sorted(
+            verdict.rows, key=lambda row: (order.index(row.parameter), row.end or "", severity(row))
+        ),
+        "uncertain": any(row.expanded_uncertainty is not None for row in verdict.rows),
+        "guarded": any(row.guard_band is not None for row in verdict.rows),
+        "conditional": [
+            (outcome.value, words)
+            for outcome, words in CONDITIONAL_WORDS.items()
+            if any(row.outcome is outcome for row in verdict.rows)
+        ],
+        "budget": item.budget,
+        "standings": standings(verdict.rows),
+        "limits": sorted(item.limits.items(), key=lambda entry: order.index(entry[0])),
+    }
+
+
+def _told(verdict: Verdict) -> str:
+    """Return what stands most against a pass, else what came closest; in a few words."""
+    wrong = faults(verdict.wiring)
+    bad = bad_rows(verdict)
+    if wrong and not any(row.outcome in _FAILING for row in bad):
+        return f"wiring: {wrong[0]}"
+    worst = bad[0] if bad else worst_row(verdict)
+    if worst is None:
+        return "nothing was graded"
+    more = sum(row.outcome is worst.outcome for row in bad) - 1
+    return row_words(worst) + (f"; and {more} more {worst.outcome.value}" if more > 0 else "")
+
+
+def _figures(group: Sequence[ReportItem]) -> list[dict[str, Any]]:
+    from markupsafe import Markup
+
+    from benchsweep.report._figures import draw_parameter
+    from benchsweep.report._limits import left_out
+
+    figures = []
+    for parameter in Parameter:
+        shown = (parameter, *([_ALIEN[parameter]] if parameter in _ALIEN else []))
+        traces = [trace for trace in group[0].traces if trace.parameter in shown]
+        if not traces or (parameter in _AVERAGES and any(t.parameter not in _AVERAGES for t in traces)):
+            continue
+        if parameter in _AVERAGES and any(_ALIEN.get(t.parameter) is parameter for t in group[0].traces):
+            continue  # drawn with its pairs
+        bars = [bar for part in shown for bar in _bars(part, group)]
+        # Drawn by us from numbers and from labels that the SVG writer escapes.
+        svg = Markup(draw_parameter(parameter, traces, bars))
+        figures.append({"name": PARAMETER_WORDS[parameter], "svg": svg, "left_out": left_out(bars)})
+    return figures
+
+
+def _bars(parameter: Parameter, group: Sequence[ReportItem]) -> list[Bar]:
+    from benchsweep.report._limits import Bar
+
+    bars = []
+    for number, item in enumerate(group, start=1):
+        worst: dict[End | None, VerdictRow] = {}
+        for row in worst_rows(item.verdict):
+            if row.parameter is parameter:
+                worst.setdefault(row.end, row)
+        curve = item.limits.get(parameter)
+        if curve is None and not worst:
+            continue
+        name = "limit" if len(group) == 1 else f"limit {number}"
+        if parameter in _AVERAGES:
+            name += " (mean)"
+        bars.append(Bar(name, curve, worst, item.not_counting))
+    return bars
+
+
+def _distance_figures(findings: Findings, length_m: float | None) -> list[dict[str, Any]]:
+    from markupsafe import Markup
+
+    from benchsweep.report._distance_figures import DISTANCE_WORDS, draw_distance
+
+    figures = []
+    for kind, words in DISTANCE_WORDS.items():
+        traces = [trace for trace in findings.profiles if trace.kind == kind]
+        if traces:
+            svg = draw_distance(kind, traces, findings.faults, length_m)
+            figures.append({"name": words, "kind": kind, "svg": Markup(svg)})
+    return figures
+
+
+def _cable_figures(findings: Findings) -> list[dict[str, Any]]:
+    from markupsafe import Markup
+
+    from benchsweep.report._cable_figures import CABLE_WORDS, draw_cable
+
+    if not findings.constants:
+        return []
+    return [
+        {"name": words, "svg": Markup(draw_cable(what, findings.constants))}
+        for what, words in CABLE_WORDS.items()
+    ]
