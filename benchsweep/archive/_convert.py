@@ -61,7 +61,6 @@ _STANDARD_REAL = ("real", "imaginary")
 
 def measurement_tree(measurement: Measurement) -> dict[str, Block]:
     """Return the groups of a record."""
-    corrected = measurement.corrected
     tree = {
         "/": Block(
             {
@@ -74,14 +73,7 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
             }
         ),
         "/specimen": specimen_block(measurement.specimen),
-        "/corrected": Block(
-            data={
-                "frequency_hz": corrected.frequency_hz,
-                "ports": corrected.ports,
-                "z0_ohm": np.array(corrected.z0_ohm, dtype=np.float64),
-                "s": corrected.s,
-            }
-        ),
+        "/corrected": _matrix_block(measurement.corrected),
         "/fixture": Block(data={"toml": measurement.fixture_toml}),
         "/budget": Block(data={"toml": measurement.budget_toml}),
         "/consistency": _consistency_block(measurement),
@@ -101,7 +93,31 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
     for place, hookup in enumerate(measurement.hookups, start=1):
         # Named by place, so that the order comes back whatever the numbers are.
         tree |= hookup_tree(hookup, f"/hookups/{place:03d}")
+    if measurement.couplings:
+        tree["/couplings"] = Block()
+    for place, coupling in enumerate(measurement.couplings, start=1):
+        tree[f"/couplings/{place:03d}"] = _matrix_block(coupling)
     return tree
+
+
+def _matrix_block(matrix: SMatrix) -> Block:
+    return Block(
+        data={
+            "frequency_hz": matrix.frequency_hz,
+            "ports": matrix.ports,
+            "z0_ohm": np.array(matrix.z0_ohm, dtype=np.float64),
+            "s": matrix.s,
+        }
+    )
+
+
+def _read_matrix(node: Node) -> SMatrix:
+    return SMatrix(
+        node.array("frequency_hz", np.float64, 1),
+        node.array("s", np.complex128, 3),
+        node.texts("ports"),
+        tuple(node.array("z0_ohm", np.float64, 1).tolist()),
+    )
 
 
 def _consistency_block(measurement: Measurement) -> Block:
@@ -111,23 +127,16 @@ def _consistency_block(measurement: Measurement) -> Block:
 
 def read_measurement_node(root: Node) -> Measurement:
     """Read what `measurement_tree` describes."""
-    corrected = root.child("corrected")
     analyzer, sweep, calibration = (root.optional(name) for name in ("analyzer", "sweep", "calibration"))
     safety, incidents = root.optional("safety"), root.optional("incidents")
-    hookups = sorted(root.child("hookups").children(), key=lambda node: int(node.name))
     return Measurement(
         specimen=read_specimen(root.child("specimen")),
         created_at=root.text("created_at"),
         origin=root.text("origin"),
         station=root.text("station"),
         operator=root.text("operator"),
-        corrected=SMatrix(
-            corrected.array("frequency_hz", np.float64, 1),
-            corrected.array("s", np.complex128, 3),
-            corrected.texts("ports"),
-            tuple(corrected.array("z0_ohm", np.float64, 1).tolist()),
-        ),
-        hookups=tuple(read_hookup_node(node) for node in hookups),
+        corrected=_read_matrix(root.child("corrected")),
+        hookups=tuple(read_hookup_node(node) for node in _numbered(root.child("hookups"))),
         calibration=None if calibration is None else read_calibration_node(calibration),
         analyzer=None if analyzer is None else read_analyzer(analyzer),
         settings=None if sweep is None else read_settings(sweep),
@@ -144,7 +153,14 @@ def read_measurement_node(root: Node) -> Measurement:
         incidents=() if incidents is None else incidents.texts("text"),
         budget_toml=root.child("budget").long_text("toml") if root.contains("budget") else "",
         verification=root.text("verification") if root.has("verification") else "",
+        # Only records of a bundle have such a group.
+        couplings=tuple(_read_matrix(node) for node in _numbered(root.optional("couplings"))),
     )
+
+
+def _numbered(group: Node | None) -> list[Node]:
+    """Return the numbered groups in a group, in their order; none where there is no group."""
+    return [] if group is None else sorted(group.children(), key=lambda node: int(node.name))
 
 
 def calibration_tree(calibration: Calibration, at: str = "") -> dict[str, Block]:

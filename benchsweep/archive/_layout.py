@@ -1,7 +1,7 @@
 """What stands where in a file, version 1: one line per data set and attribute.
 
-``{n}`` in a path stands for the place of a hookup, three digits or more. Letters in shapes: ``f`` points,
-``p`` analyzer ports, ``l`` legs, ``n`` sweeps of a series, ``k`` as many as there are entries.
+``{n}`` in a path stands for the place of a hookup or of a coupling, three digits or more. Letters in shapes:
+``f`` points, ``p`` analyzer ports, ``l`` legs, ``n`` sweeps of a series, ``k`` as many as there are entries.
 """
 
 from __future__ import annotations
@@ -133,6 +133,29 @@ def _hookup(at: str) -> tuple[Item, ...]:
     )
 
 
+def _coupling(at: str) -> tuple[Item, ...]:
+    return (
+        Item(f"{at}/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
+        Item(
+            f"{at}/ports",
+            "l",
+            "text",
+            "",
+            "leg of each row and column of s: of the specimen, or with its number before it of a disturbing "
+            "cable of the bundle, such as 3.A:36.6; the group is absent without a bundle",
+        ),
+        Item(f"{at}/z0_ohm", "l", "float64", "ohm", "reference impedance of each leg"),
+        Item(
+            f"{at}/s",
+            "f,l,l",
+            "complex128",
+            "1",
+            "corrected S-parameters of specimen and disturbing cable, [point, wave out of, wave into]; all "
+            "other legs of the bundle on their terminations",
+        ),
+    )
+
+
 def _analyzer(absent: str = "") -> tuple[Item, ...]:
     return (
         Item("/analyzer@idn", "-", "text", "", f"answer to *IDN?{absent}"),
@@ -198,6 +221,7 @@ _RECORD = (
         "1",
         "corrected, assembled single-ended S-parameters, [point, wave out of, wave into]",
     ),
+    *_coupling("/couplings/{n}"),
     *_analyzer("; the group is absent for an import"),
     *_settings("/sweep", "as read back; the group is absent for an import"),
     *_FIXTURE,
@@ -323,7 +347,7 @@ def describe(kind: Kind, path: str) -> tuple[str, str]:
     KeyError
         Nothing of that path belongs to the layout.
     """
-    general = re.sub(r"^/hookups/[0-9]+", "/hookups/{n}", path)
+    general = re.sub(r"^/(hookups|couplings)/[0-9]+", r"/\1/{n}", path)
     for item in layout(kind):
         if item.path == general:
             return item.unit, item.meaning

@@ -96,6 +96,15 @@ def raw_hookup(rng: np.random.Generator, number: int = 1, points: int = 3, ports
     return RawHookup(Hookup(number, connections, {"B:36": "T1", "B:78": "T2 spare"}), sweep)
 
 
+def couplings(rng: np.random.Generator, grid: np.ndarray, legs: tuple[str, ...]) -> tuple[SMatrix, ...]:
+    """Matrices of cable 0 and of two disturbing cables, of the same legs."""
+    n = 2 * len(legs)
+    return tuple(
+        SMatrix(grid, noise(rng, grid.size, n, n), (*legs, *(f"{k}.{leg}" for leg in legs)), (50.0,) * n)
+        for k in (1, 3)
+    )
+
+
 def measurement(
     seed: int = 1, *, points: int = 3, ports: int = 4, hookups: int = 2, **changes: object
 ) -> Measurement:
@@ -139,6 +148,7 @@ def measurement(
         "budget_toml": 'schema = 1\nname = "bench 2"\n',
         "verification": "used: largest ratio 0.4",
         "assembly_notes": ("the termination of B:36 in hookup 2",),
+        "couplings": couplings(np.random.default_rng(seed + 1000), grid, legs),
         "software": {"benchsweep": "0.1.0", "numpy": np.__version__},
     }
     return Measurement(**(content | changes))

@@ -20,7 +20,7 @@ GOLDEN = Path(__file__).resolve().parent / "golden" / "record-v1.h5"
 
 
 def written(path: Path, *, summed: bool = True) -> tuple[set[str], set[str]]:
-    """Data sets and attributes of a file, hookups under the general name, checksums of items left out.
+    """Data sets and attributes of a file, what is numbered under its general name, checksums left out.
 
     Every item has its checksums where the file is `summed`, none has any elsewhere.
     """
@@ -28,7 +28,7 @@ def written(path: Path, *, summed: bool = True) -> tuple[set[str], set[str]]:
     sums = {"sha256", "attributes_sha256"} if summed else set()
 
     def visit(_: str, item: h5py.Group | h5py.Dataset) -> None:
-        name = re.sub(r"^/hookups/\d+", "/hookups/{n}", item.name)
+        name = re.sub(r"^/(hookups|couplings)/\d+", r"/\1/{n}", item.name)
         if isinstance(item, h5py.Dataset):
             data.add(name)
             assert set(item.attrs) == {"unit", "meaning"} | sums
@@ -139,6 +139,7 @@ def test_a_record_of_version_1_stays_readable() -> None:
     assert back.corrected.ports == ("A:12.1", "A:12.2", "A:36.3", "A:36.6")
     assert back.corrected.s[2, 3, 1] == complex(0.009548302746945434, -0.025884806478784557)
     assert [raw.hookup.connections[1] for raw in back.hookups] == ["A:12.1", "A:45.4"]
+    assert back.couplings == ()
     assert back.calibration is not None
     assert dict(back.calibration.residuals_db) == {
         "load port 3": -78.25,

@@ -94,6 +94,50 @@ def test_an_import_has_nothing_but_its_matrix(build: SimpleNamespace, tmp_path: 
     assert (back.calibration, back.analyzer, back.settings, back.hookups) == (None, None, None, ())
 
 
+def test_a_bundle_comes_back_with_all_its_couplings(build: SimpleNamespace, tmp_path: Path) -> None:
+    rng = np.random.default_rng(4)
+    shapes = {"12.A:12.1": 50.0, "A:45.4": 50.0, "7.B:78/d": 100.0, "A:12/c": 25.0}
+
+    def one(n: int) -> SMatrix:
+        ports = tuple(list(shapes)[:n])
+        s = rng.normal(size=(2, n, n)) + 1j * rng.normal(size=(2, n, n))
+        return SMatrix([1e6, 2e6], s, ports, tuple(shapes[port] for port in ports))
+
+    bundle = dataclasses.replace(build.imported(), couplings=tuple(one(n % 4 + 1) for n in range(12)))
+    path = write_record(bundle, tmp_path)
+    back = read_record(path)
+    assert build.same(back, bundle)
+    assert [len(matrix.ports) for matrix in back.couplings] == [1, 2, 3, 4] * 3
+    assert content_hash(path) != content_hash(write_record(build.imported(), tmp_path / "plain"))
+    check_record(path)
+
+
+def test_a_record_without_a_bundle_is_written_as_before(build: SimpleNamespace, tmp_path: Path) -> None:
+    with h5py.File(write_record(build.imported(), tmp_path)) as file:
+        assert "couplings" not in file
+    plain = dataclasses.replace(build.measurement(), couplings=())
+    assert read_record(write_record(plain, tmp_path)).couplings == ()
+
+
+def test_one_flipped_byte_of_a_coupling_is_found(stored: Path, tmp_path: Path) -> None:
+    with h5py.File(stored) as file:
+        data = file["couplings/002/s"]
+        start, size = data.id.get_offset() + file.userblock_size, data.id.get_storage_size()
+        expected = data[...].tobytes()
+    raw = stored.read_bytes()
+    if raw[start : start + size] != expected:  # the offset counts from the beginning of the file already
+        start -= 512
+    assert raw[start : start + size] == expected
+    path = tmp_path / "flipped.h5"
+    for place in (start, start + size // 2, start + size - 1):
+        flipped = bytearray(raw)
+        flipped[place] ^= 1
+        path.write_bytes(flipped)
+        for ask in (read_record, check_record):
+            with pytest.raises(RecordDamaged):
+                ask(path)
+
+
 def test_more_than_999_hookups_keep_their_order(build: SimpleNamespace, tmp_path: Path) -> None:
     rng = np.random.default_rng(1)
     hookups = tuple(build.raw_hookup(rng, n, points=1, ports=1) for n in range(1, 1002))
