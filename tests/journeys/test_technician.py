@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import signal
 import subprocess
@@ -30,7 +29,7 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[st
         [sys.executable, "-m", "benchsweep", "demo", "--output", str(folder), "--json"],
         capture_output=True,
         text=True,
-        timeout=110,
+        timeout=500,
         check=False,
     )
     assert done.returncode == 0, done.stderr
@@ -73,7 +72,7 @@ def test_the_python_in_the_readme_reads_a_record(demo_folder: tuple[Path, dict[s
     assert code is not None
     text = code[1].replace("record.h5", document["records"][0])
     done = subprocess.run(
-        [sys.executable, "-c", text], capture_output=True, text=True, timeout=60, check=True
+        [sys.executable, "-c", text], capture_output=True, text=True, timeout=300, check=True
     )
     assert done.stdout == "T118-01 (500, 16, 16) 1 to 500 MHz (500,)\n"
 
@@ -110,7 +109,7 @@ def simulate(*arguments: str) -> Iterator[str]:
         yield document["addresses"]["analyzer"]
     finally:
         process.send_signal(signal.SIGTERM)
-        assert process.wait(timeout=20) == 0
+        assert process.wait(timeout=60) == 0
         if process.stdout is not None:
             process.stdout.close()
 
@@ -156,25 +155,27 @@ def test_a_killed_run_continues_and_equals_the_uninterrupted_one(run: Run, tmp_p
     with simulate("--ports", "4", "--noiseless") as address:
         arguments += ["--address", address]
         whole = run("qualify", *arguments, "--archive", tmp_path / "whole", "--json")
-        process = subprocess.Popen(
-            [sys.executable, "-m", "benchsweep", "qualify", *arguments, "--archive", str(tmp_path / "cut")],
-            stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True, start_new_session=True,
-        )  # fmt: skip
-        journal = tmp_path / "cut" / "unfinished"
-        until = time.monotonic() + 60
-        while len(list(journal.rglob("*.h5"))) < 5 and time.monotonic() < until:
-            time.sleep(0.005)
-        os.kill(process.pid, signal.SIGKILL)
-        process.communicate(timeout=20)
-        kept = len(list(journal.rglob("*.h5")))
+        for attempt in range(5):
+            cut = tmp_path / f"cut-{attempt}"
+            process = subprocess.Popen(
+                [sys.executable, "-m", "benchsweep", "qualify", *arguments, "--archive", str(cut)],
+                stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL, start_new_session=True,
+            )  # fmt: skip
+            while len(list(cut.glob("unfinished/*/hookup-*.h5"))) < 5 and process.poll() is None:
+                time.sleep(0.005)
+            process.kill()
+            process.wait(timeout=60)
+            kept = len(list(cut.glob("unfinished/*/hookup-*.h5")))
+            if 5 <= kept < 28 and not list(cut.glob("*.h5")):
+                break  # else the kill came too late: this machine had other things to do
         assert 5 <= kept < 28
-        resumed = run("qualify", *arguments, "--archive", tmp_path / "cut", "--json")
+        resumed = run("qualify", *arguments, "--archive", cut, "--json")
     assert resumed.code == whole.code
     one, two = read_record(Path(whole.json["record"])), read_record(Path(resumed.json["record"]))
     assert np.array_equal(one.corrected.s, two.corrected.s)
     assert len(two.hookups) == 28
     assert resumed.json["rows"] == [dict(row) for row in whole.json["rows"]]
-    assert len(list((tmp_path / "cut").glob("*.h5"))) == 1
+    assert len(list(cut.glob("*.h5"))) == 1
 
 
 def test_ctrl_c_says_that_the_same_command_continues(tmp_path: Path) -> None:
@@ -188,24 +189,28 @@ def test_ctrl_c_says_that_the_same_command_continues(tmp_path: Path) -> None:
         "--specimen",
         "cord 8",
     ]
-    command += ["--against", "tia-6a-cord", "--length-m", "2", "--archive", str(tmp_path)]
     with simulate("--ports", "4", "--noiseless") as address:
-        command += ["--address", address]
-        process = subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-        assert process.stderr is not None
-        for line in process.stderr:
-            if line.startswith("hookup 4 of 28"):
-                break
-        process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=30)
+        base = [*command, "--against", "tia-6a-cord", "--length-m", "2", "--address", address]
+        for attempt in range(5):
+            archive = tmp_path / f"archive-{attempt}"
+            command = [*base, "--archive", str(archive)]
+            process = subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+            assert process.stderr is not None
+            for line in process.stderr:
+                if line.startswith("hookup 4 of 28"):
+                    break
+            process.send_signal(signal.SIGINT)
+            out, err = process.communicate(timeout=100)
+            if process.returncode not in (0, 1):
+                break  # else the run had ended before anybody here saw its fourth hookup
         assert process.returncode == 130
         assert "the same command continues" in err
         assert "Traceback" not in err
         assert out == ""
-        again = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+        again = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
     assert again.returncode in (0, 1)
     assert "continuing an interrupted run" in again.stderr
-    assert len(list(tmp_path.glob("*.h5"))) == 1
+    assert len(list(archive.glob("*.h5"))) == 1
 
 
 def test_identify_and_plan_answer_as_documented(run: Run) -> None:

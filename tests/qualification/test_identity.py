@@ -85,14 +85,14 @@ def host() -> str:
 
 
 def ask(where: str, **more: object) -> dict[str, object]:
-    found = who_answers(where, **({"family": None, "backend": "@py", "timeout_s": 1.0} | more))  # type: ignore[arg-type]
+    found = who_answers(where, **({"family": None, "backend": "@py", "timeout_s": 10.0} | more))  # type: ignore[arg-type]
     return identity_document(found)
 
 
 def test_an_unknown_instrument_is_an_answer_with_every_question() -> None:
     with listening("127.0.0.1", 0, stranger) as port:
         address = f"TCPIP::127.0.0.1::{port}::SOCKET"
-        found = who_answers(address, family=None, backend="@py", timeout_s=1.0)
+        found = who_answers(address, family=None, backend="@py", timeout_s=10.0)
     assert isinstance(found.unknown, UnknownFamily)
     document = identity_document(found)
     assert (document["idn"], document["family"], document["ports"]) == (IDN, None, None)
@@ -165,7 +165,7 @@ def test_info_lists_the_families_with_standing_and_survives_a_wrong_one(own_home
 @pytest.mark.parametrize("address", ["", "  "])
 def test_an_empty_address_is_called_so(address: str) -> None:
     with pytest.raises(UsageError, match=r"^the address is empty$") as caught:
-        who_answers(address, family=None, backend="@py", timeout_s=1.0)
+        who_answers(address, family=None, backend="@py", timeout_s=10.0)
     assert "SOCKET" in caught.value.hint
     with pytest.raises(UsageError, match="--address is empty"):
         load_station("simulated").at_address(address)

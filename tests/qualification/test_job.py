@@ -56,7 +56,7 @@ def served() -> Iterator[RunningBench]:
 @contextmanager
 def opened(served: RunningBench, safety: SafetyConfirmation | None = None, **keys: Any) -> Iterator[Bench]:
     station = short(load_station("simulated").at_address(served.address))
-    analyzer = station.analyzer.model_copy(update={"wait_for_link_s": 10.0, "timeout_s": 2.0} | keys)
+    analyzer = station.analyzer.model_copy(update={"wait_for_link_s": 10.0, "timeout_s": 10.0} | keys)
     with open_bench(station.model_copy(update={"analyzer": analyzer}), prompt=None, safety=safety) as bench:
         yield bench
 
