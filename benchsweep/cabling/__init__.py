@@ -21,6 +21,7 @@ from benchsweep.cabling._return_loss import return_loss
 from benchsweep.cabling._traces import compute_traces
 from benchsweep.cabling._wiring import check_wiring
 from benchsweep.cabling.distance import (
+    cable_constants,
     crosstalk_profile,
     electrical_length,
     impedance_profile,
@@ -36,6 +37,7 @@ __all__ = [
     "alien_shares",
     "attenuation_to_crosstalk_far",
     "attenuation_to_crosstalk_near",
+    "cable_constants",
     "check_wiring",
     "compute_alien",
     "compute_traces",

@@ -91,10 +91,10 @@ class CableConstants:
         computation) or ``terminated`` (one end only, the far end on its termination).
     impedance_ohm
         ``(n_freq,)`` magnitude of the characteristic impedance before the fit.
-    fitted_impedance_ohm
-        ``(n_freq,)`` the fitted function.
+    fitted_impedance_ohm, fitted_angle_rad
+        ``(n_freq,)`` the functions fitted to magnitude and angle.
     fit_coefficients
-        K0, K1, K2, K3 of ``K0 + K1 f^-1/2 + K2 f^-1 + K3 f^-3/2`` in ohm, f in MHz.
+        K0, K1, K2, K3 of the magnitude ``K0 + K1 f^-1/2 + K2 f^-1 + K3 f^-3/2`` in ohm, f in MHz.
     structural_return_loss_db
         ``(n_freq,)`` return loss of the input impedance against the fitted impedance; may be ``+inf``.
     mean_impedance_ohm, mean_band_hz
@@ -118,6 +118,7 @@ class CableConstants:
     route: Literal["open-short", "terminated"]
     impedance_ohm: NDArray[np.float64]
     fitted_impedance_ohm: NDArray[np.float64]
+    fitted_angle_rad: NDArray[np.float64]
     fit_coefficients: tuple[float, float, float, float]
     structural_return_loss_db: NDArray[np.float64]
     mean_impedance_ohm: float
@@ -134,6 +135,7 @@ class CableConstants:
         for name in (
             "impedance_ohm",
             "fitted_impedance_ohm",
+            "fitted_angle_rad",
             "structural_return_loss_db",
             "delay_ns_per_100m",
             "attenuation_db_per_100m",

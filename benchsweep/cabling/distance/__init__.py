@@ -4,11 +4,13 @@ The sweep is turned into time, and time into distance by the velocity of the pai
 metres, from the end where the signal is sent. Only sweeps fit for it are turned (`why_no_time_domain`).
 """
 
+from benchsweep.cabling.distance._constants import cable_constants, fit_impedance
 from benchsweep.cabling.distance._gate import TimeGrid, time_grid, why_no_time_domain
 from benchsweep.cabling.distance._impedance import impedance_profile
 from benchsweep.cabling.distance._loss import PairLoss, pair_losses
 from benchsweep.cabling.distance._profiles import crosstalk_profile, reflection_profile
 from benchsweep.cabling.distance._transform import WINDOWS, TimeResponse, resolution_s, time_response
+from benchsweep.cabling.distance._two_port import TwoPort
 from benchsweep.cabling.distance._velocity import (
     COMMON_VELOCITY,
     LIGHT_M_PER_S,
@@ -26,8 +28,11 @@ __all__ = [
     "PairVelocity",
     "TimeGrid",
     "TimeResponse",
+    "TwoPort",
+    "cable_constants",
     "crosstalk_profile",
     "electrical_length",
+    "fit_impedance",
     "impedance_profile",
     "nominal_velocity",
     "pair_losses",

@@ -17,6 +17,9 @@ from benchsweep.records import BalancedPort
 
 __all__ = ["PairLoss", "pair_losses"]
 
+Row = NDArray[np.float64]
+Wave = NDArray[np.complex128]
+
 _NEPER_DB = 20.0 / math.log(10.0)
 # A pair with more than about twice the loss of thin stranded cable, 2.2 sqrt(f) dB in 100 m, has something
 # wrong with it that is not spread over its length; its loss is then taken from the others. Common practice.
@@ -27,57 +30,57 @@ _MOST_DB_PER_M_ROOT_MHZ = 0.045
 class PairLoss:
     """Loss and delay of a whole pair, one way.
 
-    Conductor loss grows with the root of the frequency and brings an equal part of phase with it (skin
-    effect: resistance and internal reactance are equal), dielectric loss grows with the frequency. What is
-    the same at all frequencies is loss of contacts and does not belong to the cable.
+    A line of inductance L and capacitance C whose conductors have the impedance R(f): gamma l =
+    j b sqrt(1 + 2 k/(j b)), with b = w sqrt(LC) l and k = R l/(2 sqrt(L/C)). Skin effect makes R grow with
+    the root of the frequency, resistance and internal reactance alike, (1 + j) sqrt f; the direct-current
+    resistance below it adds (1 - j)/sqrt f, the next term of sqrt(1 + j w/w0). Dielectric loss grows with
+    the frequency. What is the same at all frequencies is loss of contacts and does not belong to the cable.
 
     Parameters
     ----------
     delay_s
         Phase delay at the highest frequency.
-    root_np, linear_np
-        Conductor and dielectric loss at 1 MHz in neper.
+    root_np, inverse_root_np, linear_np
+        Conductor loss that grows with the root of the frequency and that falls with it, and dielectric loss,
+        at 1 MHz in neper.
     own
         False when it was taken from other pairs.
     """
 
     delay_s: float
     root_np: float
+    inverse_root_np: float
     linear_np: float
     own: bool = True
 
-    def conductor_np(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return ``(n_freq,)`` conductor loss in neper."""
-        return np.asarray(self.root_np * np.sqrt(frequency_hz / 1e6), dtype=np.float64)
+    def _conductors(self, frequency_hz: Row) -> Wave:
+        """Return ``(n_freq,)`` k."""
+        root = np.sqrt(frequency_hz / 1e6)
+        return np.asarray((1.0 + 1.0j) * self.root_np * root + (1.0 - 1.0j) * self.inverse_root_np / root)
 
-    def attenuation_np(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return ``(n_freq,)`` loss in neper."""
-        return self.conductor_np(frequency_hz) + self.linear_np * frequency_hz / 1e6
+    def _bare_phase(self, frequency_hz: Row) -> Row:
+        """Return ``(n_freq,)`` b: the phase that the pair would have without its conductors' impedance."""
+        top = frequency_hz[-1:]
+        lag_s = float(self._conductors(top).imag[0]) / (2.0 * math.pi * float(top[0]))
+        return 2.0 * math.pi * frequency_hz * (self.delay_s - lag_s)
 
-    def phase_without_loss(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return ``(n_freq,)`` phase in radian that the pair would have without internal reactance."""
-        top = float(frequency_hz[-1])
-        slow_s = float(self.conductor_np(frequency_hz[-1:])[0]) / (2.0 * math.pi * top)
-        return 2.0 * math.pi * frequency_hz * (self.delay_s - slow_s)
+    def attenuation_np(self, frequency_hz: Row) -> Row:
+        """Return ``(n_freq,)`` loss in neper, to first order."""
+        return np.asarray(self._conductors(frequency_hz).real + self.linear_np * frequency_hz / 1e6)
 
-    def dispersion(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
-        """Return ``(n_freq,)`` characteristic impedance over that at high frequencies.
+    def dispersion(self, frequency_hz: Row) -> Wave:
+        """Return ``(n_freq,)`` characteristic impedance over sqrt(L/C): sqrt(1 + 2 k/(j b))."""
+        phase = self._bare_phase(frequency_hz)
+        return np.asarray(np.sqrt(1.0 + 2.0 * self._conductors(frequency_hz) / (1j * phase)))
 
-        sqrt(z/y) with z = j w L + R (1 + j) is to first order 1 + R (1 + j)/(2 j w L), and the conductor loss
-        over the phase is R/(2 w L): 1 + (1 - j) conductor loss/phase (D. M. Pozar, Microwave Engineering,
-        low-loss line).
-        """
-        relative = self.conductor_np(frequency_hz) / self.phase_without_loss(frequency_hz)
-        return np.asarray(1.0 + (1.0 - 1.0j) * relative, dtype=np.complex128)
-
-    def undone(self, frequency_hz: NDArray[np.float64], part: float) -> NDArray[np.complex128]:
+    def undone(self, frequency_hz: Row, part: float) -> Wave:
         """Return ``(n_freq,)`` what undoes loss and dispersion of the way to `part` of the pair and back.
 
         The plain delay at the highest frequency stays: it is what makes the distance.
         """
-        conductor = self.conductor_np(frequency_hz)
-        lag = self.phase_without_loss(frequency_hz) + conductor - 2.0 * math.pi * frequency_hz * self.delay_s
-        return np.asarray(np.exp(2.0 * part * (self.attenuation_np(frequency_hz) + 1j * lag)))
+        transfer = 1j * self._bare_phase(frequency_hz) * self.dispersion(frequency_hz)
+        transfer += self.linear_np * frequency_hz / 1e6 - 2j * math.pi * frequency_hz * self.delay_s
+        return np.asarray(np.exp(2.0 * part * transfer), dtype=np.complex128)
 
 
 def pair_losses(
@@ -85,29 +88,35 @@ def pair_losses(
 ) -> Mapping[str, PairLoss]:
     """Return pair -> loss, fitted to the insertion loss of the pairs that carry a signal.
 
-    Least squares with no negative part over a constant, the root of the frequency and the frequency. A pair
-    without a delay, or with more loss than a cable has, takes the mean of the others; empty when there are
-    none.
+    Least squares with no negative part over a constant, the root of the frequency, its inverse, and the
+    frequency. A pair without a delay, or with more loss than a cable has, takes the mean of the others; empty
+    when there are none.
     """
     f = losses.frequency_hz
     root_mhz = np.sqrt(f / 1e6)
-    shape = np.stack([np.ones_like(root_mhz), root_mhz, f / 1e6], axis=1)
+    shape = np.stack([np.ones_like(root_mhz), root_mhz, 1.0 / root_mhz, f / 1e6], axis=1)
     own: dict[str, PairLoss] = {}
     for trace in propagation_delay(losses, length_m=length_m):
         pair = trace.pairs[0]
         a, b = BalancedPort("A", pair), BalancedPort("B", pair)
         loss_db = 0.5 * (losses.loss(a, b) + losses.loss(b, a))
-        if not np.all(np.isfinite(loss_db)):
+        if trace.value[-1] <= 0.0 or not np.all(np.isfinite(loss_db)):
             continue
+        delay_s = 1e-9 * float(trace.value[-1])
         fitted, _ = nnls(shape, loss_db / _NEPER_DB)
-        if fitted[1] * _NEPER_DB <= _MOST_DB_PER_M_ROOT_MHZ * length_m and trace.value[-1] > 0.0:
-            own[pair] = PairLoss(1e-9 * float(trace.value[-1]), float(fitted[1]), float(fitted[2]))
+        # To second order the line loses a little less, the same at all frequencies: k²/(2 j b) = root²/b.
+        second = fitted[1] ** 2 / (2e6 * math.pi * delay_s)
+        fitted, _ = nnls(shape, loss_db / _NEPER_DB + second)
+        if fitted[1] * _NEPER_DB <= _MOST_DB_PER_M_ROOT_MHZ * length_m:
+            own[pair] = PairLoss(delay_s, float(fitted[1]), float(fitted[2]), float(fitted[3]))
     if not own:
         return {}
-    root = float(np.mean([each.root_np for each in own.values()]))
-    linear = float(np.mean([each.linear_np for each in own.values()]))
+    root, inverse, linear = np.mean(
+        [(each.root_np, each.inverse_root_np, each.linear_np) for each in own.values()], axis=0
+    )
+    mean = (float(root), float(inverse), float(linear))
     others = {
-        pair: PairLoss(length_m / (velocity.fraction * LIGHT_M_PER_S), root, linear, own=False)
+        pair: PairLoss(length_m / (velocity.fraction * LIGHT_M_PER_S), *mean, own=False)
         for pair, velocity in velocities.items()
     }
     return others | own
