@@ -14,6 +14,7 @@ from benchsweep.report._findings import BestCategory, Findings, LengthRule
 from benchsweep.report._page import write_html
 from benchsweep.report._series import SeriesItem
 from benchsweep.report._series_tables import series_sweep_table, series_table, unfinished_table
+from benchsweep.report._stopping import stopping_words
 from benchsweep.report._subject import ReportItem
 from benchsweep.report._tables import incident_table, measurement_table, verdict_table
 from benchsweep.report._target import check_target
@@ -30,6 +31,7 @@ __all__ = [
     "measurement_table",
     "series_sweep_table",
     "series_table",
+    "stopping_words",
     "unfinished_table",
     "verdict_table",
     "write_html",

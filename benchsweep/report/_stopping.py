@@ -1,0 +1,23 @@
+"""What stands between a specimen and a pass, in one sentence part."""
+
+from __future__ import annotations
+
+from benchsweep.records import Outcome, Verdict
+from benchsweep.report._select import bad_rows
+from benchsweep.report._words import bad_words, clean, faults
+
+__all__ = ["stopping_words"]
+
+
+def stopping_words(verdict: Verdict) -> str:
+    """Return the worst that stands against a pass: a fault of the wiring, else the worst row; empty for a pass.
+
+    Where the rows pass and the whole does not, it is the first note of the verdict.
+    """
+    if verdict.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS):
+        return ""
+    wrong = faults(verdict.wiring) if verdict.wiring is not None else ()
+    if wrong:
+        return f"wiring: {wrong[0]}"
+    told = bad_words(bad_rows(verdict))
+    return told[0] if told else clean(verdict.notes[0]) if verdict.notes else "no reason is given"
