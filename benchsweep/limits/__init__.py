@@ -6,6 +6,7 @@ margins are unrounded; losses are positive dB, delay and skew ns; a positive mar
 """
 
 from benchsweep.limits._adjust import as_graded
+from benchsweep.limits._counting import not_counting
 from benchsweep.limits._decision import DECISION_RULES, SIMPLE, Decision
 from benchsweep.limits._forms import Constant, CordNext, Difference, LogLine, Powers, VoltageSum
 from benchsweep.limits._grade import Assess, MissingLength, grade, whole_outcome
@@ -15,9 +16,10 @@ from benchsweep.limits._in_force import (
     Origin,
     list_requirements,
     load_requirement,
+    requirement_names,
     requirements_in_force,
 )
-from benchsweep.limits._line import Band, Exemption, LimitLine, Source
+from benchsweep.limits._line import FAR_RATIOS, Band, Exemption, LimitLine, Source
 from benchsweep.limits._load import parse_parameter
 from benchsweep.limits._notes import length_note
 from benchsweep.limits._requirement import Requirement
@@ -27,6 +29,7 @@ from benchsweep.limits._rules import (
     Length,
     Normalisation,
     NormaliseRule,
+    Rule,
     Temperature,
     TemperatureSlope,
 )
@@ -35,6 +38,7 @@ from benchsweep.limits._values import LimitValue, limit_curve, limit_value
 
 __all__ = [
     "DECISION_RULES",
+    "FAR_RATIOS",
     "SIMPLE",
     "Assess",
     "Band",
@@ -59,6 +63,7 @@ __all__ = [
     "Powers",
     "Ranked",
     "Requirement",
+    "Rule",
     "Source",
     "Temperature",
     "TemperatureSlope",
@@ -71,7 +76,9 @@ __all__ = [
     "limit_value",
     "list_requirements",
     "load_requirement",
+    "not_counting",
     "parse_parameter",
+    "requirement_names",
     "requirements_in_force",
     "whole_outcome",
 ]

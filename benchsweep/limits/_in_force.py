@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -13,7 +13,14 @@ from benchsweep.errors import DefinitionError
 from benchsweep.limits._load import KIND, read_requirement
 from benchsweep.limits._requirement import Requirement
 
-__all__ = ["InForce", "Origin", "list_requirements", "load_requirement", "requirements_in_force"]
+__all__ = [
+    "InForce",
+    "Origin",
+    "list_requirements",
+    "load_requirement",
+    "requirement_names",
+    "requirements_in_force",
+]
 
 Origin = Literal["working folder", "data folder", "shipped"]
 _ORIGINS: tuple[Origin, ...] = ("working folder", "data folder", "shipped")
@@ -48,25 +55,33 @@ class InForce:
 def requirements_in_force() -> tuple[InForce, ...]:
     """Return every requirement by name, the broken ones with what is wrong: they do not hinder the others."""
     folders = search_folders(KIND)
+    claims = {folder: _claims(folder, shipped=folder == folders[-1]) for folder in folders}
     found: list[InForce] = []
     for name, path in list_definitions(KIND).items():
-        later = folders[folders.index(path.parent) + 1 :]
+        place = folders.index(path.parent)
         requirement, problem = None, None
         try:
-            requirement = _load(name, path)
+            requirement = _load(name, path, claims[path.parent])
         except DefinitionError as error:
             problem = error
         found.append(
             InForce(
                 name=name,
                 path=path,
-                origin=_ORIGINS[folders.index(path.parent)],
-                overrules=tuple(file for folder in later if (file := folder / path.name).is_file()),
+                origin=_ORIGINS[place],
+                overrules=tuple(
+                    file for folder in folders[place + 1 :] if (file := folder / path.name).is_file()
+                ),
                 requirement=requirement,
                 problem=problem,
             )
         )
     return tuple(found)
+
+
+def requirement_names() -> tuple[str, ...]:
+    """Return the name of every file in force, broken ones too; none of them is read."""
+    return tuple(list_definitions(KIND))
 
 
 def list_requirements() -> tuple[Requirement, ...]:
@@ -77,7 +92,11 @@ def list_requirements() -> tuple[Requirement, ...]:
     DefinitionError
         A file is wrong; `requirements_in_force` tells which can be used all the same.
     """
-    return tuple(_load(name, path) for name, path in list_definitions(KIND).items())
+    found = requirements_in_force()
+    for item in found:
+        if item.problem is not None:
+            raise item.problem
+    return tuple(item.requirement for item in found if item.requirement is not None)
 
 
 def load_requirement(name: str) -> Requirement:
@@ -102,11 +121,41 @@ def load_requirement(name: str) -> Requirement:
         the same name.
     """
     path = find_definition(KIND, name)
-    return read_requirement(path) if path.stem != name else _load(name, path)
+    if path.stem != name:
+        return read_requirement(path)
+    return _load(name, path, _claims(path.parent, shipped=path.parent == search_folders(KIND)[-1]))
 
 
-def _load(name: str, path: Path) -> Requirement:
-    _refuse_a_second(name, path)
+Claims = Mapping[str, Sequence[Path]]
+"""Name, without regard to capitals, to the files of one folder that claim it."""
+
+
+def _claims(folder: Path, *, shipped: bool) -> Claims:
+    claims: dict[str, list[Path]] = {}
+    for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
+        # The names in the files that are shipped are checked before they are.
+        for name in {path.stem.casefold(), path.stem.casefold() if shipped else _claimed(path)}:
+            claims.setdefault(name, []).append(path)
+    return claims
+
+
+def _claimed(path: Path) -> str:
+    """Return the name that a file claims; that of the file where it is no TOML, which is told elsewhere."""
+    try:
+        name = tomllib.loads(path.read_text(encoding="utf-8")).get("name")
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        name = None
+    return (name if isinstance(name, str) else path.stem).casefold()
+
+
+def _load(name: str, path: Path, claims: Claims) -> Requirement:
+    for claimed, files in claims.items():
+        if path in files and len(files) > 1:
+            raise DefinitionError(
+                f"{' and '.join(str(file) for file in files)}: name: {len(files)} files claim {claimed!r}",
+                hint="Remove or rename all but one: a name is that of its file, and capitals make no "
+                "difference.",
+            )
     requirement = read_requirement(path)
     if requirement.name != name:
         raise DefinitionError(
@@ -114,38 +163,3 @@ def _load(name: str, path: Path) -> Requirement:
             hint=f"Set name = {name!r} or rename the file to {requirement.name}.toml.",
         )
     return requirement
-
-
-def _refuse_a_second(name: str, path: Path) -> None:
-    """Refuse a name that two files of one folder claim, be it in another case.
-
-    Raises
-    ------
-    DefinitionError
-    """
-    claimed = {name.casefold(), (_claimed(path) or name).casefold()}
-    for other in _others(path):
-        names = {other.stem.casefold()}
-        # What is shipped is checked before it is shipped.
-        if path.parent != search_folders(KIND)[-1]:
-            names.add((_claimed(other) or other.stem).casefold())
-        both = sorted(claimed & names)
-        if both:
-            raise DefinitionError(
-                f"{path} and {other}: name: both files claim the name {both[0]!r}",
-                hint="Remove or rename one of them; the name in a file is that of the file, and names that "
-                "differ only in capitals are the same.",
-            )
-
-
-def _others(path: Path) -> Iterable[Path]:
-    return (other for other in sorted(path.parent.glob("*.toml")) if other.name != path.name)
-
-
-def _claimed(path: Path) -> str | None:
-    """Return the name that a file claims; None where it has none or is no TOML, which is told elsewhere."""
-    try:
-        name = tomllib.loads(path.read_text(encoding="utf-8")).get("name")
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
-        return None
-    return name if isinstance(name, str) else None

@@ -12,7 +12,7 @@ from benchsweep.definitions import Definition
 from benchsweep.limits._forms import Form, Number, Positive
 from benchsweep.records import Parameter
 
-__all__ = ["Band", "Exemption", "LimitLine", "Source", "Standing", "Text", "worst_standing"]
+__all__ = ["FAR_RATIOS", "Band", "Exemption", "LimitLine", "Source", "Standing", "Text", "worst_standing"]
 
 Standing = Literal["published", "common-practice", "from-memory"]
 _STANDINGS: tuple[Standing, ...] = ("published", "common-practice", "from-memory")
@@ -21,7 +21,9 @@ _LARGEST_STEP = 0.1
 # Where a limit depends on the length its joins are looked at for these lengths.
 _LENGTHS_M = (1.0, 10.0, 100.0)
 _BY_FEXT = frozenset({Parameter.FEXT, Parameter.ACR_F, Parameter.PS_ACR_F})
-_FAR = frozenset({Parameter.ACR_F, Parameter.PS_ACR_F})
+FAR_RATIOS = frozenset({Parameter.ACR_F, Parameter.PS_ACR_F})
+"""Far-end crosstalk less an insertion loss: editions differ about whose."""
+
 
 Text = Annotated[str, Field(min_length=1)]
 
@@ -142,8 +144,8 @@ class LimitLine(Definition):
         rule = self.exempt_where
         if rule is not None and rule.parameter is Parameter.FEXT and self.parameter not in _BY_FEXT:
             raise ValueError(f"{self.parameter}: fext exempts only {', '.join(sorted(_BY_FEXT))}")
-        if self.insertion_loss_of != "disturbed-pair" and self.parameter not in _FAR:
-            raise ValueError(f"insertion_loss_of means something only for {', '.join(sorted(_FAR))}")
+        if self.insertion_loss_of != "disturbed-pair" and self.parameter not in FAR_RATIOS:
+            raise ValueError(f"insertion_loss_of means something only for {', '.join(sorted(FAR_RATIOS))}")
         return self
 
     @model_validator(mode="after")

@@ -17,6 +17,7 @@ __all__ = [
     "Length",
     "Normalisation",
     "NormaliseRule",
+    "Rule",
     "Temperature",
     "TemperatureSlope",
 ]
@@ -147,3 +148,7 @@ class DirectCurrent(Definition):
     standing: Standing
     source: Text
     note: str = ""
+
+
+Rule = Normalisation | Temperature | Length | DirectCurrent
+"""A table of a requirement besides its lines."""

@@ -161,11 +161,15 @@ def limit_curve(
     if line is None:
         return None
     grid = np.asarray(frequency_hz, dtype=np.float64)
+    length_m = length_for(requirement, line, length_m)
+    value = line.evaluate(grid / 1e6, length_m)
+    edges = [edge for edge in (line.cap, line.floor) if edge is not None]
     return LimitCurve(
         parameter=parameter,
         sense=line.sense,
         frequency_hz=grid,
-        value=line.evaluate(grid / 1e6, length_for(requirement, line, length_m)),
+        value=value,
         standing=line.weakest_standing,
         source=line.source,
+        held=np.isin(value, edges) if edges else None,
     )

@@ -16,6 +16,7 @@ from benchsweep.qualification._documents import (
     verdict_document,
 )
 from benchsweep.qualification._grid import check_grid
+from benchsweep.qualification._highest import highest_document, ranked_requirements
 from benchsweep.qualification._identity import Identified, who_answers
 from benchsweep.qualification._lookups import (
     calibration_document,
@@ -52,7 +53,9 @@ from benchsweep.qualification._reduction import (
     software_versions,
 )
 from benchsweep.qualification._requirements import (
+    ChosenRequirements,
     check_length,
+    choose_requirements,
     limit_number,
     load_requirements,
     requirement_document,
@@ -94,6 +97,7 @@ __all__ = [
     "AmbientSource",
     "Bench",
     "CalibrationResult",
+    "ChosenRequirements",
     "Clock",
     "Evaluation",
     "Graded",
@@ -121,6 +125,7 @@ __all__ = [
     "check_method",
     "check_specimen",
     "check_station",
+    "choose_requirements",
     "confirmed_cautions",
     "count_matings",
     "decision_rules",
@@ -131,6 +136,7 @@ __all__ = [
     "grade_evaluation",
     "grade_record",
     "grade_series",
+    "highest_document",
     "history_document",
     "identity_document",
     "import_touchstone",
@@ -149,6 +155,7 @@ __all__ = [
     "plan_for",
     "plan_station",
     "qualify",
+    "ranked_requirements",
     "read_measurement",
     "read_series_measurement",
     "record_document",

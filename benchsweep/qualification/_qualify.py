@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import hashlib
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -139,10 +139,12 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     folder: Path,
     operator: str = "",
     decision_rule: str = "simple",
+    conditions: limits.Conditions | None = None,
+    by_pattern: Collection[str] = (),
     afresh: bool = False,
     progress: Progress,
 ) -> Qualified:
-    """Measure a specimen on an open bench, archive it, grade it against each requirement.
+    """Measure a specimen on an open bench, archive it, grade it against each requirement (`grade_all`).
 
     An interrupted run continues where it stopped when the same call is made again: finished hookups are kept
     in ``<folder>/unfinished`` until the record is written and graded. `afresh` forgets them and begins anew.
@@ -167,7 +169,14 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
         try:
             # The length is that of this call, also when an earlier one wrote the record.
             evaluation = evaluate(measurement, length_m=specimen.length_m)
-            result = grade_all(evaluation, requirements, record=record, decision_rule=decision_rule)
+            graded = grade_all(
+                evaluation,
+                requirements,
+                record=str(record),
+                decision_rule=decision_rule,
+                conditions=conditions,
+                by_pattern=by_pattern,
+            )
         except BenchsweepError:
             journal.discard()  # the record stays, and `grade` reads it: nothing is to be measured again
             raise
@@ -175,7 +184,7 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
         journal.discard()
     with suppress(OSError):  # another specimen may be unfinished
         journal.folder.parent.rmdir()
-    return result
+    return Qualified(record, evaluation, graded)
 
 
 def _archived_once(measurement: Measurement, folder: Path, progress: Progress) -> tuple[Path, Measurement]:
@@ -217,14 +226,37 @@ def _measurement(
 
 
 def grade_all(
-    evaluation: Evaluation, requirements: Sequence[limits.Requirement], *, record: Path, decision_rule: str
-) -> Qualified:
-    """Grade one evaluation against each requirement."""
-    graded = tuple(
-        Graded(*grade_evaluation(evaluation, requirement, record=str(record), decision_rule=decision_rule))
+    evaluation: Evaluation,
+    requirements: Sequence[limits.Requirement],
+    *,
+    record: str,
+    decision_rule: str,
+    conditions: limits.Conditions | None = None,
+    by_pattern: Collection[str] = (),
+) -> tuple[Graded, ...]:
+    """Grade one evaluation against each requirement.
+
+    Parameters
+    ----------
+    conditions
+        See `grade_evaluation`.
+    by_pattern
+        Names of the requirements that a pattern chose: what needs a length that nobody gave is undecided
+        there, an error elsewhere.
+    """
+    return tuple(
+        Graded(
+            *grade_evaluation(
+                evaluation,
+                requirement,
+                record=record,
+                decision_rule=decision_rule,
+                conditions=conditions,
+                missing_length="undecided" if requirement.name in by_pattern else "error",
+            )
+        )
         for requirement in requirements
     )
-    return Qualified(record, evaluation, graded)
 
 
 def _journal_folder(folder: Path, bench: Bench, specimen: Specimen) -> Path:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from benchsweep import archive, fixture, limits
@@ -50,17 +50,36 @@ def grade_record(
     length_m: float | None = None,
     decision_rule: str = "simple",
     budget: str | None = None,
+    conditions: limits.Conditions | None = None,
+    by_pattern: Collection[str] = (),
 ) -> Qualified:
     """Read a record, check it, grade it against each requirement; the record is not changed.
 
-    `budget` names an uncertainty budget that is used instead of the record's own.
+    Parameters
+    ----------
+    length_m
+        Overrides the length noted in the record.
+    budget
+        Names an uncertainty budget that is used instead of the record's own.
+    conditions
+        Temperature and construction of the specimen; a temperature that is not told is that of the record.
+    by_pattern
+        Names of the requirements that a pattern chose; see `grade_all`.
 
     Raises
     ------
     ArchiveError, UsageError, LimitNotDefined, DefinitionError
     """
     evaluation = evaluate(with_budget(archive.read_record(path), budget), length_m=length_m)
-    return grade_all(evaluation, requirements, record=path, decision_rule=decision_rule)
+    graded = grade_all(
+        evaluation,
+        requirements,
+        record=str(path),
+        decision_rule=decision_rule,
+        conditions=conditions,
+        by_pattern=by_pattern,
+    )
+    return Qualified(path, evaluation, graded)
 
 
 def import_touchstone(

@@ -30,6 +30,7 @@ from benchsweep.uncertainty import Model
 __all__ = [
     "Evaluation",
     "assembly_notes",
+    "conditions_of",
     "evaluate",
     "grade_evaluation",
     "reduce_hookups",
@@ -109,11 +110,21 @@ def grade_evaluation(
     *,
     record: str = "",
     decision_rule: str = "simple",
+    conditions: limits.Conditions | None = None,
+    missing_length: limits.MissingLength = "error",
 ) -> tuple[Verdict, dict[Parameter, LimitCurve]]:
     """Grade an evaluation; return the verdict and the limit lines on the measured grid, for plots.
 
     Where hookups disagree about a leg by more than the fixture allows, the whole is undecided, whatever the
     rows say.
+
+    Parameters
+    ----------
+    conditions
+        Temperature and construction of the specimen. A temperature that is not told is the one noted with
+        the measurement.
+    missing_length
+        What a limit that depends on the length does when nobody gave one; see `limits.grade`.
     """
     measurement = evaluation.measurement
     length = measurement.specimen.length_m
@@ -123,6 +134,8 @@ def grade_evaluation(
         specimen=measurement.specimen.identifier,
         record=record,
         length_m=length,
+        conditions=conditions_of(measurement, conditions),
+        missing_length=missing_length,
         decision=limits.Decision.parse(decision_rule),
         wiring=evaluation.wiring,
         assess=None if evaluation.model is None else evaluation.model.intervals,
@@ -131,6 +144,9 @@ def grade_evaluation(
         verdict = replace(verdict, budget=evaluation.model.budget.name)
     curves: dict[Parameter, LimitCurve] = {}
     for parameter in dict.fromkeys(trace.parameter for trace in evaluation.traces):
+        line = requirement.line_of(parameter)
+        if line is None or (line.needs_length and length is None):
+            continue
         curve = limits.limit_curve(
             requirement, parameter, measurement.corrected.frequency_hz, length_m=length
         )
@@ -139,7 +155,7 @@ def grade_evaluation(
     # Before anything that overrules the rows.
     verdict = within_balance(verdict, curves, measurement)
     doubt = cabling.length_doubt(evaluation.traces, length)
-    notes = (doubt,) if doubt else _too_coarse(measurement)
+    notes = (doubt,) if doubt else (*_too_coarse(measurement), *_too_long(evaluation, requirement))
     disagree = _disagreement(measurement)
     if disagree:
         verdict = replace(verdict, outcome=Outcome.UNDECIDED)
@@ -147,6 +163,32 @@ def grade_evaluation(
     if notes:
         verdict = replace(verdict, notes=(*notes, *verdict.notes))
     return verdict, curves
+
+
+def conditions_of(measurement: Measurement, conditions: limits.Conditions | None) -> limits.Conditions:
+    """Return the conditions told, with the temperature noted with the measurement where none was told.
+
+    Raises
+    ------
+    UsageError
+        The noted temperature makes no sense.
+    """
+    told = conditions or limits.Conditions()
+    noted = measurement.ambient.get("temperature_degc")
+    if told.temperature_degc is not None or noted is None:
+        return told
+    return replace(told, temperature_degc=float(noted))
+
+
+def _too_long(evaluation: Evaluation, requirement: limits.Requirement) -> tuple[str, ...]:
+    """Return a note when the specimen is longer than usual: as told, else by delay and common velocity."""
+    if requirement.length is None:
+        return ()
+    length = evaluation.measurement.specimen.length_m
+    if length is None:
+        length = cabling.electrical_length(evaluation.traces)
+    note = limits.length_note(requirement, length)
+    return (note,) if note else ()
 
 
 def _disagreement(measurement: Measurement) -> str:

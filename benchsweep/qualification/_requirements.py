@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from typing import Any
 
 import numpy as np
 
 from benchsweep import limits
-from benchsweep.errors import UsageError
-from benchsweep.records import Parameter
+from benchsweep.errors import UnknownName, UsageError
 
 __all__ = [
+    "ChosenRequirements",
     "check_length",
+    "choose_requirements",
     "frequency_range",
     "limit_number",
     "load_requirements",
@@ -22,6 +25,58 @@ __all__ = [
 
 # Frequencies at which published tables print their values.
 _TABLE_MHZ = (1.0, 4.0, 8.0, 10.0, 16.0, 20.0, 25.0, 31.25, 62.5, 100.0, 200.0, 250.0, 300.0, 400.0, 500.0)
+_MORE_MHZ = (600.0, 1000.0)
+
+
+@dataclass(frozen=True, slots=True)
+class ChosenRequirements:
+    """Requirements that were asked for.
+
+    Parameters
+    ----------
+    requirements
+        Each once, in the order asked; those of one pattern by name.
+    by_pattern
+        Names of those that only a pattern chose: nobody named them, so they are undecided where they need a
+        length that is not known.
+    """
+
+    requirements: tuple[limits.Requirement, ...]
+    by_pattern: frozenset[str]
+
+
+def choose_requirements(names: Sequence[str]) -> ChosenRequirements:
+    """Load requirements by name, path or shell pattern (``tia-*-channel``).
+
+    A pattern has ``*``, ``?`` or ``[`` in it and is no file.
+
+    Raises
+    ------
+    UnknownName
+        No such requirement, or none that a pattern fits.
+    DefinitionError
+        A file that was asked for is wrong; others do no harm.
+    """
+    chosen: dict[str, limits.Requirement] = {}
+    named: set[str] = set()
+    for name in dict.fromkeys(names):
+        if not any(sign in name for sign in "*?[") or name.endswith(".toml"):
+            requirement = limits.load_requirement(name)
+            chosen.setdefault(name, requirement)
+            named.add(requirement.name)
+            continue
+        fitting = [item for item in limits.requirement_names() if fnmatchcase(item, name)]
+        if not fitting:
+            raise UnknownName(
+                f"no requirement fits {name!r}; there are: {', '.join(limits.requirement_names())}",
+                hint="In a pattern * stands for any characters, ? for one; quote it for the shell.",
+            )
+        for item in fitting:
+            if item not in chosen:
+                chosen[item] = limits.load_requirement(item)
+    return ChosenRequirements(
+        tuple(chosen.values()), frozenset(item.name for item in chosen.values()) - named
+    )
 
 
 def load_requirements(names: Sequence[str]) -> tuple[limits.Requirement, ...]:
@@ -34,15 +89,17 @@ def load_requirements(names: Sequence[str]) -> tuple[limits.Requirement, ...]:
     return tuple(limits.load_requirement(name) for name in dict.fromkeys(names))
 
 
-def check_length(requirements: Sequence[limits.Requirement], length_m: float | None) -> None:
-    """Refuse a missing length before anything is measured.
+def check_length(
+    requirements: Sequence[limits.Requirement], length_m: float | None, *, by_pattern: Collection[str] = ()
+) -> None:
+    """Refuse a missing length before anything is measured; `by_pattern` names those that may lack it.
 
     Raises
     ------
     UsageError
     """
     for requirement in requirements:
-        if requirement.needs_length and length_m is None:
+        if requirement.needs_length and length_m is None and requirement.name not in by_pattern:
             raise UsageError(
                 f"{requirement.name}: its limits depend on the length of the specimen",
                 hint="Give --length-m.",
@@ -70,28 +127,55 @@ def limit_number(
 
 
 def requirements_document() -> dict[str, Any]:
-    """Return ``benchsweep.requirements/1``: every requirement in force."""
+    """Return ``benchsweep.requirements/1``: every requirement in force and why, and what is broken."""
+    found = limits.requirements_in_force()
     return {
         "schema": "benchsweep.requirements/1",
         "requirements": [
+            {**_summary(item.requirement), **_place(item)} for item in found if item.requirement is not None
+        ],
+        "broken": [
             {
-                "requirement": requirement.name,
-                "title": requirement.title,
-                "body": requirement.body,
-                "edition": requirement.edition,
-                "configuration": requirement.configuration,
-                "standing": requirement.standing,
-                "parameters": [str(line.parameter) for line in requirement.lines],
+                "requirement": item.name,
+                **_place(item),
+                "problem": item.problem.message,
+                "hint": item.problem.hint,
             }
-            for requirement in limits.list_requirements()
+            for item in found
+            if item.problem is not None
         ],
     }
 
 
-def requirement_document(name: str, *, length_m: float | None) -> dict[str, Any]:
-    """Return ``benchsweep.requirement/1``: every line at the frequencies of printed tables.
+def _summary(requirement: limits.Requirement) -> dict[str, Any]:
+    return {
+        "requirement": requirement.name,
+        "title": requirement.title,
+        "body": requirement.body,
+        "edition": requirement.edition,
+        "class": requirement.category,
+        "configuration": requirement.configuration,
+        "rank": requirement.rank,
+        "base": requirement.base,
+        "needs_length": requirement.needs_length,
+        "standing": requirement.standing,
+        "parameters": [str(line.parameter) for line in requirement.lines],
+    }
 
-    Lines that need a length have no values when none is given.
+
+def _place(item: limits.InForce) -> dict[str, Any]:
+    return {
+        "file": str(item.path),
+        "origin": item.origin,
+        "overrules": [str(path) for path in item.overrules],
+    }
+
+
+def requirement_document(name: str, *, length_m: float | None) -> dict[str, Any]:
+    """Return ``benchsweep.requirement/1``: every line, its formulas, and its values where tables print them.
+
+    Values stand at round frequencies and at the edges of bands, where the lower band holds. Lines that need a
+    length have no values when none is given.
 
     Raises
     ------
@@ -100,23 +184,30 @@ def requirement_document(name: str, *, length_m: float | None) -> dict[str, Any]
     requirement = limits.load_requirement(name)
     return {
         "schema": "benchsweep.requirement/1",
-        "requirement": requirement.name,
-        "title": requirement.title,
-        "edition": requirement.edition,
-        "standing": requirement.standing,
+        **_summary(requirement),
         "source": requirement.source.document,
         "checked": requirement.source.checked,
+        "note": requirement.source.note,
         "length_m": length_m,
-        "lines": [_line(requirement, line.parameter, length_m) for line in requirement.lines],
+        "contains_uncertainty": requirement.contains_uncertainty,
+        "lines": [_line(requirement, line, length_m) for line in requirement.lines],
+        "normalise": _plain(requirement.normalise),
+        "temperature": _plain(requirement.temperature),
+        "length": _plain(requirement.length),
+        "dc": [_plain(item) for item in requirement.dc],
     }
 
 
-def _line(requirement: limits.Requirement, parameter: Parameter, length_m: float | None) -> dict[str, Any]:
-    line = next(item for item in requirement.lines if item.parameter == parameter)
+def _plain(item: limits.Rule | None) -> dict[str, Any] | None:
+    return None if item is None else item.model_dump(mode="json")
+
+
+def _line(requirement: limits.Requirement, line: limits.LimitLine, length_m: float | None) -> dict[str, Any]:
     values: list[dict[str, float]] = []
     if not (line.needs_length and length_m is None):
-        grid = np.array(_TABLE_MHZ) * 1e6
-        curve = limits.limit_curve(requirement, parameter, grid, length_m=length_m)
+        edges = {edge for band in line.bands for edge in (band.from_mhz, band.to_mhz)}
+        grid = np.array(sorted({*_TABLE_MHZ, *_MORE_MHZ, *edges})) * 1e6
+        curve = limits.limit_curve(requirement, line.parameter, grid, length_m=length_m)
         if curve is not None:
             values = [
                 {"frequency_hz": float(f), "value": float(v)}
@@ -124,11 +215,25 @@ def _line(requirement: limits.Requirement, parameter: Parameter, length_m: float
                 if np.isfinite(v)
             ]
     return {
-        "parameter": str(parameter),
+        "parameter": str(line.parameter),
         "sense": line.sense,
-        "unit": parameter.unit,
+        "unit": line.parameter.unit,
         "standing": line.standing,
         "source": line.source,
         "note": line.note,
+        "cap": line.cap,
+        "floor": line.floor,
+        "does_not_count_where": line.exempt_where.words() if line.exempt_where else None,
+        "insertion_loss_of": line.insertion_loss_of if line.parameter in limits.FAR_RATIOS else None,
+        "bands": [
+            {
+                "from_mhz": band.from_mhz,
+                "to_mhz": band.to_mhz,
+                "formula": band.limit.words(),
+                "standing": band.standing or line.standing,
+                "step": band.step,
+            }
+            for band in line.bands
+        ],
         "values": values,
     }

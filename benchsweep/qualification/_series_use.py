@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from benchsweep import archive, limits
 from benchsweep.errors import UsageError
-from benchsweep.qualification._qualify import Graded, Qualified
-from benchsweep.qualification._reduction import evaluate, grade_evaluation
+from benchsweep.qualification._qualify import Qualified, grade_all
+from benchsweep.qualification._reduction import evaluate
 from benchsweep.qualification._series_change import FOLLOWED, corrected_matrix, summarise
 from benchsweep.qualification._series_end import Recorded
 from benchsweep.qualification._uncertainty import with_budget
@@ -154,8 +154,10 @@ def grade_series(
     length_m: float | None = None,
     decision_rule: str = "simple",
     budget: str | None = None,
+    conditions: limits.Conditions | None = None,
+    by_pattern: Collection[str] = (),
 ) -> tuple[Qualified, int]:
-    """Grade one sweep of a series, the last by default; the series is not changed.
+    """Grade one sweep of a series, the last by default; the series is not changed (see `grade_record`).
 
     Returns
     -------
@@ -169,13 +171,18 @@ def grade_series(
     evaluation = evaluate(with_budget(measurement, budget), length_m=length_m)
     record = f"{path}, sweep {sweep.number}"
     doubts = _calibration_doubts(path, sweep.number)
-    graded = []
-    for requirement in requirements:
-        verdict, curves = grade_evaluation(
-            evaluation, requirement, record=record, decision_rule=decision_rule
-        )
-        graded.append(Graded(replace(verdict, notes=(*doubts, *verdict.notes)), curves))
-    return Qualified(Path(path), evaluation, tuple(graded)), sweep.number
+    graded = grade_all(
+        evaluation,
+        requirements,
+        record=record,
+        decision_rule=decision_rule,
+        conditions=conditions,
+        by_pattern=by_pattern,
+    )
+    graded = tuple(
+        replace(item, verdict=replace(item.verdict, notes=(*doubts, *item.verdict.notes))) for item in graded
+    )
+    return Qualified(Path(path), evaluation, graded), sweep.number
 
 
 def _calibration_doubts(path: Path, number: int) -> tuple[str, ...]:

@@ -133,8 +133,10 @@ def test_every_requirement_can_be_shown_with_and_without_length() -> None:
         for length in (None, 2.0):
             for line in requirement_document(name, length_m=length)["lines"]:
                 assert line["source"]
-                needs = name.endswith("cord") and line["parameter"] == "next" and length is None
-                assert bool(line["values"]) != needs
+                # Cord NEXT, and cable parts that count by the length, have no value without one.
+                needs = "L/100" in line["bands"][0]["formula"]
+                assert bool(line["values"]) is not (needs and length is None)
+    assert not requirement_document("tia-6-cord", length_m=None)["lines"][1]["values"]
 
 
 @pytest.mark.parametrize("name", ["", "   "])
