@@ -10,7 +10,7 @@ __all__ = ["stopping_words"]
 
 
 def stopping_words(verdict: Verdict) -> str:
-    """Return the worst that stands against a pass: a fault of the wiring, else the worst row; empty for a pass.
+    """Return the worst that stands against a pass: a fault of the wiring, else the worst row; else nothing.
 
     Where the rows pass and the whole does not, it is the first note of the verdict.
     """
