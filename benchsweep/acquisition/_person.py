@@ -62,6 +62,10 @@ class PersonSwitch:
             self._before, self._check = before, True
         return move
 
+    def remind(self, note: str) -> None:
+        """Say one more sentence with the first hookup, and again wherever the person starts anew."""
+        self._note = f"{self._note}\n{note}".strip()
+
     def restore(self, hookup: Hookup) -> None:
         """Leave the person alone: what was connected by hand still is."""
 

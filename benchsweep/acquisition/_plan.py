@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import get_args
 
@@ -10,7 +10,15 @@ from benchsweep.acquisition._cover import cover
 from benchsweep.errors import HookupImpossible, UsageError
 from benchsweep.records import FOUR_PAIRS, BalancedPort, Hookup, Mode, ModePort, Plan
 
-__all__ = ["make_calibration_plan", "make_plan"]
+__all__ = [
+    "Slots",
+    "attach",
+    "blocks_for",
+    "check_slots",
+    "make_calibration_plan",
+    "make_plan",
+    "terminated",
+]
 
 EXCHANGE = "exchange"
 """The standard that turns the differential into the common mode: joins the two ports of one tapped balun."""
@@ -56,12 +64,24 @@ def make_plan(
     HookupImpossible
         Fewer than two places, so that no two balanced ports can be measured together.
     """
-    _check_slots(slots)
+    check_slots(slots)
     ports = sorted(wanted, key=lambda port: (port.end, FOUR_PAIRS.index(port.pair)))
     if not ports or len(set(ports)) != len(ports):
         raise UsageError(
             f"balanced ports wanted: {', '.join(map(str, ports)) or 'none'}: give at least one, each once"
         )
+    plan = attach(slots, blocks_for(slots, ports), baluns=baluns)
+    return terminated(plan, ports, terminators) if terminators else plan
+
+
+def blocks_for(slots: Slots, ports: Sequence[BalancedPort]) -> tuple[tuple[BalancedPort, ...], ...]:
+    """Return the ports that are attached together, hookup by hookup, so that every two are in one of them.
+
+    Raises
+    ------
+    HookupImpossible
+        Fewer than two places, so that no two balanced ports can be measured together.
+    """
     if len(slots) < 2 and len(ports) > len(slots):
         raise HookupImpossible(
             f"the bench has {len(slots)} place(s) for balanced ports, {len(ports)} are wanted: at least two "
@@ -70,11 +90,8 @@ def make_plan(
             "baluns, or check the fixture.",
         )
     if len(ports) <= len(slots):
-        blocks: tuple[tuple[int, ...], ...] = (tuple(range(len(ports))),)
-    else:
-        blocks = cover(len(ports), len(slots))
-    plan = _attach(slots, ports, blocks, _words_behind_baluns if baluns else _words_of_legs)
-    return _terminated(plan, ports, tuple(terminators)) if terminators else plan
+        return (tuple(ports),)
+    return tuple(tuple(ports[at] for at in block) for block in cover(len(ports), len(slots)))
 
 
 def make_calibration_plan(
@@ -147,7 +164,8 @@ def _joined(standard: str, one: int, other: int) -> dict[int, str]:
     return {one: f"{standard} {other}", other: f"{standard} {one}"}
 
 
-def _check_slots(slots: Slots) -> None:
+def check_slots(slots: Slots) -> None:
+    """Raise UsageError where an analyzer port belongs to two places."""
     used = [port for slot in slots for port in slot]
     twice = sorted({port for port in used if used.count(port) > 1})
     if twice:
@@ -165,13 +183,10 @@ def _words_behind_baluns(port: BalancedPort) -> tuple[str, ...]:
     return tuple(str(ModePort(port, mode)) for mode in get_args(Mode))
 
 
-def _attach(
-    slots: Slots,
-    ports: Sequence[BalancedPort],
-    blocks: Sequence[Sequence[int]],
-    words: Callable[[BalancedPort], Sequence[str]],
-) -> Plan:
-    attached: dict[int, int] = {}  # place -> port, by index
+def attach(slots: Slots, blocks: Sequence[Sequence[BalancedPort]], *, baluns: bool) -> Plan:
+    """Return a hookup for each block of ports; a port that stays attached keeps its place."""
+    words = _words_behind_baluns if baluns else _words_of_legs
+    attached: dict[int, BalancedPort] = {}  # by number of the place
     hookups = []
     matings = 0
     for number, block in enumerate(blocks, start=1):
@@ -184,13 +199,13 @@ def _attach(
             analyzer_port: word
             for place, port in attached.items()
             # A balun without a tap has no port for the second mode.
-            for analyzer_port, word in zip(slots[place], words(ports[port]), strict=False)
+            for analyzer_port, word in zip(slots[place], words(port), strict=False)
         }
         hookups.append(Hookup(number, connections))
     return Plan(tuple(hookups), matings)
 
 
-def _terminated(plan: Plan, ports: Sequence[BalancedPort], terminators: tuple[str, ...]) -> Plan:
+def terminated(plan: Plan, ports: Sequence[BalancedPort], terminators: Sequence[str]) -> Plan:
     """Put a terminator on every port that a hookup does not attach; none moves without need."""
     placed: dict[str, str] = {}
     hookups = []

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from benchsweep.acquisition._switch import Done, Move, Switch
 from benchsweep.acquisition._words import name_ports
 from benchsweep.errors import InstrumentError
-from benchsweep.records import Hookup, RawSweep
+from benchsweep.records import Hookup, RawSweep, balanced_ports_among
 
 __all__ = ["Repeats", "Sweeper", "describe_hookup", "overcome", "sweep_hookup"]
 
@@ -188,7 +188,8 @@ def describe_hookup(hookup: Hookup) -> str:
         elif target.startswith("check "):
             name = target.rpartition(" ")[0]
         else:
-            name = target.split(".")[0]
+            legs = [] if "/" in target else balanced_ports_among([target])
+            name = str(legs[0]) if legs else target
         names.setdefault(name, []).append(port)
     return ", ".join(
         f"{name} on {name_ports(ports)}" if name in _ON_PORTS or name.startswith("check ") else name

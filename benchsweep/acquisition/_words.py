@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
-from benchsweep.records import BalancedPort, Hookup, Leg, ModePort, parse_leg
+from benchsweep.records import (
+    BalancedPort,
+    Hookup,
+    Leg,
+    ModePort,
+    balanced_ports_among,
+    parse_leg,
+    parse_mode,
+)
 
 __all__ = ["describe", "name_ports"]
 
@@ -45,16 +53,43 @@ def describe(hookup: Hookup, before: Mapping[int, str] | None, *, total: int, ch
     if check:
         steps.append(f"Check that these and no others stand: {'; '.join(_steps(now, _stands))}.")
     specimen = any(_leg(target) or _mode(target) for target in now.values())
+    bundle = _cables(now)
     if hookup.terminations:
         each = ", ".join(f"{name} on {port}" for port, name in hookup.terminations.items())
         steps.append(f"Put or leave these terminators: {each}.")
+    elif bundle:
+        steps.append(
+            "Every contact of the bundle without an analyzer port carries its termination, at both ends of "
+            "every cable."
+        )
     elif specimen:
         steps.append("Every contact of the specimen without an analyzer port carries its termination.")
-    words = [f"Hookup {hookup.number} of {total}"]
+    words = [f"Hookup {hookup.number} of {total}{f': {bundle}' if bundle else ''}"]
     if specimen and before is None:
         words.append(_SAFETY)
     words += [f"  {number}. {step}" for number, step in enumerate(steps, start=1)]
     return "\n".join(words)
+
+
+def _end(port: BalancedPort) -> str:
+    return f"end {port.end} of disturbing cable {port.cable}" if port.cable else f"end {port.end}"
+
+
+def _cables(connections: Mapping[int, str]) -> str:
+    """Return which ends of which cables of a bundle are attached; empty when no disturbing cable is."""
+    ports = balanced_ports_among(connections.values())
+    if not any(port.cable for port in ports):
+        return ""
+    ends: dict[int, list[str]] = {}
+    for port in ports:
+        known = ends.setdefault(port.cable, [])
+        if port.end not in known:
+            known.append(port.end)
+    return ", ".join(
+        f"end{'s' if len(which) > 1 else ''} {' and '.join(which)} of "
+        f"{f'disturbing cable {cable}' if cable else 'the disturbed cable'}"
+        for cable, which in ends.items()
+    )
 
 
 def _steps(changes: Mapping[int, str], words: Callable[[str, Mapping[int, str]], str]) -> list[str]:
@@ -86,12 +121,12 @@ def _put_on(what: str, ports: Mapping[int, str]) -> str:
     legs = [(port, leg) for port, target in ports.items() if (leg := _leg(target)) is not None]
     if legs:
         each = " and ".join(f"analyzer port {port} to contact {leg.contact}" for port, leg in legs)
-        return f"Attach {each} of {what} (end {legs[0][1].port.end}), in place of the terminations there."
+        return f"Attach {each} of {what} ({_end(legs[0][1].port)}), in place of the terminations there."
     modes = [(port, mode) for port, target in ports.items() if (mode := _mode(target)) is not None]
     if modes:
         return (
-            f"Attach the balun of {name_ports(ports)} to {what} (end {modes[0][1].port.end}), in place of "
-            "the terminations there."
+            f"Attach the balun of {name_ports(ports)} to {what} ({_end(modes[0][1].port)}), in place of the "
+            "terminations there."
         )
     if what.startswith("check "):
         each = " and ".join(f"{name_ports([port])} to {target.split()[-1]}" for port, target in ports.items())
@@ -147,12 +182,8 @@ def _leg(target: str) -> Leg | None:
 
 
 def _mode(target: str) -> ModePort | None:
-    port, slash, mode = target.partition("/")
-    if not slash or mode not in ("d", "c") or " " in target:
-        return None
-    end, _, pair = port.partition(":")
     try:
-        return ModePort(BalancedPort("A" if end == "A" else "B", pair), "d" if mode == "d" else "c")
+        return parse_mode(target)
     except ValueError:
         return None
 
