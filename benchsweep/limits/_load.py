@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, model_validator
 
 from benchsweep.definitions import (
     Definition,
@@ -17,7 +17,7 @@ from benchsweep.definitions import (
 )
 from benchsweep.errors import DefinitionError, UnknownName
 from benchsweep.limits._line import LimitLine, Source, Standing, Text, worst_standing
-from benchsweep.limits._requirement import Requirement
+from benchsweep.limits._requirement import Requirement, refuse_two
 from benchsweep.limits._rules import DirectCurrent, Length, Normalisation, Temperature
 from benchsweep.records import Parameter
 
@@ -50,6 +50,12 @@ class _Variant(Definition):
     length: Length | None = None
     lines: tuple[LimitLine, ...] = ()
     dc: tuple[DirectCurrent, ...] = ()
+
+    @model_validator(mode="after")
+    def _each_once(self) -> Self:
+        refuse_two([str(line.parameter) for line in self.lines], "line")
+        refuse_two([item.quantity for item in self.dc], "dc limit")
+        return self
 
 
 def read_requirement(path: Path) -> Requirement:

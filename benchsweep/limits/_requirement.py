@@ -9,7 +9,7 @@ from benchsweep.limits._line import LimitLine, Source, Standing, Text, worst_sta
 from benchsweep.limits._rules import DirectCurrent, Length, Normalisation, Temperature
 from benchsweep.records import Parameter
 
-__all__ = ["Requirement"]
+__all__ = ["Requirement", "refuse_two"]
 
 
 class Requirement(Definition):
@@ -65,8 +65,8 @@ class Requirement(Definition):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
-        _no_two([str(line.parameter) for line in self.lines], "line")
-        _no_two([item.quantity for item in self.dc], "dc limit")
+        refuse_two([str(line.parameter) for line in self.lines], "line")
+        refuse_two([item.quantity for item in self.dc], "dc limit")
         weakest = worst_standing(*(line.weakest_standing for line in self.lines))
         if self.standing != weakest:
             raise ValueError(f"standing is {self.standing!r} but its weakest line is {weakest!r}")
@@ -88,7 +88,13 @@ class Requirement(Definition):
         return next((line for line in self.lines if line.parameter == parameter), None)
 
 
-def _no_two(names: list[str], what: str) -> None:
+def refuse_two(names: list[str], what: str) -> None:
+    """Refuse a name that occurs more than once.
+
+    Raises
+    ------
+    ValueError
+    """
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise ValueError(f"more than one {what} for {', '.join(twice)}")
