@@ -5,9 +5,21 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import Against, AsJson, BudgetName, Decision, LengthM, SweepNumber
+from benchsweep.cli._options import (
+    AsJson,
+    BudgetName,
+    ColdSlope,
+    Construction,
+    Decision,
+    LengthM,
+    SweepNumber,
+    TemperatureDegc,
+    requirement_names,
+)
+from benchsweep.cli._output import say
 from benchsweep.cli._series import grade_any
-from benchsweep.cli._verdicts import print_verdicts
+from benchsweep.cli._verdicts import print_highest, print_verdicts
+from benchsweep.errors import UsageError
 
 __all__ = ["grade"]
 
@@ -17,25 +29,69 @@ def grade(
         Path,
         typer.Argument(metavar="RECORD", help="Record or series (.h5, or the folder of an unfinished one)."),
     ],
-    against: Against,
+    against: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--against",
+            metavar="REQUIREMENT",
+            autocompletion=requirement_names,
+            help="Requirement to grade against: a name, the path of a .toml file, or a quoted pattern of "
+            "names such as 'tia-*-channel'; may be given several times (see `benchsweep limits list`).",
+        ),
+    ] = None,
+    highest: Annotated[
+        bool,
+        typer.Option(
+            "--highest",
+            help="Tell for each family the highest category that passes and what stops the next one; without "
+            "--against among all categories in force.",
+        ),
+    ] = False,
     sweep: SweepNumber = None,
     length_m: LengthM = None,
+    temperature_degc: TemperatureDegc = None,
+    construction: Construction = None,
+    cold_slope: ColdSlope = False,
     decision: Decision = "simple",
     budget: BudgetName = None,
     as_json: AsJson = False,
 ) -> None:
-    """Grade a record, or grade it again against another requirement. The record itself never changes.
+    """Grade a record, or grade it again against other requirements. The record itself never changes.
 
     Of a series one sweep is graded, which the verdict names. A decision rule with a guard band needs an
-    uncertainty budget: that of the record, or another one.
+    uncertainty budget: that of the record, or another one. What a pattern chose is undecided where it needs a
+    length that nobody gave; what was named is refused. With --highest the exit code is 0 when some category
+    of every family passes, 1 when all of a family fail, 3 when none of it passes and some are undecided.
 
-    Example: `benchsweep grade archive/20260301T101500Z-cord.h5 --against tia-6-cord --decision guard-band`
+    Example: `benchsweep grade archive/20260301T101500Z-cord.h5 --against 'tia-*-cord' --length-m 2`
+
+    Example: `benchsweep grade archive/20260301T101500Z-cord.h5 --highest --against 'iso-*-channel'`
     """
-    from benchsweep.qualification import check_decision_rule, load_requirements
-
-    rule = check_decision_rule(decision)
-    requirements = load_requirements(against)
-    result, _ = grade_any(
-        record, requirements, sweep=sweep, length_m=length_m, decision_rule=rule, budget=budget
+    from benchsweep.qualification import (
+        check_decision_rule,
+        choose_requirements,
+        ranked_requirements,
+        told_conditions,
     )
-    raise typer.Exit(print_verdicts([result], as_json=as_json))
+
+    if not (against or highest):
+        raise UsageError(
+            "nothing to grade against", hint="Give --against a requirement or a pattern, or give --highest."
+        )
+    rule = check_decision_rule(decision)
+    conditions = told_conditions(temperature_degc, construction, extrapolate_cold=cold_slope)
+    chosen = choose_requirements(against) if against else ranked_requirements()
+    for file in chosen.broken:
+        say(f"note: {file} is broken and takes no part; `benchsweep limits list` says what is wrong")
+    result, _ = grade_any(
+        record,
+        chosen.requirements,
+        sweep=sweep,
+        length_m=length_m,
+        decision_rule=rule,
+        budget=budget,
+        conditions=conditions,
+        by_pattern=chosen.by_pattern,
+    )
+    show = print_highest if highest else print_verdicts
+    raise typer.Exit(show([result], as_json=as_json, requirements=chosen.requirements))

@@ -4,12 +4,15 @@ from typing import Annotated
 
 import typer
 
+from benchsweep.cli._limits_text import list_text, show_text
 from benchsweep.cli._options import AsJson, LengthM, requirement_names
-from benchsweep.cli._output import print_json, print_text
+from benchsweep.cli._output import print_json, print_text, say, table_width
 
 __all__ = ["app"]
 
 app = typer.Typer(help="Requirements and their numbers.", no_args_is_help=True)
+
+_DEFINITION = 2
 
 RequirementName = Annotated[
     str,
@@ -19,7 +22,10 @@ RequirementName = Annotated[
 
 @app.command("list")
 def list_all(as_json: AsJson = False) -> None:
-    """List the requirements there are, with their standing.
+    """List the requirements there are: standing, which file is in force and why, and files that are broken.
+
+    A laboratory's own file in `./requirements/` or in the data folder comes before the shipped one of the
+    same name. Exit code 2 when a file is broken; the others can be used all the same.
 
     Example: `benchsweep limits list`
     """
@@ -28,19 +34,18 @@ def list_all(as_json: AsJson = False) -> None:
     document = requirements_document()
     if as_json:
         print_json(document)
-        return
-    lines = [f"{'requirement':<24} {'standing':<16} title"]
-    lines += [
-        f"{item['requirement']:<24} {item['standing']:<16} {item['title']}"
-        for item in document["requirements"]
-    ]
-    lines.append("standing from-memory: verify against your own copy of the standard before you rely on it")
-    print_text("\n".join(lines))
+    else:
+        print_text(list_text(document, width=table_width()))
+    broken = document["broken"]
+    if broken:
+        many = f"{len(broken)} requirement files are" if len(broken) > 1 else "a requirement file is"
+        say(f"benchsweep: {many} broken: {', '.join(item['file'] for item in broken)}")
+        raise typer.Exit(_DEFINITION)
 
 
 @app.command("show")
 def show(requirement: RequirementName, length_m: LengthM = None, as_json: AsJson = False) -> None:
-    """Print the limit lines of a requirement at its band edges and round frequencies.
+    """Print a requirement: its lines as formulas, its rules, its values at round frequencies and band edges.
 
     Example: `benchsweep limits show tia-6a-cord --length-m 2`
     """
@@ -49,20 +54,8 @@ def show(requirement: RequirementName, length_m: LengthM = None, as_json: AsJson
     document = requirement_document(requirement, length_m=length_m)
     if as_json:
         print_json(document)
-        return
-    lines = [f"{document['title']}", f"source    {document['source']}"]
-    lines += [f"checked   {document['checked']}", f"standing  {document['standing']}"]
-    for line in document["lines"]:
-        bound = "at least" if line["sense"] == "min" else "at most"
-        lines.append("")
-        lines.append(
-            f"{line['parameter']} ({bound}, {line['unit']}), standing {line['standing']}: {line['source']}"
-        )
-        if line["note"]:
-            lines.append(f"  {line['note']}")
-        cells = [f"{value['frequency_hz'] / 1e6:g} MHz {value['value']:.1f}" for value in line["values"]]
-        lines.append("  " + ("   ".join(cells) if cells else "needs --length-m"))
-    print_text("\n".join(lines))
+    else:
+        print_text(show_text(document, width=table_width()))
 
 
 @app.command("value")
@@ -83,7 +76,7 @@ def value(
 
     name, limit = limit_number(requirement, parameter, frequency_mhz * 1e6, length_m=length_m)
     if as_json:
-        print_json(limit_document(name, parameter, limit))
+        print_json(limit_document(name, str(limit.parameter), limit))
         return
     bound = "at least" if limit.sense == "min" else "at most"
     print_text(f"{bound} {limit.value:.2f} {limit.unit} ({limit.standing}: {limit.source})")

@@ -15,6 +15,8 @@ __all__ = [
     "AsJson",
     "BudgetName",
     "CautionsReadBy",
+    "ColdSlope",
+    "Construction",
     "Decision",
     "LengthM",
     "Operator",
@@ -25,6 +27,7 @@ __all__ = [
     "StationName",
     "SweepNumber",
     "SwitchAddress",
+    "TemperatureDegc",
     "requirement_names",
 ]
 
@@ -47,6 +50,10 @@ def _rules(incomplete: str) -> list[str]:
     from benchsweep.qualification import decision_rules
 
     return [rule for rule in decision_rules() if rule.startswith(incomplete)]
+
+
+def _constructions(incomplete: str) -> list[str]:
+    return [word for word in ("screened", "unscreened") if word.startswith(incomplete)]
 
 
 def requirement_names(incomplete: str) -> list[str]:
@@ -91,7 +98,8 @@ Against = Annotated[
         "--against",
         metavar="REQUIREMENT",
         autocompletion=requirement_names,
-        help="Requirement to grade against; may be given several times (see `benchsweep limits list`).",
+        help="Requirement to grade against, or a quoted pattern of names such as 'tia-*-cord'; may be given "
+        "several times (see `benchsweep limits list`).",
     ),
 ]
 SpecimenId = Annotated[
@@ -100,6 +108,30 @@ SpecimenId = Annotated[
 LengthM = Annotated[
     float | None,
     typer.Option("--length-m", metavar="M", help="Length of the specimen in metres; cord limits need it."),
+]
+TemperatureDegc = Annotated[
+    float | None,
+    typer.Option(
+        "--temperature-degc",
+        metavar="T",
+        help="Temperature of the specimen in degC, for cable; that noted in the record by default.",
+    ),
+]
+Construction = Annotated[
+    str | None,
+    typer.Option(
+        "--construction",
+        metavar="WORD",
+        autocompletion=_constructions,
+        help="`screened` or `unscreened`: how insertion loss changes with temperature.",
+    ),
+]
+ColdSlope = Annotated[
+    bool,
+    typer.Option(
+        "--cold-slope",
+        help="Below the reference temperature extend the slope above it, which no standard states.",
+    ),
 ]
 Archive = Annotated[
     Path, typer.Option("--archive", metavar="DIR", help="Folder that the record is written to.")

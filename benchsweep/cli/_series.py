@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,7 +13,7 @@ from benchsweep.cli._output import say, table_width
 from benchsweep.errors import ArchiveError, UsageError
 
 if TYPE_CHECKING:
-    from benchsweep.limits import Requirement
+    from benchsweep.limits import Conditions, Requirement
     from benchsweep.qualification import Qualified
 
 __all__ = [
@@ -87,8 +87,12 @@ def grade_any(
     length_m: float | None,
     decision_rule: str = "simple",
     budget: str | None = None,
+    conditions: Conditions | None = None,
+    by_pattern: Collection[str] = (),
 ) -> tuple[Qualified, int | None]:
     """Grade a record, or one sweep of a series; return the number of the sweep too.
+
+    Requirements named in `by_pattern` are undecided where they need a length that nobody gave.
 
     Raises
     ------
@@ -96,7 +100,13 @@ def grade_any(
     """
     from benchsweep.qualification import grade_record, grade_series, is_series
 
-    how: dict[str, Any] = {"length_m": length_m, "decision_rule": decision_rule, "budget": budget}
+    how: dict[str, Any] = {
+        "length_m": length_m,
+        "decision_rule": decision_rule,
+        "budget": budget,
+        "conditions": conditions,
+        "by_pattern": by_pattern,
+    }
     if is_series(path):
         return grade_series(path, requirements, number=sweep, **how)
     refuse_series_options(path, sweep=sweep)

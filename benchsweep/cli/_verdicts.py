@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+import textwrap
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from benchsweep.cli._output import print_json, print_text, table_width
 
 if TYPE_CHECKING:
+    from benchsweep.limits import Requirement
     from benchsweep.qualification import Qualified
 
-__all__ = ["print_verdicts"]
+__all__ = ["print_highest", "print_verdicts"]
 
 
-def print_verdicts(results: Sequence[Qualified], *, as_json: bool) -> int:
-    """Print every verdict and return the exit code of the whole. Several verdicts make a list in JSON."""
+def print_verdicts(
+    results: Sequence[Qualified], *, as_json: bool, requirements: Sequence[Requirement] = ()
+) -> int:
+    """Print every verdict and return the exit code of the whole. Several verdicts make a list in JSON.
+
+    Of several `requirements` a table ends with the highest category that passes, for each family.
+    """
     from benchsweep.qualification import exit_code_of, verdict_document
     from benchsweep.report import incident_table, verdict_table
 
@@ -30,5 +37,62 @@ def print_verdicts(results: Sequence[Qualified], *, as_json: bool) -> int:
             # Below the last verdict of each measurement: all of them rest on the same sweeps.
             happened = incident_table(result.evaluation.measurement, width=width)
             texts[-1:] = [f"{text}\n{happened}" if happened else text for text in texts[-1:]]
+            if len(requirements) > 1 and (families := _families(result, requirements, width)):
+                texts.append(families)
         print_text("\n\n".join(texts))
     return exit_code_of([verdict for verdict, _ in verdicts])
+
+
+def print_highest(results: Sequence[Qualified], *, as_json: bool, requirements: Sequence[Requirement]) -> int:
+    """Print for each family the highest category that passes; return the exit code.
+
+    It is 0 when some category of every family passes, 1 when all of a family fail, 3 when none of a family
+    passes and some are undecided.
+    """
+    from benchsweep.qualification import exit_code_of_highest, highest_document
+
+    documents = [highest_document(requirements, result.graded) for result in results]
+    if as_json:
+        print_json(documents[0] if len(documents) == 1 else documents)
+    else:
+        width = table_width()
+        told = [_families(result, requirements, width) for result in results]
+        none = "none of these requirements has a rank among categories"
+        print_text("\n\n".join(text or none for text in told))
+    return exit_code_of_highest(documents)
+
+
+def _families(result: Qualified, requirements: Sequence[Requirement], width: int) -> str:
+    """Return a line for each body and configuration: what passes, and what stops the next category."""
+    from benchsweep.qualification import highest_document
+    from benchsweep.report import stopping_words
+
+    stops = {verdict.requirement: stopping_words(verdict) for verdict in result.verdicts}
+    lines = []
+    for family in highest_document(requirements, result.graded)["highest"]:
+        words = f"{family['body']} {family['configuration'].replace('-', ' ')}: {_best(family)}"
+        following = family["next"]
+        if following is not None:
+            words += (
+                f"; {following['class']} {_becomes(following['outcome'])}: {stops[following['requirement']]}"
+            )
+        lines += textwrap.wrap(
+            words, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+        )
+    return "\n".join(["highest category that passes", *lines]) if lines else ""
+
+
+def _best(family: Mapping[str, Any]) -> str:
+    if family["requirement"] is None:
+        tried = ", ".join(item["class"] for item in reversed(family["ranked"]))
+        return f"none passes ({tried} graded)" if len(family["ranked"]) > 1 else f"{tried} does not pass"
+    condition = ", conditionally" if family["outcome"] == "conditional-pass" else ""
+    words = f"{family['class']} passes{condition} ({family['requirement']})"
+    if family["next"] is None:
+        words += ", the highest graded"
+    missed = [f"{item['class']} {_becomes(item['outcome'])}" for item in family["not_passed_below"]]
+    return f"{words}, though {' and '.join(missed)}" if missed else words
+
+
+def _becomes(outcome: str) -> str:
+    return {"fail": "fails", "conditional-fail": "fails conditionally", "undecided": "is undecided"}[outcome]

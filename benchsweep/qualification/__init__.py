@@ -16,7 +16,7 @@ from benchsweep.qualification._documents import (
     verdict_document,
 )
 from benchsweep.qualification._grid import check_grid
-from benchsweep.qualification._highest import highest_document, ranked_requirements
+from benchsweep.qualification._highest import exit_code_of_highest, highest_document
 from benchsweep.qualification._identity import Identified, who_answers
 from benchsweep.qualification._lookups import (
     calibration_document,
@@ -52,14 +52,15 @@ from benchsweep.qualification._reduction import (
     reduce_hookups,
     software_versions,
 )
+from benchsweep.qualification._requirement_documents import requirement_document, requirements_document
 from benchsweep.qualification._requirements import (
     ChosenRequirements,
     check_length,
     choose_requirements,
     limit_number,
     load_requirements,
-    requirement_document,
-    requirements_document,
+    ranked_requirements,
+    told_conditions,
 )
 from benchsweep.qualification._series_ambient import AmbientFile, AmbientSource, TypedAmbient, parse_ambient
 from benchsweep.qualification._series_clock import Clock, SystemClock
@@ -131,6 +132,7 @@ __all__ = [
     "decision_rules",
     "evaluate",
     "exit_code_of",
+    "exit_code_of_highest",
     "finish_series",
     "followed_parameters",
     "grade_evaluation",
@@ -173,6 +175,7 @@ __all__ = [
     "series_sweep",
     "series_sweep_document",
     "software_versions",
+    "told_conditions",
     "uncertainty_model",
     "unfinished_document",
     "unfinished_series",

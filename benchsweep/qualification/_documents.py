@@ -27,6 +27,7 @@ __all__ = [
     "limit_document",
     "plan_document",
     "record_document",
+    "row_document",
     "verdict_document",
 ]
 
@@ -36,7 +37,8 @@ def json_number(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
 
 
-def _row(row: VerdictRow) -> dict[str, Any]:
+def row_document(row: VerdictRow) -> dict[str, Any]:
+    """Return a row of a verdict."""
     return {
         "parameter": str(row.parameter),
         "end": row.end,
@@ -87,7 +89,7 @@ def verdict_document(verdict: Verdict, measurement: Measurement | None = None) -
         "decision_rule": verdict.decision_rule,
         "budget": verdict.budget or None,
         "outcome": str(verdict.outcome),
-        "rows": [_row(row) for row in verdict.rows],
+        "rows": [row_document(row) for row in verdict.rows],
         "wiring": _wiring(verdict.wiring),
         "notes": list(verdict.notes),
         **({} if measurement is None else _circumstances(measurement)),

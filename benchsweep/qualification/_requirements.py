@@ -1,13 +1,11 @@
-"""Requirements for people and for ``--json``: which there are, what they say, one number."""
+"""Which requirements are asked for, what they need, and one number of them."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
-from typing import Any
-
-import numpy as np
+from typing import cast
 
 from benchsweep import limits
 from benchsweep.errors import UnknownName, UsageError
@@ -19,13 +17,9 @@ __all__ = [
     "frequency_range",
     "limit_number",
     "load_requirements",
-    "requirement_document",
-    "requirements_document",
+    "ranked_requirements",
+    "told_conditions",
 ]
-
-# Frequencies at which published tables print their values.
-_TABLE_MHZ = (1.0, 4.0, 8.0, 10.0, 16.0, 20.0, 25.0, 31.25, 62.5, 100.0, 200.0, 250.0, 300.0, 400.0, 500.0)
-_MORE_MHZ = (600.0, 1000.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +33,13 @@ class ChosenRequirements:
     by_pattern
         Names of those that only a pattern chose: nobody named them, so they are undecided where they need a
         length that is not known.
+    broken
+        Files that would have been chosen and cannot be read.
     """
 
     requirements: tuple[limits.Requirement, ...]
     by_pattern: frozenset[str]
+    broken: tuple[str, ...] = ()
 
 
 def choose_requirements(names: Sequence[str]) -> ChosenRequirements:
@@ -79,14 +76,44 @@ def choose_requirements(names: Sequence[str]) -> ChosenRequirements:
     )
 
 
+def ranked_requirements() -> ChosenRequirements:
+    """Return every requirement in force that has a rank among its categories, as if a pattern chose them."""
+    found = limits.requirements_in_force()
+    ranked = tuple(
+        item.requirement
+        for item in found
+        if item.requirement is not None and item.requirement.rank is not None
+    )
+    return ChosenRequirements(
+        ranked,
+        frozenset(item.name for item in ranked),
+        tuple(str(item.path) for item in found if item.problem is not None),
+    )
+
+
+def told_conditions(
+    temperature_degc: float | None, construction: str | None, *, extrapolate_cold: bool
+) -> limits.Conditions:
+    """Return what was told of the conditions of a measurement.
+
+    Raises
+    ------
+    UsageError
+        A temperature that makes no sense, or no such construction.
+    """
+    return limits.Conditions(
+        temperature_degc, cast("limits.Construction | None", construction), extrapolate_cold
+    )
+
+
 def load_requirements(names: Sequence[str]) -> tuple[limits.Requirement, ...]:
-    """Load each requirement by name or path, each once.
+    """Load each requirement by name, path or pattern, each once; see `choose_requirements`.
 
     Raises
     ------
     UnknownName, DefinitionError
     """
-    return tuple(limits.load_requirement(name) for name in dict.fromkeys(names))
+    return choose_requirements(names).requirements
 
 
 def check_length(
@@ -124,116 +151,3 @@ def limit_number(
     requirement = limits.load_requirement(name)
     wanted = limits.parse_parameter(parameter)
     return requirement.name, limits.limit_value(requirement, wanted, frequency_hz, length_m=length_m)
-
-
-def requirements_document() -> dict[str, Any]:
-    """Return ``benchsweep.requirements/1``: every requirement in force and why, and what is broken."""
-    found = limits.requirements_in_force()
-    return {
-        "schema": "benchsweep.requirements/1",
-        "requirements": [
-            {**_summary(item.requirement), **_place(item)} for item in found if item.requirement is not None
-        ],
-        "broken": [
-            {
-                "requirement": item.name,
-                **_place(item),
-                "problem": item.problem.message,
-                "hint": item.problem.hint,
-            }
-            for item in found
-            if item.problem is not None
-        ],
-    }
-
-
-def _summary(requirement: limits.Requirement) -> dict[str, Any]:
-    return {
-        "requirement": requirement.name,
-        "title": requirement.title,
-        "body": requirement.body,
-        "edition": requirement.edition,
-        "class": requirement.category,
-        "configuration": requirement.configuration,
-        "rank": requirement.rank,
-        "base": requirement.base,
-        "needs_length": requirement.needs_length,
-        "standing": requirement.standing,
-        "parameters": [str(line.parameter) for line in requirement.lines],
-    }
-
-
-def _place(item: limits.InForce) -> dict[str, Any]:
-    return {
-        "file": str(item.path),
-        "origin": item.origin,
-        "overrules": [str(path) for path in item.overrules],
-    }
-
-
-def requirement_document(name: str, *, length_m: float | None) -> dict[str, Any]:
-    """Return ``benchsweep.requirement/1``: every line, its formulas, and its values where tables print them.
-
-    Values stand at round frequencies and at the edges of bands, where the lower band holds. Lines that need a
-    length have no values when none is given.
-
-    Raises
-    ------
-    UnknownName, DefinitionError, UsageError
-    """
-    requirement = limits.load_requirement(name)
-    return {
-        "schema": "benchsweep.requirement/1",
-        **_summary(requirement),
-        "source": requirement.source.document,
-        "checked": requirement.source.checked,
-        "note": requirement.source.note,
-        "length_m": length_m,
-        "contains_uncertainty": requirement.contains_uncertainty,
-        "lines": [_line(requirement, line, length_m) for line in requirement.lines],
-        "normalise": _plain(requirement.normalise),
-        "temperature": _plain(requirement.temperature),
-        "length": _plain(requirement.length),
-        "dc": [_plain(item) for item in requirement.dc],
-    }
-
-
-def _plain(item: limits.Rule | None) -> dict[str, Any] | None:
-    return None if item is None else item.model_dump(mode="json")
-
-
-def _line(requirement: limits.Requirement, line: limits.LimitLine, length_m: float | None) -> dict[str, Any]:
-    values: list[dict[str, float]] = []
-    if not (line.needs_length and length_m is None):
-        edges = {edge for band in line.bands for edge in (band.from_mhz, band.to_mhz)}
-        grid = np.array(sorted({*_TABLE_MHZ, *_MORE_MHZ, *edges})) * 1e6
-        curve = limits.limit_curve(requirement, line.parameter, grid, length_m=length_m)
-        if curve is not None:
-            values = [
-                {"frequency_hz": float(f), "value": float(v)}
-                for f, v in zip(curve.frequency_hz, curve.value, strict=True)
-                if np.isfinite(v)
-            ]
-    return {
-        "parameter": str(line.parameter),
-        "sense": line.sense,
-        "unit": line.parameter.unit,
-        "standing": line.standing,
-        "source": line.source,
-        "note": line.note,
-        "cap": line.cap,
-        "floor": line.floor,
-        "does_not_count_where": line.exempt_where.words() if line.exempt_where else None,
-        "insertion_loss_of": line.insertion_loss_of if line.parameter in limits.FAR_RATIOS else None,
-        "bands": [
-            {
-                "from_mhz": band.from_mhz,
-                "to_mhz": band.to_mhz,
-                "formula": band.limit.words(),
-                "standing": band.standing or line.standing,
-                "step": band.step,
-            }
-            for band in line.bands
-        ],
-        "values": values,
-    }
