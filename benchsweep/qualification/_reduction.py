@@ -43,13 +43,17 @@ _PACKAGES = ("numpy", "scipy", "scikit-rf", "h5py", "pyvisa", "pyvisa-py")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evaluation:
-    """A measurement with everything derived from its corrected matrix; no `model` without a budget."""
+    """A measurement with everything derived from its corrected matrix; no `model` without a budget.
+
+    `couplings` are those of the measurement as mixed-mode matrices; empty without a bundle.
+    """
 
     measurement: Measurement
     mixed: SMatrix
     traces: tuple[Trace, ...]
     wiring: WiringReport
     model: Model | None = None
+    couplings: tuple[SMatrix, ...] = ()
 
 
 @lru_cache(maxsize=1)
@@ -99,9 +103,13 @@ def evaluate(measurement: Measurement, *, length_m: float | None = None) -> Eval
         measurement = replace(measurement, specimen=specimen)
     known = measurement.specimen.length_m
     mixed = mixedmode.to_mixed_mode(measurement.corrected)
-    traces = cabling.compute_traces(mixed, length_m=known)
+    couplings = tuple(mixedmode.to_mixed_mode(coupling) for coupling in measurement.couplings)
+    traces = (
+        *cabling.compute_traces(mixed, length_m=known),
+        *cabling.compute_alien(couplings, mixed),
+    )
     wiring = cabling.check_wiring(measurement.corrected, mixed, length_m=known)
-    return Evaluation(measurement, mixed, traces, wiring, uncertainty_model(measurement))
+    return Evaluation(measurement, mixed, traces, wiring, uncertainty_model(measurement), couplings)
 
 
 def grade_evaluation(

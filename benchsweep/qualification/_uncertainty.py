@@ -12,8 +12,15 @@ from numpy.typing import NDArray
 from benchsweep import fixture
 from benchsweep.definitions import find_definition
 from benchsweep.errors import DefinitionError
-from benchsweep.records import Measurement
-from benchsweep.uncertainty import Budget, Circumstances, Model, load_budget, read_budget
+from benchsweep.records import Measurement, RawHookup, SMatrix, balanced_ports_among
+from benchsweep.uncertainty import (
+    Budget,
+    BundleModel,
+    Circumstances,
+    Model,
+    load_budget,
+    read_budget,
+)
 
 __all__ = ["budget_text", "uncertainty_model", "with_budget"]
 
@@ -61,18 +68,47 @@ def uncertainty_model(measurement: Measurement) -> Model | None:
     definition = fixture.read_fixture(measurement.fixture_toml) if measurement.fixture_toml else None
     analyzer = measurement.analyzer
     slots = () if definition is None or analyzer is None else definition.slots(analyzer.ports)
-    return Model(
-        budget,
-        measurement.corrected,
-        Circumstances(
-            hookups=tuple(raw.hookup for raw in measurement.hookups),
-            hours_since_calibration=_hours(measurement),
-            settings=measurement.settings,
-            standard_terms=() if calibration is None else calibration.standard_terms,
-            slots=slots,
-            balance={} if definition is None else _balance(measurement, definition, slots),
-        ),
+    every = Circumstances(
+        settings=measurement.settings,
+        standard_terms=() if calibration is None else calibration.standard_terms,
+        slots=slots,
+        balance={} if definition is None else _balance(measurement, definition, slots),
     )
+    own = _made_in(every, measurement, _of_the_specimen(measurement))
+    if not measurement.couplings:
+        return Model(budget, measurement.corrected, own)
+    beside = [
+        (coupling, _made_in(every, measurement, _of_coupling(measurement, coupling)))
+        for coupling in measurement.couplings
+    ]
+    return BundleModel(budget, measurement.corrected, own, beside)
+
+
+def _made_in(every: Circumstances, measurement: Measurement, chosen: list[RawHookup]) -> Circumstances:
+    return replace(
+        every,
+        hookups=tuple(raw.hookup for raw in chosen),
+        hours_since_calibration=_hours(measurement, chosen),
+    )
+
+
+def _of_the_specimen(measurement: Measurement) -> list[RawHookup]:
+    """Return the hookups that the matrix of the specimen was put together from: no other cable in them."""
+    return [raw for raw in measurement.hookups if not any(_cables(raw))]
+
+
+def _of_coupling(measurement: Measurement, coupling: SMatrix) -> list[RawHookup]:
+    """Return the hookups that a coupling comes from: with another cable, and all they attached is in it."""
+    ports = set(coupling.ports)
+    return [
+        raw
+        for raw in measurement.hookups
+        if any(_cables(raw)) and ports.issuperset(raw.hookup.connections.values())
+    ]
+
+
+def _cables(raw: RawHookup) -> set[int]:
+    return {port.cable for port in balanced_ports_among(raw.hookup.connections.values())}
 
 
 def _refuse_other_kind(budget: Budget, measurement: Measurement) -> None:
@@ -91,15 +127,13 @@ def _refuse_other_kind(budget: Budget, measurement: Measurement) -> None:
         )
 
 
-def _hours(measurement: Measurement) -> tuple[float, ...]:
-    """Return for every hookup how many hours its sweep lies from the calibration, whichever came first."""
+def _hours(measurement: Measurement, hookups: list[RawHookup]) -> tuple[float, ...]:
+    """Return for each of some hookups how many hours its sweep lies from the calibration, before or after."""
     calibration = measurement.calibration
     if calibration is None:
-        return (0.0,) * len(measurement.hookups)
+        return (0.0,) * len(hookups)
     made = _instant(calibration.created_at)
-    return tuple(
-        abs((_instant(raw.sweep.taken_at) - made).total_seconds()) / 3600.0 for raw in measurement.hookups
-    )
+    return tuple(abs((_instant(raw.sweep.taken_at) - made).total_seconds()) / 3600.0 for raw in hookups)
 
 
 def _instant(text: str) -> datetime:
@@ -123,8 +157,8 @@ def _balance(
             of_slot.common_mode_reflection,
         )
         for raw in measurement.hookups:
-            for label in {raw.hookup.connections[port] for port in slot if port in raw.hookup.connections}:
-                port = label.partition("/")[0].partition(".")[0]
+            attached = (raw.hookup.connections[port] for port in slot if port in raw.hookup.connections)
+            for port in map(str, balanced_ports_among(attached)):
                 before = found.get(port, figures)
                 osb, cmr, reflection = (
                     np.maximum(one, other) for one, other in zip(before, figures, strict=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.records import ModePort, balanced_ports
+from benchsweep.records import ModePort, balanced_ports_among
 from benchsweep.uncertainty._layout import Layout
 from benchsweep.uncertainty._modes import port_relations
 from benchsweep.uncertainty._variables import Additive, Source, carried_power
@@ -77,7 +77,7 @@ def draw_matrix(
 def _mode_places(ports: tuple[str, ...]) -> list[tuple[int, int]]:
     """Return where d and c of each balanced port stand in a matrix of modes; -1 where c was not measured."""
     found = []
-    for port in balanced_ports():
+    for port in balanced_ports_among(ports):
         d, c = str(ModePort(port, "d")), str(ModePort(port, "c"))
         if d in ports:
             found.append((ports.index(d), ports.index(c) if c in ports else -1))

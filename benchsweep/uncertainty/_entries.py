@@ -10,7 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import UsageError
-from benchsweep.records import FOUR_PAIRS, BalancedPort, End, Mode, ModePort, Parameter, Trace
+from benchsweep.records import (
+    FOUR_PAIRS,
+    BalancedPort,
+    End,
+    Mode,
+    ModePort,
+    Parameter,
+    Trace,
+    balanced_ports_among,
+)
 from benchsweep.uncertainty._modes import ModeTable, mode_table, relation
 
 __all__ = ["Entries", "collect_entries"]
@@ -78,10 +87,18 @@ def _through(end: End, pair: str) -> tuple[_Place, _Place]:
     return (BalancedPort(end, pair), "d"), (BalancedPort(far, pair), "d")
 
 
-def _signals(parameter: Parameter, end: End, pairs: tuple[str, ...]) -> list[tuple[_Place, _Place]]:
-    """Return out and into of the entries that are summed in power."""
+def _signals(
+    parameter: Parameter, end: End, pairs: tuple[str, ...], ports: tuple[str, ...]
+) -> list[tuple[_Place, _Place]]:
+    """Return out and into of the entries that are summed in power.
+
+    Of alien crosstalk these are the couplings that the matrix holds, without an insertion loss, which is not
+    in it.
+    """
     far: End = "B" if end == "A" else "A"
     here = BalancedPort(end, pairs[0])
+    sent_at = end if parameter is Parameter.PS_ANEXT else far
+    senders = [port for port in balanced_ports_among(ports) if port.cable and port.end == sent_at]
     others = pairs[1:] or tuple(pair for pair in FOUR_PAIRS if pair != pairs[0])
     match parameter:
         case Parameter.INSERTION_LOSS:
@@ -92,6 +109,8 @@ def _signals(parameter: Parameter, end: End, pairs: tuple[str, ...]) -> list[tup
             return [((here, "d"), (BalancedPort(end, pair), "d")) for pair in others]
         case Parameter.FEXT | Parameter.ACR_F | Parameter.PS_ACR_F:
             return [((here, "d"), (BalancedPort(far, pair), "d")) for pair in others]
+        case Parameter.PS_ANEXT | Parameter.PS_AACR_F if senders:
+            return [((here, "d"), (port, "d")) for port in senders]
         case Parameter.TCL:
             return [((here, "c"), (here, "d"))]
         case Parameter.ELTCTL:
@@ -126,7 +145,7 @@ def _template(
             found += [(_through(way, pair), group, False, sign) for way in ("A", "B")]
     else:
         at: End = end or "A"
-        found += [(one, 0, parameter in _EITHER_WAY, 1) for one in _signals(parameter, at, pairs)]
+        found += [(one, 0, parameter in _EITHER_WAY, 1) for one in _signals(parameter, at, pairs, ports)]
         if parameter in _BELOW_SIGNAL:
             found.append((_through(at, pairs[0]), 1, False, -1))
     rows = []

@@ -16,7 +16,13 @@ from benchsweep.uncertainty._entries import Entries, collect_entries
 from benchsweep.uncertainty._interval import DB_PER_NEPER, loss_interval, time_interval
 from benchsweep.uncertainty._layout import Circumstances, lay_out
 from benchsweep.uncertainty._modes import mode_table
-from benchsweep.uncertainty._moments import Together, put_together, source_variances
+from benchsweep.uncertainty._moments import (
+    Together,
+    WaveErrors,
+    errors_of_sums,
+    put_together,
+    source_variances,
+)
 from benchsweep.uncertainty._sensitivity import base_sensitivities
 from benchsweep.uncertainty._sources import collect_sources
 from benchsweep.uncertainty._variables import Additive, Source, Space
@@ -115,6 +121,19 @@ class Model:
         entries = self._entries([(trace, np.atleast_1d(indices))])
         along, _, _ = self._variances(entries)
         return np.sqrt(along) * (1.0 if trace.parameter.unit == "ns" else DB_PER_NEPER)
+
+    def wave_errors(self, requests: Sequence[tuple[Trace, Index]]) -> WaveErrors:
+        """Return the errors of some points of power sums that other matrices go into as well.
+
+        Raises
+        ------
+        UsageError
+            A trace that does not come from this matrix.
+        """
+        entries = self._entries(requests)
+        added, _ = self._added(entries, self._additive)
+        along, across, _ = self._variances(entries)
+        return errors_of_sums(entries, added, along, across)
 
     def contributions(self, trace: Trace, index: int) -> tuple[Contribution, ...]:
         """Return what every term of the budget contributes to one value, largest first.

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.records import BalancedPort, Mode, ModePort, balanced_ports, parse_leg
+from benchsweep.records import BalancedPort, Mode, ModePort, balanced_ports_among, parse_leg, parse_mode
 
 __all__ = ["FAR", "NEAR", "OWN", "THROUGH", "ModeTable", "mode_table", "port_relations", "relation"]
 
@@ -56,7 +56,7 @@ def mode_table(ports: tuple[str, ...]) -> ModeTable:
     of_modes = any("/" in label for label in ports)
     index: dict[str, int] = {}
     places, parts = [], []
-    for port in balanced_ports():
+    for port in balanced_ports_among(ports):
         modes: tuple[Mode, Mode] = ("d", "c")
         for mode in modes:
             label = str(ModePort(port, mode))
@@ -85,8 +85,8 @@ def mode_table(ports: tuple[str, ...]) -> ModeTable:
 
 
 def relation(out: BalancedPort, into: BalancedPort) -> int:
-    """Return `OWN` … of a wave from one balanced port to another."""
-    if out.pair == into.pair:
+    """Return `OWN` … of a wave from one balanced port to another; two cables have no pair in common."""
+    if (out.cable, out.pair) == (into.cable, into.pair):
         return OWN if out.end == into.end else THROUGH
     return NEAR if out.end == into.end else FAR
 
@@ -94,6 +94,5 @@ def relation(out: BalancedPort, into: BalancedPort) -> int:
 @lru_cache(maxsize=16)
 def port_relations(ports: tuple[str, ...]) -> Index:
     """Return ``(n, n)``: `OWN` … by the balanced ports of two ports of a matrix, legs or modes."""
-    named = {str(port): port for port in balanced_ports()}
-    owners = [named[label.partition("/")[0]] if "/" in label else parse_leg(label).port for label in ports]
+    owners = [parse_mode(label).port if "/" in label else parse_leg(label).port for label in ports]
     return np.array([[relation(one, other) for other in owners] for one in owners], dtype=np.intp)

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.uncertainty._entries import Entries
 from benchsweep.uncertainty._interval import projected_variance
 from benchsweep.uncertainty._variables import Source
 
-__all__ = ["Together", "put_together", "source_variances"]
+__all__ = ["Together", "WaveErrors", "errors_of_sums", "put_together", "source_variances"]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -122,3 +123,43 @@ def _moments(sources: Together, power: Real, square: Complex, shaped: Complex) -
         found[0, :, 1] = w.imag - sign * v.imag
         found[1, :, 0] = -w.imag - sign * v.imag
     return 0.5 * along.reshape(-1, n_at).T, 0.5 * across.reshape(-1, n_at).T
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WaveErrors:
+    """The errors of some power sums, ``(n_point,)`` each.
+
+    Parameters
+    ----------
+    power
+        The sum of the squared magnitudes.
+    single, shared
+        Relative variance of its root: from waves that every S-parameter has for itself (noise, leakage,
+        floors), and from what S-parameters share.
+    square
+        Relative mean square of all errors in it.
+    """
+
+    power: Real
+    single: Real
+    shared: Real
+    square: Real
+
+
+def errors_of_sums(entries: Entries, added: Real, along: Real, across: Real) -> WaveErrors:
+    """Return the errors of sums of waves from their variances along and across, ``(n_point,)``.
+
+    Parameters
+    ----------
+    added
+        ``(n_entry,)``: what of `along` every entry has for itself.
+    """
+    single = np.add.reduceat(added, entries.start)
+    # A weight is the conjugate wave over the power.
+    weights = entries.weight.real**2 + entries.weight.imag**2
+    return WaveErrors(
+        power=np.asarray(1.0 / np.add.reduceat(weights, entries.start)),
+        single=np.asarray(single),
+        shared=np.maximum(along - single, 0.0),
+        square=np.asarray(along + across * (2 * entries.signals - 1)),
+    )

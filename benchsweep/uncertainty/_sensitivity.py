@@ -24,7 +24,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.records import ModePort, balanced_ports
+from benchsweep.records import ModePort, balanced_ports_among
 from benchsweep.uncertainty._entries import Entries
 from benchsweep.uncertainty._layout import Layout
 from benchsweep.uncertainty._modes import ModeTable
@@ -142,7 +142,7 @@ class _Pieces:
 def _balanced_of(ports: tuple[str, ...]) -> tuple[tuple[str, ...], Index]:
     """Return the balanced ports behind baluns, and ``(n_balanced, 2)`` where d and c of each stand, or -1."""
     found, places = [], []
-    for port in balanced_ports():
+    for port in balanced_ports_among(ports):
         both = [str(ModePort(port, "d")), str(ModePort(port, "c"))]
         if both[0] in ports:
             found.append(str(port))
