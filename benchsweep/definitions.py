@@ -13,7 +13,7 @@ Every error names the file and the key. Unknown keys are refused by the models (
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from difflib import SequenceMatcher
 from importlib import resources
 from pathlib import Path
@@ -32,6 +32,7 @@ __all__ = [
     "list_definitions",
     "load_definition",
     "load_model",
+    "offered",
     "read_toml",
     "search_folders",
     "validate_data",
@@ -40,6 +41,8 @@ __all__ = [
 
 _APP = "benchsweep"
 _MOST_KEYS = 12
+_MOST_NAMES = 24
+_LIKELIEST = 8
 _EXAMPLES = "The shipped files are examples; `benchsweep info` says where they stand."
 # Kinds whose files stand at the top level of a checkout and under _shipped/ in a wheel.
 _TOP_LEVEL = {
@@ -119,10 +122,18 @@ def find_definition(kind: str, name: str) -> Path:
     if name not in known:
         looked = ", ".join(str(folder) for folder in search_folders(kind))
         raise UnknownName(
-            f"no {_singular(kind)} named {name!r}; there are: {', '.join(known) or 'none'}",
+            f"no {_singular(kind)} named {name!r}; there are: {offered(name, known)}",
             hint=f"Give one of these names or the path of a .toml file. Looked in: {looked}",
         )
     return known[name]
+
+
+def offered(name: str, known: Collection[str]) -> str:
+    """Return the names there are, for a message about `name`: where they are many only the likeliest."""
+    if len(known) <= _MOST_NAMES:
+        return ", ".join(known) or "none"
+    likely = sorted(known, key=lambda item: -SequenceMatcher(None, item, name).ratio())[:_LIKELIEST]
+    return f"{', '.join(likely)} and {len(known) - _LIKELIEST} more"
 
 
 def _singular(kind: str) -> str:

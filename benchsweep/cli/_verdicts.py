@@ -70,12 +70,8 @@ def _families(result: Qualified, requirements: Sequence[Requirement], width: int
     stops = {verdict.requirement: stopping_words(verdict) for verdict in result.verdicts}
     lines = []
     for family in highest_document(requirements, result.graded)["highest"]:
-        words = f"{family['body']} {family['configuration'].replace('-', ' ')}: {_best(family)}"
-        following = family["next"]
-        if following is not None:
-            words += (
-                f"; {following['class']} {_becomes(following['outcome'])}: {stops[following['requirement']]}"
-            )
+        told = [part for part in (_best(family), _following(family, stops)) if part]
+        words = f"{family['body']} {family['configuration'].replace('-', ' ')}: {'; '.join(told)}"
         lines += textwrap.wrap(
             words, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
         )
@@ -83,15 +79,26 @@ def _families(result: Qualified, requirements: Sequence[Requirement], width: int
 
 
 def _best(family: Mapping[str, Any]) -> str:
+    ranked = family["ranked"]
     if family["requirement"] is None:
-        tried = ", ".join(item["class"] for item in reversed(family["ranked"]))
-        return f"none passes ({tried} graded)" if len(family["ranked"]) > 1 else f"{tried} does not pass"
+        classes = [item["class"] for item in reversed(ranked)]
+        names = classes if len(set(classes)) == len(classes) else [i["requirement"] for i in reversed(ranked)]
+        return f"none of {', '.join(names)} passes" if len(ranked) > 1 else ""
     condition = ", conditionally" if family["outcome"] == "conditional-pass" else ""
     words = f"{family['class']} passes{condition} ({family['requirement']})"
     if family["next"] is None:
         words += ", the highest graded"
     missed = [f"{item['class']} {_becomes(item['outcome'])}" for item in family["not_passed_below"]]
     return f"{words}, though {' and '.join(missed)}" if missed else words
+
+
+def _following(family: Mapping[str, Any], stops: Mapping[str, str]) -> str:
+    """Return what becomes of the next category above, and why."""
+    following = family["next"]
+    if following is None:
+        return ""
+    name = following["requirement"]
+    return f"{following['class']} ({name}) {_becomes(following['outcome'])}: {stops[name]}"
 
 
 def _becomes(outcome: str) -> str:
