@@ -216,6 +216,7 @@ def record_document(measurement: Measurement, *, record: str) -> dict[str, Any]:
         "start_hz": float(grid[0]),
         "stop_hz": float(grid[-1]),
         "ports": list(measurement.corrected.ports),
+        "disturbing_cables": list(measurement.disturbing_cables),
         "hookups": len(measurement.hookups),
         "calibration": None if calibration is None else calibration.identifier,
         "calibrated_at": None if calibration is None else calibration.created_at,

@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 from benchsweep import __version__, cabling, calibration, fixture, limits, mixedmode
 from benchsweep.acquisition import grid_warnings
+from benchsweep.qualification._alien import alien_notes
 from benchsweep.qualification._balance_floor import within_balance
 from benchsweep.qualification._uncertainty import uncertainty_model
 from benchsweep.records import (
@@ -164,6 +165,7 @@ def grade_evaluation(
     verdict = within_balance(verdict, curves, measurement)
     doubt = cabling.length_doubt(evaluation.traces, length)
     notes = (doubt,) if doubt else (*_too_coarse(measurement), *_too_long(evaluation, requirement))
+    notes = (*notes, *alien_notes(evaluation.couplings, evaluation.mixed, verdict))
     disagree = _disagreement(measurement)
     if disagree:
         verdict = replace(verdict, outcome=Outcome.UNDECIDED)

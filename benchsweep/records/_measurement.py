@@ -8,6 +8,7 @@ from benchsweep.records._analyzer import AnalyzerIdentity, SweepSettings
 from benchsweep.records._calibration import Calibration
 from benchsweep.records._hookup import RawHookup
 from benchsweep.records._matrix import SMatrix
+from benchsweep.records._ports import balanced_ports_among
 
 __all__ = ["Measurement", "SafetyConfirmation", "Specimen"]
 
@@ -121,3 +122,9 @@ class Measurement:
     verification: str = ""
     assembly_notes: tuple[str, ...] = ()
     couplings: tuple[SMatrix, ...] = ()
+
+    @property
+    def disturbing_cables(self) -> tuple[int, ...]:
+        """The numbers of the disturbing cables in `couplings`, rising."""
+        labels = (label for coupling in self.couplings for label in coupling.ports)
+        return tuple(sorted({port.cable for port in balanced_ports_among(labels) if port.cable}))

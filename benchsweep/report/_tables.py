@@ -167,6 +167,7 @@ def measurement_table(measurement: Measurement, *, width: int = 80) -> str:
     lines += entry("operator", [measurement.operator], width)
     for label, texts in (
         ("matrix", _matrix_words(measurement)),
+        ("bundle", _bundle_words(measurement)),
         ("analyzer", _analyzer_words(measurement)),
         ("hookups", _hookup_words(measurement)),
         ("calibration", _calibration_words(measurement)),
@@ -211,6 +212,14 @@ def _matrix_words(measurement: Measurement) -> list[str]:
     span = f"{megahertz(float(grid[0]))} to {megahertz(float(grid[-1]))} MHz, {grid.size} points"
     legs = measurement.corrected.ports
     return [f"{len(legs)} legs, {span}", f"{legs[0]} to {legs[-1]}" if legs else ""]
+
+
+def _bundle_words(measurement: Measurement) -> list[str]:
+    cables = measurement.disturbing_cables
+    if not cables:
+        return []
+    words = "disturbing cable" if len(cables) == 1 else "disturbing cables"
+    return [f"{words} {', '.join(map(str, cables))}; couplings in {len(measurement.couplings)} matrices"]
 
 
 def _analyzer_words(measurement: Measurement) -> list[str]:
