@@ -74,16 +74,17 @@ def report(
     from benchsweep.cli._items import report_items
     from benchsweep.qualification import (
         check_decision_rule,
+        choose_requirements,
         followed_parameters,
         is_series,
-        load_requirements,
         series_change,
     )
     from benchsweep.report import SeriesItem, check_target, write_html
 
     check_target(output, records)
     progress = progress_to_stderr(quiet)
-    requirements = load_requirements(against or [])
+    chosen = choose_requirements(against or [])
+    requirements = chosen.requirements
     rule = check_decision_rule(decision)
     if not requirements:
         _refuse_idle(
@@ -112,7 +113,13 @@ def report(
             _need_requirement(path, requirements)
         if requirements:
             graded, number = grade_any(
-                path, requirements, sweep=sweep, length_m=length_m, decision_rule=rule, budget=budget
+                path,
+                requirements,
+                sweep=sweep,
+                length_m=length_m,
+                decision_rule=rule,
+                budget=budget,
+                by_pattern=chosen.by_pattern,
             )
             verdicts += graded.verdicts
             items += [replace(item, sweep=number) for item in report_items(graded)]

@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,7 +20,7 @@ from benchsweep.cli._series import (
 from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
-    from benchsweep.limits import Requirement
+    from benchsweep.qualification import ChosenRequirements
 
 __all__ = ["show"]
 
@@ -62,9 +61,10 @@ def show(
 
     Example: `benchsweep show archive/20260301T101500Z-cord.h5`
     """
-    from benchsweep.qualification import check_decision_rule, is_series, load_requirements
+    from benchsweep.qualification import check_decision_rule, choose_requirements, is_series
 
-    requirements = load_requirements(against or [])
+    chosen = choose_requirements(against or [])
+    requirements = chosen.requirements
     rule = check_decision_rule(decision)
     if rule != "simple" and (budget or not requirements):
         raise UsageError(
@@ -110,7 +110,7 @@ def show(
             document, text = show_unfinished(path) if path.is_dir() else _record(path)
         texts.append(text)
         if requirements:
-            texts += _graded(path, requirements, document, sweep=sweep, length_m=length_m, rule=rule)
+            texts += _graded(path, chosen, document, sweep=sweep, length_m=length_m, rule=rule)
         documents.append(document)
     if as_json:
         print_json(documents[0] if len(documents) == 1 else documents)
@@ -120,7 +120,7 @@ def show(
 
 def _graded(
     path: Path,
-    requirements: Sequence[Requirement],
+    chosen: ChosenRequirements,
     document: dict[str, Any],
     *,
     sweep: int | None,
@@ -131,7 +131,14 @@ def _graded(
     from benchsweep.qualification import verdict_document
     from benchsweep.report import verdict_table
 
-    graded, _ = grade_any(path, requirements, sweep=sweep, length_m=length_m, decision_rule=rule)
+    graded, _ = grade_any(
+        path,
+        chosen.requirements,
+        sweep=sweep,
+        length_m=length_m,
+        decision_rule=rule,
+        by_pattern=chosen.by_pattern,
+    )
     document["verdicts"] = [
         verdict_document(verdict, graded.evaluation.measurement) for verdict in graded.verdicts
     ]
