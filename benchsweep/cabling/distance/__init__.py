@@ -4,7 +4,11 @@ The sweep is turned into time, and time into distance by the velocity of the pai
 metres, from the end where the signal is sent. Only sweeps fit for it are turned (`why_no_time_domain`).
 """
 
-from benchsweep.cabling.distance._constants import cable_constants, fit_impedance
+from benchsweep.cabling.distance._constants import (
+    cable_constants,
+    fit_impedance,
+    structural_return_loss,
+)
 from benchsweep.cabling.distance._gate import TimeGrid, time_grid, why_no_time_domain
 from benchsweep.cabling.distance._impedance import impedance_profile
 from benchsweep.cabling.distance._loss import PairLoss, pair_losses
@@ -39,6 +43,7 @@ __all__ = [
     "pair_velocities",
     "reflection_profile",
     "resolution_s",
+    "structural_return_loss",
     "time_grid",
     "time_response",
     "why_no_time_domain",

@@ -14,7 +14,7 @@ from benchsweep.cabling.distance._velocity import LIGHT_M_PER_S
 from benchsweep.errors import UsageError
 from benchsweep.records import BalancedPort, CableConstants, End, ModePort, SMatrix
 
-__all__ = ["cable_constants", "fit_impedance"]
+__all__ = ["cable_constants", "fit_impedance", "structural_return_loss"]
 
 Row = NDArray[np.float64]
 Wave = NDArray[np.complex128]
@@ -147,7 +147,7 @@ def _constants(
         fitted_impedance_ohm=fitted,
         fitted_angle_rad=angle,
         fit_coefficients=coefficients,
-        structural_return_loss_db=_structural(reflection, reference, smooth),
+        structural_return_loss_db=structural_return_loss(reflection, reference, smooth),
         mean_impedance_ohm=mean,
         mean_band_hz=(float(f[band][0]), float(f[-1])),
         velocity_fraction=None if delay is None else length_m / float(delay[-1]) / LIGHT_M_PER_S,
@@ -172,9 +172,22 @@ def _finite(frequency_hz: Row, impedance: Wave, weight: Row) -> tuple[Wave, Row]
     return filled, np.where(known, weight, 0.0)
 
 
-def _structural(reflection: Wave, reference: float, fitted: Wave) -> Row:
-    """Return -20 log10 |(Zin - Zfit)/(Zin + Zfit)|, written so that an open end makes no infinity."""
-    plus, minus = reference * (1.0 + reflection), fitted * (1.0 - reflection)
+def structural_return_loss(reflection: Wave, reference_ohm: float, fitted_ohm: Wave) -> Row:
+    """Return -20 log10 |(Zin - Zfit)/(Zin + Zfit)| in dB, ``(n_freq,)``; no structure gives ``+inf``.
+
+    Structural return loss (textbook; named in the contents of IEC TR 61156-1-5).
+
+    Parameters
+    ----------
+    reflection
+        ``(n_freq,)`` reflection of the input impedance Zin against `reference_ohm`.
+    reference_ohm
+        Its reference.
+    fitted_ohm
+        ``(n_freq,)`` Zfit, complex.
+    """
+    # Both numerator and denominator times (1 - reflection): an open end makes no infinity.
+    plus, minus = reference_ohm * (1.0 + reflection), fitted_ohm * (1.0 - reflection)
     with np.errstate(divide="ignore"):
         return np.asarray(-20.0 * np.log10(np.abs((plus - minus) / (plus + minus))), dtype=np.float64)
 

@@ -136,7 +136,8 @@ def _without_loss(
         response -= response[:, n - n // 4 : last].mean(axis=-1, keepdims=True)
         share = np.clip(1.0 - np.abs(position - place), 0.0, None)
         impulse += share * np.roll(response, lead, axis=-1)
-    return np.cumsum(impulse, axis=-1), time_s, [widths[0], widths[round(places / _REACH)]]
+    reflected = np.cumsum(impulse, axis=-1) - 0.5 * impulse  # by trapezoids
+    return reflected, time_s, [widths[0], widths[round(places / _REACH)]]
 
 
 def _against_dispersion(

@@ -22,6 +22,11 @@ __all__ = ["Setting", "crosstalk_profile", "cut", "reflection_profile", "set_up"
 
 # A profile is drawn to a little beyond the far end, so that a reflection there is seen whole.
 _BEYOND, _BEYOND_M = 1.15, 0.5
+# What comes back in the time before zero is an echo from farther away than the alias range.
+_LATE, _LATE_OF_LARGEST = 0.01, 0.1
+_TOO_LONG = (
+    "something comes back later than the length allows, and is shown at a wrong place: check the length"
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,7 +132,9 @@ def reflection_profile(
     ports = [BalancedPort(end, pair) for end in ENDS for pair in setting.losses.pairs(end)]
     response = setting.respond(setting.spectra([(port, port) for port in ports]))
     found = []
+    late = response.time_s < -2.0 * response.resolution_s
     for port, values in zip(ports, response.impulse, strict=True):
+        echo, largest = np.abs(values[late]).max(), np.abs(values).max()
         fraction, standing = setting.velocity((port.pair,))
         shown, distance = cut(setting, response.time_s, fraction)
         found.append(
@@ -142,6 +149,7 @@ def reflection_profile(
                 window=window,
                 velocity_fraction=fraction,
                 velocity_standing=standing,
+                note=_TOO_LONG if echo > max(_LATE, _LATE_OF_LARGEST * largest) else "",
             )
         )
     return tuple(found)
