@@ -33,10 +33,10 @@ class Adjusted:
 
     Parameters
     ----------
-    trace
-        The values that are graded.
     measured
         The trace as measured: the one whose uncertainty is known.
+    value
+        ``(n,)`` values that are graded, on its grid.
     gain
         An error of the measured value becomes `gain` times itself.
     note, standing
@@ -45,8 +45,8 @@ class Adjusted:
         Why a pass cannot be told; empty when it can.
     """
 
-    trace: Trace
     measured: Trace
+    value: Column
     gain: float = 1.0
     note: str = ""
     standing: Standing | None = None
@@ -108,9 +108,9 @@ class Adjuster:
         Unadjustable
             Another trace that is needed was not measured.
         """
-        adjusted = Adjusted(trace, trace)
+        adjusted = Adjusted(trace, trace.value)
         if line.insertion_loss_of == "disturbing-pair":
-            adjusted = replace(adjusted, trace=self._below_disturbing(trace))
+            adjusted = replace(adjusted, value=self._below_disturbing(trace))
         if trace.parameter is Parameter.INSERTION_LOSS:
             adjusted = self._at_reference_temperature(adjusted)
         return adjusted if self._ratio == 1.0 else self._at_reference_length(adjusted)
@@ -121,7 +121,7 @@ class Adjuster:
             return replace(adjusted, doubt=effect.doubt) if effect.doubt else adjusted
         return replace(
             adjusted,
-            trace=_with(adjusted.trace, adjusted.trace.value / effect.factor),
+            value=adjusted.value / effect.factor,
             gain=adjusted.gain / effect.factor,
             note=effect.row_note,
             standing=effect.standing,
@@ -129,16 +129,17 @@ class Adjuster:
 
     def _at_reference_length(self, adjusted: Adjusted) -> Adjusted:
         assert self._rule is not None  # noqa: S101 - otherwise the ratio is one
-        rule = self._rule.rule_of(adjusted.trace.parameter)
+        trace = adjusted.measured
+        rule = self._rule.rule_of(trace.parameter)
         if rule is None:
             return adjusted
-        trace, gain = adjusted.trace, adjusted.gain
+        value, gain = adjusted.value, adjusted.gain
         if rule.form == "proportional":
-            trace, gain = _with(trace, trace.value * self._ratio), gain * self._ratio
+            value, gain = value * self._ratio, gain * self._ratio
         elif rule.form == "incoherent":
-            trace = _with(trace, trace.value - 10.0 * np.log10(self._ratio))
+            value = value - 10.0 * np.log10(self._ratio)
         elif self._ratio > 1.0:
-            trace = _with(trace, trace.value + self._saturation(trace))
+            value = value + self._saturation(trace)
         else:
             return adjusted
         words = f"brought to {self._rule.length_m:g} m"
@@ -146,7 +147,7 @@ class Adjuster:
             rule.standing if adjusted.standing is None else worst_standing(rule.standing, adjusted.standing)
         )
         note = f"{adjusted.note}, {words}" if adjusted.note else words
-        return replace(adjusted, trace=trace, gain=gain, note=note, standing=standing)
+        return replace(adjusted, value=value, gain=gain, note=note, standing=standing)
 
     def _saturation(self, trace: Trace) -> Column:
         """Return what is added to NEXT or PS NEXT of a length below the reference; dB, not above 0."""
@@ -174,7 +175,7 @@ class Adjuster:
             )
         return self._saturations[key]
 
-    def _below_disturbing(self, trace: Trace) -> Trace:
+    def _below_disturbing(self, trace: Trace) -> Column:
         """Return ACR-F or PS ACR-F with the insertion loss of the disturbing pair, not the disturbed."""
         here = trace.pairs[0]
         others = trace.pairs[1:] or tuple(pair for pair in FOUR_PAIRS if pair != here)
@@ -186,7 +187,7 @@ class Adjuster:
             lost = np.isposinf(loss)
             power += 10.0 ** (np.where(lost, np.inf, loss - np.where(lost, 0.0, far)) / 10.0)
         with np.errstate(divide="ignore"):
-            return _with(trace, -10.0 * np.log10(power))
+            return np.asarray(-10.0 * np.log10(power))
 
     def _near(self, end: End | None, first: str, second: str) -> Trace:
         in_order = (first, second) if FOUR_PAIRS.index(first) < FOUR_PAIRS.index(second) else (second, first)
@@ -203,10 +204,6 @@ class Adjuster:
         if trace is None:
             raise Unadjustable(f"{_plain(parameter)} of {' and '.join(pairs)} was not measured")
         return trace
-
-
-def _with(trace: Trace, value: Column) -> Trace:
-    return replace(trace, value=value)
 
 
 def _plain(parameter: Parameter) -> str:
@@ -231,5 +228,5 @@ def as_graded(
         line = requirement.line_of(trace.parameter)
         if line is not None:
             with suppress(Unadjustable):
-                found.append(adjuster.adjust(trace, line).trace)
+                found.append(replace(trace, value=adjuster.adjust(trace, line).value))
     return tuple(found)

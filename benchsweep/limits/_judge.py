@@ -72,8 +72,8 @@ def judged(
     return VerdictRow(
         *margins.key,
         worst_margin_db=margin[0],
-        frequency_hz=float(margins.trace.frequency_hz[worst]),
-        value=float(margins.trace.value[worst]),
+        frequency_hz=float(margins.frequency_hz[worst]),
+        value=float(margins.adjusted.value[worst]),
         limit=float(margins.limit[0]),
         expanded_uncertainty=None if low is None or high is None else max(low, high),
         outcome=outcome,
@@ -109,7 +109,7 @@ def _distance(margin: float, guard_band: float | None) -> float:
 
 def _elsewhere(margins: Margins, at: int, guard_band: float | None) -> str:
     unit = margins.key[0].unit
-    where = f"{margins.trace.frequency_hz[margins.points[at]] / 1e6:.6g} MHz"
+    where = f"{margins.frequency_hz[margins.points[at]] / 1e6:.6g} MHz"
     band = "not known" if guard_band is None else f"{guard_band:.2f} {unit}"
     return f"decided at {where}: margin {margins.margin[at]:+.2f} {unit}, guard band {band}"
 

@@ -95,14 +95,19 @@ class Margins:
     uncovered: str
 
     @property
-    def trace(self) -> Trace:
-        """The trace whose values are graded."""
-        return self.adjusted.trace
+    def frequency_hz(self) -> NDArray[np.float64]:
+        """Grid of the trace."""
+        return self.adjusted.measured.frequency_hz
 
     @property
     def key(self) -> Key:
         """Parameter, end and pairs."""
-        return self.trace.parameter, self.trace.end, self.trace.pairs
+        return _key_of(self.adjusted)
+
+
+def _key_of(adjusted: Adjusted) -> Key:
+    trace = adjusted.measured
+    return trace.parameter, trace.end, trace.pairs
 
 
 def undecided_row(key: Key, standing: Standing, note: str) -> VerdictRow:
@@ -124,17 +129,16 @@ def margins_of(
     stretches
         1: only the worst-margin point; more: the smallest margin of each of so many stretches.
     """
-    trace = adjusted.trace
-    key: Key = (trace.parameter, trace.end, trace.pairs)
+    key = _key_of(adjusted)
     if on_grid.limit.size == 0:
         return undecided_row(key, line.weakest_standing, f"not measured from {on_grid.uncovered}")
-    value = trace.value[on_grid.inside]
+    value = adjusted.value[on_grid.inside]
     margin = value - on_grid.limit if line.sense == "min" else on_grid.limit - value
     standing = _standing_of(line, on_grid)
     if adjusted.standing is not None:
         standing = worst_standing(standing, adjusted.standing)
     notes = [adjusted.note] if adjusted.note else []
-    found = exempt_points(line.exempt_where, key, trace.frequency_hz, measured)
+    found = exempt_points(line.exempt_where, key, adjusted.measured.frequency_hz, measured)
     if found.missing:
         notes.append(f"every point counts, because {found.missing} was not measured")
     exempt = None if found.points is None else found.points[on_grid.inside]
