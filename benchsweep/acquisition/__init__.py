@@ -5,7 +5,7 @@ Conventions: a hookup maps analyzer ports to what is attached to them (a leg suc
 from 1 in the order in which they are made. The plan is pure; only `run_plan` touches an instrument.
 """
 
-from benchsweep.acquisition._bundle import make_bundle_plan
+from benchsweep.acquisition._bundle import check_disturbing, make_bundle_plan
 from benchsweep.acquisition._grid import ChosenGrid, choose_grid, grid_text, settings_grid
 from benchsweep.acquisition._grid_warnings import grid_warnings
 from benchsweep.acquisition._person import PersonSwitch
@@ -30,6 +30,7 @@ __all__ = [
     "SimulatedSwitch",
     "Sweeper",
     "Switch",
+    "check_disturbing",
     "choose_grid",
     "grid_text",
     "grid_warnings",

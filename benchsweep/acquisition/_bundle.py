@@ -16,12 +16,26 @@ from benchsweep.acquisition._plan import Slots, attach, blocks_for, check_slots,
 from benchsweep.errors import HookupImpossible, UsageError
 from benchsweep.records import BalancedPort, Plan, balanced_ports
 
-__all__ = ["make_bundle_plan"]
+__all__ = ["check_disturbing", "make_bundle_plan"]
 
 _MOST_DISTURBING = 48  # more than lie in three rings around the one in the middle
 _PORTS = 8
 
 Group = tuple[BalancedPort, ...]
+
+
+def check_disturbing(disturbing: int) -> None:
+    """Refuse a number of disturbing cables that is none.
+
+    Raises
+    ------
+    UsageError
+    """
+    if not 1 <= disturbing <= _MOST_DISTURBING:
+        raise UsageError(
+            f"{disturbing} disturbing cables: there can be 1 to {_MOST_DISTURBING}",
+            hint="Give how many cables lie beside the disturbed one; in a bundle of seven six do.",
+        )
 
 
 def make_bundle_plan(
@@ -53,11 +67,7 @@ def make_bundle_plan(
     HookupImpossible
         Fewer than two places.
     """
-    if not 1 <= disturbing <= _MOST_DISTURBING:
-        raise UsageError(
-            f"{disturbing} disturbing cables: there can be 1 to {_MOST_DISTURBING}",
-            hint="Give how many cables lie beside the disturbed one; in a bundle of seven six do.",
-        )
+    check_disturbing(disturbing)
     check_slots(slots)
     if len(slots) < 2:
         raise HookupImpossible(

@@ -18,6 +18,7 @@ __all__ = [
     "ColdSlope",
     "Construction",
     "Decision",
+    "Disturbing",
     "LengthM",
     "Operator",
     "Quiet",
@@ -108,6 +109,14 @@ SpecimenId = Annotated[
 LengthM = Annotated[
     float | None,
     typer.Option("--length-m", metavar="M", help="Length of the specimen in metres; cord limits need it."),
+]
+Disturbing = Annotated[
+    int | None,
+    typer.Option(
+        "--disturbing",
+        metavar="N",
+        help="Number of cables beside the specimen in its bundle; limits of alien crosstalk need it.",
+    ),
 ]
 TemperatureDegc = Annotated[
     float | None,

@@ -3,7 +3,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from benchsweep.cli._options import Address, Against, AsJson, LengthM, StationName
+from benchsweep.cli._options import Address, Against, AsJson, Disturbing, LengthM, StationName
 from benchsweep.cli._output import print_json, print_text, table_width
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ def plan(
     station: StationName,
     against: Against,
     length_m: LengthM = None,
+    disturbing: Disturbing = None,
     address: Address = None,
     as_json: AsJson = False,
 ) -> None:
@@ -29,7 +30,9 @@ def plan(
     """
     from benchsweep.qualification import load_station, plan_document, plan_station
 
-    planned = plan_station(load_station(station).at_address(address), against, length_m=length_m)
+    planned = plan_station(
+        load_station(station).at_address(address), against, length_m=length_m, disturbing=disturbing
+    )
     if as_json:
         print_json(plan_document(planned))
         return
@@ -42,6 +45,7 @@ def _summary(planned: Planned) -> list[str]:
     rows = [
         ("station", planned.station.name),
         ("against", ", ".join(planned.requirements) + length),
+        *([] if planned.disturbing is None else [("bundle", _bundle(planned.disturbing))]),
         ("hookups", f"{len(made.hookups)}, with {made.matings} balanced ports to attach in all"),
         ("grid", planned.grid),
         ("time", _time(planned)),
@@ -58,6 +62,11 @@ def _summary(planned: Planned) -> list[str]:
         for words in planned.better.warnings:
             lines += _row("", f"- even then: {words}", hang=2)
     return lines
+
+
+def _bundle(disturbing: int) -> str:
+    others = f"cables 1 to {disturbing} disturb" if disturbing > 1 else "cable 1 disturbs"
+    return f"{others} the specimen; what is on no analyzer port carries its termination"
 
 
 def _row(head: str, words: str, *, hang: int = 0) -> list[str]:
@@ -88,7 +97,8 @@ def _duration(seconds: float) -> str:
 
 
 def _hookups(planned: Planned) -> list[str]:
-    lines = ["each line: analyzer port -> leg of the specimen (end:pair.contact)"]
+    label = "end:pair.contact" if planned.disturbing is None else "[cable.]end:pair.contact"
+    lines = [f"each line: analyzer port -> leg of the specimen ({label})"]
     for hookup in planned.plan.hookups:
         parts = [f"{port} -> {leg}" for port, leg in hookup.connections.items()]
         rows = [parts[at : at + _PER_ROW] for at in range(0, len(parts), _PER_ROW)]

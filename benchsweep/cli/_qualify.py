@@ -11,6 +11,7 @@ from benchsweep.cli._options import (
     Archive,
     AsJson,
     CautionsReadBy,
+    Disturbing,
     LengthM,
     Operator,
     Quiet,
@@ -31,6 +32,7 @@ def qualify(
     specimen: SpecimenId,
     against: Against,
     length_m: LengthM = None,
+    disturbing: Disturbing = None,
     address: Address = None,
     switch_address: SwitchAddress = None,
     archive: Archive = Path("archive"),
@@ -43,22 +45,28 @@ def qualify(
 ) -> None:
     """Measure a specimen, archive the raw sweeps, grade it. The same command continues an interrupted run.
 
+    Of a bundle of cables the one in the middle is the specimen; with --disturbing the others are attached
+    one after the other, and limits of alien crosstalk can be graded.
+
     Example: `benchsweep qualify --station simulated --specimen cord-2m --against tia-6a-cord --length-m 2`
     """
     from benchsweep.qualification import (
         check_archive,
+        check_bundle,
         check_decision_rule,
         check_grid,
         check_length,
         check_specimen,
-        load_requirements,
+        choose_requirements,
         usable_calibration,
     )
     from benchsweep.qualification import qualify as run
 
     part = check_specimen(specimen, length_m)
-    requirements = load_requirements(against)
-    check_length(requirements, length_m)
+    chosen = choose_requirements(against)
+    requirements = chosen.requirements
+    check_length(requirements, length_m, by_pattern=chosen.by_pattern)
+    check_bundle(requirements, disturbing, by_pattern=chosen.by_pattern)
     asked = None if decision is None else check_decision_rule(decision)
     check_archive(archive)
     progress = progress_to_stderr(quiet)
@@ -82,6 +90,8 @@ def qualify(
             folder=archive,
             operator=operator,
             decision_rule=asked or check_decision_rule(bench.station.decision.words),
+            by_pattern=chosen.by_pattern,
+            disturbing=disturbing,
             afresh=afresh,
             progress=progress,
         )

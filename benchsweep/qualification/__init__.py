@@ -6,6 +6,7 @@ a person is asked through another, results come back as plain data.
 
 from benchsweep.qualification._bench import CAUTIONS, Bench, check_station, confirmed_cautions, open_bench
 from benchsweep.qualification._budget import budget_document, budget_parameters, budget_rows
+from benchsweep.qualification._bundle import check_bundle
 from benchsweep.qualification._calibrate import CalibrationResult, calibrate
 from benchsweep.qualification._documents import (
     exit_code_of,
@@ -51,6 +52,7 @@ from benchsweep.qualification._reduction import (
     grade_evaluation,
     reduce_hookups,
     software_versions,
+    traces_as_graded,
 )
 from benchsweep.qualification._requirement_documents import requirement_document, requirements_document
 from benchsweep.qualification._requirements import (
@@ -119,6 +121,7 @@ __all__ = [
     "calibrate",
     "calibration_document",
     "check_archive",
+    "check_bundle",
     "check_decision_rule",
     "check_grid",
     "check_kit",
@@ -176,6 +179,7 @@ __all__ = [
     "series_sweep_document",
     "software_versions",
     "told_conditions",
+    "traces_as_graded",
     "uncertainty_model",
     "unfinished_document",
     "unfinished_series",

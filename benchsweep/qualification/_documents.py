@@ -122,6 +122,7 @@ def plan_document(planned: Planned) -> dict[str, Any]:
             for hookup in planned.plan.hookups
         ],
         "matings": planned.plan.matings,
+        "disturbing": planned.disturbing,
         "grid": {
             "words": planned.grid,
             **_grid(planned.settings, planned.settings.points),

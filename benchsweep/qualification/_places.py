@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchsweep.acquisition import make_plan
+from benchsweep.acquisition import make_bundle_plan, make_plan
 from benchsweep.fixture import Fixture
 from benchsweep.records import BalancedPort, Plan
 
@@ -59,3 +59,13 @@ class Places:
             See `make_plan`.
         """
         return make_plan(self.slots, wanted, baluns=self.baluns, terminators=self.terminators)
+
+    def bundle_plan(self, disturbing: int) -> Plan:
+        """Return the hookups of a cable by itself, then with each of so many cables that disturb it.
+
+        Raises
+        ------
+        HookupImpossible, UsageError
+            See `make_bundle_plan`.
+        """
+        return make_bundle_plan(self.slots, disturbing, baluns=self.baluns, terminators=self.terminators)

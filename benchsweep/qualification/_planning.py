@@ -9,11 +9,12 @@ from benchsweep import calibration, fixture, limits
 from benchsweep.acquisition import ChosenGrid, grid_text, settings_grid
 from benchsweep.errors import HookupImpossible, LinkLost, UsageError
 from benchsweep.instrument import load_family
+from benchsweep.qualification._bundle import check_bundle
 from benchsweep.qualification._grid import grid_findings
 from benchsweep.qualification._identity import identify_address
 from benchsweep.qualification._places import Places
 from benchsweep.qualification._qualify import check_specimen, plan_for
-from benchsweep.qualification._requirements import frequency_range, load_requirements
+from benchsweep.qualification._requirements import choose_requirements, frequency_range
 from benchsweep.qualification._station import Station
 from benchsweep.records import AnalyzerIdentity, Plan, SweepSettings
 
@@ -38,6 +39,8 @@ class Planned:
         What was asked; the length is the station's longest specimen where none was given.
     plan
         Hookups and matings.
+    disturbing
+        How many cables lie beside the specimen; None: it is no bundle.
     settings
         The sweep of the station.
     grid
@@ -66,6 +69,7 @@ class Planned:
     move_seconds: float
     warnings: tuple[str, ...]
     better: ChosenGrid | None
+    disturbing: int | None = None
 
     @property
     def better_words(self) -> str:
@@ -96,7 +100,13 @@ class _Known:
     sweep_for_each_parameter: bool
 
 
-def plan_station(station: Station, requirements: Sequence[str], *, length_m: float | None = None) -> Planned:
+def plan_station(
+    station: Station,
+    requirements: Sequence[str],
+    *,
+    length_m: float | None = None,
+    disturbing: int | None = None,
+) -> Planned:
     """Return what a qualification at `station` takes.
 
     The number of analyzer ports is what the station file says; else what the analyzer answers, when there is
@@ -108,23 +118,27 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
     station
         With its address, where there is one.
     requirements
-        Names or paths; one or more.
+        Names, paths or patterns of names; one or more.
     length_m
         Of the specimen; the station's `longest_m` when None.
+    disturbing
+        How many cables lie beside the specimen; wanted where a requirement limits alien crosstalk.
 
     Raises
     ------
     UnknownName, DefinitionError, UsageError, HookupImpossible, InstrumentError
     """
     check_specimen("plan", length_m)
-    loaded = load_requirements(requirements)
+    chosen = choose_requirements(requirements)
+    loaded = chosen.requirements
     if not loaded:
         raise UsageError("no requirement to plan for", hint="Give --against at least once.")
+    check_bundle(loaded, disturbing, by_pattern=chosen.by_pattern)
     calibration.load_kit(station.calibration.kit)
     definition = fixture.load_fixture(station.fixture.name)
     analyzer = _known(station)
     try:
-        plan = plan_for(Places.of(definition, analyzer.ports or _MOST_PORTS))
+        plan = plan_for(Places.of(definition, analyzer.ports or _MOST_PORTS), disturbing)
     except HookupImpossible as error:
         if analyzer.ports_assumed:
             error.hint = (
@@ -152,6 +166,7 @@ def plan_station(station: Station, requirements: Sequence[str], *, length_m: flo
         better=_better(station, settings, loaded, length_m, analyzer)
         if own_grid or _matters(warnings)
         else None,
+        disturbing=disturbing,
     )
 
 

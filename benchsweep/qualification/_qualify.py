@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import hashlib
 import unicodedata
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,6 +11,8 @@ from benchsweep import archive, limits
 from benchsweep.calibration import load_kit
 from benchsweep.errors import BenchsweepError, CalibrationError, UsageError
 from benchsweep.qualification._bench import Bench, Progress, find_calibration, utc_now
+from benchsweep.qualification._bundle import of_the_specimen, reduce_couplings, remind_of_terminations
+from benchsweep.qualification._cable_check import CableCheck
 from benchsweep.qualification._calibrate import calibrate, plan_text
 from benchsweep.qualification._job import archiving_time, begin_job, run_job
 from benchsweep.qualification._places import Places
@@ -22,6 +24,7 @@ from benchsweep.qualification._reduction import (
     reduce_hookups,
     software_versions,
 )
+from benchsweep.qualification._switching import check_plan
 from benchsweep.qualification._uncertainty import budget_text
 from benchsweep.qualification._verified import last_words, refuse_unverified
 from benchsweep.records import (
@@ -84,15 +87,19 @@ def check_specimen(identifier: str, length_m: float | None) -> Specimen:
     return Specimen(identifier=identifier, length_m=length_m)
 
 
-def plan_for(places: Places) -> Plan:
+def plan_for(places: Places, disturbing: int | None = None) -> Plan:
     """Return the hookups for all four pairs at both ends, as every shipped requirement needs them.
+
+    Those of a bundle follow where `disturbing` cables lie beside the specimen.
 
     Raises
     ------
     HookupImpossible
         Fewer than two places to attach a balanced port.
+    UsageError
+        A number of disturbing cables that is none.
     """
-    return places.plan(balanced_ports())
+    return places.plan(balanced_ports()) if disturbing is None else places.bundle_plan(disturbing)
 
 
 def usable_calibration(
@@ -141,6 +148,7 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     decision_rule: str = "simple",
     conditions: limits.Conditions | None = None,
     by_pattern: Collection[str] = (),
+    disturbing: int | None = None,
     afresh: bool = False,
     progress: Progress,
 ) -> Qualified:
@@ -149,16 +157,24 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     An interrupted run continues where it stopped when the same call is made again: finished hookups are kept
     in ``<folder>/unfinished`` until the record is written and graded. `afresh` forgets them and begins anew.
 
+    Where so many `disturbing` cables lie beside the specimen, their couplings are measured, too; a hookup
+    that saw another cable than it should ends the run (`CableCheck`).
+
     Raises
     ------
     AcquisitionError, InstrumentError, CalibrationError, FixtureError, ArchiveError, UsageError
     """
-    plan = plan_for(bench.places)
+    plan = plan_for(bench.places, disturbing)
+    check_plan(bench.station, plan)
+    review: Callable[[Sequence[RawHookup]], None] = _nothing
+    if disturbing is not None:
+        progress(remind_of_terminations(bench.switch, disturbing))
+        review = CableCheck(solved, bench.fixture)
     archive.make_folder(folder)
     job = _job(bench, specimen, solved, plan)
     with archive.Journal(_journal_folder(folder, bench, specimen), job, afresh=afresh) as journal:
         begin_job(bench, journal, len(plan.hookups), progress)
-        hookups = run_job(bench, plan, journal, progress=progress)
+        hookups = run_job(bench, plan, journal, progress=progress, review=review)
         measurement = replace(
             _measurement(bench, specimen, solved, hookups, operator),
             created_at=archiving_time(journal, hookups),
@@ -187,6 +203,10 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     return Qualified(record, evaluation, graded)
 
 
+def _nothing(_: Sequence[RawHookup]) -> None:
+    return None
+
+
 def _archived_once(measurement: Measurement, folder: Path, progress: Progress) -> tuple[Path, Measurement]:
     """Archive a measurement unless a run that was killed did so; return where it is, and what is there."""
     written = archive.find_record(
@@ -204,7 +224,7 @@ def _archived_once(measurement: Measurement, folder: Path, progress: Progress) -
 def _measurement(
     bench: Bench, specimen: Specimen, solved: Calibration, hookups: tuple[RawHookup, ...], operator: str
 ) -> Measurement:
-    assembled = reduce_hookups(hookups, solved, bench.fixture)
+    assembled = reduce_hookups(of_the_specimen(hookups), solved, bench.fixture)
     return Measurement(
         specimen=specimen,
         created_at=utc_now(),
@@ -222,6 +242,7 @@ def _measurement(
         assembly_notes=assembly_notes(assembled),
         software=software_versions(),
         verification=last_words(bench.station, solved),
+        couplings=reduce_couplings(hookups, solved, bench.fixture),
     )
 
 

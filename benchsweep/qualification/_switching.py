@@ -20,7 +20,15 @@ from benchsweep.qualification._places import Places
 from benchsweep.qualification._station import Station
 from benchsweep.records import Hookup, Plan, balanced_ports
 
-__all__ = ["Prompt", "calibration_plan", "check_switch", "open_switch", "refuse_no_matrix", "refuse_nobody"]
+__all__ = [
+    "Prompt",
+    "calibration_plan",
+    "check_plan",
+    "check_switch",
+    "open_switch",
+    "refuse_no_matrix",
+    "refuse_nobody",
+]
 
 Prompt = Callable[[str], str]
 """Shows words to a person and returns what the person typed."""
@@ -111,6 +119,18 @@ def check_switch(station: Station, places: Places) -> None:
     """
     if station.switch.kind == "relays":
         station.switch.routes().check(_needed(station, places), where=f"station {station.called}")
+
+
+def check_plan(station: Station, plan: Plan) -> None:
+    """Raise unless the relays of a station reach all that `plan` attaches; other switches reach everything.
+
+    Raises
+    ------
+    DefinitionError
+        Names the ways that are missing.
+    """
+    if station.switch.kind == "relays":
+        station.switch.routes().check(plan.hookups, where=f"station {station.called}")
 
 
 @contextmanager

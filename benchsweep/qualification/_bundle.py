@@ -1,0 +1,115 @@
+"""A bundle of cables: when one is needed, and how its hookups are reduced."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep import calibration, fixture, limits
+from benchsweep.acquisition import PersonSwitch, Switch, check_disturbing
+from benchsweep.errors import UsageError
+from benchsweep.records import Calibration, Parameter, RawHookup, SMatrix
+
+__all__ = [
+    "check_bundle",
+    "corrected",
+    "of_the_specimen",
+    "reduce_couplings",
+    "remind_of_terminations",
+]
+
+_ALIEN = (
+    Parameter.PS_ANEXT,
+    Parameter.PS_ANEXT_AVERAGE,
+    Parameter.PS_AACR_F,
+    Parameter.PS_AACR_F_AVERAGE,
+)
+
+
+def check_bundle(
+    requirements: Sequence[limits.Requirement],
+    disturbing: int | None,
+    *,
+    by_pattern: Collection[str] = (),
+) -> None:
+    """Refuse limits of alien crosstalk without disturbing cables, and these without such limits.
+
+    Parameters
+    ----------
+    requirements
+        What is going to be graded.
+    disturbing
+        How many cables lie beside the disturbed one; None: not told.
+    by_pattern
+        Names of requirements that only a pattern chose: without a bundle they are undecided, which is no
+        error.
+
+    Raises
+    ------
+    UsageError
+    """
+    alien = [item.name for item in requirements if any(line.parameter in _ALIEN for line in item.lines)]
+    named = [name for name in alien if name not in by_pattern]
+    if disturbing is None and named:
+        raise UsageError(
+            f"{', '.join(named)}: alien crosstalk is that of a bundle, and nobody said of how many cables",
+            hint="Give --disturbing with how many cables lie beside the disturbed one; 6 in a bundle of 7.",
+        )
+    if disturbing is not None and not alien:
+        raise UsageError(
+            f"--disturbing {disturbing}: no alien crosstalk is limited by "
+            f"{', '.join(item.name for item in requirements)}",
+            hint="Add a requirement that does, such as tia-6a-channel-alien, or leave --disturbing out.",
+        )
+    if disturbing is not None:
+        check_disturbing(disturbing)
+
+
+def of_the_specimen(hookups: Sequence[RawHookup]) -> tuple[RawHookup, ...]:
+    """Return the hookups without a disturbing cable: the matrix of the specimen comes from them."""
+    return tuple(raw for raw in hookups if not fixture.is_coupling(raw.hookup))
+
+
+def corrected(raw: RawHookup, solved: Calibration, definition: fixture.Fixture) -> NDArray[np.complex128]:
+    """Return the sweep corrected and moved to the plane of the specimen, in the order of its analyzer ports.
+
+    Raises
+    ------
+    CalibrationMismatch, FixtureError
+    """
+    applied = calibration.apply(solved.terms, raw.sweep)
+    return fixture.deembed(applied, raw.hookup, definition, raw.sweep.frequency_hz)
+
+
+def reduce_couplings(
+    hookups: Sequence[RawHookup], solved: Calibration, definition: fixture.Fixture
+) -> tuple[SMatrix, ...]:
+    """Correct every sweep of a hookup with a disturbing cable and move it to the plane of the cables.
+
+    Returns
+    -------
+    A matrix for each, see `fixture.couplings`; none where no disturbing cable is.
+
+    Raises
+    ------
+    CalibrationMismatch, FixtureError
+    """
+    parts = [
+        (raw.hookup, corrected(raw, solved, definition)) for raw in hookups if fixture.is_coupling(raw.hookup)
+    ]
+    return fixture.couplings(parts, hookups[0].sweep.frequency_hz) if parts else ()
+
+
+def remind_of_terminations(switch: Switch, disturbing: int) -> str:
+    """Return what must be on terminations all the time; a person who makes the hookups is told it, too."""
+    cables = f"{disturbing} disturbing cables" if disturbing > 1 else "disturbing cable"
+    words = (
+        f"Bundle: the disturbed cable and {cables}, numbered from 1. In every hookup, also in those of the "
+        "disturbed cable alone, every contact at either end of every cable carries its termination unless an "
+        "analyzer port is on it."
+    )
+    if isinstance(switch, PersonSwitch):
+        switch.remind(words)
+    return words
