@@ -30,7 +30,7 @@ _END_STYLES: Mapping[End, tuple[str, Any, float]] = {
     "B": ("#D55E00", (0, (3.5, 1.2)), 0.9),
 }
 _WIDTH_IN, _ROW_IN = 7.6, 1.75
-_TOP_IN, _BOTTOM_IN = 0.28, 0.36
+_TOP_IN, _BOTTOM_IN = 0.16, 0.36
 _ROUND_DB = (0, 3, 6, 10, 14, 20, 26, 30, 34, 40, 46, 50, 54, 60, 66, 70, 74, 80, 86, 90, 94, 100, 106, 110)
 _NOMINAL_OHM = 100.0
 _LEAST_SPAN_OHM = 10.0
@@ -67,8 +67,18 @@ def draw_distance(
         _scale(figure.axes, kind, traces)
         for axes in figure.axes:
             axes.set_xlim(*_reach(traces, length_m))
-            _resolution(axes, max(trace.resolution_m for trace in traces))
             quiet(axes)
+        _resolution(
+            figure.axes[0],
+            max(trace.resolution_m for trace in traces),
+            at=0.92 if kind == "crosstalk" else 0.07,
+        )
+        lines = {str(line.get_label()): line for axes in figure.axes for line in axes.get_lines()}
+        named = {words: lines[words] for words in sorted(lines) if words.startswith("from end")}
+        figure.legend(
+            list(named.values()), list(named), loc="upper right", ncols=2, frameon=False, fontsize=7,
+            borderpad=0.1, handlelength=2.6, bbox_to_anchor=(0.985, 1.0),
+        )  # fmt: skip
         return write_svg(figure, f"{DISTANCE_WORDS[kind]}, with the faults found")
 
 
@@ -117,7 +127,7 @@ def _mark_faults(axes: Axes, pairs: tuple[str, ...], faults: Sequence[Fault], le
     told: dict[tuple[float, float], list[str]] = {}
     for place, fault in enumerate(faults, start=1):
         where = place_of(fault, length_m)
-        if where is not None and (not fault.pairs or set(pairs) & set(fault.pairs)):
+        if where is not None and _concerns(fault, pairs):
             told.setdefault(where, []).append(str(place))
     for (begin, end), numbers in told.items():
         if end > begin:
@@ -140,6 +150,12 @@ def _mark_faults(axes: Axes, pairs: tuple[str, ...], faults: Sequence[Fault], le
             annotation_clip=False,
             gid="number",
         )
+
+
+def _concerns(fault: Fault, pairs: tuple[str, ...]) -> bool:
+    """Return whether a fault belongs in the panel of `pairs`; one of several pairs lies between these."""
+    common = set(pairs) & set(fault.pairs)
+    return not fault.pairs or len(common) >= min(len(pairs), len(set(fault.pairs)))
 
 
 def _reach(traces: Sequence[DistanceTrace], length_m: float | None) -> tuple[float, float]:
@@ -181,7 +197,7 @@ def loss_ticks(highest: float, *, both_sides: bool) -> list[tuple[float, str]]:
     A coefficient of 0 is an infinite loss.
     """
     found: list[tuple[float, str]] = []
-    least = 0.13 * highest * (2.0 if both_sides else 1.0)
+    least = 0.1 * highest * (2.0 if both_sides else 1.0)
     last = np.inf
     for loss_db in _ROUND_DB:
         value = 10.0 ** (-loss_db / 20.0)
@@ -192,7 +208,7 @@ def loss_ticks(highest: float, *, both_sides: bool) -> list[tuple[float, str]]:
     return [*below, (0.0, "∞"), *reversed(found)]
 
 
-def _resolution(axes: Axes, resolution_m: float) -> None:
+def _resolution(axes: Axes, resolution_m: float, *, at: float) -> None:
     """Draw as a bar how far two places have to be apart to be seen as two."""
     begin, end = axes.get_xlim()
     share = resolution_m / (end - begin)
@@ -200,15 +216,18 @@ def _resolution(axes: Axes, resolution_m: float) -> None:
         return
     right = 0.98
     axes.plot(
-        [right - share, right], [0.07, 0.07], transform=axes.transAxes, color="black", linewidth=1.0,
+        [right - share, right], [at, at], transform=axes.transAxes, color="black", linewidth=1.0,
         marker="|", markersize=4, gid="resolution", clip_on=False,
     )  # fmt: skip
     axes.annotate(
         f"resolution {number(resolution_m)} m",
-        (right, 0.07),
-        (0, 3.0),
+        (right - share, at),
+        (-4, 0),
         xycoords="axes fraction",
         textcoords="offset points",
         ha="right",
-        fontsize=6,
+        va="center",
+        fontsize=6.5,
+        zorder=6,
+        bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8},
     )

@@ -22,7 +22,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
 __all__ = [
@@ -34,6 +33,7 @@ __all__ = [
     "label_traces",
     "pair_style",
     "quiet",
+    "straightened",
     "thinned",
     "thinned_over",
     "write_svg",
@@ -122,16 +122,43 @@ def thinned_over(
     return np.array(sorted(chosen), dtype=np.intp)
 
 
-def _gid(line: Line2D) -> str:
-    return line.get_gid() or ""
+def straightened(x: NDArray[np.float64], y: NDArray[np.float64], tolerance: float = 1e-3) -> NDArray[np.intp]:
+    """Return the indices between which straight lines follow a smooth curve (Douglas and Peucker, 1973).
+
+    Lines leave the curve by less than `tolerance` of the extent of `y`; the ends of every finite stretch are
+    kept, and its neighbours that are not finite, so that gaps stay gaps.
+    """
+    finite = np.isfinite(y)
+    if not finite.any():
+        return np.arange(min(x.size, 1))
+    allowed = tolerance * (float(np.ptp(y[finite])) or 1.0)
+    edges = np.flatnonzero(np.diff(finite.astype(np.int8)))
+    chosen = {0, x.size - 1, *edges.tolist(), *(edges + 1).tolist()}
+    starts = [0, *(edges + 1).tolist()]
+    open_spans = [
+        (start, stop)
+        for start, stop in zip(starts, [*edges.tolist(), x.size - 1], strict=True)
+        if finite[start]
+    ]
+    while open_spans:
+        start, stop = open_spans.pop()
+        if stop - start < 2:
+            continue
+        chord = np.interp(x[start : stop + 1], [x[start], x[stop]], [y[start], y[stop]])
+        away = np.abs(y[start : stop + 1] - chord)
+        worst = int(np.argmax(away))
+        if away[worst] > allowed:
+            chosen.add(start + worst)
+            open_spans += [(start, start + worst), (start + worst, stop)]
+    return np.array(sorted(chosen), dtype=np.intp)
 
 
 def label_traces(axes: Axes) -> None:
     """Write the name of each trace at its right end, moved apart where they would meet.
 
-    Named are the lines whose gid is ``trace`` or begins with ``limit``.
+    Named are the lines whose gid is ``trace`` or ``limit``.
     """
-    lines = [line for line in axes.get_lines() if _gid(line).startswith(("trace", "limit"))]
+    lines = [line for line in axes.get_lines() if line.get_gid() in ("trace", "limit")]
     low, high = axes.get_ylim()
     ends: list[tuple[float, str, Any]] = []
     for line in lines:

@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter
+from matplotlib.markers import TICKDOWN
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from numpy.typing import NDArray
 
 from benchsweep.records import End, Parameter, Trace, VerdictRow
@@ -24,7 +25,16 @@ from benchsweep.report._drawing import (
     thinned,
     write_svg,
 )
-from benchsweep.report._limits import Bar, Key, aside, draw_limits, mark_uncertainty, mark_worst, shade
+from benchsweep.report._limits import (
+    Bar,
+    Key,
+    aside,
+    draw_graded,
+    draw_limits,
+    mark_uncertainty,
+    mark_worst,
+    shade,
+)
 from benchsweep.report._words import PARAMETER_WORDS, clean, megahertz, pairs_words, signed
 
 __all__ = ["draw_frequency_axis", "draw_parameter"]
@@ -74,6 +84,7 @@ def _panel(axes: Axes, end: End | None, traces: Sequence[Trace], bars: Sequence[
     for number, trace in enumerate(traces):
         _draw_trace(axes, trace, number, bars)
     draw_limits(axes, traces, bars)
+    draw_graded(axes, end, bars)
     mark_worst(axes, end, bars)
     for bar in bars:
         mark_uncertainty(axes, bar.worst.get(end), bar.curve)
@@ -186,7 +197,21 @@ def draw_frequency_axis(axes: Axes, grids: Sequence[NDArray[np.float64]]) -> Non
         ticks = [t for t in ticks if t not in {2.0, 5.0, 0.2, 0.5, 20.0, 50.0, 200.0, 2000.0}]
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-    axes.xaxis.set_minor_formatter(NullFormatter())
+    # One row of marks: a tick of the axis is an object of many parts, and hundreds of them take their time.
+    axes.xaxis.set_minor_locator(NullLocator())
+    minor = [m * 10.0**d for d in range(-3, 5) for m in range(1, 10) if start <= m * 10.0**d <= stop]
+    axes.plot(
+        minor,
+        [0.0] * len(minor),
+        transform=axes.get_xaxis_transform(),
+        color="black",
+        marker=TICKDOWN,
+        markersize=2,
+        markeredgewidth=0.4,
+        linestyle="none",
+        clip_on=False,
+        gid="ticks",
+    )
 
 
 def _marks(worst: VerdictRow | None) -> list[float]:

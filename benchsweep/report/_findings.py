@@ -209,6 +209,14 @@ def cable_rows(constants: Sequence[CableConstants]) -> list[tuple[str, ...]]:
     ]
 
 
+@dataclass(frozen=True)
+class _Disturber:
+    cable: int
+    mean: float
+    strongest: AlienShare
+    pair: str
+
+
 def alien_tables(shares: Sequence[AlienShare]) -> list[dict[str, Any]]:
     """Return for each alien power sum its disturbing cables, the one that matters most first.
 
@@ -218,21 +226,21 @@ def alien_tables(shares: Sequence[AlienShare]) -> list[dict[str, Any]]:
     for parameter in (Parameter.PS_ANEXT, Parameter.PS_AACR_F):
         seen = [share for share in shares if share.parameter is parameter]
         whole = [share for share in seen if share.disturbing_pair is None]
-        rows = []
+        rows: list[_Disturber] = []
         for cable in sorted({share.cable for share in whole}):
             of_cable = [share for share in whole if share.cable == cable]
             of_pairs = [s for s in seen if s.cable == cable and s.disturbing_pair is not None]
             strongest = max(of_cable, key=lambda share: share.share)
             pair = max(of_pairs, key=lambda share: share.band_share, default=None)
             rows.append(
-                {
-                    "cable": cable,
-                    "mean": float(np.mean([share.band_share for share in of_cable])),
-                    "strongest": strongest,
-                    "pair": pair.disturbing_pair if pair is not None else "",
-                }
+                _Disturber(
+                    cable=cable,
+                    mean=float(np.mean([share.band_share for share in of_cable])),
+                    strongest=strongest,
+                    pair=pair.disturbing_pair or "" if pair is not None else "",
+                )
             )
         if rows:
-            rows.sort(key=lambda row: -row["mean"])
+            rows.sort(key=lambda row: -row.mean)
             tables.append({"name": PARAMETER_WORDS[parameter], "rows": rows})
     return tables

@@ -11,12 +11,14 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from benchsweep.records import End, LimitCurve, Parameter, Trace, VerdictRow
+from benchsweep.report._drawing import straightened, thinned
 from benchsweep.report._words import decided_elsewhere
 
 __all__ = [
     "Bar",
     "Key",
     "aside",
+    "draw_graded",
     "draw_limits",
     "left_out",
     "mark_uncertainty",
@@ -37,6 +39,7 @@ _DASHES: tuple[Any, ...] = (
     (0, (10, 3)),
 )
 _MOST_LINES = len(_DASHES)
+_HALO = {"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8}
 
 
 @dataclass(frozen=True)
@@ -53,12 +56,15 @@ class Bar:
         The worst row of each end, to be marked.
     not_counting
         Of a trace: ``(n_freq,)``, True where the limit does not count for it; others count all over.
+    graded
+        Traces as this requirement grades them, where that is not as they are drawn.
     """
 
     name: str
     curve: LimitCurve | None
     worst: Mapping[End | None, VerdictRow]
     not_counting: Mapping[Key, Mask] = field(default_factory=dict)
+    graded: Mapping[Key, Trace] = field(default_factory=dict)
 
 
 def merged(bars: Sequence[Bar]) -> list[tuple[str, LimitCurve, list[Bar]]]:
@@ -103,7 +109,8 @@ def aside(trace: Trace, bars: Sequence[Bar]) -> Mask:
     masks = [_mask(trace, bar) for bar in limiting]
     if not masks:
         return np.zeros(trace.frequency_hz.size, dtype=np.bool_)
-    return np.logical_and.reduce(masks)
+    idle: Mask = np.all(masks, axis=0)
+    return idle
 
 
 def _mask(trace: Trace, bar: Bar) -> Mask:
@@ -119,46 +126,105 @@ def _idle(curve: LimitCurve, traces: Sequence[Trace], group: Sequence[Bar]) -> M
     fitting = [trace for trace in held if np.array_equal(trace.frequency_hz, curve.frequency_hz)]
     if not fitting or len(fitting) < len(held):
         return np.zeros(curve.frequency_hz.size, dtype=np.bool_)
-    return np.logical_and.reduce([_mask(trace, bar) for trace in fitting for bar in group])
+    idle: Mask = np.all([_mask(trace, bar) for trace in fitting for bar in group], axis=0)
+    return idle
+
+
+def _drawn(curve: LimitCurve, *masks: Mask) -> NDArray[np.intp]:
+    """Return the points of a limit that are drawn: enough for its shape, and where a mask changes."""
+    changes = [np.flatnonzero(np.diff(mask.astype(np.int8))) for mask in masks]
+    shape = straightened(np.log(curve.frequency_hz), curve.value)
+    return np.unique(np.concatenate([shape, *changes, *(change + 1 for change in changes)]))
 
 
 def draw_limits(axes: Axes, traces: Sequence[Trace], bars: Sequence[Bar]) -> None:
     """Draw the different limits: heavy where they count, thin where they count for none of `traces`."""
     lines = merged(bars)[:_MOST_LINES]
     for (name, curve, group), dashes in zip(lines, _DASHES, strict=False):
-        at = curve.frequency_hz / 1e6
         idle = _idle(curve, traces, group)
+        held = np.zeros_like(idle) if curve.held is None else curve.held & ~idle
+        index = _drawn(curve, idle, held)
+        at, value, idle, held = curve.frequency_hz[index] / 1e6, curve.value[index], idle[index], held[index]
         axes.plot(
             at,
-            np.where(idle, np.nan, curve.value) if idle.any() else curve.value,
+            np.where(idle, np.nan, value),
             color="black",
             linewidth=1.8 if len(lines) == 1 else 1.4,
             linestyle=dashes,
             label=name,
-            gid="limit",
+            gid="limit" if len(lines) == 1 else "limits",
             zorder=3,
         )
+        if len(lines) > 1:
+            _name_at_end(axes, at, value, name)
         if idle.any():
             joined = idle | np.roll(idle, 1)
             joined[0] = idle[0]
-            value = np.where(joined, curve.value, np.nan)
-            axes.plot(at, value, color="#777777", linewidth=0.6, gid="idle", zorder=3)
-        if curve.held is not None and curve.held.any():
-            value = np.where(curve.held & ~idle, curve.value, np.nan)
-            axes.plot(at, value, color="white", linewidth=0.6, gid="held", zorder=3.5)
+            thin = np.where(joined, value, np.nan)
+            axes.plot(at, thin, color="#777777", linewidth=0.6, gid="idle", zorder=3)
+        if held.any():
+            core = np.where(held, value, np.nan)
+            axes.plot(at, core, color="white", linewidth=0.6, gid="held", zorder=3.5)
+
+
+def _name_at_end(axes: Axes, at_mhz: NDArray[np.float64], value: NDArray[np.float64], name: str) -> None:
+    """Write the number of a limit where its line ends: others may run below or above it, and further."""
+    finite = np.flatnonzero(np.isfinite(value))
+    if finite.size == 0:
+        return
+    last = finite[-1]
+    axes.plot(
+        [at_mhz[last]], [value[last]], "|", ms=7, mec="black", mew=1.2, gid="end", zorder=4, clip_on=False
+    )
+    axes.annotate(
+        name.removeprefix("limit "),
+        (at_mhz[last], value[last]),
+        (-3, -4),
+        textcoords="offset points",
+        ha="right",
+        va="top",
+        fontsize=7,
+        fontweight="bold",
+        zorder=6,
+        bbox=_HALO,
+        gid="number",
+    )
+
+
+def draw_graded(axes: Axes, end: End | None, bars: Sequence[Bar]) -> None:
+    """Draw the worst trace of each requirement as it grades it, where that is not as measured."""
+    for bar in bars:
+        row = bar.worst.get(end)
+        trace = None if row is None else bar.graded.get((row.parameter, row.end, row.pairs))
+        if row is None or trace is None:
+            continue
+        at = row.frequency_hz
+        keep = None if at is None else int(np.argmin(np.abs(trace.frequency_hz - at)))
+        index = thinned(trace.frequency_hz, trace.value, keep)
+        axes.plot(
+            trace.frequency_hz[index] / 1e6,
+            np.where(np.isfinite(trace.value), trace.value, np.nan)[index],
+            color="black",
+            linestyle=(0, (1, 1)),
+            linewidth=0.8,
+            gid="graded",
+            zorder=2.5,
+        )
 
 
 def shade(axes: Axes, traces: Sequence[Trace], bars: Sequence[Bar]) -> None:
     """Shade the side on which values fail, darker where they fail more limits."""
     lines = merged(bars)[:_MOST_LINES]
     for _, curve, group in lines:
-        finite = np.isfinite(curve.value) & ~_idle(curve, traces, group)
+        idle = _idle(curve, traces, group)
+        index = _drawn(curve, idle)
+        finite = (np.isfinite(curve.value) & ~idle)[index]
         if not finite.any():
             continue
         low, high = axes.get_ylim()
         axes.fill_between(
-            curve.frequency_hz / 1e6,
-            curve.value,
+            curve.frequency_hz[index] / 1e6,
+            curve.value[index],
             low if curve.sense == "min" else high,
             where=finite.tolist(),
             color="#e4e4e4" if len(lines) == 1 else "black",
@@ -182,7 +248,14 @@ def mark_worst(axes: Axes, end: End | None, bars: Sequence[Bar]) -> None:
         numbers = ", ".join(name.removeprefix("limit ") for name in names if name.startswith("limit "))
         if len(bars) > 1 and numbers:
             axes.annotate(
-                numbers, (at, value), (-6, 5), textcoords="offset points", ha="right", fontsize=7, zorder=5
+                numbers,
+                (at, value),
+                (-5, 5),
+                textcoords="offset points",
+                ha="right",
+                fontsize=7,
+                zorder=6,
+                bbox=_HALO,
             )
 
 

@@ -8,15 +8,24 @@ from collections.abc import Iterable
 from benchsweep.records import End, LimitCurve, Outcome, Parameter, Verdict, VerdictRow
 from benchsweep.report._words import decided_elsewhere
 
-__all__ = ["bad_rows", "other_notes", "row_notes", "severity", "standings", "worst_row", "worst_rows"]
+__all__ = [
+    "ORDER",
+    "bad_rows",
+    "other_notes",
+    "row_notes",
+    "severity",
+    "standings",
+    "worst_row",
+    "worst_rows",
+]
 
-_ORDER = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL, Outcome.UNDECIDED, Outcome.CONDITIONAL_PASS, Outcome.PASS)
+ORDER = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL, Outcome.UNDECIDED, Outcome.CONDITIONAL_PASS, Outcome.PASS)
 
 
 def severity(row: VerdictRow) -> tuple[int, float]:
     """Return a key that sorts the worst row first: by outcome, then by margin."""
     margin = row.worst_margin_db
-    return _ORDER.index(row.outcome), math.inf if margin is None else margin
+    return ORDER.index(row.outcome), math.inf if margin is None else margin
 
 
 def worst_rows(verdict: Verdict) -> tuple[VerdictRow, ...]:
@@ -39,7 +48,7 @@ def worst_row(verdict: Verdict) -> VerdictRow | None:
     A row that passes on a condition comes before those that pass without, whatever their margins.
     """
     counted = [row for row in verdict.rows if row.worst_margin_db is not None]
-    failing = [row for row in counted if _ORDER.index(row.outcome) < 2]
+    failing = [row for row in counted if ORDER.index(row.outcome) < 2]
     conditional = [row for row in counted if row.outcome is Outcome.CONDITIONAL_PASS]
     chosen = failing or conditional or counted
     in_db = [row for row in chosen if row.parameter.unit == "dB"]
@@ -69,7 +78,7 @@ def other_notes(verdict: Verdict) -> tuple[str, ...]:
 
 def bad_rows(verdict: Verdict) -> tuple[VerdictRow, ...]:
     """Return the rows that stand against a pass, the worst first."""
-    return tuple(sorted((row for row in verdict.rows if _ORDER.index(row.outcome) < 3), key=severity))
+    return tuple(sorted((row for row in verdict.rows if ORDER.index(row.outcome) < 3), key=severity))
 
 
 def standings(rows: Iterable[VerdictRow | LimitCurve]) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -28,14 +29,14 @@ from benchsweep.report._findings import (
     length_rows,
     strongest_places,
 )
-from benchsweep.report._select import bad_rows, severity, standings, worst_row, worst_rows
+from benchsweep.report._select import ORDER, bad_rows, severity, standings, worst_row, worst_rows
+from benchsweep.report._stopping import stopping_words
 from benchsweep.report._tables import budget_name, definition_lines, fixture_name
 from benchsweep.report._words import (
     CONDITIONAL_WORDS,
     PARAMETER_WORDS,
     clean,
     count_words,
-    faults,
     row_words,
     wiring_words,
 )
@@ -76,6 +77,9 @@ class ReportItem:
         The uncertainty budget at the points that matter; empty when there is none.
     not_counting
         Of a trace: ``(n_freq,)`` bool, True where its limit does not count for it; traces not named count.
+    graded
+        The traces as the requirement grades them, where that is not as measured: brought to another length or
+        temperature.
     findings
         What else was found out about the specimen; None: nothing was looked for.
     """
@@ -88,6 +92,7 @@ class ReportItem:
     sweep: int | None = None
     budget: Sequence[BudgetRow] = ()
     not_counting: Mapping[TraceKey, NDArray[np.bool_]] = field(default_factory=dict)
+    graded: Sequence[Trace] = ()
     findings: Findings | None = None
 
 
@@ -112,8 +117,15 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
     first = group[0]
     measurement = first.measurement
     findings = next((item.findings for item in group if item.findings is not None), None) or Findings()
+    worst = min(group, key=lambda item: ORDER.index(item.verdict.outcome))
+    counts = Counter(item.verdict.outcome for item in group)
     return {
         "place": place,
+        "outcome": worst.verdict.outcome.value,
+        "outcomes": ", ".join(f"{counts[outcome]} {outcome.value}" for outcome in ORDER if counts[outcome])
+        if len(group) > 1
+        else worst.verdict.outcome.value,
+        "told": (f"{worst.verdict.requirement}: " if len(group) > 1 else "") + _told(worst.verdict),
         "measurement": measurement,
         "specimen": first.verdict.specimen,
         "record": first.verdict.record,
@@ -130,6 +142,7 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
         "cable_rows": cable_rows(findings.constants),
         "aliens": alien_tables(findings.shares),
         "figures": _figures(group),
+        "graded": any(item.graded for item in group),
         "idle": any(mask.any() for item in group for mask in item.not_counting.values()),
         "held": any(
             curve.held is not None and curve.held.any() for item in group for curve in item.limits.values()
@@ -172,16 +185,11 @@ def _verdict(place: int, number: int, item: ReportItem) -> dict[str, Any]:
 
 
 def _told(verdict: Verdict) -> str:
-    """Return what stands most against a pass, else what came closest; in a few words."""
-    wrong = faults(verdict.wiring)
-    bad = bad_rows(verdict)
-    if wrong and not any(row.outcome in _FAILING for row in bad):
-        return f"wiring: {wrong[0]}"
-    worst = bad[0] if bad else worst_row(verdict)
-    if worst is None:
-        return "nothing was graded"
-    more = sum(row.outcome is worst.outcome for row in bad) - 1
-    return row_words(worst) + (f"; and {more} more {worst.outcome.value}" if more > 0 else "")
+    """Return what stands most against a pass, else what came closest to its limit."""
+    if words := stopping_words(verdict):
+        return words
+    worst = worst_row(verdict)
+    return row_words(worst) if worst is not None else "nothing was graded"
 
 
 def _figures(group: Sequence[ReportItem]) -> list[dict[str, Any]]:
@@ -191,9 +199,12 @@ def _figures(group: Sequence[ReportItem]) -> list[dict[str, Any]]:
     from benchsweep.report._limits import left_out
 
     figures = []
+    # One requirement: its values are drawn. Several: what was measured, and of each its worst trace.
+    graded = {_key(trace): trace for trace in (group[0].graded if len(group) == 1 else ())}
+    drawn = [graded.get(_key(trace), trace) for trace in group[0].traces]
     for parameter in Parameter:
         shown = (parameter, *([_ALIEN[parameter]] if parameter in _ALIEN else []))
-        traces = [trace for trace in group[0].traces if trace.parameter in shown]
+        traces = [trace for trace in drawn if trace.parameter in shown]
         if not traces or (parameter in _AVERAGES and any(t.parameter not in _AVERAGES for t in traces)):
             continue
         if parameter in _AVERAGES and any(_ALIEN.get(t.parameter) is parameter for t in group[0].traces):
@@ -220,8 +231,13 @@ def _bars(parameter: Parameter, group: Sequence[ReportItem]) -> list[Bar]:
         name = "limit" if len(group) == 1 else f"limit {number}"
         if parameter in _AVERAGES:
             name += " (mean)"
-        bars.append(Bar(name, curve, worst, item.not_counting))
+        graded = {_key(trace): trace for trace in (item.graded if len(group) > 1 else ())}
+        bars.append(Bar(name, curve, worst, item.not_counting, graded))
     return bars
+
+
+def _key(trace: Trace) -> TraceKey:
+    return trace.parameter, trace.end, trace.pairs
 
 
 def _distance_figures(findings: Findings, length_m: float | None) -> list[dict[str, Any]]:
@@ -234,7 +250,7 @@ def _distance_figures(findings: Findings, length_m: float | None) -> list[dict[s
         traces = [trace for trace in findings.profiles if trace.kind == kind]
         if traces:
             svg = draw_distance(kind, traces, findings.faults, length_m)
-            figures.append({"name": words, "kind": kind, "svg": Markup(svg)})
+            figures.append({"name": words, "svg": Markup(svg), "left_out": ""})
     return figures
 
 
@@ -246,6 +262,6 @@ def _cable_figures(findings: Findings) -> list[dict[str, Any]]:
     if not findings.constants:
         return []
     return [
-        {"name": words, "svg": Markup(draw_cable(what, findings.constants))}
+        {"name": words, "svg": Markup(draw_cable(what, findings.constants)), "left_out": ""}
         for what, words in CABLE_WORDS.items()
     ]
