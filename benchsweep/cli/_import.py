@@ -30,7 +30,9 @@ def import_file(
     """Make a record of a Touchstone file that was measured elsewhere.
 
     Shipped port maps: `eight-conductors` (ports 1-8 are contacts 1-8 at end A, 9-16 the same at end B),
-    `two-pairs` (contacts 1, 2, 3, 6 at A, then at B), `one-pair` (contacts 1, 2 at A, then at B).
+    `two-pairs` (contacts 1, 2, 3, 6 at A, then at B), `one-pair` (contacts 1, 2 at A, then at B),
+    `two-cables` (as `eight-conductors`, then the same of a disturbing cable beside it). In a map of your own
+    a number before the end names a disturbing cable: `3.A:12.1`; its alien crosstalk can then be graded.
 
     Example: `benchsweep import cord.s16p --specimen cord-7 --length-m 2`
     """

@@ -87,12 +87,14 @@ def import_touchstone(
 ) -> tuple[Path, tuple[str, ...]]:
     """Make a record of a single-ended Touchstone file measured elsewhere.
 
+    Where the port map names legs of disturbing cables (``3.A:12.1``), the record is that of a bundle.
+
     Returns
     -------
     record
         Its path.
     legs
-        The legs of the specimen that the file was read as holding.
+        The legs that the file was read as holding, in its order.
 
     Raises
     ------
@@ -100,13 +102,15 @@ def import_touchstone(
     """
     mapping = None if port_map is None else fixture.load_port_map(port_map)
     matrix = fixture.read_touchstone(path, mapping)
+    corrected, couplings = fixture.split_bundle(matrix)
     measurement = Measurement(
         specimen=specimen,
         created_at=utc_now(),
         origin="touchstone",
         station="",
         operator=operator,
-        corrected=matrix,
+        corrected=corrected,
+        couplings=couplings,
         software=software_versions(),
         source_file=path.name,
     )
