@@ -81,6 +81,7 @@ from benchsweep.qualification._series_use import (
     series_sweep,
     series_sweep_document,
 )
+from benchsweep.qualification._shown import Shown, disturbers_shown, shown
 from benchsweep.qualification._station import Station, load_station
 from benchsweep.qualification._uncertainty import uncertainty_model
 from benchsweep.qualification._verification import Verification
@@ -110,6 +111,7 @@ __all__ = [
     "Qualified",
     "Recorded",
     "SeriesShown",
+    "Shown",
     "Station",
     "SystemClock",
     "TypedAmbient",
@@ -133,6 +135,7 @@ __all__ = [
     "confirmed_cautions",
     "count_matings",
     "decision_rules",
+    "disturbers_shown",
     "evaluate",
     "exit_code_of",
     "exit_code_of_highest",
@@ -177,6 +180,7 @@ __all__ = [
     "series_hookup",
     "series_sweep",
     "series_sweep_document",
+    "shown",
     "software_versions",
     "told_conditions",
     "traces_as_graded",
