@@ -37,14 +37,15 @@ def demo(
     Example: `benchsweep demo --output /tmp/demo`
     """
     from benchsweep.cli._items import report_items
-    from benchsweep.qualification import verdict_document
+    from benchsweep.qualification import load_requirements, verdict_document
     from benchsweep.report import verdict_table, write_html
 
     started = time.monotonic()
     progress = progress_to_stderr(quiet)
     calibrated, results = _run(output, seed, progress)
     progress("writing the report")
-    items = [item for result in results for item in report_items(result)]
+    requirements = load_requirements([_REQUIREMENT])
+    items = [item for result in results for item in report_items(result, requirements)]
     page = write_html(output / "report.html", items, title="Demonstration: two cords of Tollmoor Cable Works")
     progress(f"done in {time.monotonic() - started:.0f} s")
     if as_json:

@@ -1,28 +1,75 @@
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from benchsweep.limits import Conditions, Requirement
     from benchsweep.qualification import Qualified
-    from benchsweep.report import ReportItem
+    from benchsweep.report import BestCategory, Findings, ReportItem
 
 __all__ = ["report_items"]
 
 
-def report_items(result: Qualified) -> list[ReportItem]:
-    """Return what the report needs of a graded specimen: one item for each requirement."""
-    from benchsweep.qualification import budget_rows, record_hash
+def report_items(
+    result: Qualified, requirements: Sequence[Requirement], *, conditions: Conditions | None = None
+) -> list[ReportItem]:
+    """Return what the report needs of a graded specimen: one item for each requirement.
+
+    `requirements` and `conditions` are those that it was graded with.
+    """
+    from benchsweep.qualification import budget_rows, record_hash, shown
     from benchsweep.report import ReportItem
 
     digest = record_hash(result.record)
-    return [
-        ReportItem(
-            measurement=result.evaluation.measurement,
-            traces=result.evaluation.traces,
-            verdict=graded.verdict,
-            limits=graded.limits,
-            content_hash=digest,
-            budget=budget_rows(result.evaluation, graded.verdict) if result.evaluation.model else (),
+    findings = _findings(result, requirements)
+    items = []
+    for requirement, graded in zip(requirements, result.graded, strict=True):
+        looks = shown(result.evaluation, requirement, conditions=conditions)
+        items.append(
+            ReportItem(
+                measurement=result.evaluation.measurement,
+                traces=result.evaluation.traces,
+                verdict=graded.verdict,
+                limits=graded.limits,
+                content_hash=digest,
+                budget=budget_rows(result.evaluation, graded.verdict) if result.evaluation.model else (),
+                not_counting=looks.not_counting,
+                graded=looks.graded,
+                findings=findings,
+            )
         )
-        for graded in result.graded
+    return items
+
+
+def _findings(result: Qualified, requirements: Sequence[Requirement]) -> Findings:
+    from benchsweep.qualification import disturbers_shown
+    from benchsweep.report import Findings, LengthRule
+
+    bundles = [disturbers_shown(result.evaluation, verdict) for verdict in result.verdicts]
+    shares = next((shares for shares, _ in bundles if shares), ())
+    return Findings(
+        length_rules=[
+            LengthRule(requirement.name, requirement.length.maximum_m, requirement.length.standing)
+            for requirement in requirements
+            if requirement.length is not None
+        ],
+        shares=shares,
+        enough_disturbers="; ".join(dict.fromkeys(words for _, words in bundles if words)),
+        best=_best(result, requirements) if len(requirements) > 1 else (),
+    )
+
+
+def _best(result: Qualified, requirements: Sequence[Requirement]) -> list[BestCategory]:
+    from benchsweep.qualification import highest_document
+    from benchsweep.records import Outcome
+    from benchsweep.report import BestCategory
+
+    return [
+        BestCategory(
+            family=f"{family['body']} {family['configuration'].replace('-', ' ')}",
+            requirement=family["requirement"] or "",
+            outcomes=[(item["requirement"], Outcome(item["outcome"])) for item in family["ranked"]],
+        )
+        for family in highest_document(requirements, result.graded)["highest"]
     ]

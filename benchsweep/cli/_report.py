@@ -10,11 +10,14 @@ import typer
 from benchsweep.cli._options import (
     AsJson,
     BudgetName,
+    ColdSlope,
+    Construction,
     Decision,
     LengthM,
     Quiet,
     Records,
     SweepNumber,
+    TemperatureDegc,
     requirement_names,
 )
 from benchsweep.cli._output import print_json, print_text, progress_to_stderr
@@ -44,7 +47,8 @@ def report(
             "--against",
             metavar="REQUIREMENT",
             autocompletion=requirement_names,
-            help="Requirement to grade against; may be given several times. A series needs none.",
+            help="Requirement to grade against, or a quoted pattern of names such as 'tia-*-channel'; may be "
+            "given several times. A series needs none.",
         ),
     ] = None,
     output: Annotated[Path, typer.Option("--output", "-o", metavar="FILE", help="Where to write it.")] = Path(
@@ -55,6 +59,9 @@ def report(
     reading: Reading = None,
     leave_out_damaged: LeaveOutDamaged = False,
     length_m: LengthM = None,
+    temperature_degc: TemperatureDegc = None,
+    construction: Construction = None,
+    cold_slope: ColdSlope = False,
     decision: Decision = "simple",
     budget: BudgetName = None,
     title: Annotated[
@@ -63,7 +70,11 @@ def report(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Write one self-contained HTML report of records graded against a requirement.
+    """Write one self-contained HTML report of records graded against one requirement or several.
+
+    A record that is graded against several is drawn once, with all their limits. Faults that were found are
+    told with their place; return loss, crosstalk and impedance are drawn over the distance where the grid
+    allows it.
 
     Of a series, finished or the folder of an unfinished one: its change over time, and with --against one of
     its sweeps graded. An older report is replaced, any other file never. The exit code says whether the
@@ -78,6 +89,7 @@ def report(
         followed_parameters,
         is_series,
         series_change,
+        told_conditions,
     )
     from benchsweep.report import SeriesItem, check_target, write_html
 
@@ -86,9 +98,16 @@ def report(
     chosen = choose_requirements(against or [])
     requirements = chosen.requirements
     rule = check_decision_rule(decision)
+    conditions = told_conditions(temperature_degc, construction, extrapolate_cold=cold_slope)
     if not requirements:
         _refuse_idle(
-            length_m=length_m, sweep=sweep, budget=budget, decision=None if rule == "simple" else rule
+            length_m=length_m,
+            sweep=sweep,
+            budget=budget,
+            decision=None if rule == "simple" else rule,
+            temperature_degc=temperature_degc,
+            construction=construction,
+            cold_slope=cold_slope or None,
         )
     _refuse_absent(records, sweep)
     followed = followed_parameters(parameter or [])
@@ -119,10 +138,12 @@ def report(
                 length_m=length_m,
                 decision_rule=rule,
                 budget=budget,
+                conditions=conditions,
                 by_pattern=chosen.by_pattern,
             )
             verdicts += graded.verdicts
-            items += [replace(item, sweep=number) for item in report_items(graded)]
+            made = report_items(graded, requirements, conditions=conditions)
+            items += [replace(item, sweep=number) for item in made]
     progress("drawing")
     written = write_html(output, items, title=title, series=series)
     if as_json:

@@ -16,7 +16,7 @@ from benchsweep.report._series import SeriesItem
 from benchsweep.report._series_tables import series_sweep_table, series_table, unfinished_table
 from benchsweep.report._stopping import stopping_words
 from benchsweep.report._subject import ReportItem
-from benchsweep.report._tables import incident_table, measurement_table, verdict_table
+from benchsweep.report._tables import incident_table, measurement_table, requirement_table, verdict_table
 from benchsweep.report._target import check_target
 
 __all__ = [
@@ -29,6 +29,7 @@ __all__ = [
     "check_target",
     "incident_table",
     "measurement_table",
+    "requirement_table",
     "series_sweep_table",
     "series_table",
     "stopping_words",

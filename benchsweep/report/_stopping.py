@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from benchsweep.records import Outcome, Verdict
-from benchsweep.report._select import bad_rows
-from benchsweep.report._words import bad_words, clean, faults
+from benchsweep.report._select import bad_rows, worst_row
+from benchsweep.report._words import bad_words, clean, faults, row_words
 
-__all__ = ["stopping_words"]
+__all__ = ["nearest_words", "stopping_words"]
 
 
 def stopping_words(verdict: Verdict) -> str:
@@ -21,3 +21,11 @@ def stopping_words(verdict: Verdict) -> str:
         return f"wiring: {wrong[0]}"
     told = bad_words(bad_rows(verdict))
     return told[0] if told else clean(verdict.notes[0]) if verdict.notes else "no reason is given"
+
+
+def nearest_words(verdict: Verdict) -> str:
+    """Return the worst that stands against a pass; of a pass what came closest to its limit."""
+    if words := stopping_words(verdict):
+        return words
+    worst = worst_row(verdict)
+    return row_words(worst) if worst is not None else "nothing was graded"

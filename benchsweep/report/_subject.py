@@ -30,14 +30,13 @@ from benchsweep.report._findings import (
     strongest_places,
 )
 from benchsweep.report._select import ORDER, bad_rows, severity, standings, worst_row, worst_rows
-from benchsweep.report._stopping import stopping_words
+from benchsweep.report._stopping import nearest_words
 from benchsweep.report._tables import budget_name, definition_lines, fixture_name
 from benchsweep.report._words import (
     CONDITIONAL_WORDS,
     PARAMETER_WORDS,
     clean,
     count_words,
-    row_words,
     wiring_words,
 )
 
@@ -125,7 +124,7 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
         "outcomes": ", ".join(f"{counts[outcome]} {outcome.value}" for outcome in ORDER if counts[outcome])
         if len(group) > 1
         else worst.verdict.outcome.value,
-        "told": (f"{worst.verdict.requirement}: " if len(group) > 1 else "") + _told(worst.verdict),
+        "told": (f"{worst.verdict.requirement}: " if len(group) > 1 else "") + nearest_words(worst.verdict),
         "measurement": measurement,
         "specimen": first.verdict.specimen,
         "record": first.verdict.record,
@@ -164,7 +163,7 @@ def _verdict(place: int, number: int, item: ReportItem) -> dict[str, Any]:
         "number": number,
         "verdict": verdict,
         "counts": count_words(verdict),
-        "told": _told(verdict),
+        "told": nearest_words(verdict),
         "bad": bad_rows(verdict),
         "closest": worst_row(verdict),
         "worst_rows": worst_rows(verdict),
@@ -182,14 +181,6 @@ def _verdict(place: int, number: int, item: ReportItem) -> dict[str, Any]:
         "standings": standings(verdict.rows),
         "limits": sorted(item.limits.items(), key=lambda entry: order.index(entry[0])),
     }
-
-
-def _told(verdict: Verdict) -> str:
-    """Return what stands most against a pass, else what came closest to its limit."""
-    if words := stopping_words(verdict):
-        return words
-    worst = worst_row(verdict)
-    return row_words(worst) if worst is not None else "nothing was graded"
 
 
 def _figures(group: Sequence[ReportItem]) -> list[dict[str, Any]]:

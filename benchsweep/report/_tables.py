@@ -3,8 +3,9 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
-from benchsweep.records import Measurement, Outcome, Verdict, VerdictRow
+from benchsweep.records import Fault, Measurement, Outcome, Verdict, VerdictRow
 from benchsweep.report._select import bad_rows, other_notes, row_notes, standings, worst_row, worst_rows
+from benchsweep.report._stopping import nearest_words
 from benchsweep.report._words import (
     CONDITIONAL_WORDS,
     NOT_EVALUATED,
@@ -35,6 +36,7 @@ __all__ = [
     "fixture_name",
     "incident_table",
     "measurement_table",
+    "requirement_table",
     "verdict_table",
 ]
 
@@ -42,12 +44,12 @@ _LABEL = 13
 _NARROWEST = 40
 
 
-def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
+def verdict_table(verdict: Verdict, *, faults: Sequence[Fault] = (), width: int = 80) -> str:
     """Return a verdict as plain text of at most `width` columns, at least 40.
 
-    Outcome first, then what stands against a pass, the wiring in words, and a table with the worst row of
-    every parameter and end, or sentences where the table is too wide. The text holds no control characters,
-    whatever the names hold.
+    Outcome first, then what stands against a pass, the wiring in words, the `faults` found and where they
+    are, and a table with the worst row of every parameter and end, or sentences where the table is too wide.
+    The text holds no control characters, whatever the names hold.
     """
     width = max(width, _NARROWEST)
     lines = [*entry("outcome", [f"{verdict.outcome.value}: {count_words(verdict)}"], width)]
@@ -57,7 +59,9 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
         lines += entry("", bad_words(bad), width)
     elif worst is not None:
         lines += entry("closest", [row_words(worst)], width)
-    lines += entry("wiring", wiring_words(verdict.wiring), width)
+    wiring = wiring_words(verdict.wiring)
+    lines += entry("wiring", wiring, width)
+    lines += entry("faults", [fault.words for fault in faults if fault.words not in wiring], width)
     lines += entry("specimen", [verdict.specimen], width)
     against = f"{verdict.requirement}, decision rule {verdict.decision_rule}"
     if verdict.budget:
@@ -76,6 +80,29 @@ def verdict_table(verdict: Verdict, *, width: int = 80) -> str:
     for note in other_notes(verdict):
         lines += entry("note", [note], width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def requirement_table(verdicts: Sequence[Verdict], *, width: int = 80) -> str:
+    """Return one line for each requirement: its outcome, and what stands against a pass or came closest.
+
+    At most `width` columns, at least 40; sentences where there is no room for three columns.
+    """
+    width = max(width, _NARROWEST)
+    cells = [
+        (clean(verdict.requirement), verdict.outcome.value, nearest_words(verdict)) for verdict in verdicts
+    ]
+    heads = ("requirement", "outcome", "worst")
+    first, second = (max(columns(line[i]) for line in (heads, *cells)) + 2 for i in (0, 1))
+    room = width - first - second
+    if room < _NARROWEST // 2:
+        return "\n".join(text for cell in cells for text in wrapped("{}: {}; {}".format(*cell), width)) + "\n"
+    lines = [f"{heads[0]:<{first}}{heads[1]:<{second}}{heads[2]}"]
+    lines.append("-" * min(width, first + second + max(columns(cell[2]) for cell in cells)))
+    for name, outcome, worst in cells:
+        texts = wrapped(worst, room)
+        lines.append(f"{name}{' ' * (first - columns(name))}{outcome:<{second}}{texts[0]}")
+        lines += [f"{'':<{first + second}}{text}" for text in texts[1:]]
+    return "\n".join(lines) + "\n"
 
 
 def _rows_table(rows: Sequence[VerdictRow], width: int) -> list[str]:
