@@ -1,8 +1,11 @@
 """Requirements (limit lines as data), their values, and grading.
 
 A requirement is a TOML file in ``tables/``, in ``./requirements/`` or in the data folder; it holds every
-number and the standing of each line. The code holds a closed set of forms that a line can have. Limits and
-margins are unrounded; losses are positive dB, delay and skew ns; a positive margin is good.
+number, every rule and the standing of each. The code holds a closed set of forms that a line can have
+and of rules: caps, floors, exemptions, parts by length, whose insertion loss is subtracted, lengths
+and temperatures that a cable is brought to, variants of other requirements. Nothing asks for the name of a
+standard. Limits and margins are unrounded; losses are positive dB, delay and skew ns; a positive margin is
+good.
 """
 
 from benchsweep.limits._adjust import as_graded

@@ -18,8 +18,10 @@ Standing = Literal["published", "common-practice", "from-memory"]
 _STANDINGS: tuple[Standing, ...] = ("published", "common-practice", "from-memory")
 _EDGE = 1e-9
 _LARGEST_STEP = 0.1
-# Where a limit depends on the length its joins are looked at for these lengths.
+# Where a limit depends on the length it is looked at for these lengths when it is loaded.
 _LENGTHS_M = (1.0, 10.0, 100.0)
+# A band is looked at in so many points whether its limit is a number.
+_POINTS = 9
 _BY_FEXT = frozenset({Parameter.FEXT, Parameter.ACR_F, Parameter.PS_ACR_F})
 FAR_RATIOS = frozenset({Parameter.ACR_F, Parameter.PS_ACR_F})
 """Far-end crosstalk less an insertion loss: editions differ about whose."""
@@ -146,6 +148,19 @@ class LimitLine(Definition):
             raise ValueError(f"{self.parameter}: fext exempts only {', '.join(sorted(_BY_FEXT))}")
         if self.insertion_loss_of != "disturbed-pair" and self.parameter not in FAR_RATIOS:
             raise ValueError(f"insertion_loss_of means something only for {', '.join(sorted(FAR_RATIOS))}")
+        return self
+
+    @model_validator(mode="after")
+    def _finite(self) -> Self:
+        for band in self.bands:
+            grid = np.geomspace(band.from_mhz, band.to_mhz, _POINTS)
+            for length_m in _LENGTHS_M if band.limit.needs_length else (None,):
+                with np.errstate(all="ignore"):
+                    finite = np.isfinite(self._held(band, grid, length_m))
+                if not finite.all():
+                    raise ValueError(
+                        f"{self.parameter}: the limit at {grid[~finite][0]:g} MHz is no finite number"
+                    )
         return self
 
     @model_validator(mode="after")

@@ -14,21 +14,21 @@ __all__ = ["dc_notes", "decision_notes", "length_note", "standing_notes", "wirin
 _EXCESS = 1.01
 
 
-def length_note(requirement: Requirement, electrical_length_m: float | None) -> str:
+def length_note(requirement: Requirement, length_m: float | None) -> str:
     """Return in words that a specimen is longer than usual for its configuration; empty when it is not.
 
-    It never decides anything. One per cent is allowed for what the velocity is not known to.
+    It never decides anything. One per cent is allowed for what a velocity is not known to.
 
     Parameters
     ----------
-    electrical_length_m
-        From the measured delay and the velocity; None when unknown.
+    length_m
+        As told, or electrical: delay times velocity. None when unknown.
     """
     usual = requirement.length
-    if usual is None or electrical_length_m is None or electrical_length_m <= usual.maximum_m * _EXCESS:
+    if usual is None or length_m is None or length_m <= usual.maximum_m * _EXCESS:
         return ""
     return (
-        f"the electrical length of {electrical_length_m:.1f} m exceeds the usual {usual.maximum_m:g} m of a "
+        f"a length of {length_m:.1f} m exceeds the usual {usual.maximum_m:g} m of a "
         f"{requirement.configuration.replace('-', ' ')} ({usual.standing}: {usual.source}); "
         "this decides nothing"
     )

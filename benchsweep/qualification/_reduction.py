@@ -36,6 +36,7 @@ __all__ = [
     "grade_evaluation",
     "reduce_hookups",
     "software_versions",
+    "traces_as_graded",
     "uncertainty_model",
 ]
 
@@ -194,11 +195,26 @@ def _too_long(evaluation: Evaluation, requirement: limits.Requirement) -> tuple[
     """Return a note when the specimen is longer than usual: as told, else by delay and common velocity."""
     if requirement.length is None:
         return ()
-    length = evaluation.measurement.specimen.length_m
-    if length is None:
-        length = cabling.electrical_length(evaluation.traces)
-    note = limits.length_note(requirement, length)
+    told = evaluation.measurement.specimen.length_m
+    if told is not None:
+        note = limits.length_note(requirement, told)
+    else:
+        note = limits.length_note(requirement, cabling.electrical_length(evaluation.traces))
+        note = f"{note} (from the delay at a common velocity, 0.67 of that of light)" if note else ""
     return (note,) if note else ()
+
+
+def traces_as_graded(
+    evaluation: Evaluation, requirement: limits.Requirement, *, conditions: limits.Conditions | None = None
+) -> tuple[Trace, ...]:
+    """Return the traces that a requirement limits as it wants them (length, temperature, pair), for plots."""
+    measurement = evaluation.measurement
+    return limits.as_graded(
+        evaluation.traces,
+        requirement,
+        length_m=measurement.specimen.length_m,
+        conditions=conditions_of(measurement, conditions),
+    )
 
 
 def _disagreement(measurement: Measurement) -> str:

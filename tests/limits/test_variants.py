@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
+from benchsweep import limits
 from benchsweep.errors import DefinitionError, UnknownName
 from benchsweep.limits import (
     limit_value,
@@ -364,3 +370,58 @@ def test_a_cap_below_the_floor_is_refused(folder):
     )
     with pytest.raises(DefinitionError, match="the cap 3 lies below the floor 4"):
         load_requirement("works")
+
+
+@pytest.mark.parametrize(
+    "limit",
+    [
+        '{ form = "powers", parts = [{ terms = [{ coefficient = 1.0, exponent = 900.0 }] }] }',
+        '{ form = "powers", parts = [{ of_length = true, factor = 1e308, terms = '
+        "[{ coefficient = 1e308, exponent = 0.5 }] }] }",
+        # A cable of negative loss would have NEXT of the logarithm of a negative number.
+        '{ form = "cord-next", head = { level = 54.0, slope = 20.0 }, derating = 1.2, allowance = 0.5, '
+        "cable_next = { level = 44.0, slope = 15.0 }, cable_insertion_loss = [{ coefficient = -1.0, "
+        "exponent = 0.5 }], connector_insertion_loss = [{ coefficient = 0.02, exponent = 0.5 }], "
+        'length_correction = "undivided" }',
+    ],
+)
+def test_a_limit_that_is_no_number_is_refused(folder, limit):
+    """NaN is above no limit and below none: it would pass or fail by chance."""
+    text = LINE.format(parameter="tcl", level=1.0)
+    write(folder, BASE + text.replace('{ form = "constant", level = 1.0 }', limit), "works")
+    with pytest.raises(DefinitionError, match="is no finite number"):
+        load_requirement("works")
+
+
+# ---- any damage
+
+
+TEXTS = {name: path.read_text(encoding="utf-8") for name in ("tia-6-cable", "iso-e-permanent-link-by-length")
+         for path in [Path(limits.__file__).parent / "tables" / f"{name}.toml"]}  # fmt: skip
+PIECES = ("", "0", "-1", "1e300", '""', "[]", "{}", "true", "[[lines]]", "nan", "x", "=", '"next"', "é")
+
+
+def loaded(name):
+    try:
+        return load_requirement(name), None
+    except DefinitionError as error:
+        return None, error
+
+
+@given(data=st.data())
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_a_damaged_table_loads_or_is_a_named_error(folder, data):
+    name = data.draw(st.sampled_from(sorted(TEXTS)))
+    words = re.split(r"(\s+|[{},\[\]])", TEXTS[name])
+    for _ in range(data.draw(st.integers(1, 3))):
+        at = data.draw(st.integers(0, len(words) - 1))
+        words[at] = data.draw(st.one_of(st.sampled_from(PIECES), st.sampled_from(words)))
+    write(folder, "".join(words), name)
+    requirement, problem = loaded(name)
+    if problem is not None:
+        assert ".toml" in problem.message
+        assert problem.hint
+        return
+    for line in requirement.lines:
+        middle = 1e6 * np.sqrt(line.bands[0].from_mhz * line.bands[0].to_mhz)
+        assert np.isfinite(limit_value(requirement, line.parameter, middle, length_m=50.0).value)
