@@ -8,10 +8,9 @@ from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
-import click
 import pytest
-import typer.main
-from click.testing import CliRunner, Result
+import typer.testing
+from typer.testing import CliRunner, Result
 
 from benchsweep import limits
 from benchsweep.cli._app import app
@@ -23,18 +22,18 @@ LENGTH_M = 17.0
 STANDINGS = ("published", "common-practice", "from-memory")
 
 
+Ask = Callable[..., Result]
 read_once = cache(limits.load_requirement)
+built_once = cache(typer.testing._get_command)
 
 
 @pytest.fixture
-def command(monkeypatch: pytest.MonkeyPatch) -> click.Command:
-    """The command line, in process; each table is read once for all tests that ask for it."""
+def ask(monkeypatch: pytest.MonkeyPatch) -> Ask:
+    """The command line, in process, for thousands of questions: built once, each table read once."""
     monkeypatch.setattr(limits, "load_requirement", read_once)
-    return typer.main.get_command(app)
-
-
-def ask(command: click.Command, *arguments: object) -> Result:
-    return CliRunner().invoke(command, [str(argument) for argument in arguments])
+    monkeypatch.setattr(typer.testing, "_get_command", built_once)
+    runner = CliRunner()
+    return lambda *arguments: runner.invoke(app, [str(argument) for argument in arguments])
 
 
 def places_of(line: LimitLine) -> list[float]:
@@ -48,14 +47,14 @@ def places_of(line: LimitLine) -> list[float]:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_limit_at_every_edge_of_every_band(command: click.Command, name: str) -> None:
+def test_every_limit_at_every_edge_of_every_band(ask: Ask, name: str) -> None:
     requirement: Requirement = limits.load_requirement(name)
     for line in requirement.lines:
         length = ("--length-m", LENGTH_M) if line.needs_length else ()
         asked = ("limits", "value", name, line.parameter, *length, "--json", "--frequency-mhz")
         before = (0.0, 0.0)
         for mhz in places_of(line):
-            answer = ask(command, *asked, repr(mhz))
+            answer = ask(*asked, repr(mhz))
             assert answer.exit_code == 0, (answer.exception, line.parameter, mhz)
             document = json.loads(answer.stdout)
             value = document["value"]
@@ -79,7 +78,7 @@ def test_every_limit_at_every_edge_of_every_band(command: click.Command, name: s
                 assert abs(value - before[1]) < 0.05, (line.parameter, mhz)
             before = mhz, value
         for mhz in (line.from_mhz * (1.0 - 1e-6), line.to_mhz * (1.0 + 1e-6)):
-            refused = ask(command, *asked, repr(mhz))
+            refused = ask(*asked, repr(mhz))
             assert isinstance(refused.exception, LimitNotDefined)
             assert refused.exception.exit_code == 2
             assert f"from {line.from_mhz:g} to {line.to_mhz:g} MHz" in refused.exception.message
@@ -87,9 +86,9 @@ def test_every_limit_at_every_edge_of_every_band(command: click.Command, name: s
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_requirement_is_shown_in_words_and_numbers(command: click.Command, name: str) -> None:
+def test_every_requirement_is_shown_in_words_and_numbers(ask: Ask, name: str) -> None:
     requirement: Requirement = limits.load_requirement(name)
-    answer = ask(command, "limits", "show", name, "--length-m", LENGTH_M)
+    answer = ask("limits", "show", name, "--length-m", LENGTH_M)
     assert answer.exit_code == 0, answer.exception
     text = " ".join(answer.stdout.split())
     assert all(len(line) <= 80 or "/" in line for line in answer.stdout.splitlines()), "only paths are longer"
