@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from benchsweep.cabling._losses import ModeLosses
 from benchsweep.cabling.distance._velocity import LIGHT_M_PER_S, PairVelocity
 from benchsweep.records import BalancedPort
 
-__all__ = ["PairLoss", "pair_losses"]
+__all__ = ["PairLoss", "mean_loss", "pair_losses"]
 
 Row = NDArray[np.float64]
 Wave = NDArray[np.complex128]
@@ -83,6 +83,18 @@ class PairLoss:
         return np.asarray(np.exp(2.0 * part * transfer), dtype=np.complex128)
 
 
+def mean_loss(losses: Sequence[PairLoss]) -> PairLoss:
+    """Return the loss of a way that goes out along one pair and comes back along another: their mean."""
+    count = len(losses)
+    return PairLoss(
+        delay_s=sum(each.delay_s for each in losses) / count,
+        root_np=sum(each.root_np for each in losses) / count,
+        inverse_root_np=sum(each.inverse_root_np for each in losses) / count,
+        linear_np=sum(each.linear_np for each in losses) / count,
+        own=all(each.own for each in losses),
+    )
+
+
 def pair_losses(
     losses: ModeLosses, length_m: float, velocities: Mapping[str, PairVelocity]
 ) -> Mapping[str, PairLoss]:
@@ -111,12 +123,9 @@ def pair_losses(
             own[pair] = PairLoss(delay_s, float(fitted[1]), float(fitted[2]), float(fitted[3]))
     if not own:
         return {}
-    root, inverse, linear = np.mean(
-        [(each.root_np, each.inverse_root_np, each.linear_np) for each in own.values()], axis=0
-    )
-    mean = (float(root), float(inverse), float(linear))
+    mean = mean_loss(list(own.values()))
     others = {
-        pair: PairLoss(length_m / (velocity.fraction * LIGHT_M_PER_S), *mean, own=False)
+        pair: replace(mean, delay_s=length_m / (velocity.fraction * LIGHT_M_PER_S), own=False)
         for pair, velocity in velocities.items()
     }
     return others | own

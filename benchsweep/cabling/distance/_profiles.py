@@ -9,16 +9,26 @@ from numpy.typing import NDArray
 
 from benchsweep.cabling._losses import ENDS, ModeLosses
 from benchsweep.cabling.distance._gate import TimeGrid, time_grid, why_no_time_domain
-from benchsweep.cabling.distance._transform import TimeResponse, time_response
+from benchsweep.cabling.distance._loss import PairLoss, mean_loss, pair_losses
+from benchsweep.cabling.distance._transform import TimeResponse, resolution_s, time_response
+from benchsweep.cabling.distance._undo import FreedResponse, freed_response
 from benchsweep.cabling.distance._velocity import (
     LIGHT_M_PER_S,
     PairVelocity,
     electrical_length,
     pair_velocities,
 )
-from benchsweep.records import BalancedPort, DistanceTrace, End, ModePort, SMatrix, VelocityStanding
+from benchsweep.records import (
+    BalancedPort,
+    DistanceKind,
+    DistanceTrace,
+    End,
+    ModePort,
+    SMatrix,
+    VelocityStanding,
+)
 
-__all__ = ["Setting", "crosstalk_profile", "cut", "reflection_profile", "set_up"]
+__all__ = ["NO_LOSS", "Setting", "crosstalk_profile", "cut", "far_note", "reflection_profile", "set_up"]
 
 # A profile is drawn to a little beyond the far end, so that a reflection there is seen whole.
 _BEYOND, _BEYOND_M = 1.15, 0.5
@@ -27,6 +37,8 @@ _LATE, _LATE_OF_LARGEST = 0.01, 0.1
 _TOO_LONG = (
     "something comes back later than the length allows, and is shown at a wrong place: check the length"
 )
+NO_LOSS = "not corrected for the loss of the cable, which no pair tells"
+_COARSER = 1.2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,6 +81,7 @@ def set_up(
 ) -> Setting | str:
     """Return what the profiles share, or in words why there are none."""
     losses = ModeLosses.of(mixed)
+    resolution_s(float(losses.frequency_hz[-1]), window)  # refuses an unknown window
     velocities = pair_velocities(losses, length_m, velocity)
     if not velocities:
         return "no pair was measured"
@@ -92,12 +105,21 @@ def cut(setting: Setting, time_s: NDArray[np.float64], fraction: float) -> tuple
     return shown, np.abs(distance[shown])
 
 
+def far_note(own: bool, near_m: float, far_m: float) -> str:
+    """Return what to say of values that are freed from loss: whose it was, how coarse they are far away."""
+    said = [] if own else ["corrected with the loss of the other pairs"]
+    if far_m > _COARSER * near_m:
+        said.append(f"the resolution at the far end is {far_m:.2g} m")
+    return "; ".join(said)
+
+
 def reflection_profile(
     mixed: SMatrix | ModeLosses,
     *,
     length_m: float | None = None,
     velocity: Mapping[str, float] | float | None = None,
     window: str = "hann",
+    undo_loss: bool = False,
 ) -> tuple[DistanceTrace, ...]:
     """Return the reflection over the distance, of every pair at every end.
 
@@ -116,6 +138,10 @@ def reflection_profile(
         `length_m`, see `nominal_velocity`.
     window
         ``hann``, ``blackman`` or ``rectangular``.
+    undo_loss
+        Undo loss and dispersion of the way to each place and back, as far as the insertion loss tells them,
+        up to a gain of 20 dB; frequencies that would need more are left out, so that the resolution grows
+        coarser towards the far end. Equal faults then look alike wherever they are.
 
     Returns
     -------
@@ -130,28 +156,17 @@ def reflection_profile(
     if isinstance(setting, str):
         return ()
     ports = [BalancedPort(end, pair) for end in ENDS for pair in setting.losses.pairs(end)]
-    response = setting.respond(setting.spectra([(port, port) for port in ports]))
-    found = []
+    spectra = setting.spectra([(port, port) for port in ports])
+    response, losses = _respond(setting, [(port.pair,) for port in ports], spectra, undo_loss=undo_loss)
     late = response.time_s < -2.0 * response.resolution_s
-    for port, values in zip(ports, response.impulse, strict=True):
+    found = []
+    for row, port in enumerate(ports):
+        values = response.impulse[row]
         echo, largest = np.abs(values[late]).max(), np.abs(values).max()
-        fraction, standing = setting.velocity((port.pair,))
-        shown, distance = cut(setting, response.time_s, fraction)
-        found.append(
-            DistanceTrace(
-                kind="reflection",
-                end=port.end,
-                pairs=(port.pair,),
-                distance_m=distance,
-                value=values[shown],
-                unit="1",
-                resolution_m=0.5 * fraction * LIGHT_M_PER_S * response.resolution_s,
-                window=window,
-                velocity_fraction=fraction,
-                velocity_standing=standing,
-                note=_TOO_LONG if echo > max(_LATE, _LATE_OF_LARGEST * largest) else "",
-            )
-        )
+        notes = [_TOO_LONG] if echo > max(_LATE, _LATE_OF_LARGEST * largest) else []
+        notes += _not_undone(losses[row], undo_loss=undo_loss)
+        shown = _Shown("reflection", port.end, (port.pair,), values, notes)
+        found.append(_trace(setting, response, shown, losses[row]))
     return tuple(found)
 
 
@@ -161,6 +176,7 @@ def crosstalk_profile(
     length_m: float | None = None,
     velocity: Mapping[str, float] | float | None = None,
     window: str = "hann",
+    undo_loss: bool = False,
 ) -> tuple[DistanceTrace, ...]:
     """Return the near-end crosstalk over the distance, of every pair combination at every end.
 
@@ -180,24 +196,66 @@ def crosstalk_profile(
     if not ways:
         return ()
     ports = [(BalancedPort(end, i), BalancedPort(end, j)) for end, i, j in ways]
-    spectra = setting.spectra(ports) + setting.spectra([(j, i) for i, j in ports])
-    response = setting.respond(0.5 * spectra)
-    found = []
-    for (end, i, j), values in zip(ways, response.envelope, strict=True):
-        fraction, standing = setting.velocity((i, j))
-        shown, distance = cut(setting, response.time_s, fraction)
-        found.append(
-            DistanceTrace(
-                kind="crosstalk",
-                end=end,
-                pairs=(i, j),
-                distance_m=distance,
-                value=values[shown],
-                unit="1",
-                resolution_m=0.5 * fraction * LIGHT_M_PER_S * response.resolution_s,
-                window=window,
-                velocity_fraction=fraction,
-                velocity_standing=standing,
-            )
-        )
-    return tuple(found)
+    spectra = 0.5 * (setting.spectra(ports) + setting.spectra([(j, i) for i, j in ports]))
+    response, losses = _respond(setting, [(i, j) for _, i, j in ways], spectra, undo_loss=undo_loss)
+    return tuple(
+        _trace(setting, response, _Shown("crosstalk", end, (i, j), values, notes), loss)
+        for (end, i, j), values, loss in zip(ways, response.envelope, losses, strict=True)
+        for notes in [_not_undone(loss, undo_loss=undo_loss)]
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shown:
+    """What a trace is of, its values over time, and what is to be said of it."""
+
+    kind: DistanceKind
+    end: End
+    pairs: tuple[str, ...]
+    values: NDArray[np.float64]
+    notes: list[str]
+
+
+def _not_undone(loss: PairLoss | None, *, undo_loss: bool) -> list[str]:
+    return [NO_LOSS] if undo_loss and loss is None else []
+
+
+def _respond(
+    setting: Setting,
+    ways: Sequence[tuple[str, ...]],
+    spectra: NDArray[np.complex128],
+    *,
+    undo_loss: bool,
+) -> tuple[TimeResponse | FreedResponse, Sequence[PairLoss | None]]:
+    """Return the responses, and the loss that was undone for each way; None: none."""
+    known = pair_losses(setting.losses, setting.length_m, setting.velocities) if undo_loss else {}
+    if not known:
+        return setting.respond(spectra), [None] * len(ways)
+    losses = [mean_loss([known[pair] for pair in pairs]) for pairs in ways]
+    on_multiples = setting.grid.on_multiples(spectra)
+    return freed_response(setting.grid, on_multiples, losses, setting.window, envelope=True), losses
+
+
+def _trace(
+    setting: Setting, response: TimeResponse | FreedResponse, shown: _Shown, loss: PairLoss | None
+) -> DistanceTrace:
+    fraction, standing = setting.velocity(shown.pairs)
+    times, distance = cut(setting, response.time_s, fraction)
+    metres = 0.5 * fraction * LIGHT_M_PER_S
+    notes = list(shown.notes)
+    if isinstance(response, FreedResponse) and loss is not None:
+        notes.append(far_note(loss.own, metres * response.resolution_s, metres * response.far_s))
+    return DistanceTrace(
+        kind=shown.kind,
+        end=shown.end,
+        pairs=shown.pairs,
+        distance_m=distance,
+        value=shown.values[times],
+        unit="1",
+        resolution_m=metres * response.resolution_s,
+        window=setting.window,
+        velocity_fraction=fraction,
+        velocity_standing=standing,
+        loss_corrected_m=0.0 if loss is None else float(distance[-1]),
+        note="; ".join(note for note in notes if note),
+    )

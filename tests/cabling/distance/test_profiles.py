@@ -7,7 +7,7 @@ import pytest
 
 from benchsweep.cabling import crosstalk_profile, nominal_velocity, reflection_profile
 from benchsweep.records import FOUR_PAIRS
-from tests.cabling.distance.lines import LIGHT, TAU, mixed, only, two_port
+from tests.cabling.distance.lines import LIGHT, TAU, medium, mixed, only, two_port
 
 F = 5e6 * np.arange(1, 101)  # 0.2 m of resolution
 V = 1.0 / (TAU * LIGHT)
@@ -103,6 +103,56 @@ def test_without_a_length_the_delay_tells_it_at_the_usual_velocity(middle):
     trace = only(reflection_profile(middle), "A", "12")
     assert (trace.velocity_fraction, trace.velocity_standing) == (0.67, "common-practice")
     assert trace.distance_m[np.argmax(trace.value)] == pytest.approx(2.0 * 0.67 / V, abs=0.02)
+
+
+def test_equal_steps_look_alike_wherever_they_are_when_the_loss_is_undone():
+    """Three steps of 3/203, at 4, 20 and 36 m."""
+    f = 0.5e6 * np.arange(1, 601)
+    cable = mixed(f, {"12": two_port(f, [(4.0, 100.0), (16.0, 103.0), (16.0, 100.0), (4.0, 103.0)])})
+    step = 3.0 / 203.0
+    raw = only(reflection_profile(cable, length_m=40.0), "A", "12")
+    freed = only(reflection_profile(cable, length_m=40.0, undo_loss=True), "A", "12")
+
+    def peak(trace, place):
+        near = np.abs(trace.distance_m - place) < 2.0
+        at = np.flatnonzero(near)[np.argmax(np.abs(trace.value[near]))]
+        return trace.distance_m[at], abs(trace.value[at])
+
+    sizes = np.array([peak(raw, place)[1] for place in (4.0, 20.0, 36.0)]) / step
+    assert sizes[2] < 0.45 * sizes[0]
+    for place in (4.0, 20.0, 36.0):
+        found, size = peak(freed, place)
+        assert found == pytest.approx(place, abs=0.2)
+        assert size == pytest.approx(step, rel=0.06)
+    assert freed.loss_corrected_m > 40.0
+    assert raw.loss_corrected_m == 0.0
+    assert "the resolution at the far end is" in freed.note
+
+
+def test_crosstalk_far_away_counts_as_much_as_near_when_the_loss_is_undone(rig):
+    """The same coupling of -60 dB at 2 m and at 25 m of 30 m, attenuated by twice the way to it."""
+    f = 0.5e6 * np.arange(1, 601)
+    gamma = medium(f).gamma
+    through = np.exp(-30.0 * gamma)
+    entries = {(f"{b}:{p}/d", f"{a}:{p}/d"): through for p in FOUR_PAIRS for a, b in ("AB", "BA")}
+    coupled = 1e-3 * (np.exp(-4.0 * gamma) + np.exp(-50.0 * gamma))
+    entries |= {("A:45/d", "A:78/d"): coupled, ("A:78/d", "A:45/d"): coupled}
+    cable = rig.mixed_of(f, entries, modes="d")
+    raw = only(crosstalk_profile(cable, length_m=30.0), "A", "45", "78")
+    freed = only(crosstalk_profile(cable, length_m=30.0, undo_loss=True), "A", "45", "78")
+    far = raw.distance_m > 10.0
+    assert raw.value[far].max() < 0.6 * raw.value[~far].max()
+    for part, place in ((~far, 2.0), (far, 25.0)):
+        at = np.flatnonzero(part)[np.argmax(freed.value[part])]
+        assert freed.distance_m[at] == pytest.approx(place, abs=0.15)
+        assert -20 * np.log10(freed.value[at]) == pytest.approx(60.0, abs=0.4)
+
+
+def test_loss_that_nothing_tells_is_not_undone_and_that_is_said():
+    alone = mixed(F, {"12": two_port(F, [(2.0, 100.0)])}, ends="A")
+    (trace,) = reflection_profile(alone, length_m=2.0, undo_loss=True)
+    assert trace.loss_corrected_m == 0.0
+    assert "not corrected for the loss" in trace.note
 
 
 def test_what_the_sweep_does_not_allow_gives_nothing():
