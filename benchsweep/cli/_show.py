@@ -128,7 +128,7 @@ def _graded(
     rule: str,
 ) -> list[str]:
     """Put the verdicts into `document` and return them as tables."""
-    from benchsweep.qualification import verdict_document
+    from benchsweep.qualification import alien_document, verdict_document
     from benchsweep.report import verdict_table
 
     graded, _ = grade_any(
@@ -140,7 +140,11 @@ def _graded(
         by_pattern=chosen.by_pattern,
     )
     document["verdicts"] = [
-        verdict_document(verdict, graded.evaluation.measurement) for verdict in graded.verdicts
+        {
+            **verdict_document(verdict, graded.evaluation.measurement),
+            **alien_document(graded.evaluation, verdict),
+        }
+        for verdict in graded.verdicts
     ]
     return [verdict_table(verdict, width=table_width()).rstrip() for verdict in graded.verdicts]
 

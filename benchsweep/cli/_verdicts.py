@@ -22,12 +22,15 @@ def print_verdicts(
 
     Of several `requirements` a table ends with the highest category that passes, for each family.
     """
-    from benchsweep.qualification import exit_code_of, verdict_document
+    from benchsweep.qualification import alien_document, exit_code_of, verdict_document
     from benchsweep.report import incident_table, verdict_table
 
-    verdicts = [(verdict, result.evaluation.measurement) for result in results for verdict in result.verdicts]
+    verdicts = [(verdict, result.evaluation) for result in results for verdict in result.verdicts]
     if as_json:
-        documents = [verdict_document(verdict, measurement) for verdict, measurement in verdicts]
+        documents = [
+            {**verdict_document(verdict, evaluation.measurement), **alien_document(evaluation, verdict)}
+            for verdict, evaluation in verdicts
+        ]
         print_json(documents[0] if len(documents) == 1 else documents)
     else:
         width = table_width()

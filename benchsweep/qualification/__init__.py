@@ -4,6 +4,7 @@ The only room that knows the order of the stages. Nothing here prints or asks: p
 a person is asked through another, results come back as plain data.
 """
 
+from benchsweep.qualification._alien_document import alien_document
 from benchsweep.qualification._bench import CAUTIONS, Bench, check_station, confirmed_cautions, open_bench
 from benchsweep.qualification._budget import budget_document, budget_parameters, budget_rows
 from benchsweep.qualification._bundle import check_bundle
@@ -117,6 +118,7 @@ __all__ = [
     "TypedAmbient",
     "Verification",
     "Wishes",
+    "alien_document",
     "budget_document",
     "budget_parameters",
     "budget_rows",

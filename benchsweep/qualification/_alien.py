@@ -9,6 +9,7 @@ from benchsweep.records import (
     AlienShare,
     BalancedPort,
     DisturberSufficiency,
+    End,
     Parameter,
     SMatrix,
     Verdict,
@@ -70,6 +71,6 @@ def share_words(couplings: Sequence[SMatrix], mixed: SMatrix, rows: Sequence[Ver
 def _strongest(shares: Sequence[AlienShare]) -> str:
     one = max((share for share in shares if share.disturbing_pair), key=lambda share: share.share)
     near = one.parameter is Parameter.PS_ANEXT
-    other = "B" if one.end == "A" else "A"
+    other: End = "B" if one.end == "A" else "A"
     port = BalancedPort(one.end if near else other, one.disturbing_pair or "", one.cable)
     return f"{port} gives most, {one.share:.0%}"

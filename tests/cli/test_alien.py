@@ -85,6 +85,23 @@ def test_a_file_of_three_cables_is_graded_and_its_record_names_them(record: Path
     assert "cable 1 91%, cable 4 9%" in notes
     assert "not enough disturbing cables: 2 measured, 6 lie around" in notes
 
+    alien = done.json["alien"]
+    assert (alien["disturbing_cables"], alien["enough"]) == ([1, 4], False)
+    # Eight near and eight far sums, two cables each.
+    assert len(alien["shares"]) == 32
+    first, second = (
+        s for s in alien["shares"] if (s["parameter"], s["end"], s["pair"]) == ("ps_anext", "A", "12")
+    )
+    # 10^-7.5 of 10^-7.5 + 10^-8.5; alone it would be 75 - 10 log10(4) dB.
+    assert (first["cable"], second["cable"]) == (1, 4)
+    assert (first["share"], first["band_share"]) == pytest.approx((1 / 1.1, 1 / 1.1))
+    assert (first["value"], second["value"]) == pytest.approx((68.979, 78.979), abs=1e-3)
+    assert first["strongest_pair_share"] == pytest.approx(0.25 / 1.1)
+    both = run("show", str(record), "--against", "tia-6a-channel-alien", "--json").json["verdicts"][0]
+    assert both["alien"] == alien
+    plain = run("grade", str(record), "--against", "tia-6a-channel", "--json").json
+    assert "alien" not in plain
+
     shown = run("show", str(record))
     assert "disturbing cables 1, 4; couplings in 2 matrices" in shown.out
     assert run("show", str(record), "--json").json["disturbing_cables"] == [1, 4]
