@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from benchsweep.cabling._losses import ENDS, ModeLosses
-from benchsweep.cabling.distance._loss import PairLoss, pair_losses
+from benchsweep.cabling.distance._loss import PairLoss
 from benchsweep.cabling.distance._profiles import NO_LOSS, cut, far_note, set_up
 from benchsweep.cabling.distance._undo import against_dispersion, freed_response
 from benchsweep.cabling.distance._velocity import LIGHT_M_PER_S
@@ -44,7 +44,7 @@ def impedance_profile(
     if isinstance(setting, str):
         return ()
     losses = setting.losses
-    known = pair_losses(losses, setting.length_m, setting.velocities)
+    known = setting.pair_losses()
     ports = [BalancedPort(end, pair) for end in ENDS for pair in losses.pairs(end)]
     spectra = setting.spectra([(port, port) for port in ports])
     if not known:

@@ -13,7 +13,7 @@ from scipy.optimize import nnls
 from benchsweep.cabling._delay import propagation_delay
 from benchsweep.cabling._losses import ModeLosses
 from benchsweep.cabling.distance._velocity import LIGHT_M_PER_S, PairVelocity
-from benchsweep.records import BalancedPort
+from benchsweep.records import BalancedPort, Trace
 
 __all__ = ["PairLoss", "mean_loss", "pair_losses"]
 
@@ -96,19 +96,23 @@ def mean_loss(losses: Sequence[PairLoss]) -> PairLoss:
 
 
 def pair_losses(
-    losses: ModeLosses, length_m: float, velocities: Mapping[str, PairVelocity]
+    losses: ModeLosses,
+    length_m: float,
+    velocities: Mapping[str, PairVelocity],
+    delays: Sequence[Trace] | None = None,
 ) -> Mapping[str, PairLoss]:
     """Return pair -> loss, fitted to the insertion loss of the pairs that carry a signal.
 
     Least squares with no negative part over a constant, the root of the frequency, its inverse, and the
     frequency. A pair without a delay, or with more loss than a cable has, takes the mean of the others; empty
-    when there are none.
+    when there are none. `delays` are the traces of `propagation_delay`
+    where they are at hand.
     """
     f = losses.frequency_hz
     root_mhz = np.sqrt(f / 1e6)
     shape = np.stack([np.ones_like(root_mhz), root_mhz, 1.0 / root_mhz, f / 1e6], axis=1)
     own: dict[str, PairLoss] = {}
-    for trace in propagation_delay(losses, length_m=length_m):
+    for trace in propagation_delay(losses, length_m=length_m) if delays is None else delays:
         pair = trace.pairs[0]
         a, b = BalancedPort("A", pair), BalancedPort("B", pair)
         loss_db = 0.5 * (losses.loss(a, b) + losses.loss(b, a))

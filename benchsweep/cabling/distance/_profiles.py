@@ -7,6 +7,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.cabling._delay import propagation_delay
 from benchsweep.cabling._losses import ENDS, ModeLosses
 from benchsweep.cabling.distance._gate import TimeGrid, time_grid, why_no_time_domain
 from benchsweep.cabling.distance._loss import PairLoss, mean_loss, pair_losses
@@ -25,6 +26,7 @@ from benchsweep.records import (
     End,
     ModePort,
     SMatrix,
+    Trace,
     VelocityStanding,
 )
 
@@ -47,6 +49,7 @@ class Setting:
 
     losses: ModeLosses
     grid: TimeGrid
+    delays: Sequence[Trace]
     velocities: Mapping[str, PairVelocity]
     length_m: float
     window: str
@@ -62,6 +65,10 @@ class Setting:
     def respond(self, spectra: NDArray[np.complex128]) -> TimeResponse:
         """Return the responses in time."""
         return time_response(self.losses.frequency_hz, spectra, window=self.window, grid=self.grid)
+
+    def pair_losses(self) -> Mapping[str, PairLoss]:
+        """Return pair -> loss, as far as the insertion loss tells it."""
+        return pair_losses(self.losses, self.length_m, self.velocities, self.delays)
 
     def velocity(self, pairs: Sequence[str]) -> tuple[float, VelocityStanding]:
         """Return the velocity of a way out along the first pair and back along the last."""
@@ -82,18 +89,19 @@ def set_up(
     """Return what the profiles share, or in words why there are none."""
     losses = ModeLosses.of(mixed)
     resolution_s(float(losses.frequency_hz[-1]), window)  # refuses an unknown window
-    velocities = pair_velocities(losses, length_m, velocity)
+    delays = propagation_delay(losses, length_m=length_m)
+    velocities = pair_velocities(losses, length_m, velocity, delays=delays)
     if not velocities:
         return "no pair was measured"
     slowest = min(each.fraction for each in velocities.values())
     if length_m is None:
-        length_m = electrical_length(losses, float(np.mean([each.fraction for each in velocities.values()])))
+        length_m = electrical_length(delays, float(np.mean([each.fraction for each in velocities.values()])))
     if (
         reason := why_no_time_domain(losses.frequency_hz, length_m, velocity_fraction=slowest)
     ) or length_m is None:
         return reason
     grid = time_grid(losses.frequency_hz)
-    return grid if isinstance(grid, str) else Setting(losses, grid, velocities, length_m, window)
+    return grid if isinstance(grid, str) else Setting(losses, grid, delays, velocities, length_m, window)
 
 
 def cut(setting: Setting, time_s: NDArray[np.float64], fraction: float) -> tuple[slice, NDArray[np.float64]]:
@@ -158,12 +166,10 @@ def reflection_profile(
     ports = [BalancedPort(end, pair) for end in ENDS for pair in setting.losses.pairs(end)]
     spectra = setting.spectra([(port, port) for port in ports])
     response, losses = _respond(setting, [(port.pair,) for port in ports], spectra, undo_loss=undo_loss)
-    late = response.time_s < -2.0 * response.resolution_s
     found = []
     for row, port in enumerate(ports):
         values = response.impulse[row]
-        echo, largest = np.abs(values[late]).max(), np.abs(values).max()
-        notes = [_TOO_LONG] if echo > max(_LATE, _LATE_OF_LARGEST * largest) else []
+        notes = [_TOO_LONG] if isinstance(response, TimeResponse) and _echoes(response, values) else []
         notes += _not_undone(losses[row], undo_loss=undo_loss)
         shown = _Shown("reflection", port.end, (port.pair,), values, notes)
         found.append(_trace(setting, response, shown, losses[row]))
@@ -216,6 +222,12 @@ class _Shown:
     notes: list[str]
 
 
+def _echoes(response: TimeResponse, impulse: NDArray[np.float64]) -> bool:
+    """Tell whether something comes back in the time before zero: from beyond the alias range."""
+    late = np.abs(impulse[response.time_s < -2.0 * response.resolution_s]).max()
+    return bool(late > max(_LATE, _LATE_OF_LARGEST * np.abs(impulse).max()))
+
+
 def _not_undone(loss: PairLoss | None, *, undo_loss: bool) -> list[str]:
     return [NO_LOSS] if undo_loss and loss is None else []
 
@@ -228,7 +240,7 @@ def _respond(
     undo_loss: bool,
 ) -> tuple[TimeResponse | FreedResponse, Sequence[PairLoss | None]]:
     """Return the responses, and the loss that was undone for each way; None: none."""
-    known = pair_losses(setting.losses, setting.length_m, setting.velocities) if undo_loss else {}
+    known = setting.pair_losses() if undo_loss else {}
     if not known:
         return setting.respond(spectra), [None] * len(ways)
     losses = [mean_loss([known[pair] for pair in pairs]) for pairs in ways]

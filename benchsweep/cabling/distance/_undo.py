@@ -73,33 +73,34 @@ def freed_response(
     """
     f = grid.step_hz * np.arange(1.0, grid.count + 1.0)
     n = next_fast_len(2 * _OVERSAMPLING * (grid.count + 1), real=True)
-    lead = n // _QUIET
-    time_s = (np.arange(n) - lead) / (n * grid.step_hz)
+    dt_s = 1.0 / (n * grid.step_hz)
     most = np.max(np.stack([p.attenuation_np(f) for p in losses]), axis=0)
     places = 1 + math.ceil(min(2.0 * _REACH * float(most[-1]), _MOST_GAIN_NP) / _GAIN_PER_PLACE_NP)
+    counts = [_usable(most, place * _REACH / places) for place in range(places + 1)]
+    widths = [resolution_s(count * grid.step_hz, window) for count in counts]
+    # Only the times of the way there and back are kept, and as much before them as the impulse is wide.
+    lead = min(math.ceil(2.0 * widths[0] / dt_s), n // _QUIET)
+    latest = math.ceil(2.0 * _REACH * max(p.delay_s for p in losses) / dt_s)
+    kept = np.arange(-lead, min(latest, n - n // _QUIET))
     # Where each time lies among the places, for each path: the first at the port, the last beyond the end.
-    position = np.stack([time_s / (2.0 * p.delay_s) for p in losses]) * (places / _REACH)
+    position = np.stack([kept * dt_s / (2.0 * p.delay_s) for p in losses]) * (places / _REACH)
     position = np.clip(position, 0.0, places)
-    density, impulse, quadrature = (np.zeros((len(losses), n)) for _ in range(3))
-    widths = []
-    for place in range(places + 1):
-        part = place * _REACH / places
-        count = _usable(most, part)
+    density, impulse, quadrature = (np.zeros((len(losses), kept.size)) for _ in range(3))
+    for place, (count, width_s) in enumerate(zip(counts, widths, strict=True)):
         shape = WINDOWS[window](np.arange(count + 1) / (count + 1))
         spectrum = np.zeros((len(losses), count + 1), dtype=np.complex128)
-        undone = np.stack([p.undone(f[:count], part) for p in losses])
+        undone = np.stack([p.undone(f[:count], place * _REACH / places) for p in losses])
         spectrum[:, 1:] = spectra[:, :count] * undone * shape[1:]
-        widths.append(resolution_s(count * grid.step_hz, window))
         share = np.clip(1.0 - np.abs(position - place), 0.0, None)
         scale = n / float(shape[0] + 2.0 * shape[1:].sum())
-        response = _with_zero_frequency(irfft(spectrum, n, axis=-1), widths[-1] * grid.step_hz)
-        part_of_it = share * np.roll(response, lead, axis=-1)
-        density += part_of_it
-        impulse += scale * part_of_it
+        response = irfft(spectrum, n, axis=-1)
+        part = share * (response[:, kept] - _before_zero(response, width_s * grid.step_hz))
+        density += part
+        impulse += scale * part
         if envelope:
-            quadrature += scale * share * np.roll(irfft(-1j * spectrum, n, axis=-1), lead, axis=-1)
+            quadrature += scale * share * irfft(-1j * spectrum, n, axis=-1)[:, kept]
     return FreedResponse(
-        time_s=time_s,
+        time_s=kept * dt_s,
         impulse=impulse,
         envelope=np.hypot(impulse, quadrature),
         step=np.cumsum(density, axis=-1) - 0.5 * density,  # by trapezoids
@@ -120,11 +121,11 @@ def against_dispersion(reflected: Wave, losses: Sequence[PairLoss], step_hz: flo
     return np.asarray((plus - minus) / (plus + minus), dtype=np.complex128)
 
 
-def _with_zero_frequency(response: Row, width: float) -> Row:
-    """Return responses less their mean before time zero, see `time_response`; `width` of the alias range."""
+def _before_zero(response: Row, width: float) -> Row:
+    """Return the mean before time zero, see `time_response`; `width` of the impulse over the alias range."""
     n = response.shape[-1]
     last = n - min(round(2.0 * width * n), n // (2 * _QUIET))
-    return np.asarray(response - response[:, n - n // _QUIET : last].mean(axis=-1, keepdims=True))
+    return np.asarray(response[:, n - n // _QUIET : last].mean(axis=-1, keepdims=True))
 
 
 def _usable(attenuation_np: Row, part: float) -> int:

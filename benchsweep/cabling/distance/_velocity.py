@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -101,12 +101,16 @@ def electrical_length(
 
 
 def pair_velocities(
-    mixed: SMatrix | ModeLosses, length_m: float | None, velocity: Mapping[str, float] | float | None
+    mixed: SMatrix | ModeLosses,
+    length_m: float | None,
+    velocity: Mapping[str, float] | float | None,
+    *,
+    delays: Sequence[Trace] | None = None,
 ) -> Mapping[str, PairVelocity]:
     """Return the velocity of every pair that was measured at any end.
 
     A given one goes before the measured one; a pair without a delay of its own (an open one) takes the mean
-    of the others; without any, 0.67.
+    of the others; without any, 0.67. `delays` are the traces of `propagation_delay` where they are at hand.
 
     Raises
     ------
@@ -122,7 +126,7 @@ def pair_velocities(
     else:
         known = {}
     if not all(pair in known for pair in pairs):
-        measured = nominal_velocity(losses, length_m)
+        measured = nominal_velocity(losses if delays is None else delays, length_m)
         told = length_m is not None and any(value != COMMON_VELOCITY for value in measured.values())
         standing: VelocityStanding = "measured" if told else "common-practice"
         mean = float(np.mean(list(measured.values()))) if measured else COMMON_VELOCITY
