@@ -15,7 +15,6 @@ from benchsweep.limits import (
     Requirement,
     grade,
     limit_curve,
-    list_requirements,
     load_requirement,
 )
 from benchsweep.records import (
@@ -411,17 +410,6 @@ def test_the_sign_of_the_margin_is_the_outcome(over, where, dip, end, pairs):
     assert row_of(verdict, Parameter.NEXT, end, *pairs).worst_margin_db == pytest.approx(over - dip, abs=1e-9)
     failed = any(row.worst_margin_db < 0.0 for row in verdict.rows)
     assert verdict.outcome is (Outcome.FAIL if failed else Outcome.PASS)
-
-
-def test_shipped_tables_have_no_exemption_for_cords():
-    """Every cord loses less than 3 dB: the rule for low insertion loss would exempt all of it."""
-    for requirement in list_requirements():
-        exempt = any(line.exempt_where is not None for line in requirement.lines)
-        if requirement.configuration == "cord":
-            assert not exempt, requirement.name
-        elif requirement.line_of(Parameter.RETURN_LOSS) is not None:
-            links = requirement.configuration in ("channel", "permanent-link")
-            assert exempt is links, requirement.name
 
 
 def test_a_trace_beyond_the_expected_ones_is_graded_too():

@@ -80,6 +80,14 @@ def test_power_sums_are_never_better_than_the_worst_contributor(shipped):
     assert seen > 40
 
 
+def test_no_rule_for_low_insertion_loss_exempts_cords_or_parts(shipped):
+    """Every cord loses less than 3 dB: the rule would exempt all of it. It is one of channels and links."""
+    for requirement in shipped:
+        exempt = any(line.exempt_where is not None for line in requirement.lines)
+        if requirement.line_of(Parameter.RETURN_LOSS) is not None and requirement.body != "IEEE":
+            assert exempt is (requirement.configuration in ("channel", "permanent-link")), requirement.name
+
+
 def test_losses_have_a_maximum_and_all_else_a_minimum(shipped):
     at_most = {Parameter.INSERTION_LOSS, Parameter.DELAY, Parameter.SKEW}
     for requirement in shipped:
