@@ -63,16 +63,17 @@ def nominal_velocity(
     source
         Mixed-mode matrix, or traces with the delays among them.
     length_m
-        Length of the specimen. Without it, and where it makes no velocity that a cable can have (0.5 to 0.9),
-        the velocity is 0.67 for every pair that has a delay: common practice, not a measured figure.
+        Length of the specimen. Without it, and where it gives most pairs no velocity that a cable can have
+        (0.5 to 0.9), the velocity is 0.67 for every pair that has a delay: common practice, not a measured
+        figure. A single pair outside of that range is left out.
     """
     delays = _delays_s(source, length_m)
     if length_m is None:
         return MappingProxyType(dict.fromkeys(delays, COMMON_VELOCITY))
     found = {pair: length_m / delay / LIGHT_M_PER_S for pair, delay in delays.items()}
-    if any(not _SLOWEST <= fraction <= _FASTEST for fraction in found.values()):
+    if not found or not _SLOWEST <= float(np.median(list(found.values()))) <= _FASTEST:
         return MappingProxyType(dict.fromkeys(delays, COMMON_VELOCITY))
-    return MappingProxyType(found)
+    return MappingProxyType({p: value for p, value in found.items() if _SLOWEST <= value <= _FASTEST})
 
 
 def electrical_length(

@@ -58,6 +58,17 @@ def test_a_pair_without_a_delay_takes_the_mean_of_the_others(cord):
     assert found["45"].standing == "measured"
 
 
+def test_one_pair_of_a_strange_delay_does_not_spoil_the_others(cord):
+    line = {p: two_port(F, [(3.0, 100.0)], loss=0.0, tau=tau) for p, tau in DELAYS.items()}
+    strange = mixed(F, line | {"36": two_port(F, [(3.0, 100.0)], loss=0.0, tau=6.9e-9)})
+    found = pair_velocities(strange, 3.0, None)
+    assert "36" not in nominal_velocity(strange, 3.0)
+    assert found["12"].fraction == pytest.approx(1.0 / (DELAYS["12"] * LIGHT), rel=1e-9)
+    assert found["36"].fraction == pytest.approx(
+        np.mean([1.0 / (DELAYS[p] * LIGHT) for p in ("12", "45", "78")]), rel=1e-9
+    )
+
+
 @pytest.mark.parametrize("value", [0.0, -0.5, 1.2, float("nan")])
 def test_a_velocity_that_is_none_is_refused(cord, value):
     with pytest.raises(UsageError, match="makes no sense"):
