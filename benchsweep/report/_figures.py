@@ -43,7 +43,6 @@ _BEYOND_LIMIT_DB = 45.0
 _MOST_SHOWN = 6.0
 _MOST_TITLES = 3
 _WIDTH_IN, _HEIGHT_IN, _TITLE_IN = 7.6, 3.0, 0.125
-_AVERAGES = (Parameter.PS_ANEXT_AVERAGE, Parameter.PS_AACR_F_AVERAGE)
 
 
 def draw_parameter(parameter: Parameter, traces: Sequence[Trace], bars: Sequence[Bar]) -> str:
@@ -52,9 +51,9 @@ def draw_parameter(parameter: Parameter, traces: Sequence[Trace], bars: Sequence
     Parameters
     ----------
     parameter
-        What is drawn; its name stands on the page.
+        What is drawn.
     traces
-        Of `parameter`, and of the mean over its pairs where there is one.
+        All of `parameter`.
     bars
         The limits they are held against.
     """
@@ -106,9 +105,8 @@ def _draw_trace(axes: Axes, trace: Trace, number: int, bars: Sequence[Bar]) -> N
     index = thinned(trace.frequency_hz, trace.value, keep)
     value = np.where(np.isfinite(trace.value), trace.value, np.nan)[index]
     at = trace.frequency_hz[index] / 1e6
-    whole = trace.parameter in _AVERAGES
-    colour, dashes = pair_style(trace.pairs[0]) if trace.pairs and not whole else OTHER_STYLE
-    name = "mean" if whole else clean(pairs_words(trace.pairs))
+    colour, dashes = pair_style(trace.pairs[0]) if 1 <= len(trace.pairs) <= 2 else OTHER_STYLE
+    name = clean(pairs_words(trace.pairs))
     idle = aside(trace, bars)[index]
     if idle.any():
         # A neighbour more, so that no gap opens between the two stretches.
@@ -128,7 +126,7 @@ def _draw_trace(axes: Axes, trace: Trace, number: int, bars: Sequence[Bar]) -> N
         np.where(idle, np.nan, value),
         color=colour,
         linestyle=dashes,
-        linewidth=1.8 if whole else 0.8 if worst is None else 1.2,
+        linewidth=0.8 if worst is None else 1.2,
         marker=MARKERS.get(trace.pairs[1], "x") if len(trace.pairs) == 2 else None,
         markersize=3,
         markerfacecolor="white",
@@ -156,7 +154,7 @@ def _title(end: End | None, bars: Sequence[Bar]) -> str:
 def _row_words(row: VerdictRow, worst: str = "") -> str:
     if row.worst_margin_db is None:
         return row.outcome.value
-    pairs = "mean" if row.parameter in _AVERAGES else clean(pairs_words(row.pairs))
+    pairs = clean(pairs_words(row.pairs))
     return (
         f"{row.outcome.value}, {worst}{pairs} {signed(row.worst_margin_db)} {row.parameter.unit}"
         f" at {megahertz(row.frequency_hz)} MHz"

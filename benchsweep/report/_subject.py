@@ -46,11 +46,12 @@ if TYPE_CHECKING:
 __all__ = ["ReportItem", "TraceKey", "subjects"]
 
 TraceKey = tuple[Parameter, End | None, tuple[str, ...]]
-_ALIEN = {
-    Parameter.PS_ANEXT: Parameter.PS_ANEXT_AVERAGE,
-    Parameter.PS_AACR_F: Parameter.PS_AACR_F_AVERAGE,
-}
-_AVERAGES = frozenset(_ALIEN.values())
+_ALIEN = (
+    Parameter.PS_ANEXT,
+    Parameter.PS_ANEXT_AVERAGE,
+    Parameter.PS_AACR_F,
+    Parameter.PS_AACR_F_AVERAGE,
+)
 _FAILING = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
 
 
@@ -140,7 +141,8 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
         "length_rows": length_rows(findings),
         "cable_rows": cable_rows(findings.constants),
         "aliens": alien_tables(findings.shares),
-        "figures": _figures(group),
+        "figures": _figures(group, [item for item in Parameter if item not in _ALIEN]),
+        "alien_figures": _figures(group, _ALIEN),
         "graded": any(item.graded for item in group),
         "idle": any(mask.any() for item in group for mask in item.not_counting.values()),
         "held": any(
@@ -183,7 +185,7 @@ def _verdict(place: int, number: int, item: ReportItem) -> dict[str, Any]:
     }
 
 
-def _figures(group: Sequence[ReportItem]) -> list[dict[str, Any]]:
+def _figures(group: Sequence[ReportItem], parameters: Sequence[Parameter]) -> list[dict[str, Any]]:
     from markupsafe import Markup
 
     from benchsweep.report._figures import draw_parameter
@@ -193,14 +195,11 @@ def _figures(group: Sequence[ReportItem]) -> list[dict[str, Any]]:
     # One requirement: its values are drawn. Several: what was measured, and of each its worst trace.
     graded = {_key(trace): trace for trace in (group[0].graded if len(group) == 1 else ())}
     drawn = [graded.get(_key(trace), trace) for trace in group[0].traces]
-    for parameter in Parameter:
-        shown = (parameter, *([_ALIEN[parameter]] if parameter in _ALIEN else []))
-        traces = [trace for trace in drawn if trace.parameter in shown]
-        if not traces or (parameter in _AVERAGES and any(t.parameter not in _AVERAGES for t in traces)):
+    for parameter in parameters:
+        traces = [trace for trace in drawn if trace.parameter is parameter]
+        if not traces:
             continue
-        if parameter in _AVERAGES and any(_ALIEN.get(t.parameter) is parameter for t in group[0].traces):
-            continue  # drawn with its pairs
-        bars = [bar for part in shown for bar in _bars(part, group)]
+        bars = _bars(parameter, group)
         # Drawn by us from numbers and from labels that the SVG writer escapes.
         svg = Markup(draw_parameter(parameter, traces, bars))
         figures.append({"name": PARAMETER_WORDS[parameter], "svg": svg, "left_out": left_out(bars)})
@@ -220,8 +219,6 @@ def _bars(parameter: Parameter, group: Sequence[ReportItem]) -> list[Bar]:
         if curve is None and not worst:
             continue
         name = "limit" if len(group) == 1 else f"limit {number}"
-        if parameter in _AVERAGES:
-            name += " (mean)"
         graded = {_key(trace): trace for trace in (item.graded if len(group) > 1 else ())}
         bars.append(Bar(name, curve, worst, item.not_counting, graded))
     return bars

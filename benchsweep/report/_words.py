@@ -8,7 +8,16 @@ import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
-from benchsweep.records import End, Measurement, Outcome, Parameter, Verdict, VerdictRow, WiringReport
+from benchsweep.records import (
+    FOUR_PAIRS,
+    End,
+    Measurement,
+    Outcome,
+    Parameter,
+    Verdict,
+    VerdictRow,
+    WiringReport,
+)
 
 __all__ = [
     "CONDITIONAL_WORDS",
@@ -53,8 +62,8 @@ PARAMETER_WORDS: dict[Parameter, str] = {
     Parameter.SKEW: "skew",
     Parameter.PS_ANEXT: "PS ANEXT",
     Parameter.PS_AACR_F: "PS AACR-F",
-    Parameter.PS_ANEXT_AVERAGE: "PS ANEXT, mean of the pairs",
-    Parameter.PS_AACR_F_AVERAGE: "PS AACR-F, mean of the pairs",
+    Parameter.PS_ANEXT_AVERAGE: "mean PS ANEXT",
+    Parameter.PS_AACR_F_AVERAGE: "mean PS AACR-F",
 }
 STANDING_MARKS = {"published": "", "common-practice": "+", "from-memory": "*"}
 STANDING_WORDS = {
@@ -165,13 +174,16 @@ def length_words(length_m: float | None) -> str:
 
 
 def pairs_words(pairs: Iterable[str]) -> str:
-    """Return the pairs of a row: ``12``, or receiving and disturbing pair, ``12-36``."""
-    return "-".join(pairs)
+    """Return the pairs of a row: ``12``, or receiving and disturbing pair, ``12-36``; ``all`` of a mean."""
+    named = tuple(pairs)
+    return "all" if len(named) == len(FOUR_PAIRS) else "-".join(named)
 
 
 def where_words(end: End | None, pairs: tuple[str, ...]) -> str:
     """Return where a row was measured: ``end A, pairs 12-36``."""
     pair = f"{'pair' if len(pairs) == 1 else 'pairs'} {pairs_words(pairs)}" if pairs else ""
+    if len(pairs) == len(FOUR_PAIRS):
+        pair = "all pairs"
     return ", ".join(part for part in (f"end {end}" if end else "", pair) if part)
 
 
