@@ -12,8 +12,9 @@ from scipy.optimize import nnls
 
 from benchsweep.cabling._delay import propagation_delay
 from benchsweep.cabling._losses import ModeLosses
+from benchsweep.cabling.distance._two_port import TwoPort
 from benchsweep.cabling.distance._velocity import LIGHT_M_PER_S, PairVelocity
-from benchsweep.records import BalancedPort, Trace
+from benchsweep.records import Trace
 
 __all__ = ["PairLoss", "mean_loss", "pair_losses"]
 
@@ -101,30 +102,28 @@ def pair_losses(
     velocities: Mapping[str, PairVelocity],
     delays: Sequence[Trace] | None = None,
 ) -> Mapping[str, PairLoss]:
-    """Return pair -> loss, fitted to the insertion loss of the pairs that carry a signal.
+    """Return pair -> loss, fitted to what gets through the pairs that carry a signal.
 
     Least squares with no negative part over a constant, the root of the frequency, its inverse, and the
     frequency. A pair without a delay, or with more loss than a cable has, takes the mean of the others; empty
-    when there are none. `delays` are the traces of `propagation_delay`
-    where they are at hand.
+    when there are none. `delays` are the traces of `propagation_delay` where they are at hand.
     """
     f = losses.frequency_hz
-    root_mhz = np.sqrt(f / 1e6)
-    shape = np.stack([np.ones_like(root_mhz), root_mhz, 1.0 / root_mhz, f / 1e6], axis=1)
     own: dict[str, PairLoss] = {}
     for trace in propagation_delay(losses, length_m=length_m) if delays is None else delays:
-        pair = trace.pairs[0]
-        a, b = BalancedPort("A", pair), BalancedPort("B", pair)
-        loss_db = 0.5 * (losses.loss(a, b) + losses.loss(b, a))
-        if trace.value[-1] <= 0.0 or not np.all(np.isfinite(loss_db)):
+        pair, delay_s = trace.pairs[0], 1e-9 * float(trace.value[-1])
+        two_port = TwoPort.of(losses, "A", pair)
+        if delay_s <= 0.0 or not np.all(two_port.through):
             continue
-        delay_s = 1e-9 * float(trace.value[-1])
-        fitted, _ = nnls(shape, loss_db / _NEPER_DB)
-        # To second order the line loses a little less, the same at all frequencies: k²/(2 j b) = root²/b.
-        second = fitted[1] ** 2 / (2e6 * math.pi * delay_s)
-        fitted, _ = nnls(shape, loss_db / _NEPER_DB + second)
-        if fitted[1] * _NEPER_DB <= _MOST_DB_PER_M_ROOT_MHZ * length_m:
-            own[pair] = PairLoss(delay_s, float(fitted[1]), float(fitted[2]), float(fitted[3]))
+        rough = _fitted(f, two_port.through, delay_s, second_np=0.0)
+        # On its own impedance, which is not resistive at low frequencies, the line shows its loss alone. To
+        # second order it loses a little less, the same at all frequencies: k²/(2 j b) = root²/b.
+        dispersion = rough.dispersion(f)
+        matched = two_port.through_between((dispersion - 1.0) / (dispersion + 1.0))
+        second_np = rough.root_np**2 / (2e6 * math.pi * delay_s)
+        fitted = _fitted(f, matched, delay_s, second_np=second_np)
+        if fitted.root_np * _NEPER_DB <= _MOST_DB_PER_M_ROOT_MHZ * length_m:
+            own[pair] = fitted
     if not own:
         return {}
     mean = mean_loss(list(own.values()))
@@ -133,3 +132,10 @@ def pair_losses(
         for pair, velocity in velocities.items()
     }
     return others | own
+
+
+def _fitted(frequency_hz: Row, through: Wave, delay_s: float, *, second_np: float) -> PairLoss:
+    root = np.sqrt(frequency_hz / 1e6)
+    shape = np.stack([np.ones_like(root), root, 1.0 / root, root**2], axis=1)
+    found, _ = nnls(shape, second_np - np.log(np.abs(through)))
+    return PairLoss(delay_s, float(found[1]), float(found[2]), float(found[3]))

@@ -45,6 +45,15 @@ class TwoPort:
         """Return ``(n_freq,)`` reflection at the near end when the load at the far end reflects that."""
         return np.asarray(self.near + self.through**2 * reflection / (1.0 - self.far * reflection))
 
+    def through_between(self, reflection: Wave) -> Wave:
+        """Return ``(n_freq,)`` the wave through between two impedances that both reflect that.
+
+        Renormalised to them, with waves of amplitude V/Z + I as of travelling waves on a line of that
+        impedance; a line between its own characteristic impedances gives exp(-gamma l).
+        """
+        looped = (1.0 - self.near * reflection) * (1.0 - self.far * reflection)
+        return np.asarray(self.through * (1.0 - reflection**2) / (looped - (self.through * reflection) ** 2))
+
     def open_short_impedance(self) -> Wave:
         """Return ``(n_freq,)`` complex impedance sqrt(Zopen Zshort) in ohm, seen from the near end.
 

@@ -36,6 +36,10 @@ def test_both_textbook_routes_find_impedance_and_propagation_of_a_uniform_line(l
     assert np.abs(port.transfer(gamma * 1.01, f) - line.gamma * length_m).max() < 1e-8
     a, b, c, d = port.chain()
     assert np.abs(a * d - b * c - 1).max() < 1e-9  # reciprocal
+    # Between its own characteristic impedances a line neither reflects nor loses but by its propagation.
+    own = (line.z0_characteristic - 100.0) / (line.z0_characteristic + 100.0)
+    assert np.abs(port.through_between(own) - np.exp(-line.gamma * length_m)).max() < 1e-9
+    assert np.abs(port.terminated(own) - own).max() < 1e-9
 
 
 def test_each_end_of_an_uneven_line_has_its_own_image_impedance():
