@@ -52,7 +52,8 @@ class TimeResponse:
         ``(…,)``: the value at zero frequency that was found.
     zero_frequency_error
         ``(…,)``: how much it changes with the part of the quiet time that it is taken from; it is small
-        against the reflections when the response dies out as it should.
+        against the reflections when the response dies out as it should. It does not show that a sweep begins
+        too high: `why_no_time_domain` does.
     resolution_s
         Width of the impulse at half its height.
     """
