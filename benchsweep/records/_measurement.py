@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+import numpy as np
+
 from benchsweep.records._analyzer import AnalyzerIdentity, SweepSettings
 from benchsweep.records._calibration import Calibration
 from benchsweep.records._hookup import RawHookup
@@ -122,6 +124,11 @@ class Measurement:
     verification: str = ""
     assembly_notes: tuple[str, ...] = ()
     couplings: tuple[SMatrix, ...] = ()
+
+    def __post_init__(self) -> None:
+        grid = self.corrected.frequency_hz
+        if not all(np.array_equal(coupling.frequency_hz, grid) for coupling in self.couplings):
+            raise ValueError("the couplings of a bundle must be on the frequency grid of the specimen")
 
     @property
     def disturbing_cables(self) -> tuple[int, ...]:

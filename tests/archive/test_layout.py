@@ -146,3 +146,14 @@ def test_a_record_of_version_1_stays_readable() -> None:
         "thru 1-2": -80.1,
         "thru 1-3": -np.inf,
     }
+
+
+def test_a_record_of_a_bundle_of_version_1_stays_readable() -> None:
+    """Written when records of bundles came, kept for ever."""
+    path = GOLDEN.with_name("record-v1-bundle.h5")
+    check_record(path)
+    back = read_record(path)
+    assert back.disturbing_cables == (1, 3)
+    assert back.couplings[1].ports[4:] == ("3.A:12.1", "3.A:12.2", "3.A:36.3", "3.A:36.6")
+    assert back.couplings[1].s[1, 2, 5] == complex(-0.10122361690292166, 0.0589124732229506)
+    assert np.array_equal(back.couplings[0].frequency_hz, back.corrected.frequency_hz)

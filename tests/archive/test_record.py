@@ -83,7 +83,7 @@ def test_a_measurement_comes_back_bit_by_bit(
 def test_special_numbers_survive(build: SimpleNamespace, tmp_path: Path) -> None:
     matrix = np.full((1, 1, 1), complex(np.inf, -0.0))
     matrix = SMatrix([1e6], matrix, ("A:12.1",), (50.0,))
-    measurement = build.measurement(corrected=matrix)
+    measurement = build.measurement(corrected=matrix, couplings=(matrix,))
     assert build.same(read_record(write_record(measurement, tmp_path)), measurement)
 
 

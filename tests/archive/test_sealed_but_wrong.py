@@ -74,6 +74,10 @@ CASES = {
     "other size": (replace("corrected/s", np.zeros((3, 4, 5), complex)), "s: shape"),
     "coupling of other size": (replace("couplings/001/s", np.zeros((3, 4, 5), complex)), "s: shape"),
     "coupling without ports": (lambda f: f.__delitem__("couplings/002/ports"), "this data set is missing"),
+    "coupling on another grid": (
+        replace("couplings/001/frequency_hz", [1e6, 2e6, 3e6]),
+        "couplings of a bundle must be on the frequency grid of the specimen",
+    ),
     "coupling of no number": (lambda f: f.move("couplings/002", "couplings/x"), "not a sound record"),
     "single precision": (replace("corrected/s", np.zeros((3, 4, 4), np.complex64)), "complex64"),
     "text for numbers": (replace("corrected/z0_ohm", ["50"] * 4), "float64 with 1 dimensions is expected"),

@@ -12,9 +12,11 @@ from benchsweep.records import (
     BalancedPort,
     Hookup,
     Leg,
+    Measurement,
     ModePort,
     Parameter,
     SMatrix,
+    Specimen,
     Trace,
     balanced_ports,
     parse_leg,
@@ -119,6 +121,18 @@ def test_each_balanced_port_has_one_label(label: str) -> None:
         parse_port(label)
     with pytest.raises(ValueError, match="not a leg label"):
         parse_leg(f"{label}.1")
+
+
+def test_couplings_are_on_the_grid_of_the_specimen_and_name_the_disturbing_cables() -> None:
+    def measured(*couplings: SMatrix) -> Measurement:
+        return Measurement(Specimen("x"), "", "touchstone", "", "", matrix(), couplings=couplings)
+
+    assert measured().disturbing_cables == ()
+    several = measured(matrix(("A:12.1", "12.A:12.1")), matrix(("A:12/d", "3.B:78/d")), matrix(("A:36.3",)))
+    assert several.disturbing_cables == (3, 12)
+    other = SMatrix([1e6, 2e6, 4e6], np.zeros((3, 1, 1)), ("3.A:12.1",), (50.0,))
+    with pytest.raises(ValueError, match="grid of the specimen"):
+        measured(matrix(("3.A:12.1",)), other)
 
 
 def test_the_eight_contacts_are_each_in_one_pair() -> None:
