@@ -98,11 +98,12 @@ def _duration(seconds: float) -> str:
 
 def _hookups(planned: Planned) -> list[str]:
     label = "end:pair.contact" if planned.disturbing is None else "[cable.]end:pair.contact"
+    width = 13 if planned.disturbing is None else 15 + len(str(planned.disturbing))
     lines = [f"each line: analyzer port -> leg of the specimen ({label})"]
     for hookup in planned.plan.hookups:
         parts = [f"{port} -> {leg}" for port, leg in hookup.connections.items()]
         rows = [parts[at : at + _PER_ROW] for at in range(0, len(parts), _PER_ROW)]
         for at, row in enumerate(rows):
             head = f"{hookup.number:>3}" if at == 0 else "   "
-            lines.append(f"{head}  " + "  ".join(part.ljust(13) for part in row).rstrip())
+            lines.append(f"{head}  " + "  ".join(part.ljust(width) for part in row).rstrip())
     return lines

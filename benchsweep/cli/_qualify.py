@@ -78,6 +78,7 @@ def qualify(
         operator=operator,
         cautions_read_by=cautions_read_by,
         switch_address=switch_address,
+        bundle=disturbing is not None,
     ) as bench:
         for words in check_grid(bench, requirements, length_m):
             progress(f"note: {words}")

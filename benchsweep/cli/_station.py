@@ -51,7 +51,7 @@ def _is_specimen_file(name: str) -> bool:
 
 
 def confirm_cautions(
-    station: Station, *, operator: str = "", cautions_read_by: str | None = None
+    station: Station, *, operator: str = "", cautions_read_by: str | None = None, bundle: bool = False
 ) -> SafetyConfirmation | None:
     """Show the cautions in full and have them confirmed, before an instrument is touched.
 
@@ -63,6 +63,8 @@ def confirm_cautions(
         Who measures; asked for when empty.
     cautions_read_by
         Who has confirmed already, from the command line; then nothing is asked.
+    bundle
+        Other cables lie beside the specimen.
 
     Returns
     -------
@@ -75,7 +77,7 @@ def confirm_cautions(
     KeyboardInterrupt
         Stopped while being asked.
     """
-    from benchsweep.qualification import CAUTIONS, confirmed_cautions
+    from benchsweep.qualification import cautions_for, confirmed_cautions
 
     if station.switch.kind == "simulated":
         return None
@@ -87,9 +89,9 @@ def confirm_cautions(
         )
     # Also with --quiet: these are not progress.
     say("Before anybody touches a port:")
-    say_wrapped([f"  - {caution}" for caution in CAUTIONS])
+    say_wrapped([f"  - {caution}" for caution in cautions_for(bundle=bundle)])
     by = cautions_read_by if cautions_read_by is not None else _confirmed_in_terminal(station, operator)
-    return confirmed_cautions(by)
+    return confirmed_cautions(by, bundle=bundle)
 
 
 def _confirmed_in_terminal(station: Station, operator: str) -> str:
@@ -130,6 +132,7 @@ def bench_of(
     operator: str = "",
     cautions_read_by: str | None = None,
     switch_address: str | None = None,
+    bundle: bool = False,
 ) -> Iterator[Bench]:
     """Load a station, have the cautions confirmed, open its bench.
 
@@ -141,7 +144,7 @@ def bench_of(
         What the embedded bench shall hold, see `address_of`.
     progress
         Gets lines on what happens.
-    operator, cautions_read_by
+    operator, cautions_read_by, bundle
         See `confirm_cautions`.
     """
     from benchsweep.qualification import check_station, load_station, open_bench
@@ -150,7 +153,7 @@ def bench_of(
     with address_of(station, specimen=specimen, progress=progress) as ready:
         prompt = ask_person()
         check_station(ready, prompt=prompt)  # before anybody is asked for anything
-        safety = confirm_cautions(ready, operator=operator, cautions_read_by=cautions_read_by)
+        safety = confirm_cautions(ready, operator=operator, cautions_read_by=cautions_read_by, bundle=bundle)
         with open_bench(ready, prompt=prompt, safety=safety, progress=progress) as bench:
             progress(f"analyzer: {bench.analyzer.identity.idn} ({bench.analyzer.identity.family})")
             if bench.relays:

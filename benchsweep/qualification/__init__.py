@@ -5,7 +5,14 @@ a person is asked through another, results come back as plain data.
 """
 
 from benchsweep.qualification._alien_document import alien_document
-from benchsweep.qualification._bench import CAUTIONS, Bench, check_station, confirmed_cautions, open_bench
+from benchsweep.qualification._bench import (
+    CAUTIONS,
+    Bench,
+    cautions_for,
+    check_station,
+    confirmed_cautions,
+    open_bench,
+)
 from benchsweep.qualification._budget import budget_document, budget_parameters, budget_rows
 from benchsweep.qualification._bundle import check_bundle
 from benchsweep.qualification._calibrate import CalibrationResult, calibrate
@@ -124,6 +131,7 @@ __all__ = [
     "budget_rows",
     "calibrate",
     "calibration_document",
+    "cautions_for",
     "check_archive",
     "check_bundle",
     "check_decision_rule",

@@ -32,10 +32,12 @@ from benchsweep.qualification._uncertainty import budget_text
 from benchsweep.records import Calibration, SafetyConfirmation, SweepSettings
 
 __all__ = [
+    "BUNDLE_CAUTION",
     "CAUTIONS",
     "Bench",
     "Progress",
     "Prompt",
+    "cautions_for",
     "check_station",
     "confirmed_cautions",
     "find_calibration",
@@ -55,6 +57,12 @@ CAUTIONS: tuple[str, ...] = (
 )
 """What a person must have read before the first hookup on real hardware."""
 
+BUNDLE_CAUTION = (
+    "Of a bundle this holds for every cable: disconnect both ends of all of them from live equipment, and put "
+    "a termination on every contact that no analyzer port is on."
+)
+"""What comes in addition where other cables lie beside the specimen."""
+
 _LONGEST_NAME = 100
 _AND = "; "
 
@@ -68,8 +76,13 @@ def utc_now(timespec: str = "seconds") -> str:
     return datetime.now(UTC).isoformat(timespec=timespec)
 
 
-def confirmed_cautions(by: str) -> SafetyConfirmation:
-    """Return the confirmation, dated now, that `by` read the cautions.
+def cautions_for(*, bundle: bool) -> tuple[str, ...]:
+    """Return the cautions; those for a bundle where other cables lie beside the specimen."""
+    return (*CAUTIONS, BUNDLE_CAUTION) if bundle else CAUTIONS
+
+
+def confirmed_cautions(by: str, *, bundle: bool = False) -> SafetyConfirmation:
+    """Return the confirmation, dated now, that `by` read the cautions, those for a `bundle` too.
 
     Raises
     ------
@@ -82,7 +95,7 @@ def confirmed_cautions(by: str) -> SafetyConfirmation:
             f"{by[:40]!r} is no name of a person who read the cautions",
             hint=f"Give a name in printable characters, {_LONGEST_NAME} at most.",
         )
-    return SafetyConfirmation(name, utc_now(), CAUTIONS)
+    return SafetyConfirmation(name, utc_now(), cautions_for(bundle=bundle))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -21,7 +21,7 @@ from benchsweep.records import BalancedPort, Calibration, ModePort, RawHookup, b
 __all__ = ["CableCheck"]
 
 # Own choices. Distances are the rms of the difference over the rms of what is reflected, all pairs of an end
-# together. On the simulated bench one cable seen twice differs by 0.05 at most, a cord by 0.11 where its far
+# together. On the simulated bench one cable seen twice differs by 0.07 at most, a cord by 0.11 where its far
 # end is once on the analyzer and once on terminations; cords of one construction differ by 0.26 or more,
 # links by 0.5, bare cables by 1.3.
 _ANOTHER = 0.25
@@ -55,6 +55,9 @@ class CableCheck:
     def __init__(self, solved: Calibration, definition: fixture.Fixture) -> None:
         self._solved, self._definition = solved, definition
         self._seen: dict[tuple[int, str], Reflections] = {}
+        # What was found right, in order, and what it told: it is not compared again.
+        self._right: list[tuple[int, str]] = []
+        self._known: dict[BalancedPort, _Known] = {}
 
     def __call__(self, hookups: Sequence[RawHookup]) -> None:
         """Compare each of the hookups with those before it.
@@ -65,26 +68,29 @@ class CableCheck:
             One saw nothing, or another cable than it should; the message names the cable and the end.
         CalibrationMismatch, FixtureError
         """
-        known: dict[BalancedPort, _Known] = {}
-        for raw in hookups:
-            number, beside = raw.hookup.number, fixture.is_coupling(raw.hookup)
-            found = self._reflections(raw)
-            for cable, end in dict.fromkeys((port.cable, port.end) for port in found):
-                here = {
-                    port: value for port, value in found.items() if (port.cable, port.end) == (cable, end)
-                }
-                if beside:
-                    _refuse_nothing(number, here)
-                    _refuse_another(number, here, known)
-                    _refuse_known(number, here, known)
-            for port, value in found.items():
-                # Of the disturbed cable rather what it reflects while its other end is on terminations.
-                if port not in known or (beside and not known[port].beside):
-                    known[port] = _Known(number, beside, value)
+        if [_key(raw) for raw in hookups[: len(self._right)]] != self._right:
+            self._right, self._known = [], {}  # one was made again
+        for raw in hookups[len(self._right) :]:
+            self._compare(raw)
+            self._right.append(_key(raw))
+
+    def _compare(self, raw: RawHookup) -> None:
+        number, beside = raw.hookup.number, fixture.is_coupling(raw.hookup)
+        found = self._reflections(raw)
+        for cable, end in dict.fromkeys((port.cable, port.end) for port in found):
+            here = {port: value for port, value in found.items() if (port.cable, port.end) == (cable, end)}
+            if beside:
+                _refuse_nothing(number, here)
+                _refuse_another(number, here, self._known)
+                _refuse_known(number, here, self._known)
+        for port, value in found.items():
+            # Of the disturbed cable rather what it reflects while its other end is on terminations.
+            if port not in self._known or (beside and not self._known[port].beside):
+                self._known[port] = _Known(number, beside, value)
 
     def _reflections(self, raw: RawHookup) -> Reflections:
         """Return the differential reflection of every pair that is attached."""
-        key = raw.hookup.number, raw.sweep.taken_at
+        key = _key(raw)
         if key not in self._seen:
             part = raw.hookup, corrected(raw, self._solved, self._definition)
             grid = raw.sweep.frequency_hz
@@ -99,6 +105,10 @@ class CableCheck:
                 if mixed.has(ModePort(port, "d"))
             }
         return self._seen[key]
+
+
+def _key(raw: RawHookup) -> tuple[int, str]:
+    return raw.hookup.number, raw.sweep.taken_at
 
 
 def _refuse_nothing(number: int, here: Reflections) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from benchsweep import calibration, fixture, limits
@@ -147,7 +147,7 @@ def plan_station(
             )
         raise
     settings = station.settings(analyzer.limits, can_segments=analyzer.segments)
-    lacking = _length_lacking(loaded, length_m)
+    lacking = _length_lacking(loaded, length_m, chosen.by_pattern)
     length_m = length_m if length_m is not None else station.sweep.longest_m
     warnings = _warnings(station, settings, loaded, length_m, analyzer)
     passes = _passes(plan, analyzer)
@@ -170,9 +170,11 @@ def plan_station(
     )
 
 
-def _length_lacking(requirements: Sequence[limits.Requirement], length_m: float | None) -> tuple[str, ...]:
+def _length_lacking(
+    requirements: Sequence[limits.Requirement], length_m: float | None, by_pattern: Collection[str]
+) -> tuple[str, ...]:
     """Return that a qualification will refuse to begin without a length, where it will."""
-    names = [requirement.name for requirement in requirements if requirement.needs_length]
+    names = [one.name for one in requirements if one.needs_length and one.name not in by_pattern]
     if length_m is not None or not names:
         return ()
     return (f"the limits of {', '.join(names)} depend on the length: `qualify` will need --length-m",)
