@@ -250,6 +250,19 @@ def test_a_variant_of_a_broken_file_says_whose_mistake_it_is(own_home: Path, run
     assert all("requirements/tia-6-cord.toml" in item["problem"] for item in found.values())
 
 
+def test_a_variant_has_the_standing_that_its_base_has_here(own_home: Path, run: Callable) -> None:
+    """A laboratory that verified its copy says so in the base; what the variant adds keeps its own standing."""
+    shipped = Path(limits.__file__).parent / "tables" / "tia-6a-cable.toml"
+    verified = shipped.read_text(encoding="utf-8").replace('"from-memory"', '"published"')
+    (own_home / "requirements").mkdir()
+    (own_home / "requirements" / "tia-6a-cable.toml").write_text(verified, encoding="utf-8")
+    document = run("limits", "list", "--json").json
+    assert document["broken"] == []
+    assert entry(document, "tia-6a-cable-without-alien")["standing"] == "published"
+    assert entry(document, "tia-6a-stranded-cable")["standing"] == "from-memory"
+    assert entry(document, "tia-6a-cable-without-alien")["origin"] == "shipped"
+
+
 def test_two_files_of_one_name_are_refused_with_both_named(own_home: Path, run: Callable) -> None:
     folder = own_home / "requirements"
     put(folder, "works")
