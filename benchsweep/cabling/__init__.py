@@ -29,6 +29,7 @@ from benchsweep.cabling.distance import (
     reflection_profile,
     why_no_time_domain,
 )
+from benchsweep.cabling.faults import locate_faults
 
 __all__ = [
     "ModeLosses",
@@ -50,6 +51,7 @@ __all__ = [
     "impedance_profile",
     "insertion_loss",
     "length_doubt",
+    "locate_faults",
     "near_end_crosstalk",
     "nominal_velocity",
     "power_sum_acr_far",
