@@ -46,9 +46,11 @@ def list_text(document: Mapping[str, Any], *, width: int) -> str:
             width,
         ),
     ]
+    own = [item["requirement"] for item in found if item["origin"] != "shipped"]
     for item in found:
         if item["origin"] != "shipped":
             lines += _wrapped(_why(item), width)
+            lines += _followers(item["requirement"], found, own, width)
     for standing in ("common-practice", "from-memory"):
         if any(item["standing"] == standing for item in found):
             lines += _wrapped(
@@ -64,6 +66,17 @@ def list_text(document: Mapping[str, Any], *, width: int) -> str:
         if item["overrules"]:
             lines += _wrapped(f"it hides {', '.join(item['overrules'])}", width, indent=4)
     return "\n".join(lines)
+
+
+def _followers(name: str, found: Sequence[Mapping[str, Any]], own: Sequence[str], width: int) -> list[str]:
+    """Return which shipped requirements change with a laboratory's file because it is their base."""
+    lines = []
+    for item in found:
+        if item["base"] == name and item["requirement"] not in own:
+            words = f"{item['requirement']}: a variant of {name}, so it follows the file above"
+            lines += _wrapped(words, width, indent=2)
+            lines += _followers(item["requirement"], found, own, width)
+    return lines
 
 
 def _why(item: Mapping[str, Any]) -> str:

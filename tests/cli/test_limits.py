@@ -251,7 +251,7 @@ def test_a_variant_of_a_broken_file_says_whose_mistake_it_is(own_home: Path, run
 
 
 def test_a_variant_has_the_standing_that_its_base_has_here(own_home: Path, run: Callable) -> None:
-    """A laboratory that verified its copy says so in the base; what the variant adds keeps its own standing."""
+    """A laboratory that verified a base says so there; what a variant adds keeps its own standing."""
     shipped = Path(limits.__file__).parent / "tables" / "tia-6a-cable.toml"
     verified = shipped.read_text(encoding="utf-8").replace('"from-memory"', '"published"')
     (own_home / "requirements").mkdir()
@@ -261,6 +261,9 @@ def test_a_variant_has_the_standing_that_its_base_has_here(own_home: Path, run: 
     assert entry(document, "tia-6a-cable-without-alien")["standing"] == "published"
     assert entry(document, "tia-6a-stranded-cable")["standing"] == "from-memory"
     assert entry(document, "tia-6a-cable-without-alien")["origin"] == "shipped"
+    text = " ".join(run("limits", "list").out.split())
+    assert "tia-6a-stranded-cable: a variant of tia-6a-cable, so it follows the file above" in text
+    assert "tia-6-stranded-cable: a variant" not in text
 
 
 def test_two_files_of_one_name_are_refused_with_both_named(own_home: Path, run: Callable) -> None:
