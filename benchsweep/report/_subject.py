@@ -117,6 +117,9 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
     first = group[0]
     measurement = first.measurement
     findings = next((item.findings for item in group if item.findings is not None), None) or Findings()
+    length_m = measurement.specimen.length_m
+    if length_m is None:
+        length_m = findings.electrical_length_m
     worst = min(group, key=lambda item: ORDER.index(item.verdict.outcome))
     counts = Counter(item.verdict.outcome for item in group)
     return {
@@ -148,7 +151,8 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
         "held": any(
             curve.held is not None and curve.held.any() for item in group for curve in item.limits.values()
         ),
-        "distance_figures": _distance_figures(findings, measurement.specimen.length_m),
+        "distance_figures": _distance_figures(findings, length_m),
+        "length_m": length_m,
         "cable_figures": _cable_figures(findings),
         "fixture_name": fixture_name(measurement.fixture_toml),
         "budget_name": budget_name(measurement.budget_toml),

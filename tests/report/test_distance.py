@@ -133,7 +133,8 @@ def constants(end: str, pair: str) -> CableConstants:
     loss[3] = np.inf
     delay = 534.0 + 36.0 / np.sqrt(grid / 1e6)
     return CableConstants(
-        end, pair, 100.0, grid, "open-short", fitted + ripple, fitted, 0.0 * fitted, (100.0, 5.0, 0.0, 0.0), loss, 100.6,
+        end, pair, 100.0, grid, "open-short", fitted + ripple, fitted, 0.0 * fitted, (100.0, 5.0, 0.0, 0.0),
+        loss, 100.6,
         (50e6, 100e6), 0.62, delay, None, 5.35, None,
     )  # fmt: skip
 

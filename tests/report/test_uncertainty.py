@@ -18,6 +18,7 @@ from matplotlib.figure import Figure
 from benchsweep.records import BudgetRow, Contribution, End, Outcome, Parameter, Verdict, VerdictRow
 from benchsweep.report import ReportItem, budget_table, measurement_table, verdict_table, write_html
 from benchsweep.report._figures import _panel
+from benchsweep.report._limits import Bar
 from benchsweep.report._select import worst_rows
 
 P = Parameter
@@ -218,7 +219,7 @@ def test_interval_and_acceptance_limit_are_drawn_where_the_numbers_are(
     curve = item.limits[parameter]
     assert curve.sense == sense
     axes = Figure().add_subplot()
-    _panel(axes, end, traces, curve, worst)
+    _panel(axes, end, traces, [Bar("limit", curve, {end: worst})])
     lines = {line.get_gid(): line for line in axes.get_lines()}
     assert worst.value is not None
     assert worst.limit is not None
@@ -234,7 +235,8 @@ def test_no_acceptance_limit_is_drawn_where_another_point_decided(build: SimpleN
     traces = [trace for trace in item.traces if (trace.parameter, trace.end) == (P.NEXT, "B")]
     (worst,) = [one for one in worst_rows(item.verdict) if (one.parameter, one.end) == (P.NEXT, "B")]
     axes = Figure().add_subplot()
-    _panel(axes, "B", traces, item.limits[P.NEXT], dataclasses.replace(worst, note=f"a; {ELSEWHERE}"))
+    elsewhere = dataclasses.replace(worst, note=f"a; {ELSEWHERE}")
+    _panel(axes, "B", traces, [Bar("limit", item.limits[P.NEXT], {"B": elsewhere})])
     drawn = {line.get_gid() for line in axes.get_lines()}
     assert "uncertainty" in drawn
     assert "acceptance" not in drawn
@@ -251,7 +253,7 @@ def test_an_interval_without_end_leaves_room_for_the_traces(build: SimpleNamespa
         guard_band=math.inf,
     )
     axes = Figure().add_subplot()
-    _panel(axes, None, traces, item.limits[P.DELAY], worst)
+    _panel(axes, None, traces, [Bar("limit", item.limits[P.DELAY], {None: worst})])
     assert np.all(np.isfinite(axes.get_ylim()))
     assert axes.get_ylim()[1] < 60.0
     assert "acceptance" not in {line.get_gid() for line in axes.get_lines()}
