@@ -60,7 +60,6 @@ from benchsweep.qualification._reduction import (
     grade_evaluation,
     reduce_hookups,
     software_versions,
-    traces_as_graded,
 )
 from benchsweep.qualification._requirement_documents import requirement_document, requirements_document
 from benchsweep.qualification._requirements import (
@@ -193,7 +192,6 @@ __all__ = [
     "shown",
     "software_versions",
     "told_conditions",
-    "traces_as_graded",
     "uncertainty_model",
     "unfinished_document",
     "unfinished_series",

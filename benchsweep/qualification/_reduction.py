@@ -36,7 +36,6 @@ __all__ = [
     "grade_evaluation",
     "reduce_hookups",
     "software_versions",
-    "traces_as_graded",
     "uncertainty_model",
 ]
 
@@ -144,7 +143,7 @@ def grade_evaluation(
         specimen=measurement.specimen.identifier,
         record=record,
         length_m=length,
-        conditions=conditions_of(measurement, conditions),
+        conditions=conditions_of(measurement, requirement, conditions),
         missing_length=missing_length,
         decision=limits.Decision.parse(decision_rule),
         wiring=evaluation.wiring,
@@ -176,17 +175,19 @@ def grade_evaluation(
     return verdict, curves
 
 
-def conditions_of(measurement: Measurement, conditions: limits.Conditions | None) -> limits.Conditions:
+def conditions_of(
+    measurement: Measurement, requirement: limits.Requirement, conditions: limits.Conditions | None
+) -> limits.Conditions:
     """Return the conditions told, with the temperature noted with the measurement where none was told.
 
     Raises
     ------
     UsageError
-        The noted temperature makes no sense.
+        The noted temperature makes no sense, and the requirement goes by it.
     """
     told = conditions or limits.Conditions()
     noted = measurement.ambient.get("temperature_degc")
-    if told.temperature_degc is not None or noted is None:
+    if requirement.temperature is None or told.temperature_degc is not None or noted is None:
         return told
     return replace(told, temperature_degc=float(noted))
 
@@ -202,19 +203,6 @@ def _too_long(evaluation: Evaluation, requirement: limits.Requirement) -> tuple[
         note = limits.length_note(requirement, cabling.electrical_length(evaluation.traces))
         note = f"{note} (from the delay at a common velocity, 0.67 of that of light)" if note else ""
     return (note,) if note else ()
-
-
-def traces_as_graded(
-    evaluation: Evaluation, requirement: limits.Requirement, *, conditions: limits.Conditions | None = None
-) -> tuple[Trace, ...]:
-    """Return the traces that a requirement limits as it wants them (length, temperature, pair), for plots."""
-    measurement = evaluation.measurement
-    return limits.as_graded(
-        evaluation.traces,
-        requirement,
-        length_m=measurement.specimen.length_m,
-        conditions=conditions_of(measurement, conditions),
-    )
 
 
 def _disagreement(measurement: Measurement) -> str:

@@ -47,7 +47,7 @@ def shown(
         evaluation.traces,
         requirement,
         length_m=measurement.specimen.length_m,
-        conditions=conditions_of(measurement, conditions),
+        conditions=conditions_of(measurement, requirement, conditions),
     )
     return Shown(
         tuple(

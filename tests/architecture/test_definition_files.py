@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from benchsweep.definitions import list_definitions, search_folders
-from benchsweep.limits import load_requirement
 
 KINDS = (
     "fixtures",

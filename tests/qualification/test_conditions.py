@@ -111,6 +111,9 @@ def test_a_temperature_of_a_record_that_makes_no_sense_is_named(folder):
     nonsense = evaluate(attenuating(ambient={"temperature_degc": 5000.0}))
     with pytest.raises(UsageError, match="5000"):
         grade_evaluation(nonsense, own(folder))
+    # It does no harm where nothing goes by it, and a told one goes before it.
+    assert grade_evaluation(nonsense, load_requirement("tia-5e-channel"))[0].rows
+    assert grade_evaluation(nonsense, own(folder), conditions=Conditions(20.0))[0].outcome is Outcome.PASS
 
 
 # ---- length
