@@ -34,7 +34,8 @@ from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
     from benchsweep.limits import Requirement
-    from benchsweep.records import Verdict
+    from benchsweep.records import Parameter, Verdict
+    from benchsweep.report import SeriesItem
 
 __all__ = ["report"]
 
@@ -88,10 +89,9 @@ def report(
         choose_requirements,
         followed_parameters,
         is_series,
-        series_change,
         told_conditions,
     )
-    from benchsweep.report import SeriesItem, check_target, write_html
+    from benchsweep.report import check_target, write_html
 
     check_target(output, records)
     progress = progress_to_stderr(quiet)
@@ -117,14 +117,7 @@ def report(
     for place, path in enumerate(records, start=1):
         progress(f"record {place} of {len(records)}: {path}")
         if is_series(path):
-            shown = series_change(
-                path,
-                parameters=followed,
-                reading=reading,
-                leave_out_damaged=leave_out_damaged,
-                progress=progress_of(path, quiet=quiet),
-            )
-            series.append(SeriesItem(shown.head, shown.summary, str(path), shown.content_hash))
+            series.append(_series_item(path, followed, reading, leave_out_damaged, quiet))
         else:
             refuse_series_options(
                 path, sweep=sweep, parameter=parameter, reading=reading, leave_out_damaged=leave_out_damaged
@@ -146,6 +139,27 @@ def report(
             items += [replace(item, sweep=number) for item in made]
     progress("drawing")
     written = write_html(output, items, title=title, series=series)
+    _tell(written, records, verdicts, as_json=as_json)
+
+
+def _series_item(
+    path: Path, followed: Sequence[Parameter], reading: str | None, leave_out_damaged: bool, quiet: bool
+) -> SeriesItem:
+    """Return the change of a series over its time, ready to be drawn."""
+    from benchsweep.qualification import series_change
+    from benchsweep.report import SeriesItem
+
+    shown = series_change(
+        path,
+        parameters=followed,
+        reading=reading,
+        leave_out_damaged=leave_out_damaged,
+        progress=progress_of(path, quiet=quiet),
+    )
+    return SeriesItem(shown.head, shown.summary, str(path), shown.content_hash)
+
+
+def _tell(written: Path, records: Sequence[Path], verdicts: Sequence[Verdict], *, as_json: bool) -> None:
     if as_json:
         print_json(
             {
