@@ -13,6 +13,7 @@ from benchsweep.cli import (
     _import,
     _info,
     _limits,
+    _locate,
     _plan,
     _qualify,
     _record,
@@ -61,6 +62,7 @@ app.command("qualify")(_qualify.qualify)
 app.command("record")(_record.record)
 app.command("import")(_import.import_file)
 app.command("grade")(_grade.grade)
+app.command("locate")(_locate.locate)
 app.command("show")(_show.show)
 app.command("report")(_report.report)
 app.add_typer(_limits.app, name="limits")

@@ -27,6 +27,7 @@ from benchsweep.qualification._documents import (
 from benchsweep.qualification._grid import check_grid
 from benchsweep.qualification._highest import exit_code_of_highest, highest_document
 from benchsweep.qualification._identity import Identified, who_answers
+from benchsweep.qualification._locate import Location, exit_code_of_location, locate, location_document
 from benchsweep.qualification._lookups import (
     calibration_document,
     check_archive,
@@ -113,6 +114,7 @@ __all__ = [
     "Evaluation",
     "Graded",
     "Identified",
+    "Location",
     "Places",
     "Planned",
     "Qualified",
@@ -148,6 +150,7 @@ __all__ = [
     "evaluate",
     "exit_code_of",
     "exit_code_of_highest",
+    "exit_code_of_location",
     "finish_series",
     "followed_parameters",
     "grade_evaluation",
@@ -165,6 +168,8 @@ __all__ = [
     "limit_number",
     "load_requirements",
     "load_station",
+    "locate",
+    "location_document",
     "matings_document",
     "open_bench",
     "parse_ambient",
