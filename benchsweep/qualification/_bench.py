@@ -58,8 +58,8 @@ CAUTIONS: tuple[str, ...] = (
 """What a person must have read before the first hookup on real hardware."""
 
 BUNDLE_CAUTION = (
-    "Of a bundle this holds for every cable: disconnect both ends of all of them from live equipment, and put "
-    "a termination on every contact that no analyzer port is on."
+    "Of a bundle this holds for every cable: disconnect both ends of all of them from live equipment, and "
+    "put a termination on every contact that no analyzer port is on."
 )
 """What comes in addition where other cables lie beside the specimen."""
 

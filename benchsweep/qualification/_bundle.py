@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from benchsweep import calibration, fixture, limits
 from benchsweep.acquisition import PersonSwitch, Switch, check_disturbing
 from benchsweep.errors import UsageError
-from benchsweep.records import Calibration, Parameter, RawHookup, SMatrix
+from benchsweep.records import Calibration, Parameter, RawHookup, SMatrix, balanced_ports
 
 __all__ = [
     "check_bundle",
@@ -18,6 +18,8 @@ __all__ = [
     "of_the_specimen",
     "reduce_couplings",
     "remind_of_terminations",
+    "termination_doubt",
+    "termination_reflection",
 ]
 
 _ALIEN = (
@@ -26,6 +28,8 @@ _ALIEN = (
     Parameter.PS_AACR_F,
     Parameter.PS_AACR_F_AVERAGE,
 )
+# Own choice: what comes back from a far end, and couples there, is then a tenth at most of what arrives.
+_REFLECTS = 0.1
 
 
 def check_bundle(
@@ -100,6 +104,29 @@ def reduce_couplings(
         (raw.hookup, corrected(raw, solved, definition)) for raw in hookups if fixture.is_coupling(raw.hookup)
     ]
     return fixture.couplings(parts, hookups[0].sweep.frequency_hz) if parts else ()
+
+
+def termination_reflection(definition: fixture.Fixture, frequency_hz: NDArray[np.float64]) -> float:
+    """Return the largest reflection of any termination of the specimen's ports, as an amplitude.
+
+    Raises
+    ------
+    FixtureError
+        A measured termination lacks a point of the grid.
+    """
+    blocks = [fixture.termination_block(definition, frequency_hz, port) for port in balanced_ports()]
+    return float(np.max(np.linalg.norm(np.array(blocks), ord=2, axis=(-2, -1))))
+
+
+def termination_doubt(definition: fixture.Fixture, frequency_hz: NDArray[np.float64]) -> str:
+    """Return that the terminations reflect too much for alien crosstalk; empty when they do not."""
+    reflection = termination_reflection(definition, frequency_hz)
+    if reflection <= _REFLECTS:
+        return ""
+    return (
+        f"the terminations of fixture {definition.name} reflect up to {20.0 * np.log10(reflection):.0f} dB: "
+        "what comes back from the far ends of the bundle counts as alien crosstalk, too"
+    )
 
 
 def remind_of_terminations(switch: Switch, disturbing: int) -> str:

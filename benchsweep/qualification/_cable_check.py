@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from benchsweep import fixture, mixedmode
 from benchsweep.errors import AcquisitionError
-from benchsweep.qualification._bundle import corrected
+from benchsweep.qualification._bundle import corrected, termination_doubt
 from benchsweep.records import BalancedPort, Calibration, ModePort, RawHookup, balanced_ports_among
 
 __all__ = ["CableCheck"]
@@ -83,6 +83,8 @@ class CableCheck:
                 _refuse_nothing(number, here)
                 _refuse_another(number, here, self._known)
                 _refuse_known(number, here, self._known)
+        if not beside and termination_doubt(self._definition, raw.sweep.frequency_hz):
+            return  # with its far end on such terminations the disturbed cable reflects otherwise
         for port, value in found.items():
             # Of the disturbed cable rather what it reflects while its other end is on terminations.
             if port not in self._known or (beside and not self._known[port].beside):

@@ -11,7 +11,12 @@ from benchsweep import archive, limits
 from benchsweep.calibration import load_kit
 from benchsweep.errors import BenchsweepError, CalibrationError, UsageError
 from benchsweep.qualification._bench import Bench, Progress, find_calibration, utc_now
-from benchsweep.qualification._bundle import of_the_specimen, reduce_couplings, remind_of_terminations
+from benchsweep.qualification._bundle import (
+    of_the_specimen,
+    reduce_couplings,
+    remind_of_terminations,
+    termination_doubt,
+)
 from benchsweep.qualification._cable_check import CableCheck
 from benchsweep.qualification._calibrate import calibrate, plan_text
 from benchsweep.qualification._job import archiving_time, begin_job, run_job
@@ -169,6 +174,8 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     review: Callable[[Sequence[RawHookup]], None] = _nothing
     if disturbing is not None:
         progress(remind_of_terminations(bench.switch, disturbing))
+        if doubt := termination_doubt(bench.fixture, bench.analyzer.frequency_hz):
+            progress(f"note: {doubt}")
         review = CableCheck(solved, bench.fixture)
     archive.make_folder(folder)
     job = _job(bench, specimen, solved, plan)
@@ -225,6 +232,8 @@ def _measurement(
     bench: Bench, specimen: Specimen, solved: Calibration, hookups: tuple[RawHookup, ...], operator: str
 ) -> Measurement:
     assembled = reduce_hookups(of_the_specimen(hookups), solved, bench.fixture)
+    couplings = reduce_couplings(hookups, solved, bench.fixture)
+    doubt = termination_doubt(bench.fixture, assembled.matrix.frequency_hz) if couplings else ""
     return Measurement(
         specimen=specimen,
         created_at=utc_now(),
@@ -239,10 +248,10 @@ def _measurement(
         fixture_toml=bench.fixture_toml,
         budget_toml=budget_text(budget) if (budget := bench.station.uncertainty.budget) else "",
         consistency_db=assembled.consistency_db,
-        assembly_notes=assembly_notes(assembled),
+        assembly_notes=(*assembly_notes(assembled), *([doubt] if doubt else [])),
         software=software_versions(),
         verification=last_words(bench.station, solved),
-        couplings=reduce_couplings(hookups, solved, bench.fixture),
+        couplings=couplings,
     )
 
 

@@ -11,8 +11,9 @@ and let things go wrong (``FAULt "name"[,after[,seconds]]``, names in ``FAULt:CA
 `analyzer._faults` and, for what hands do, in `bench._mishaps`).
 
 Conventions: matrices ``s[f, i, j]`` are waves out of port ``i`` over waves into port ``j`` at 50 ohm a
-conductor; conductors are named ``A1`` … ``B8``. Everything random is drawn from the seed and from the bench's
-own clock and counters, so that a run can be repeated.
+conductor; conductors are named ``A1`` … ``B8``, in a bundle those of disturbing cable 3 ``3.A1`` … ``3.B8``.
+Everything random is drawn from the seed and from the bench's own clock and counters, so that a run can be
+repeated.
 
 The rooms, from what knows nothing of the others upwards (held by import-linter):
 

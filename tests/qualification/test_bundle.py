@@ -6,10 +6,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from benchsweep.acquisition import PersonSwitch
 from benchsweep.errors import DefinitionError, UsageError
+from benchsweep.fixture import load_fixture
 from benchsweep.qualification import (
     cautions_for,
     check_bundle,
@@ -19,7 +21,7 @@ from benchsweep.qualification import (
     plan_document,
     plan_station,
 )
-from benchsweep.qualification._bundle import remind_of_terminations
+from benchsweep.qualification._bundle import remind_of_terminations, termination_doubt
 from benchsweep.qualification._places import Places
 from benchsweep.qualification._qualify import plan_for
 from benchsweep.qualification._switching import check_plan
@@ -140,3 +142,13 @@ def test_the_cautions_name_every_cable_of_a_bundle() -> None:
     assert bundle.cautions == cautions_for(bundle=True)
     assert "every cable" in bundle.cautions[-1]
     assert set(alone.cautions) < set(bundle.cautions)
+
+
+def test_terminations_that_reflect_are_told(own_home: Path) -> None:
+    grid = np.array([1e6, 500e6])
+    assert termination_doubt(load_fixture("contacts"), grid) == ""
+    text = (Path(__file__).parents[2] / "fixtures" / "contacts.toml").read_text(encoding="utf-8")
+    path = own_home / "reflecting.toml"
+    path.write_text(text.replace("resistance_ohm = 51.0", "resistance_ohm = 75.0", 1), encoding="utf-8")
+    # 75 ohm on 50: (75 - 50) / (75 + 50) = 0.2, which is -14 dB.
+    assert "reflect up to -14 dB" in termination_doubt(load_fixture(str(path)), grid)
