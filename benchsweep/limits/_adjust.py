@@ -91,8 +91,8 @@ class Adjuster:
             return [f"the length was not told and is taken as {reference}, for which the limits hold", *notes]
         if self._ratio == 1.0:
             return notes
-        rules = ", ".join(
-            f"{' and '.join(_plain(item) for item in rule.parameters)} {rule.form} ({rule.standing})"
+        rules = "; ".join(
+            f"{_listed([_plain(item) for item in rule.parameters])} {rule.form} ({rule.standing})"
             for rule in self._rule.rules
         )
         return [
@@ -204,6 +204,11 @@ class Adjuster:
         if trace is None:
             raise Unadjustable(f"{_plain(parameter)} of {' and '.join(pairs)} was not measured")
         return trace
+
+
+def _listed(names: Sequence[str]) -> str:
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def _plain(parameter: Parameter) -> str:
