@@ -37,8 +37,9 @@ def demo(
     Example: `benchsweep demo --output /tmp/demo`
     """
     from benchsweep.cli._items import report_items
+    from benchsweep.cli._verdicts import verdict_texts
     from benchsweep.qualification import load_requirements, verdict_document
-    from benchsweep.report import verdict_table, write_html
+    from benchsweep.report import write_html
 
     started = time.monotonic()
     progress = progress_to_stderr(quiet)
@@ -59,8 +60,8 @@ def demo(
             }
         )
         return
-    verdicts = [verdict for result in results for verdict in result.verdicts]
-    print_text("\n\n".join(verdict_table(verdict, width=table_width()).rstrip() for verdict in verdicts))
+    width = table_width()
+    print_text("\n\n".join(text for result in results for text in verdict_texts(result, width=width)))
     print_text(f"\ncalibration  {calibrated.path}")
     for result in results:
         print_text(f"record       {result.record}")

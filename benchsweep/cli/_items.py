@@ -43,12 +43,22 @@ def report_items(
 
 
 def _findings(result: Qualified, requirements: Sequence[Requirement]) -> Findings:
-    from benchsweep.qualification import disturbers_shown
+    from benchsweep.qualification import disturbers_shown, locate
     from benchsweep.report import Findings, LengthRule
+
+    location = locate(result.evaluation)
+    cable = any("cable" in requirement.configuration for requirement in requirements)
 
     bundles = [disturbers_shown(result.evaluation, verdict) for verdict in result.verdicts]
     shares = next((shares for shares, _ in bundles if shares), ())
     return Findings(
+        faults=location.faults,
+        profiles=() if location.why_no_time_domain else location.profiles,
+        why_no_profiles=location.why_no_time_domain,
+        length_m=location.length_m,
+        electrical_length_m=location.electrical_length_m,
+        # A cord or a channel is more than cable: its constants would be those of no part of it.
+        constants=location.constants if cable else (),
         length_rules=[
             LengthRule(requirement.name, requirement.length.maximum_m, requirement.length.standing)
             for requirement in requirements

@@ -29,7 +29,11 @@ def show(
     records: Records,
     against: Annotated[
         list[str] | None,
-        typer.Option("--against", metavar="REQUIREMENT", help="Also print the verdict against it."),
+        typer.Option(
+            "--against",
+            metavar="REQUIREMENT",
+            help="Also print the verdict against it, and of a failing one the faults and where they are.",
+        ),
     ] = None,
     sweep: SweepNumber = None,
     parameter: Follow = None,
@@ -128,8 +132,8 @@ def _graded(
     rule: str,
 ) -> list[str]:
     """Put the verdicts into `document` and return them as tables."""
+    from benchsweep.cli._verdicts import verdict_texts
     from benchsweep.qualification import alien_document, verdict_document
-    from benchsweep.report import verdict_table
 
     graded, _ = grade_any(
         path,
@@ -146,7 +150,7 @@ def _graded(
         }
         for verdict in graded.verdicts
     ]
-    return [verdict_table(verdict, width=table_width()).rstrip() for verdict in graded.verdicts]
+    return verdict_texts(graded, width=table_width())
 
 
 def _record(path: Path) -> tuple[dict[str, Any], str]:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from benchsweep.limits import Requirement
     from benchsweep.qualification import Qualified
 
-__all__ = ["print_highest", "print_verdicts"]
+__all__ = ["print_highest", "print_verdicts", "verdict_texts"]
 
 
 def print_verdicts(
@@ -23,7 +23,7 @@ def print_verdicts(
     Of several `requirements` a table ends with the highest category that passes, for each family.
     """
     from benchsweep.qualification import alien_document, exit_code_of, verdict_document
-    from benchsweep.report import incident_table, verdict_table
+    from benchsweep.report import incident_table
 
     verdicts = [(verdict, result.evaluation) for result in results for verdict in result.verdicts]
     if as_json:
@@ -36,7 +36,7 @@ def print_verdicts(
         width = table_width()
         texts = []
         for result in results:
-            texts += [verdict_table(verdict, width=width).rstrip() for verdict in result.verdicts]
+            texts += verdict_texts(result, width=width)
             # Below the last verdict of each measurement: all of them rest on the same sweeps.
             happened = incident_table(result.evaluation.measurement, width=width)
             texts[-1:] = [f"{text}\n{happened}" if happened else text for text in texts[-1:]]
@@ -44,6 +44,27 @@ def print_verdicts(
                 texts.append(families)
         print_text("\n\n".join(texts))
     return exit_code_of([verdict for verdict, _ in verdicts])
+
+
+def verdict_texts(result: Qualified, *, width: int) -> list[str]:
+    """Return the verdicts as tables, of several first one that sets them side by side.
+
+    A verdict that fails tells the faults of the specimen and where they are.
+    """
+    from benchsweep.qualification import locate
+    from benchsweep.records import Outcome
+    from benchsweep.report import requirement_table, verdict_table
+
+    bad = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
+    failing = any(verdict.outcome in bad for verdict in result.verdicts)
+    faults = locate(result.evaluation).faults if failing else ()
+    texts = [
+        verdict_table(verdict, faults=faults if verdict.outcome in bad else (), width=width)
+        for verdict in result.verdicts
+    ]
+    if len(texts) > 1:
+        texts.insert(0, requirement_table(result.verdicts, width=width))
+    return [text.rstrip() for text in texts]
 
 
 def print_highest(results: Sequence[Qualified], *, as_json: bool, requirements: Sequence[Requirement]) -> int:

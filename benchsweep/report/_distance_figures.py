@@ -34,6 +34,8 @@ _TOP_IN, _BOTTOM_IN = 0.16, 0.36
 _ROUND_DB = (0, 3, 6, 10, 14, 20, 26, 30, 34, 40, 46, 50, 54, 60, 66, 70, 74, 80, 86, 90, 94, 100, 106, 110)
 _NOMINAL_OHM = 100.0
 _LEAST_SPAN_OHM = 10.0
+_SHOWN_OHM = (40.0, 250.0)
+_FAR_BEYOND = 4.0
 
 
 def draw_distance(
@@ -64,7 +66,7 @@ def draw_distance(
             if row == down - 1 or place + across >= len(groups):
                 whence = "end A" if length_m is not None else "the end looked into"
                 axes.set_xlabel(f"distance from {whence} / m", labelpad=1.5)
-        _scale(figure.axes, kind, traces)
+        _scale(figure.axes, kind, [[t for t in traces if t.pairs == pairs] for pairs in groups])
         for axes in figure.axes:
             axes.set_xlim(*_reach(traces, length_m))
             quiet(axes)
@@ -164,20 +166,20 @@ def _reach(traces: Sequence[DistanceTrace], length_m: float | None) -> tuple[flo
     return 0.0, max(float(trace.distance_m[-1]) for trace in traces) or 1.0
 
 
-def _scale(panels: Sequence[Axes], kind: DistanceKind, traces: Sequence[DistanceTrace]) -> None:
-    """Give all panels one scale; coefficients are labelled with the loss they are."""
-    low = min(float(trace.value.min()) for trace in traces)
-    high = max(float(trace.value.max()) for trace in traces)
-    if kind == "impedance":
-        middle = (low + high) / 2.0
-        low, high = min(low, middle - _LEAST_SPAN_OHM / 2.0), max(high, middle + _LEAST_SPAN_OHM / 2.0)
-    elif kind == "reflection":
-        high = max(abs(low), abs(high))
-        low = -high
-    else:
-        low = 0.0
-    margin = 0.06 * (high - low) or 1e-6
-    for place, axes in enumerate(panels):
+def _scale(panels: Sequence[Axes], kind: DistanceKind, groups: Sequence[Sequence[DistanceTrace]]) -> None:
+    """Give the panels one scale, but for those that reach far beyond it.
+
+    Coefficients are labelled with the loss they are. Impedances are cut off where no cable is.
+    """
+    peaks = [_span(kind, traces) for traces in groups]
+    usual = float(np.median([high - low for low, high in peaks])) * _FAR_BEYOND
+    ordinary = [span for span in peaks if span[1] - span[0] <= usual] or peaks
+    shared = (min(low for low, _ in ordinary), max(high for _, high in ordinary))
+    left = min(axes.get_position().x0 for axes in panels)
+    for axes, (low, high) in zip(panels, peaks, strict=True):
+        if high - low <= usual:
+            low, high = shared
+        margin = 0.06 * (high - low) or 1e-6
         axes.set_ylim(low - (0.0 if kind == "crosstalk" else margin), high + margin)
         if kind == "impedance":
             axes.axhline(_NOMINAL_OHM, color="#888888", linewidth=0.5, zorder=0.5)
@@ -186,9 +188,21 @@ def _scale(panels: Sequence[Axes], kind: DistanceKind, traces: Sequence[Distance
             axes.yaxis.set_major_locator(FixedLocator([value for value, _ in ticks]))
             axes.yaxis.set_major_formatter(FixedFormatter([words for _, words in ticks]))
             axes.axhline(0.0, color="#888888", linewidth=0.5, zorder=0.5)
-        across = sum(1 for other in panels if abs(other.get_position().y0 - axes.get_position().y0) < 1e-6)
-        if place % max(across, 1) == 0:
+        if axes.get_position().x0 < left + 1e-6:
             axes.set_ylabel({"impedance": "ohm", "reflection": "return loss / dB"}.get(kind, "NEXT / dB"))
+
+
+def _span(kind: DistanceKind, traces: Sequence[DistanceTrace]) -> tuple[float, float]:
+    low = min(float(trace.value.min()) for trace in traces)
+    high = max(float(trace.value.max()) for trace in traces)
+    if kind == "impedance":
+        low, high = (float(np.clip(edge, *_SHOWN_OHM)) for edge in (low, high))
+        middle = (low + high) / 2.0
+        return min(low, middle - _LEAST_SPAN_OHM / 2.0), max(high, middle + _LEAST_SPAN_OHM / 2.0)
+    if kind == "reflection":
+        reach = max(abs(low), abs(high))
+        return -reach, reach
+    return 0.0, high
 
 
 def loss_ticks(highest: float, *, both_sides: bool) -> list[tuple[float, str]]:

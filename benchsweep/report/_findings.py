@@ -86,8 +86,10 @@ class Findings:
         Reflection, crosstalk and impedance over the distance.
     why_no_profiles
         Why there are none, in words.
+    length_m
+        The length that was told, else the electrical length; None when not known.
     electrical_length_m
-        Length from delay and velocity; None when not known.
+        Length from the delay and a given or usual velocity; None without a delay.
     length_rules
         Those of the requirements that have one.
     constants
@@ -103,6 +105,7 @@ class Findings:
     faults: Sequence[Fault] = ()
     profiles: Sequence[DistanceTrace] = ()
     why_no_profiles: str = ""
+    length_m: float | None = None
     electrical_length_m: float | None = None
     length_rules: Sequence[LengthRule] = ()
     constants: Sequence[CableConstants] = ()
@@ -177,7 +180,7 @@ def _loss(value: float, kind: str) -> str:
 
 def length_rows(findings: Findings) -> list[tuple[str, str, str, str]]:
     """Return requirement, longest length, standing, and how the measured length compares."""
-    measured = findings.electrical_length_m
+    measured = findings.length_m
     rows = []
     for rule in findings.length_rules:
         if measured is None:

@@ -117,9 +117,7 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
     first = group[0]
     measurement = first.measurement
     findings = next((item.findings for item in group if item.findings is not None), None) or Findings()
-    length_m = measurement.specimen.length_m
-    if length_m is None:
-        length_m = findings.electrical_length_m
+    length_m = measurement.specimen.length_m if findings.length_m is None else findings.length_m
     worst = min(group, key=lambda item: ORDER.index(item.verdict.outcome))
     counts = Counter(item.verdict.outcome for item in group)
     return {

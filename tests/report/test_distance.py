@@ -117,7 +117,7 @@ def test_facts_and_strongest_places() -> None:
 
 def test_the_length_rule_is_compared_and_no_more() -> None:
     rules = (LengthRule("link", 90.0, "common-practice"), LengthRule("channel", 100.0, "common-practice"))
-    rows = length_rows(Findings(length_rules=rules, electrical_length_m=93.5))
+    rows = length_rows(Findings(length_rules=rules, length_m=93.5))
     assert [(row[0], row[1], row[3]) for row in rows] == [
         ("link", "90 m", "longer by 3.5 m"),
         ("channel", "100 m", "shorter by 6.5 m"),

@@ -113,7 +113,7 @@ def test_what_hinders_and_what_is_usual_is_said(failing: ReportItem, tmp_path: P
     ]
     findings = Findings(
         why_no_profiles="the first frequency is above the step",
-        electrical_length_m=97.0,
+        length_m=97.0,
         length_rules=[LengthRule("tia-6a-permanent-link", 90.0, "common-practice")],
         shares=shares,
         enough_disturbers="2 disturbing cables are not enough",
