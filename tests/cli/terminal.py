@@ -7,6 +7,7 @@ import os
 import pty
 import re
 import select
+import signal
 import subprocess
 import sys
 import termios
@@ -14,10 +15,12 @@ import time
 from types import TracebackType
 from typing import Self
 
-_LONGEST_WAIT_S = 20.0
+_LONGEST_WAIT_S = 100.0
 
 
 def _take_terminal() -> None:
+    # Whoever runs the tests in the background of a shell has SIGINT ignored, and so would the program.
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
@@ -84,7 +87,7 @@ class Terminal:
     ) -> None:
         if self.process.poll() is None:
             self.process.kill()
-            self.process.wait(timeout=20)
+            self.process.wait(timeout=_LONGEST_WAIT_S)
         if self.process.stdout is not None:
             self.process.stdout.close()
         os.close(self._ours)

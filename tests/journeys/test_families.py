@@ -15,7 +15,6 @@ from benchsweep.qualification import (
     Station,
     calibrate,
     check_specimen,
-    load_requirements,
     load_station,
     open_bench,
     qualify,
@@ -68,7 +67,7 @@ def test_the_specimen_comes_back_through_every_family(
             assert bench.analyzer.identity.family == family
             solved = calibrate(bench, folder=tmp_path / "calibrations", progress=silent).calibration
             found = qualify(
-                bench, check_specimen("x", 2.0), load_requirements(["tia-6a-cord"]), solved=solved,
+                bench, check_specimen("x", 2.0), [], solved=solved,
                 folder=tmp_path / "archive", progress=silent,
             )  # fmt: skip
     corrected = found.evaluation.measurement.corrected
@@ -129,7 +128,7 @@ def test_other_grids_give_the_specimen_too(family: str, grid: str, tmp_path: Pat
         with open_bench(load_station(str(path)), prompt=None) as bench:
             solved = calibrate(bench, folder=tmp_path / "calibrations", progress=silent).calibration
             found = qualify(
-                bench, check_specimen("x", 2.0), load_requirements(["tia-6a-cord"]), solved=solved,
+                bench, check_specimen("x", 2.0), [], solved=solved,
                 folder=tmp_path / "archive", progress=silent,
             )  # fmt: skip
     measurement = found.evaluation.measurement

@@ -194,7 +194,14 @@ def test_ctrl_c_says_that_the_same_command_continues(tmp_path: Path) -> None:
         for attempt in range(5):
             archive = tmp_path / f"archive-{attempt}"
             command = [*base, "--archive", str(archive)]
-            process = subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+            process = subprocess.Popen(
+                command,
+                stderr=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                text=True,
+                # Whoever runs the tests in the background of a shell has SIGINT ignored.
+                preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509
+            )
             assert process.stderr is not None
             for line in process.stderr:
                 if line.startswith("hookup 4 of 28"):
