@@ -27,6 +27,7 @@ from benchsweep.cabling.distance import (
     impedance_profile,
     nominal_velocity,
     reflection_profile,
+    trace_origins,
     why_no_time_domain,
 )
 from benchsweep.cabling.faults import locate_faults
@@ -60,6 +61,7 @@ __all__ = [
     "propagation_delay",
     "reflection_profile",
     "return_loss",
+    "trace_origins",
     "transverse_conversion_loss",
     "why_no_delay",
     "why_no_time_domain",

@@ -14,6 +14,7 @@ from benchsweep.records._grading import LimitCurve, Outcome, Verdict, VerdictRow
 from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
 from benchsweep.records._matrix import SMatrix
 from benchsweep.records._measurement import Measurement, SafetyConfirmation, Specimen
+from benchsweep.records._origin import Origin
 from benchsweep.records._ports import (
     CONTACTS_OF_PAIR,
     FOUR_PAIRS,
@@ -66,6 +67,7 @@ __all__ = [
     "Measurement",
     "Mode",
     "ModePort",
+    "Origin",
     "Outcome",
     "Parameter",
     "Plan",

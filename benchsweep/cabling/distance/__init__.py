@@ -12,6 +12,7 @@ from benchsweep.cabling.distance._constants import (
 from benchsweep.cabling.distance._gate import TimeGrid, time_grid, why_no_time_domain
 from benchsweep.cabling.distance._impedance import impedance_profile
 from benchsweep.cabling.distance._loss import PairLoss, pair_losses
+from benchsweep.cabling.distance._origin import LOCATED, trace_origins
 from benchsweep.cabling.distance._profiles import crosstalk_profile, reflection_profile
 from benchsweep.cabling.distance._transform import WINDOWS, TimeResponse, resolution_s, time_response
 from benchsweep.cabling.distance._two_port import TwoPort
@@ -27,6 +28,7 @@ from benchsweep.cabling.distance._velocity import (
 __all__ = [
     "COMMON_VELOCITY",
     "LIGHT_M_PER_S",
+    "LOCATED",
     "WINDOWS",
     "PairLoss",
     "PairVelocity",
@@ -46,5 +48,6 @@ __all__ = [
     "structural_return_loss",
     "time_grid",
     "time_response",
+    "trace_origins",
     "why_no_time_domain",
 ]
