@@ -125,7 +125,8 @@ def enough_disturbers(
     row, more = passed[at], added[at]
     if measured < neighbours:
         words = (
-            f"not enough disturbing cables: {measured} measured, {neighbours} lie around a cable within a bundle; "
+            f"not enough disturbing cables: {measured} measured, {neighbours} lie around a cable within a "
+            "bundle; "
             "what the others give is not known"
         )
         return DisturberSufficiency(False, measured, more, row.parameter, row.end, row.pairs, words)

@@ -170,7 +170,7 @@ class LimitCurve:
     standing, source
         Standing of the line and where it comes from.
     held
-        ``(n,)`` bool, True where a cap or a floor of the requirement holds instead of its form; None: nowhere.
+        ``(n,)`` bool, True where a cap or a floor holds instead of the form; None: nowhere.
     """
 
     parameter: Parameter
