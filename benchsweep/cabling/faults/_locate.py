@@ -70,7 +70,8 @@ def locate_faults(
     if known is None or not all(losses.pairs(end) for end in ENDS):
         return tuple(found)
     bad = frozenset(pair for fault in found if fault.kind in _GRAVE for pair in fault.pairs)
-    contacts = find_series_resistance(losses, known, leave_out=bad)
+    modes = any("/" in label for label in corrected.ports)
+    contacts = find_series_resistance(losses, known, leave_out=bad, behind_baluns=modes)
     if along is not None:
         plugs = find_plug_faults(along, leave_out=bad)
         busy = {fault.end for fault in plugs if fault.end is not None}

@@ -38,6 +38,12 @@ _FIT_RAD, _FIT_FEWEST, _PLACES = 1.5, 6, 201
 _REFERENCE_OHM = 200.0
 # So near to an end, in parts of the length, it is a contact of the plug: the place is not known better.
 _AT_PLUG = 0.055
+# Behind baluns of 50 dB their own unbalance leaves more.
+_BALUN_OHM = 0.6
+# The reflections at the ends tell the conversion a little too low where much is lost on the way.
+_REFLECTED = 1.3
+# So many times what is allowed is clear.
+_CLEAR = 4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,7 +57,11 @@ class _Pair:
 
 
 def find_series_resistance(
-    losses: ModeLosses, length_m: float, *, leave_out: frozenset[str] = frozenset()
+    losses: ModeLosses,
+    length_m: float,
+    *,
+    leave_out: frozenset[str] = frozenset(),
+    behind_baluns: bool = False,
 ) -> list[Fault]:
     """Return a fault for each pair with more resistance in one conductor than a good one may have.
 
@@ -77,7 +87,9 @@ def find_series_resistance(
         fault = (
             _from_loss(losses, each, excess.get(each.pair), length_m)
             if ratio is None
-            else _from_balance(losses, each, ratio, length_m)
+            else _from_balance(
+                losses, each, ratio, excess.get(each.pair), length_m, behind_baluns=behind_baluns
+            )
         )
         if fault is not None:
             found.append(fault)
@@ -122,21 +134,54 @@ def _excess_loss_db(pairs: list[_Pair]) -> Mapping[str, tuple[float, float]]:
     return found
 
 
-def _from_balance(losses: ModeLosses, each: _Pair, ratio: float, length_m: float) -> Fault | None:
-    ohm = _REFERENCE_OHM * ratio / (1.0 - ratio) if ratio < 1.0 else math.inf
+def _from_balance(
+    losses: ModeLosses,
+    each: _Pair,
+    ratio: float,
+    excess: tuple[float, float] | None,
+    length_m: float,
+    *,
+    behind_baluns: bool,
+) -> Fault | None:
     allowed = _ROOM * max(_ALLOWED_OHM, _ALLOWED_PART * _LOOP_OHM_PER_M * length_m)
-    if ohm <= allowed:
+    if behind_baluns:
+        allowed = max(allowed, _BALUN_OHM)
+    if ratio <= allowed / (allowed + _REFERENCE_OHM):
         return None
     fitted = _place_from_balance(losses, each, length_m)
+    if fitted is not None:
+        # A resistance reflects as much as it converts on the way through. What a balun mixes up comes through
+        # alone: near the ends of a good pair there is nothing that reflects.
+        ratio = min(ratio, _REFLECTED * abs(fitted[1]))
+    ohm = _REFERENCE_OHM * ratio / (1.0 - ratio) if ratio < 1.0 else math.inf
+    if ohm <= allowed:
+        return None
     contacts: tuple[int, ...] = ()
+    at_m = None
     if fitted is not None:
         plus, minus = CONTACTS_OF_PAIR[each.pair]
-        contacts = (plus,) if fitted[1] > 0.0 else (minus,)
+        at_m, contacts = fitted[0], (plus,) if fitted[1] > 0.0 else (minus,)
     evidence = [
         f"equal-level conversion of pair {each.pair} is {-20.0 * math.log10(ratio):.1f} dB towards 0 Hz, "
         f"{ohm:.2g} ohm in one conductor; good below {allowed:.2g} ohm"
     ]
-    return _fault(each.pair, contacts, ohm, None if fitted is None else fitted[0], length_m, evidence)
+    if excess is not None and excess[0] > _CLEAR * _allowed_loss_db(excess[1]):
+        # The pair itself is matched better than its common mode: where its loss shows the resistance
+        # clearly, size and place come from there.
+        part = 10.0 ** (-excess[0] / 20.0)
+        ohm = _ohm(part)
+        at_m = _place_from_loss(losses, each, 1.0 - part, length_m)
+        evidence.append(f"its loss is {excess[0]:.3f} dB above that of the other pairs, {ohm:.2g} ohm")
+    return _fault(each.pair, contacts, ohm, at_m, length_m, evidence)
+
+
+def _allowed_loss_db(usual_db: float) -> float:
+    return _ALLOWED_DB + _ALLOWED_LOSS_PART * usual_db
+
+
+def _ohm(part: float) -> float:
+    """Return the resistance in one leg that lets so much of the wave through: (R/2 + 100)/(R + 100)."""
+    return _REFERENCE_OHM * (1.0 - part) / (2.0 * part - 1.0) if part > 0.5 else math.inf
 
 
 def _from_loss(
@@ -145,11 +190,11 @@ def _from_loss(
     if excess is None:
         return None
     more_db, usual_db = excess
-    allowed = _ALLOWED_DB + _ALLOWED_LOSS_PART * usual_db
+    allowed = _allowed_loss_db(usual_db)
     if more_db <= allowed:
         return None
     part = 10.0 ** (-more_db / 20.0)
-    ohm = _REFERENCE_OHM * (1.0 - part) / max(2.0 * part - 1.0, 1e-3) if part > 0.5 else math.inf
+    ohm = _ohm(part)
     at_m = _place_from_loss(losses, each, 1.0 - part, length_m)
     evidence = [
         f"loss of pair {each.pair} is {more_db:.3f} dB above that of the other pairs at the lowest "

@@ -22,6 +22,9 @@ _EDGE, _SHARED = 0.035, 0.4
 _FEWEST_PAIRS = 2
 # What begins nearer to a plug begins at it.
 _EDGE_FROM_M = 0.15
+# Behind this distance from an end a plug's dip, about 5 % at a resolution of 0.2 m, may have ended; by the
+# second it has.
+_PLUG_BEHIND_M, _PLUG_REACH_M = 0.1, 0.55
 # Squeezed is a point; water creeps along.
 _LONGEST_CRUSH_M = 0.4
 # One pair alone wanders by about 2 %, and its unbalance over the resolution of 0.2 m by a third of this.
@@ -58,13 +61,16 @@ def _without_plugs(along: Along, profile: Row) -> Row:
     Seen from its own end each plug has the same dip; what one end has more than the other stays.
     """
     x, length = along.distance_m, along.length_m
-    reach = min(0.55, 0.45 * length)
+    reach = min(_PLUG_REACH_M, 0.45 * length)
     own = np.arange(0.0, reach, 0.5 * (x[1] - x[0]))
     at_a, at_b = np.interp(own, x, profile), np.interp(length - own, x, profile)
     # Against the reference impedance in front of each plug.
     at_a, at_b = at_a - profile[0], at_b - profile[-1]
     less = np.maximum(at_a, at_b)
-    less = less - less[-1]
+    # A plug ends where the profile has come back from its dip; what lies behind is cable.
+    behind = int(np.argmax(np.where(own > _PLUG_BEHIND_M, less, -np.inf)))
+    less = np.minimum(less - less[behind], 0.0)
+    less[behind:] = 0.0
     taken = np.interp(x, own, less, left=less[0], right=0.0) + np.interp(
         length - x, own, less, left=less[0], right=0.0
     )
@@ -133,7 +139,8 @@ def find_stretches(
         shared = len(stretch.pairs) * 4 >= 3 * len(profiles) and stretch.change < -_EDGE
         if shared and (end is None or end not in busy):
             found.append(_named(along, stretch))
-    if not any(fault.kind == "water" for fault in found):
+    if not found:
+        # A stretch takes loss by its reflections, which must not count as that of water.
         damp = _damp(along, leave_out)
         found += [damp] if damp is not None else []
     return found
