@@ -38,7 +38,8 @@ def locate_faults(
     length_m
         Length of the specimen; without it, from the delay and the velocity.
     velocity
-        Velocity over that of light, for all pairs or pair by pair; None: from delay and length.
+        Velocity over that of light, for all pairs or pair by pair: distances are then what it makes of the
+        delays, and the length too. None: from delay and length.
     wiring
         The wiring check of `corrected`, if it was made already.
 
@@ -59,11 +60,13 @@ def locate_faults(
     short, nor crushed, wet or kinked stretches, nor whether crosstalk comes from a plug.
     """
     losses = ModeLosses(mixed)
-    known = length_m if length_m is not None else _electrical(losses, velocity)
+    # A given velocity makes the distances, whatever the length is said to be.
+    measured = _electrical(losses, velocity) if velocity is not None or length_m is None else None
+    known = length_m if measured is None else measured
     single = _legs(corrected, mixed)
     if wiring is None or (single is not None and single is not corrected):
         # Both modes of all pairs are as good as the conductors themselves.
-        wiring = check_wiring(corrected if single is None else single, mixed, length_m=known)
+        wiring = check_wiring(corrected if single is None else single, mixed, length_m=length_m or known)
     looked = "no length" if known is None else look_along(losses, known, velocity)
     along = looked if isinstance(looked, Along) else None
     found = wiring_faults(losses, wiring, along, known)

@@ -137,6 +137,8 @@ def find_stretches(
         stretch = _measure(along, mean, profiles, fall_m, rise_m)
         end = at_an_end(0.5 * (stretch.from_m + stretch.to_m), along.length_m)
         shared = len(stretch.pairs) * 4 >= 3 * len(profiles) and stretch.change < -_EDGE
+        # From one end to the other it is the cable's own impedance.
+        shared = shared and stretch.to_m - stretch.from_m < along.length_m - 2.0 * _EDGE_FROM_M
         if shared and (end is None or end not in busy):
             found.append(_named(along, stretch))
     if not found:
