@@ -16,6 +16,7 @@ from benchsweep.records import (
     Fault,
     Outcome,
     Parameter,
+    VerdictRow,
 )
 from benchsweep.report._words import PARAMETER_WORDS, megahertz, number, pairs_words
 
@@ -28,6 +29,7 @@ __all__ = [
     "distance_facts",
     "length_rows",
     "strongest_places",
+    "suspected_places",
 ]
 
 _KINDS: tuple[DistanceKind, ...] = ("reflection", "crosstalk", "impedance")
@@ -117,56 +119,82 @@ class Findings:
 def distance_facts(profiles: Sequence[DistanceTrace]) -> list[tuple[str, str]]:
     """Return label and words of what the distances rest on: velocity, resolution, window, correction."""
     facts = []
-    velocities: dict[tuple[float, str], list[str]] = {}
+    velocities: dict[str, dict[str, float]] = {}
     for trace in profiles:
         if len(trace.pairs) == 1:
-            pairs = velocities.setdefault((trace.velocity_fraction, trace.velocity_standing), [])
-            pairs += [pair for pair in trace.pairs if pair not in pairs]
-    for (fraction, standing), pairs in velocities.items():
-        who = f"{'pair' if len(pairs) == 1 else 'pairs'} {', '.join(pairs)}"
-        facts.append(
-            ("velocity", f"{number(fraction, 4)} c, {who}; {_VELOCITY_WORDS.get(standing, standing)}")
-        )
+            velocities.setdefault(trace.velocity_standing, {})[trace.pairs[0]] = trace.velocity_fraction
+    for standing, found in velocities.items():
+        told = ", ".join(f"{pair} {number(fraction, 4)}" for pair, fraction in found.items())
+        facts.append(("velocity over light", f"{told}; {_VELOCITY_WORDS.get(standing, standing)}"))
+    kinds: dict[str, list[str]] = {}
     for kind in _KINDS:
         seen = [trace for trace in profiles if trace.kind == kind]
-        if not seen:
-            continue
-        widest = max(trace.resolution_m for trace in seen)
-        windows = ", ".join(dict.fromkeys(trace.window for trace in seen))
-        words = f"{kind}: {number(widest)} m, window {windows}"
+        if seen:
+            windows = ", ".join(dict.fromkeys(trace.window for trace in seen))
+            words = f"{number(max(trace.resolution_m for trace in seen))} m, window {windows}"
+            kinds.setdefault(words, []).append(kind)
         freed = [trace.loss_corrected_m for trace in seen if trace.loss_corrected_m > 0.0]
         if freed:
-            words += f"; freed from the loss of the cable on the way up to {number(min(freed), 1)} m"
-        facts.append(("resolution", words))
+            facts.append(("loss on the way", f"taken out of {kind} up to {number(min(freed), 1)} m"))
+    for words, which in kinds.items():
+        facts.append(("resolution", words if len(kinds) == 1 else f"{', '.join(which)}: {words}"))
     notes = dict.fromkeys(trace.note for trace in profiles if trace.note)
     return facts + [("note", note) for note in notes]
 
 
-@dataclass(frozen=True)
-class _Place:
-    end: str
-    pairs: str
-    words: str
-    distance_m: str
+def strongest_places(profiles: Sequence[DistanceTrace]) -> list[tuple[str, list[tuple[str, ...]]]]:
+    """Return, for reflections and for crosstalk, a row for each pair or combination.
 
-
-def strongest_places(profiles: Sequence[DistanceTrace]) -> list[tuple[str, list[_Place]]]:
-    """Return for reflections and for crosstalk where each pair, seen from each end, is strongest."""
+    Its cells: the pairs, then for each end the strongest value seen from there in dB and how far it is.
+    """
     told = []
     for kind in ("reflection", "crosstalk"):
+        seen = {(trace.pairs, trace.end): trace for trace in profiles if trace.kind == kind}
         rows = []
-        for trace in profiles:
-            if trace.kind == kind:
-                at = int(np.argmax(np.abs(trace.value)))
-                rows.append(
-                    _Place(
-                        trace.end, pairs_words(trace.pairs), _loss(float(trace.value[at]), kind),
-                        number(float(trace.distance_m[at])),
-                    )
-                )  # fmt: skip
+        for pairs in dict.fromkeys(pairs for pairs, _ in seen):
+            cells = [pairs_words(pairs)]
+            for end in ("A", "B"):
+                trace = seen.get((pairs, end))
+                cells += ["-", "-"] if trace is None else _strongest(trace)
+            rows.append(tuple(cells))
         if rows:
             told.append((kind, rows))
     return told
+
+
+def _strongest(trace: DistanceTrace) -> list[str]:
+    at = int(np.argmax(np.abs(trace.value)))
+    return [_loss(float(trace.value[at]), trace.kind), number(float(trace.distance_m[at]))]
+
+
+def suspected_places(
+    profiles: Sequence[DistanceTrace], rows: Sequence[VerdictRow], length_m: float | None
+) -> list[str]:
+    """Return in sentences where the pairs of failing rows reflect or couple most, the worst row first.
+
+    For return loss and NEXT, seen from the end of the row: no fault is named, only where to look.
+    """
+    kinds: dict[Parameter, DistanceKind] = {
+        Parameter.RETURN_LOSS: "reflection",
+        Parameter.NEXT: "crosstalk",
+    }
+    told: dict[tuple[str, tuple[str, ...]], str] = {}
+    for row in rows:
+        kind = kinds.get(row.parameter)
+        if kind is None or row.outcome not in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
+            continue
+        pairs = tuple(sorted(row.pairs))
+        for trace in profiles:
+            if trace.kind == kind and trace.end == row.end and tuple(sorted(trace.pairs)) == pairs:
+                at = float(trace.distance_m[int(np.argmax(np.abs(trace.value)))])
+                where = f"{number(at)} m from end {trace.end}"
+                if trace.end == "B" and length_m is not None:
+                    where = f"{number(max(length_m - at, 0.0))} m from end A, seen from end B"
+                told.setdefault(
+                    (kind, pairs),
+                    f"{PARAMETER_WORDS[row.parameter]} of {pairs_words(row.pairs)}: most comes from {where}",
+                )
+    return list(told.values())
 
 
 def _loss(value: float, kind: str) -> str:
@@ -175,7 +203,7 @@ def _loss(value: float, kind: str) -> str:
     loss = number(-20.0 * float(np.log10(abs(value))), 1)
     if kind == "crosstalk":
         return loss
-    return f"{loss}, towards {'higher' if value > 0.0 else 'lower'} impedance"
+    return f"{loss} {'higher' if value > 0.0 else 'lower'}"
 
 
 def length_rows(findings: Findings) -> list[tuple[str, str, str, str]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +28,7 @@ from benchsweep.report._findings import (
     distance_facts,
     length_rows,
     strongest_places,
+    suspected_places,
 )
 from benchsweep.report._select import ORDER, bad_rows, severity, standings, worst_row, worst_rows
 from benchsweep.report._stopping import nearest_words
@@ -37,6 +38,7 @@ from benchsweep.report._words import (
     PARAMETER_WORDS,
     clean,
     count_words,
+    signed,
     wiring_words,
 )
 
@@ -120,8 +122,21 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
     length_m = measurement.specimen.length_m if findings.length_m is None else findings.length_m
     worst = min(group, key=lambda item: ORDER.index(item.verdict.outcome))
     counts = Counter(item.verdict.outcome for item in group)
+    common = set.intersection(*(set(item.verdict.notes) for item in group)) if len(group) > 1 else set()
+    budget = {
+        (row.parameter, row.end, row.pairs, row.frequency_hz): row for item in group for row in item.budget
+    }
     return {
         "place": place,
+        "standings": standings([row for item in group for row in item.verdict.rows]),
+        "conditional": [
+            (outcome.value, words)
+            for outcome, words in CONDITIONAL_WORDS.items()
+            if any(row.outcome is outcome for item in group for row in item.verdict.rows)
+        ],
+        "notes": [note for note in first.verdict.notes if note in common],
+        "budget": list(budget.values()),
+        "margins": _margins(group) if len(group) > 1 else [],
         "outcome": worst.verdict.outcome.value,
         "outcomes": ", ".join(f"{counts[outcome]} {outcome.value}" for outcome in ORDER if counts[outcome])
         if len(group) > 1
@@ -132,10 +147,13 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
         "record": first.verdict.record,
         "content_hash": first.content_hash,
         "sweep": first.sweep,
-        "verdicts": [_verdict(place + number, number + 1, item) for number, item in enumerate(group)],
+        "verdicts": [_verdict(place + number, number + 1, item, common) for number, item in enumerate(group)],
         "wiring": wiring_words(first.verdict.wiring),
         "findings": findings,
         "faults": list(enumerate(findings.faults, start=1)),
+        "suspected": suspected_places(
+            findings.profiles, [row for item in group for row in bad_rows(item.verdict)], length_m
+        ),
         "failing": any(item.verdict.outcome in _FAILING for item in group),
         "distance_facts": distance_facts(findings.profiles),
         "strongest": strongest_places(findings.profiles),
@@ -159,13 +177,14 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
     }
 
 
-def _verdict(place: int, number: int, item: ReportItem) -> dict[str, Any]:
+def _verdict(place: int, number: int, item: ReportItem, common: Collection[str]) -> dict[str, Any]:
     verdict = item.verdict
     order = list(Parameter)
     return {
         "place": place,
         "number": number,
         "verdict": verdict,
+        "notes": [note for note in verdict.notes if note not in common],
         "counts": count_words(verdict),
         "told": nearest_words(verdict),
         "bad": bad_rows(verdict),
@@ -176,15 +195,23 @@ def _verdict(place: int, number: int, item: ReportItem) -> dict[str, Any]:
         ),
         "uncertain": any(row.expanded_uncertainty is not None for row in verdict.rows),
         "guarded": any(row.guard_band is not None for row in verdict.rows),
-        "conditional": [
-            (outcome.value, words)
-            for outcome, words in CONDITIONAL_WORDS.items()
-            if any(row.outcome is outcome for row in verdict.rows)
-        ],
-        "budget": item.budget,
         "standings": standings(verdict.rows),
         "limits": sorted(item.limits.items(), key=lambda entry: order.index(entry[0])),
     }
+
+
+def _margins(group: Sequence[ReportItem]) -> list[tuple[Parameter, str, tuple[str, ...], list[str]]]:
+    """Return for each graded trace its worst margin to every requirement, in words where it does not pass."""
+    found: dict[TraceKey, list[str]] = {}
+    for place, item in enumerate(group):
+        for row in item.verdict.rows:
+            cells = found.setdefault((row.parameter, row.end, row.pairs), [""] * len(group))
+            margin = "" if row.worst_margin_db is None else signed(row.worst_margin_db)
+            words = "" if row.outcome is Outcome.PASS and margin else row.outcome.value
+            cells[place] = f"{margin} {words}".strip()
+    order = list(Parameter)
+    keys = sorted(found, key=lambda key: (order.index(key[0]), key[1] or "", key[2]))
+    return [(parameter, end or "", pairs, found[parameter, end, pairs]) for parameter, end, pairs in keys]
 
 
 def _figures(group: Sequence[ReportItem], parameters: Sequence[Parameter]) -> list[dict[str, Any]]:

@@ -9,7 +9,15 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-from benchsweep.records import AlienShare, CableConstants, DistanceTrace, Fault, Parameter
+from benchsweep.records import (
+    AlienShare,
+    CableConstants,
+    DistanceTrace,
+    Fault,
+    Outcome,
+    Parameter,
+    VerdictRow,
+)
 from benchsweep.report import Findings, LengthRule
 from benchsweep.report._cable_figures import draw_cable
 from benchsweep.report._distance_figures import _panel, draw_distance, loss_ticks, place_of
@@ -19,6 +27,7 @@ from benchsweep.report._findings import (
     distance_facts,
     length_rows,
     strongest_places,
+    suspected_places,
 )
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -106,13 +115,29 @@ def test_ticks_of_a_coefficient_are_its_loss() -> None:
 def test_facts_and_strongest_places() -> None:
     traces = [trace("reflection", "A", ("12",), 3.0, -0.01), trace("crosstalk", "B", ("12", "36"), 4.0, 1e-3)]
     facts = distance_facts(traces)
-    assert ("velocity", "0.6800 c, pair 12; from the measured delay and the length") in facts
-    assert ("resolution", "reflection: 0.25 m, window hann") in facts
+    assert ("velocity over light", "12 0.6800; from the measured delay and the length") in facts
+    assert ("resolution", "0.25 m, window hann") in facts
     assert ("note", "of a test") in facts
-    (_, (reflection,)), (_, (crosstalk,)) = strongest_places(traces)
     # 20 log10 of 0.01 and of 0.001
-    assert (reflection.words, reflection.distance_m) == ("40.0, towards lower impedance", "3.00")
-    assert (crosstalk.words, crosstalk.distance_m) == ("60.0", "4.00")
+    assert strongest_places(traces) == [
+        ("reflection", [("12", "40.0 lower", "3.00", "-", "-")]),
+        ("crosstalk", [("12-36", "-", "-", "60.0", "4.00")]),
+    ]
+
+
+def test_failing_rows_without_a_fault_tell_where_to_look() -> None:
+    traces = [trace("crosstalk", "B", ("36", "45"), 0.5), trace("crosstalk", "A", ("36", "45"), 9.4)]
+
+    def row(end: str, outcome: Outcome, parameter: Parameter = Parameter.NEXT) -> VerdictRow:
+        return VerdictRow(parameter, end, ("45", "36"), -1.0, 1e8, 30.0, 31.0, None, outcome, "published")
+
+    words = "NEXT of 45-36: most comes from 9.50 m from end A, seen from end B"
+    assert suspected_places(traces, [row("B", Outcome.FAIL), row("A", Outcome.FAIL)], 10.0) == [words]
+    assert suspected_places(traces, [row("A", Outcome.FAIL)], None) == [
+        "NEXT of 45-36: most comes from 9.40 m from end A"
+    ]
+    assert not suspected_places(traces, [row("A", Outcome.UNDECIDED)], 10.0)
+    assert not suspected_places(traces, [row("A", Outcome.FAIL, Parameter.ACR_F)], 10.0)
 
 
 def test_the_length_rule_is_compared_and_no_more() -> None:
