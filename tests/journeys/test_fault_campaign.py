@@ -3,8 +3,9 @@
 A run calibrates nothing: it connects, sweeps and archives the hookups of a small plan on a bench with noise
 and no drift, while one fault is armed to strike after a number of messages drawn from the seed. What may come
 out is the right matrix, or a named error; after an error the same call is made again and must then give the
-right matrix. 250 runs as a rule, ``pytest --thorough`` makes 5 040; the families go side by side, as most of
-the time is waiting. The table of outcomes is printed with ``-s``.
+right matrix. As a rule each fault is met once in each family behind each door, in 200 runs; ``pytest
+--thorough`` makes 5 040. The families go side by side, as most of the time is waiting. The table of outcomes
+is printed with ``-s``.
 """
 
 from __future__ import annotations
@@ -50,7 +51,7 @@ FAULTS = (
 )  # fmt: skip
 # Faults of hands: nothing on the link tells them, as no setting, answer or status differs. What finds them
 # are comparisons of what was measured: residuals of a calibration, agreement of hookups, check standards.
-BY_HAND = ("loose-connector", "swapped-standards", "worn-termination")
+BY_HAND = ("loose-connector", "swapped-standards", "worn-termination", "wrong-cable")
 MOST_ATTEMPTS = 4
 PORTS = 8
 HOOKUPS = 6
@@ -161,8 +162,9 @@ def measure(place: Place, folder: Path) -> np.ndarray:
             folder=folder,
             progress=quiet,
         )
-    check_record(result.record)
     measurement = read_record(result.record)
+    if measurement.incidents:
+        check_record(result.record)
     assert len(measurement.hookups) == HOOKUPS
     return measurement.corrected.s
 
@@ -226,7 +228,7 @@ def test_the_campaign_leaves_out_only_what_hands_do(places: list[Place]) -> None
 def test_no_fault_at_any_step_gives_a_wrong_grade(
     places: list[Place], request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:
-    runs = 5040 if request.config.getoption("thorough") else 250
+    runs = 5040 if request.config.getoption("thorough") else len(FAULTS) * len(places)
     rng = random.Random(17)
     jobs: dict[str, list[tuple[Place, str, int]]] = {family: [] for family in FAMILIES}
     for number in range(runs):

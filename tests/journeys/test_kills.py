@@ -149,7 +149,7 @@ address = "{address}"
 [sweep]
 start_mhz = 1.0
 stop_mhz = 500.0
-points = 500
+points = 200
 if_bandwidth_hz = 1000.0
 
 [switch]
