@@ -138,8 +138,19 @@ def distance_facts(profiles: Sequence[DistanceTrace]) -> list[tuple[str, str]]:
             facts.append(("loss on the way", f"taken out of {kind} up to {number(min(freed), 1)} m"))
     for words, which in kinds.items():
         facts.append(("resolution", words if len(kinds) == 1 else f"{', '.join(which)}: {words}"))
-    notes = dict.fromkeys(trace.note for trace in profiles if trace.note)
-    return facts + [("note", note) for note in notes]
+    return facts + _notes(profiles)
+
+
+def _notes(profiles: Sequence[DistanceTrace]) -> list[tuple[str, str]]:
+    """Return each note once, with the traces that it is about unless it is about all of its kind."""
+    found = []
+    for kind in _KINDS:
+        seen = [trace for trace in profiles if trace.kind == kind]
+        for note in dict.fromkeys(trace.note for trace in seen if trace.note):
+            about = [f"{pairs_words(trace.pairs)} from {trace.end}" for trace in seen if trace.note == note]
+            named = "" if len(about) == len(seen) else f" {', '.join(about)}"
+            found.append(("note", f"{kind}{named}: {note}"))
+    return found
 
 
 def strongest_places(profiles: Sequence[DistanceTrace]) -> list[tuple[str, list[tuple[str, ...]]]]:

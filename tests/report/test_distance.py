@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from xml.etree import ElementTree as ET
 
@@ -117,7 +118,10 @@ def test_facts_and_strongest_places() -> None:
     facts = distance_facts(traces)
     assert ("velocity over light", "12 0.6800; from the measured delay and the length") in facts
     assert ("resolution", "0.25 m, window hann") in facts
-    assert ("note", "of a test") in facts
+    assert ("note", "reflection: of a test") in facts
+    other = trace("reflection", "B", ("12",), 3.0)
+    other = dataclasses.replace(other, note="")
+    assert ("note", "reflection 12 from A: of a test") in distance_facts([*traces, other])
     # 20 log10 of 0.01 and of 0.001
     assert strongest_places(traces) == [
         ("reflection", [("12", "40.0 lower", "3.00", "-", "-")]),
