@@ -124,7 +124,7 @@ def test_what_hinders_and_what_is_usual_is_said(failing: ReportItem, tmp_path: P
     assert "not drawn the first frequency is above the step" in text
     assert "tia-6a-permanent-link 90 m longer by 7.0 m common practice in the trade" in text
     assert "2 disturbing cables are not enough" in text
-    assert text.index("2 75 % 75 % end A, pair 12 100.00 61.50") < text.index("1 25 % 25 % end A, pair 12")
+    assert text.index("2 75 % 75 % A, 12 100.00 61.50") < text.index("1 25 % 25 % A, 12")
     # Alien traces are drawn beside their table, not among the others.
     assert page.index("Alien crosstalk") < page.index("<figcaption>PS ANEXT")
 
