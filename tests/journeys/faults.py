@@ -323,8 +323,9 @@ def judge(case: Case, faults: Sequence[Fault]) -> Result:
     truth = case.truth
     if not faults:
         return Result(case, (), GOOD, None, None)
-    best = next((fault for fault in faults if fault.kind == truth.kind), faults[0])
-    extra = tuple(fault.kind for fault in faults if fault is not best)
+    at = next((k for k, fault in enumerate(faults) if fault.kind == truth.kind), 0)
+    best = faults[at]
+    extra = tuple(fault.kind for k, fault in enumerate(faults) if k != at)
     located, error_m = _located(case, best)
     named = _named(case, best)
     return Result(case, tuple(faults), best.kind, located, named, error_m, extra)

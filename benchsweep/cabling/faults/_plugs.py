@@ -27,6 +27,8 @@ _UNTWISTED_OTHER_DB = 46.5
 # hardware, TIA-568); some cable is in the resolution, so a little more is asked, and all three combinations
 # must show it with the signs of a plug.
 _PLUG_DB, _PLUG_OTHER_DB, _PLUG_SUM_S = 53.5, 62.0, 7.5e-12
+# One combination alone, and what its neighbours may show of it.
+_ALONE_DB, _ALONE_PART = 50.0, 0.35
 _AT_PLUG_M = (-0.04, 0.09)
 # What couples in the cable over the length that cannot be told apart, in its own median.
 _OVER_CABLE = 4.0
@@ -88,24 +90,25 @@ def _figure(pairs: tuple[str, str], value: tuple[float, float], limit_db: float)
 
 
 def _untwisted(along: Along, end: End, lumps: Lumps) -> Fault | None:
+    limit_db = _UNTWISTED_DB
     high = {
         pairs: value
         for pairs, value in lumps.items()
-        if abs(value[0]) > _seconds(_UNTWISTED_DB.get(pairs, _UNTWISTED_OTHER_DB))
+        if abs(value[0]) > _seconds(limit_db.get(pairs, _UNTWISTED_OTHER_DB))
     }
-    # Where 3-6 to 4-5 alone is above what a plug leaves over and its neighbours are as they should be, it is
-    # not the plug either.
+    # Where 3-6 to 4-5 is above what a connection leaves over and its neighbours are as they should be, it is
+    # not the plug either: that would couple all of its neighbouring blades.
     middle = lumps.get(("36", "45"))
-    if not high and middle is not None and middle[0] > _seconds(_PLUG_DB - 6.0):
-        others = [lumps[pairs][0] for pairs in (("12", "36"), ("36", "78")) if pairs in lumps]
-        if others and max(abs(value) for value in others) < _seconds(_PLUG_DB):
-            high = {("36", "45"): middle}
+    if not high and middle is not None and middle[0] > _seconds(_ALONE_DB):
+        others = [abs(lumps[pairs][0]) for pairs in (("12", "36"), ("36", "78")) if pairs in lumps]
+        if others and max(others) < min(_seconds(_PLUG_DB), _ALONE_PART * middle[0]):
+            high, limit_db = {("36", "45"): middle}, {("36", "45"): _ALONE_DB}
     if not high:
         return None
     concerned = {pair for pairs in high for pair in pairs}
     pairs = tuple(pair for pair in FOUR_PAIRS if pair in concerned)
     evidence = [
-        _figure(combination, value, _UNTWISTED_DB.get(combination, _UNTWISTED_OTHER_DB))
+        _figure(combination, value, limit_db.get(combination, _UNTWISTED_OTHER_DB))
         for combination, value in high.items()
     ]
     at = _place(along, end)

@@ -36,8 +36,9 @@ _ALLOWED_DB, _ALLOWED_LOSS_PART = 0.035, 0.04
 # The place is fitted up to this phase over the length, and over so many points at least.
 _FIT_RAD, _FIT_FEWEST, _PLACES = 1.5, 6, 201
 _REFERENCE_OHM = 200.0
-# So near to an end, in parts of the length, it is a contact of the plug: the place is not known better.
-_AT_PLUG = 0.055
+# So near to an end, in parts of the length or metres, it is a contact of the plug: the place is not known
+# better.
+_AT_PLUG, _AT_PLUG_M = 0.055, 0.32
 # Behind baluns of 50 dB their own unbalance leaves more.
 _BALUN_OHM = 0.6
 # The reflections at the ends tell the conversion a little too low where much is lost on the way.
@@ -257,7 +258,7 @@ def _place_from_loss(losses: ModeLosses, each: _Pair, reflection: float, length_
 def _fault(
     pair: str, contacts: tuple[int, ...], ohm: float, at_m: float | None, length_m: float, evidence: list[str]
 ) -> Fault:
-    end = None if at_m is None else at_an_end(at_m, length_m, _AT_PLUG)
+    end = None if at_m is None else at_an_end(at_m, length_m, _AT_PLUG, _AT_PLUG_M)
     where = at_m if end is None else 0.0 if end == "A" else length_m
     subject = contacts_words(contacts) if contacts else f"one conductor of {pairs_words((pair,))}"
     return Fault(

@@ -25,8 +25,15 @@ _EDGE_FROM_M = 0.15
 # Behind this distance from an end a plug's dip, about 5 % at a resolution of 0.2 m, may have ended; by the
 # second it has.
 _PLUG_BEHIND_M, _PLUG_REACH_M = 0.1, 0.55
-# Squeezed is a point; water creeps along.
-_LONGEST_CRUSH_M = 0.4
+# Squeezed is a point; water creeps along. A connection on the way, of good plugs and jacks, is a dip of up to
+# 5 % too, over the resolution.
+_LONGEST_CRUSH_M, _CRUSH = 0.4, 0.057
+# With a coarser resolution than the second figure what is no longer than so many times it may be either.
+_WIDTHS, _TELLING_M = 1.15, 0.45
+# From such a dip on it is taken for a connection, where balance is that of a plug.
+_CONNECTION = 0.02
+# The common mode is some percent faster, so what it brings back seems nearer than it is.
+_COMMON_FASTER = 0.05
 # One pair alone wanders by about 2 %, and its unbalance over the resolution of 0.2 m by a third of this.
 _ONE_PAIR, _UNBALANCE, _OVER_MEDIAN = 0.055, 0.0115, 4.5
 # At the plug both are larger.
@@ -138,7 +145,9 @@ def find_stretches(
         end = at_an_end(0.5 * (stretch.from_m + stretch.to_m), along.length_m)
         shared = len(stretch.pairs) * 4 >= 3 * len(profiles) and stretch.change < -_EDGE
         # From one end to the other it is the cable's own impedance.
-        shared = shared and stretch.to_m - stretch.from_m < along.length_m - 2.0 * _EDGE_FROM_M
+        long_m = stretch.to_m - stretch.from_m
+        shared = shared and long_m < along.length_m - 2.0 * _EDGE_FROM_M
+        shared = shared and (long_m >= _LONGEST_CRUSH_M or stretch.change < -_CRUSH)
         if shared and (end is None or end not in busy):
             found.append(_named(along, stretch))
     if not found:
@@ -197,17 +206,23 @@ def _measured_insulation_db(along: Along, leave_out: Collection[str] = ()) -> fl
 
 def _named(along: Along, stretch: _Stretch) -> Fault:
     long_m = stretch.to_m - stretch.from_m
-    end = (
-        at_an_end(0.5 * (stretch.from_m + stretch.to_m), along.length_m)
-        if long_m < _LONGEST_CRUSH_M
-        else None
-    )
+    longest = max(_LONGEST_CRUSH_M, _WIDTHS * along.resolution_m)
+    end = at_an_end(0.5 * (stretch.from_m + stretch.to_m), along.length_m) if long_m < longest else None
     place = place_words(end, stretch.from_m, stretch.to_m)
     evidence = [
         f"impedance of {pairs_words(stretch.pairs)} changes by {100.0 * stretch.change:.0f} % over the same "
         f"{long_m:.2f} m; in a good cable the mean of the pairs stays within {100.0 * _EDGE:.1f} %"
     ]
-    if long_m < _LONGEST_CRUSH_M:
+    if long_m < longest and along.resolution_m > _TELLING_M:
+        stop_mhz = along.frequency_hz[-1] / 1e6
+        words = (
+            f"impedance of all pairs lower {place}: crushed or wet, which a sweep to {stop_mhz:.0f} MHz does "
+            "not tell apart"
+        )
+        return Fault(
+            "impedance", end, stretch.pairs, (), stretch.from_m, stretch.to_m, words, tuple(evidence)
+        )
+    if long_m < longest:
         words = f"crushed: all pairs are squeezed {place}"
         return Fault("crush", end, stretch.pairs, (), stretch.from_m, stretch.to_m, words, tuple(evidence))
     measured = _measured_insulation_db(along)
@@ -246,13 +261,27 @@ def _damp(along: Along, leave_out: Collection[str]) -> Fault | None:
 def find_kinks(along: Along, taken: Collection[Fault], *, leave_out: Collection[str] = ()) -> list[Fault]:
     """Return places where one pair alone changes: with its balance a kink, without it an impedance."""
     found = []
-    for pair, profile in _profiles(along, leave_out).items():
+    profiles = _profiles(along, leave_out)
+    plugs = _near_connections(along, profiles)
+    for pair, profile in profiles.items():
         unbalance = along.unbalance(pair)
-        fault = None if unbalance is None else _kink(along, pair, profile, unbalance)
+        fault = None if unbalance is None else _kink(along, pair, profile, unbalance, plugs)
         fault = fault or _alone(along, pair, profile, known=unbalance is not None)
         if fault is not None and not _covered(along, fault, taken):
             found.append(fault)
     return found
+
+
+def _near_connections(along: Along, profiles: Mapping[str, Row]) -> NDArray[np.bool_]:
+    """Return which places are near a plug, or near a dip that all pairs share: a connection on the way."""
+    x = along.distance_m
+    near = (x <= _AT_PLUG_M) | (x >= along.length_m - _AT_PLUG_M)
+    if len(profiles) > _FEWEST_PAIRS:
+        mean = np.mean(list(profiles.values()), axis=0)
+        for at in x[along.contrast(mean, 2.0 * along.resolution_m) < -_CONNECTION]:
+            away = min(float(at), along.length_m - float(at))
+            near |= np.abs(x - at) <= _AT_PLUG_M + _COMMON_FASTER * max(away, 0.0)
+    return near
 
 
 def _covered(along: Along, fault: Fault, taken: Collection[Fault]) -> bool:
@@ -269,12 +298,12 @@ def _covered(along: Along, fault: Fault, taken: Collection[Fault]) -> bool:
     )
 
 
-def _kink(along: Along, pair: str, impedance: Row, unbalance: Row) -> Fault | None:
+def _kink(along: Along, pair: str, impedance: Row, unbalance: Row, plugs: NDArray[np.bool_]) -> Fault | None:
     x, length = along.distance_m, along.length_m
     against = along.contrast(unbalance, 2.0 * along.resolution_m)
     # What a neighbour throws into the contrast is not there in the profile itself.
     size = np.minimum(np.abs(against), np.abs(unbalance))
-    inner = (x > _AT_PLUG_M) & (x < length - _AT_PLUG_M)
+    inner = ~plugs
     usual = float(np.median(size[inner])) if inner.any() else 0.0
     limit = np.where(inner, max(_UNBALANCE, _OVER_MEDIAN * usual), _AT_PLUG_UNBALANCE)
     ratio = np.where((x > 0.03) & (x < length - 0.03), size / limit, 0.0)

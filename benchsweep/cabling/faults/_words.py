@@ -15,12 +15,12 @@ _PLUG_PART = 0.02
 _POINT_M = 0.15
 
 
-def at_an_end(at_m: float, length_m: float, part: float = _PLUG_PART) -> End | None:
+def at_an_end(at_m: float, length_m: float, part: float = _PLUG_PART, least_m: float = _PLUG_M) -> End | None:
     """Return the end in whose plug a place is, within what can be told apart; None between the plugs.
 
-    `part` is the part of the length by which a place may be off.
+    A place may be off by `part` of the length, and by `least_m`.
     """
-    near = min(max(_PLUG_M, part * length_m), 0.3 * length_m)
+    near = min(max(least_m, part * length_m), 0.3 * length_m)
     if at_m <= near:
         return "A"
     return "B" if at_m >= length_m - near else None
