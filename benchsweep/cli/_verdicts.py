@@ -22,13 +22,17 @@ def print_verdicts(
 
     Of several `requirements` a table ends with the highest category that passes, for each family.
     """
-    from benchsweep.qualification import alien_document, exit_code_of, verdict_document
+    from benchsweep.qualification import alien_document, exit_code_of, place_document, verdict_document
     from benchsweep.report import incident_table
 
     verdicts = [(verdict, result.evaluation) for result in results for verdict in result.verdicts]
     if as_json:
         documents = [
-            {**verdict_document(verdict, evaluation.measurement), **alien_document(evaluation, verdict)}
+            {
+                **verdict_document(verdict, evaluation.measurement),
+                **alien_document(evaluation, verdict),
+                **place_document(evaluation, verdict),
+            }
             for verdict, evaluation in verdicts
         ]
         print_json(documents[0] if len(documents) == 1 else documents)
@@ -49,9 +53,10 @@ def print_verdicts(
 def verdict_texts(result: Qualified, *, width: int) -> list[str]:
     """Return the verdicts as tables, of several first one that sets them side by side.
 
-    A verdict that fails tells the faults of the specimen and where they are.
+    A verdict that fails tells the faults of the specimen and where they are, and from where along it comes
+    what fails.
     """
-    from benchsweep.qualification import locate
+    from benchsweep.qualification import failing_origins, locate
     from benchsweep.records import Outcome
     from benchsweep.report import requirement_table, verdict_table
 
@@ -59,7 +64,12 @@ def verdict_texts(result: Qualified, *, width: int) -> list[str]:
     failing = any(verdict.outcome in bad for verdict in result.verdicts)
     faults = locate(result.evaluation).faults if failing else ()
     texts = [
-        verdict_table(verdict, faults=faults if verdict.outcome in bad else (), width=width)
+        verdict_table(
+            verdict,
+            faults=faults if verdict.outcome in bad else (),
+            origins=failing_origins(result.evaluation, [verdict]),
+            width=width,
+        )
         for verdict in result.verdicts
     ]
     if len(texts) > 1:

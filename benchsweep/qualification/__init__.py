@@ -37,6 +37,7 @@ from benchsweep.qualification._lookups import (
     insert_simulated_specimen,
     read_measurement,
 )
+from benchsweep.qualification._origins import failing_origins, origin_document, place_document
 from benchsweep.qualification._places import Places
 from benchsweep.qualification._planning import Planned, plan_station
 from benchsweep.qualification._qualify import (
@@ -151,6 +152,7 @@ __all__ = [
     "exit_code_of",
     "exit_code_of_highest",
     "exit_code_of_location",
+    "failing_origins",
     "finish_series",
     "followed_parameters",
     "grade_evaluation",
@@ -172,7 +174,9 @@ __all__ = [
     "location_document",
     "matings_document",
     "open_bench",
+    "origin_document",
     "parse_ambient",
+    "place_document",
     "plan_document",
     "plan_for",
     "plan_station",

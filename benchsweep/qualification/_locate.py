@@ -11,7 +11,7 @@ from benchsweep.qualification._documents import json_number
 from benchsweep.qualification._reduction import Evaluation
 from benchsweep.records import CableConstants, DistanceTrace, Fault
 
-__all__ = ["Location", "exit_code_of_location", "locate", "location_document"]
+__all__ = ["Location", "exit_code_of_location", "fault_document", "locate", "location_document"]
 
 
 @dataclass(frozen=True)
@@ -114,12 +114,13 @@ def location_document(location: Location, *, record: str = "") -> dict[str, Any]
             for pair, each in location.velocities.items()
         },
         "why_no_time_domain": location.why_no_time_domain,
-        "faults": [_fault(fault) for fault in location.faults],
+        "faults": [fault_document(fault) for fault in location.faults],
         "cable_constants": [_constants(each) for each in location.constants],
     }
 
 
-def _fault(fault: Fault) -> dict[str, Any]:
+def fault_document(fault: Fault) -> dict[str, Any]:
+    """Return a fault as verdict and location documents hold it."""
     return {
         "kind": fault.kind,
         "end": fault.end,

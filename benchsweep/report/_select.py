@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 
 from benchsweep.records import End, LimitCurve, Outcome, Parameter, Verdict, VerdictRow
@@ -56,11 +57,35 @@ def worst_row(verdict: Verdict) -> VerdictRow | None:
 
 
 def row_notes(rows: Iterable[VerdictRow]) -> tuple[tuple[Parameter, str], ...]:
-    """Return the notes of decided rows, each once for its parameter (undecided rows tell theirs first)."""
+    """Return the notes of decided rows, each once for its parameter (undecided rows tell theirs first).
+
+    Notes that differ only in how many points they are about are told together.
+    """
     order = list(Parameter)
     decided = [row for row in rows if row.outcome is not Outcome.UNDECIDED]
-    notes = {(row.parameter, part) for row in decided for part in _general(row)}
-    return tuple(sorted(notes, key=lambda entry: (order.index(entry[0]), entry[1])))
+    notes: dict[tuple[Parameter, str], list[tuple[int, int]]] = {}
+    for row in decided:
+        for part in _general(row):
+            counted = _POINTS.fullmatch(part)
+            key = (row.parameter, part if counted is None else counted["what"])
+            found = notes.setdefault(key, [])
+            if counted is not None:
+                found.append((int(counted["part"]), int(counted["whole"])))
+    told = [(parameter, note + _points(found)) for (parameter, note), found in notes.items()]
+    return tuple(sorted(told, key=lambda entry: (order.index(entry[0]), entry[1])))
+
+
+# What `limits` notes on a row of which some points do not count.
+_POINTS = re.compile(r"(?P<what>.*?): (?P<part>\d+) of (?P<whole>\d+) points, .*")
+
+
+def _points(found: list[tuple[int, int]]) -> str:
+    if not found:
+        return ""
+    parts = sorted(part for part, _ in found)
+    among = f"{parts[0]}" if parts[0] == parts[-1] else f"{parts[0]} to {parts[-1]}"
+    traces = "" if len(found) == 1 else f" in {len(found)} traces"
+    return f": {among} of {found[0][1]} points{traces}"
 
 
 def _general(row: VerdictRow) -> list[str]:

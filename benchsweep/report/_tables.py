@@ -3,7 +3,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
-from benchsweep.records import Fault, Measurement, Outcome, Verdict, VerdictRow
+from benchsweep.records import Fault, Measurement, Origin, Outcome, Verdict, VerdictRow
 from benchsweep.report._select import bad_rows, other_notes, row_notes, standings, worst_row, worst_rows
 from benchsweep.report._stopping import nearest_words
 from benchsweep.report._words import (
@@ -21,6 +21,7 @@ from benchsweep.report._words import (
     length_words,
     megahertz,
     number,
+    origins_words,
     pairs_words,
     row_words,
     signed,
@@ -44,11 +45,14 @@ _LABEL = 13
 _NARROWEST = 40
 
 
-def verdict_table(verdict: Verdict, *, faults: Sequence[Fault] = (), width: int = 80) -> str:
+def verdict_table(
+    verdict: Verdict, *, faults: Sequence[Fault] = (), origins: Sequence[Origin] = (), width: int = 80
+) -> str:
     """Return a verdict as plain text of at most `width` columns, at least 40.
 
     Outcome first, then what stands against a pass, the wiring in words, the `faults` found and where they
-    are, and a table with the worst row of every parameter and end, or sentences where the table is too wide.
+    are, from where the failing traces come (`origins`), and a table with the worst row of every parameter and
+    end, or sentences where the table is too wide.
     The text holds no control characters, whatever the names hold.
     """
     width = max(width, _NARROWEST)
@@ -62,6 +66,7 @@ def verdict_table(verdict: Verdict, *, faults: Sequence[Fault] = (), width: int 
     wiring = wiring_words(verdict.wiring)
     lines += entry("wiring", wiring, width)
     lines += entry("faults", [fault.words for fault in faults if fault.words not in wiring], width)
+    lines += entry("comes from", origins_words(origins), width)
     lines += entry("specimen", [verdict.specimen], width)
     against = f"{verdict.requirement}, decision rule {verdict.decision_rule}"
     if verdict.budget:

@@ -12,6 +12,7 @@ from benchsweep.records import (
     FOUR_PAIRS,
     End,
     Measurement,
+    Origin,
     Outcome,
     Parameter,
     Verdict,
@@ -36,6 +37,7 @@ __all__ = [
     "length_words",
     "megahertz",
     "number",
+    "origins_words",
     "pairs_words",
     "row_words",
     "signed",
@@ -45,6 +47,8 @@ __all__ = [
     "wiring_words",
     "wrapped",
 ]
+
+_MOST_ORIGINS = 4
 
 PARAMETER_WORDS: dict[Parameter, str] = {
     Parameter.INSERTION_LOSS: "insertion loss",
@@ -221,6 +225,17 @@ def _guard_words(row: VerdictRow) -> str:
 def decided_elsewhere(row: VerdictRow) -> str:
     """Return the part of a note that tells at which other point a row was decided; empty when at none."""
     return next((part for part in row.note.split("; ") if part.startswith("decided at ")), "")
+
+
+def origins_words(origins: Sequence[Origin]) -> tuple[str, ...]:
+    """Return from where failing traces come, a sentence part for each; at most `_MOST_ORIGINS`."""
+    told = [
+        f"{PARAMETER_WORDS[origin.parameter]}, {where_words(origin.end, origin.pairs)}, near "
+        f"{megahertz(origin.frequency_hz)} MHz: {origin.words}"
+        for origin in origins
+    ]
+    more = len(told) - _MOST_ORIGINS
+    return tuple(told) if more <= 0 else (*told[:_MOST_ORIGINS], f"and {more} more")
 
 
 def interval_words(low: float | None, high: float | None, unit: str) -> str:
