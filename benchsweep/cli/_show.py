@@ -133,7 +133,7 @@ def _graded(
 ) -> list[str]:
     """Put the verdicts into `document` and return them as tables."""
     from benchsweep.cli._verdicts import verdict_texts
-    from benchsweep.qualification import alien_document, verdict_document
+    from benchsweep.qualification import alien_document, place_document, verdict_document
 
     graded, _ = grade_any(
         path,
@@ -147,6 +147,7 @@ def _graded(
         {
             **verdict_document(verdict, graded.evaluation.measurement),
             **alien_document(graded.evaluation, verdict),
+            **place_document(graded.evaluation, verdict),
         }
         for verdict in graded.verdicts
     ]
