@@ -43,7 +43,7 @@ def report_items(
 
 
 def _findings(result: Qualified, requirements: Sequence[Requirement]) -> Findings:
-    from benchsweep.qualification import disturbers_shown, locate
+    from benchsweep.qualification import disturbers_shown, failing_origins, locate
     from benchsweep.report import Findings, LengthRule
 
     location = locate(result.evaluation)
@@ -53,6 +53,7 @@ def _findings(result: Qualified, requirements: Sequence[Requirement]) -> Finding
     shares = next((shares for shares, _ in bundles if shares), ())
     return Findings(
         faults=location.faults,
+        origins=failing_origins(result.evaluation, result.verdicts),
         profiles=() if location.why_no_time_domain else location.profiles,
         why_no_profiles=location.why_no_time_domain,
         length_m=location.length_m,

@@ -14,9 +14,9 @@ from benchsweep.records import (
     DistanceKind,
     DistanceTrace,
     Fault,
+    Origin,
     Outcome,
     Parameter,
-    VerdictRow,
 )
 from benchsweep.report._words import PARAMETER_WORDS, megahertz, number, pairs_words
 
@@ -29,7 +29,6 @@ __all__ = [
     "distance_facts",
     "length_rows",
     "strongest_places",
-    "suspected_places",
 ]
 
 _KINDS: tuple[DistanceKind, ...] = ("reflection", "crosstalk", "impedance")
@@ -84,6 +83,8 @@ class Findings:
     ----------
     faults
         What is wrong, and where; numbered on the page in this order.
+    origins
+        From where along the specimen comes what fails.
     profiles
         Reflection, crosstalk and impedance over the distance.
     why_no_profiles
@@ -105,6 +106,7 @@ class Findings:
     """
 
     faults: Sequence[Fault] = ()
+    origins: Sequence[Origin] = ()
     profiles: Sequence[DistanceTrace] = ()
     why_no_profiles: str = ""
     length_m: float | None = None
@@ -176,36 +178,6 @@ def strongest_places(profiles: Sequence[DistanceTrace]) -> list[tuple[str, list[
 def _strongest(trace: DistanceTrace) -> list[str]:
     at = int(np.argmax(np.abs(trace.value)))
     return [_loss(float(trace.value[at]), trace.kind), number(float(trace.distance_m[at]))]
-
-
-def suspected_places(
-    profiles: Sequence[DistanceTrace], rows: Sequence[VerdictRow], length_m: float | None
-) -> list[str]:
-    """Return in sentences where the pairs of failing rows reflect or couple most, the worst row first.
-
-    For return loss and NEXT, seen from the end of the row: no fault is named, only where to look.
-    """
-    kinds: dict[Parameter, DistanceKind] = {
-        Parameter.RETURN_LOSS: "reflection",
-        Parameter.NEXT: "crosstalk",
-    }
-    told: dict[tuple[str, tuple[str, ...]], str] = {}
-    for row in rows:
-        kind = kinds.get(row.parameter)
-        if kind is None or row.outcome not in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
-            continue
-        pairs = tuple(sorted(row.pairs))
-        for trace in profiles:
-            if trace.kind == kind and trace.end == row.end and tuple(sorted(trace.pairs)) == pairs:
-                at = float(trace.distance_m[int(np.argmax(np.abs(trace.value)))])
-                where = f"{number(at)} m from end {trace.end}"
-                if trace.end == "B" and length_m is not None:
-                    where = f"{number(max(length_m - at, 0.0))} m from end A, seen from end B"
-                told.setdefault(
-                    (kind, pairs),
-                    f"{PARAMETER_WORDS[row.parameter]} of {pairs_words(row.pairs)}: most comes from {where}",
-                )
-    return list(told.values())
 
 
 def _loss(value: float, kind: str) -> str:

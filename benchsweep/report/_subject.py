@@ -28,7 +28,6 @@ from benchsweep.report._findings import (
     distance_facts,
     length_rows,
     strongest_places,
-    suspected_places,
 )
 from benchsweep.report._select import ORDER, bad_rows, severity, standings, worst_row, worst_rows
 from benchsweep.report._stopping import nearest_words
@@ -38,6 +37,7 @@ from benchsweep.report._words import (
     PARAMETER_WORDS,
     clean,
     count_words,
+    origins_words,
     signed,
     wiring_words,
 )
@@ -151,9 +151,7 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
         "wiring": wiring_words(first.verdict.wiring),
         "findings": findings,
         "faults": list(enumerate(findings.faults, start=1)),
-        "suspected": suspected_places(
-            findings.profiles, [row for item in group for row in bad_rows(item.verdict)], length_m
-        ),
+        "origins": origins_words(findings.origins),
         "failing": any(item.verdict.outcome in _FAILING for item in group),
         "distance_facts": distance_facts(findings.profiles),
         "strongest": strongest_places(findings.profiles),

@@ -15,9 +15,7 @@ from benchsweep.records import (
     CableConstants,
     DistanceTrace,
     Fault,
-    Outcome,
     Parameter,
-    VerdictRow,
 )
 from benchsweep.report import Findings, LengthRule
 from benchsweep.report._cable_figures import draw_cable
@@ -28,7 +26,6 @@ from benchsweep.report._findings import (
     distance_facts,
     length_rows,
     strongest_places,
-    suspected_places,
 )
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -127,21 +124,6 @@ def test_facts_and_strongest_places() -> None:
         ("reflection", [("12", "40.0 lower", "3.00", "-", "-")]),
         ("crosstalk", [("12-36", "-", "-", "60.0", "4.00")]),
     ]
-
-
-def test_failing_rows_without_a_fault_tell_where_to_look() -> None:
-    traces = [trace("crosstalk", "B", ("36", "45"), 0.5), trace("crosstalk", "A", ("36", "45"), 9.4)]
-
-    def row(end: str, outcome: Outcome, parameter: Parameter = Parameter.NEXT) -> VerdictRow:
-        return VerdictRow(parameter, end, ("45", "36"), -1.0, 1e8, 30.0, 31.0, None, outcome, "published")
-
-    words = "NEXT of 45-36: most comes from 9.50 m from end A, seen from end B"
-    assert suspected_places(traces, [row("B", Outcome.FAIL), row("A", Outcome.FAIL)], 10.0) == [words]
-    assert suspected_places(traces, [row("A", Outcome.FAIL)], None) == [
-        "NEXT of 45-36: most comes from 9.40 m from end A"
-    ]
-    assert not suspected_places(traces, [row("A", Outcome.UNDECIDED)], 10.0)
-    assert not suspected_places(traces, [row("A", Outcome.FAIL, Parameter.ACR_F)], 10.0)
 
 
 def test_the_length_rule_is_compared_and_no_more() -> None:

@@ -10,7 +10,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from benchsweep.records import AlienShare, Fault, Outcome, Parameter, Trace, Verdict
+from benchsweep.records import AlienShare, Fault, Origin, Outcome, Parameter, Trace, Verdict
 from benchsweep.report import (
     BestCategory,
     Findings,
@@ -98,6 +98,11 @@ def test_faults_stand_under_a_failing_verdict(failing: ReportItem, tmp_path: Pat
     text = text_of(write_html(tmp_path / "r.html", [bad], title="t").read_text(encoding="utf-8"))
     assert text.index("graded traces") < text.index("What is wrong, and where") < text.index("wiring wrong")
     assert text.index(FAULTS[0].words) < text.index("21 dB") < text.index(FAULTS[1].words)
+    origin = Origin(Parameter.NEXT, "B", ("36", "45"), 2e8, (1e8, 3e8), "B", 1.9, 2.0, 0.9, "end B, 90 %")
+    nameless = dataclasses.replace(bad, findings=Findings(origins=[origin], why_no_profiles="too coarse"))
+    text = text_of(write_html(tmp_path / "r.html", [nameless], title="t").read_text(encoding="utf-8"))
+    assert "No fault was found that has a name. This sweep does not tell places: too coarse ." in text
+    assert "What fails comes from: NEXT, end B, pairs 36-45, near 200.00 MHz: end B, 90 %" in text
     good = dataclasses.replace(against(bad, "easy", 30.0), findings=bad.findings)
     text = text_of(write_html(tmp_path / "r.html", [good], title="t").read_text(encoding="utf-8"))
     assert "What is wrong" not in text
