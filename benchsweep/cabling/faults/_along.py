@@ -147,13 +147,16 @@ class Along:
         """
         return list(self._seen_from(first, second, self._by_frequency(spectra), distance_m)[0])
 
-    def lump_s(self, end: End, first: str, second: str) -> Row | None:
-        """Return ``(n_plug_m,)`` what couples at a plug, in seconds: S = j w T; NEXT of both directions."""
+    def lump_s(self, end: End, first: str, second: str, distance_m: Row) -> Row | None:
+        """Return ``(n_distance,)`` what couples about each place, in seconds: S = j w T, mean of both ways.
+
+        None when the pairs were not measured at that end.
+        """
         one = self.spectrum(end, (first, "d"), (second, "d"))
         other = self.spectrum(end, (second, "d"), (first, "d"))
         if one is None or other is None:
             return None
-        sums, band = self._seen_from(first, second, self._by_frequency([0.5 * (one + other)]), self.plug_m)
+        sums, band = self._seen_from(first, second, self._by_frequency([0.5 * (one + other)]), distance_m)
         return np.asarray(sums[0] / (2.0 * band))
 
     def reflection(self, end: End, first: str, second: str) -> Row | None:
