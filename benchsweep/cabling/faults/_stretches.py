@@ -280,7 +280,8 @@ def _near_connections(along: Along, profiles: Mapping[str, Row]) -> NDArray[np.b
         mean = np.mean(list(profiles.values()), axis=0)
         for at in x[along.contrast(mean, 2.0 * along.resolution_m) < -_CONNECTION]:
             away = min(float(at), along.length_m - float(at))
-            near |= np.abs(x - at) <= _AT_PLUG_M + _COMMON_FASTER * max(away, 0.0)
+            if away > _AT_PLUG_M:
+                near |= np.abs(x - at) <= _AT_PLUG_M + _COMMON_FASTER * away
     return near
 
 
