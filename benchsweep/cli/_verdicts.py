@@ -53,20 +53,17 @@ def print_verdicts(
 def verdict_texts(result: Qualified, *, width: int) -> list[str]:
     """Return the verdicts as tables, of several first one that sets them side by side.
 
-    A verdict that fails tells the faults of the specimen and where they are, and from where along it comes
-    what fails.
+    A verdict tells the faults of the specimen and where they are, also where it passes, for no limit may be
+    of them; and from where along the specimen comes what fails.
     """
     from benchsweep.qualification import failing_origins, locate
-    from benchsweep.records import Outcome
     from benchsweep.report import requirement_table, verdict_table
 
-    bad = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
-    failing = any(verdict.outcome in bad for verdict in result.verdicts)
-    faults = locate(result.evaluation).faults if failing else ()
+    faults = locate(result.evaluation).faults
     texts = [
         verdict_table(
             verdict,
-            faults=faults if verdict.outcome in bad else (),
+            faults=faults,
             origins=failing_origins(result.evaluation, [verdict]),
             width=width,
         )

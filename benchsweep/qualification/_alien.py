@@ -20,7 +20,7 @@ __all__ = ["alien_notes", "share_words", "sufficiency"]
 
 _SUMS = (Parameter.PS_ANEXT, Parameter.PS_AACR_F)
 _ALIEN = (*_SUMS, Parameter.PS_ANEXT_AVERAGE, Parameter.PS_AACR_F_AVERAGE)
-_NAMED = 3
+_NAMED = 6
 """How many disturbing cables a sentence names."""
 
 

@@ -92,6 +92,7 @@ def verdict_document(verdict: Verdict, measurement: Measurement | None = None) -
         "rows": [row_document(row) for row in verdict.rows],
         "wiring": _wiring(verdict.wiring),
         "notes": list(verdict.notes),
+        "doubts": list(verdict.doubts),
         **({} if measurement is None else _circumstances(measurement)),
     }
 

@@ -21,8 +21,12 @@ def failing_origins(
 ) -> tuple[Origin, ...]:
     """Return where the failing return loss, NEXT and PS NEXT of some verdicts come from, the worst first.
 
-    Each trace is told once, about the frequency of its worst margin.
+    Each trace is told once, about the frequency of its worst margin; nothing where the wiring is wrong,
+    for what fails comes from that.
     """
+    wiring = evaluation.wiring.findings
+    if any(finding.kind != "unclear" for finding in wiring):
+        return ()
     rows = [
         row
         for verdict in verdicts
@@ -45,11 +49,10 @@ def failing_origins(
 def place_document(evaluation: Evaluation, verdict: Verdict) -> dict[str, Any]:
     """Return what a verdict document says of places: faults, and from where comes what fails.
 
-    Both lists are empty for a verdict that does not fail.
+    Faults are told of a specimen that passes too: no limit may be of them.
     """
-    failing = verdict.outcome in _FAILING
     return {
-        "faults": [fault_document(fault) for fault in locate(evaluation).faults] if failing else [],
+        "faults": [fault_document(fault) for fault in locate(evaluation).faults],
         "origins": [origin_document(origin) for origin in failing_origins(evaluation, [verdict])],
     }
 

@@ -164,14 +164,16 @@ def grade_evaluation(
     # Before anything that overrules the rows.
     verdict = within_balance(verdict, curves, measurement)
     doubt = cabling.length_doubt(evaluation.traces, length)
-    notes = (doubt,) if doubt else (*_too_coarse(measurement), *_too_long(evaluation, requirement))
+    doubts = (doubt,) if doubt else _too_coarse(measurement)
+    notes = doubts if doubt else (*doubts, *_too_long(evaluation, requirement))
     notes = (*notes, *alien_notes(evaluation.couplings, evaluation.mixed, verdict))
     disagree = _disagreement(measurement)
     if disagree:
         verdict = replace(verdict, outcome=Outcome.UNDECIDED)
         notes = (disagree, *notes)
+        doubts = (disagree, *doubts)
     if notes:
-        verdict = replace(verdict, notes=(*notes, *verdict.notes))
+        verdict = replace(verdict, notes=(*notes, *verdict.notes), doubts=doubts)
     return verdict, curves
 
 

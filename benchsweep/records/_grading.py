@@ -141,6 +141,8 @@ class Verdict:
         In words, what a reader must know (missing parameters, standing of limits, …).
     budget
         Name of the uncertainty budget; empty when no uncertainty was evaluated.
+    doubts
+        Those of the notes that a reader must know before the outcome: what makes the whole doubtful.
     """
 
     record: str
@@ -153,6 +155,7 @@ class Verdict:
     wiring: WiringReport | None = None
     notes: tuple[str, ...] = ()
     budget: str = ""
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -96,9 +96,9 @@ def _general(row: VerdictRow) -> list[str]:
 
 
 def other_notes(verdict: Verdict) -> tuple[str, ...]:
-    """Return the notes of a verdict without those on the standing of limits, which the marks tell already."""
+    """Return the notes of a verdict but for its doubts and for those that the marks tell already."""
     told = tuple(f"limits of standing {standing}:" for standing in standings(verdict.rows))
-    return tuple(note for note in verdict.notes if not note.startswith(told))
+    return tuple(note for note in verdict.notes if not note.startswith(told) and note not in verdict.doubts)
 
 
 def bad_rows(verdict: Verdict) -> tuple[VerdictRow, ...]:

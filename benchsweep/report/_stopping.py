@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchsweep.records import Outcome, Verdict
 from benchsweep.report._select import bad_rows, worst_row
-from benchsweep.report._words import bad_words, clean, faults, row_words
+from benchsweep.report._words import bad_words, clean, row_words
 
 __all__ = ["nearest_words", "stopping_words"]
 
@@ -16,9 +16,11 @@ def stopping_words(verdict: Verdict) -> str:
     """
     if verdict.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS):
         return ""
-    wrong = faults(verdict.wiring) if verdict.wiring is not None else ()
-    if wrong:
-        return f"wiring: {wrong[0]}"
+    findings = () if verdict.wiring is None else verdict.wiring.findings
+    wrong = next((finding for finding in findings if finding.kind != "unclear"), None)
+    if wrong is not None:
+        where = "pairs" if len(wrong.pairs) > 1 else "pair"
+        return f"wiring: {wrong.kind}, {where} {' and '.join(wrong.pairs)}" if wrong.pairs else "wiring"
     told = bad_words(bad_rows(verdict))
     return told[0] if told else clean(verdict.notes[0]) if verdict.notes else "no reason is given"
 

@@ -122,6 +122,7 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
     length_m = measurement.specimen.length_m if findings.length_m is None else findings.length_m
     worst = min(group, key=lambda item: ORDER.index(item.verdict.outcome))
     counts = Counter(item.verdict.outcome for item in group)
+    doubts = list(dict.fromkeys(doubt for item in group for doubt in item.verdict.doubts))
     common = set.intersection(*(set(item.verdict.notes) for item in group)) if len(group) > 1 else set()
     budget = {
         (row.parameter, row.end, row.pairs, row.frequency_hz): row for item in group for row in item.budget
@@ -134,7 +135,8 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
             for outcome, words in CONDITIONAL_WORDS.items()
             if any(row.outcome is outcome for item in group for row in item.verdict.rows)
         ],
-        "notes": [note for note in first.verdict.notes if note in common],
+        "notes": [note for note in first.verdict.notes if note in common and note not in doubts],
+        "doubts": doubts,
         "budget": list(budget.values()),
         "margins": _margins(group) if len(group) > 1 else [],
         "outcome": worst.verdict.outcome.value,
@@ -182,7 +184,7 @@ def _verdict(place: int, number: int, item: ReportItem, common: Collection[str])
         "place": place,
         "number": number,
         "verdict": verdict,
-        "notes": [note for note in verdict.notes if note not in common],
+        "notes": [note for note in verdict.notes if note not in common and note not in verdict.doubts],
         "counts": count_words(verdict),
         "told": nearest_words(verdict),
         "bad": bad_rows(verdict),

@@ -63,9 +63,13 @@ def verdict_table(
         lines += entry("", bad_words(bad), width)
     elif worst is not None:
         lines += entry("closest", [row_words(worst)], width)
+    lines += entry("doubtful", verdict.doubts, width)
     wiring = wiring_words(verdict.wiring)
     lines += entry("wiring", wiring, width)
-    lines += entry("faults", [fault.words for fault in faults if fault.words not in wiring], width)
+    told = [fault.words for fault in faults if fault.words not in wiring]
+    if told and verdict.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS):
+        told = ["found, though no limit of this requirement is broken:", *told]
+    lines += entry("faults", told, width)
     lines += entry("comes from", origins_words(origins), width)
     lines += entry("specimen", [verdict.specimen], width)
     against = f"{verdict.requirement}, decision rule {verdict.decision_rule}"

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchsweep.records import (
+    Fault,
     Outcome,
     Parameter,
     SafetyConfirmation,
@@ -237,3 +238,16 @@ def test_an_undecided_row_does_not_hide_a_measured_one() -> None:
     table = verdict_table(verdict)
     assert re.search(r"^NEXT +A +36-45 +\+0\.20", table, re.MULTILINE)
     assert re.search(r"^NEXT +A +12-45 +- ", table, re.MULTILINE)
+
+
+def test_doubts_stand_before_the_wiring_and_faults_are_told_of_a_pass_too() -> None:
+    fault = Fault("contact", "A", ("45",), (4,), 0.0, 0.0, "bad contact: 5 ohm at the plug of end A")
+    doubt = "the length of 20 m does not fit"
+    passing = dataclasses.replace(
+        VERDICT, outcome=Outcome.PASS, rows=ROWS[:1], wiring=None, notes=(doubt, "a note"), doubts=(doubt,)
+    )
+    text = verdict_table(passing, faults=[fault], width=100)
+    assert text.index(doubt) < text.index("wiring") < text.index(fault.words) < text.index("a note")
+    assert text.count(doubt) == 1
+    assert "found, though no limit of this requirement is broken" in text
+    assert "though no limit" not in verdict_table(VERDICT, faults=[fault], width=100)
