@@ -12,23 +12,26 @@ Every error names the file and the key. Unknown keys are refused by the models (
 
 from __future__ import annotations
 
+import re
 import tomllib
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from difflib import SequenceMatcher
 from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
 import platformdirs
-from pydantic import BaseModel, ConfigDict, ValidationError
-from pydantic_core import ErrorDetails
+from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationError
+from pydantic_core import CoreSchema, ErrorDetails
 
 from benchsweep.errors import DefinitionError, UnknownName
 
 __all__ = [
     "Definition",
     "data_folder",
+    "did_you_mean",
     "find_definition",
+    "likeliest_first",
     "list_definitions",
     "load_definition",
     "load_model",
@@ -43,6 +46,18 @@ _APP = "benchsweep"
 _MOST_KEYS = 12
 _MOST_NAMES = 24
 _LIKELIEST = 8
+# A likeness (2 M / T of difflib) from which a name is taken for a slip of another.
+_LIKE = 0.6
+# So many letters or more that are a part of a name are like it, too.
+_SHORTEST_PART = 3
+# Keys that tell one table of a list from the others, the first that is there.
+_CALLED = ("parameter", "name", "quantity")
+_SEPARATORS = re.compile(r"[-_\s]")
+_QUOTED = re.compile(r"'([^']*)'")
+_NUMBER = re.compile(r"\s*[+-]?\d+([.,]\d*)?([eE][+-]?\d+)?\s*")
+# As TOML errors say it, and a number with a comma after = that no bracket made a list.
+_PLACE = re.compile(r"at line (\d+), column (\d+)")
+_COMMA = re.compile(r"=\s*([+-]?\d+,\d+)")
 _EXAMPLES = "The shipped files are examples; `benchsweep info` says where they stand."
 # Kinds whose files stand at the top level of a checkout and under _shipped/ in a wheel.
 _TOP_LEVEL = {
@@ -62,10 +77,29 @@ _IN_PACKAGE = {
 }
 
 
+def _make_strict(schema: Any) -> None:
+    """Let every number and truth value in a schema be of its own type; a whole number is a float, too."""
+    if isinstance(schema, dict):
+        if schema.get("type") in ("float", "int", "bool"):
+            schema["strict"] = True
+        for part in schema.values():
+            _make_strict(part)
+    elif isinstance(schema, list | tuple):
+        for part in schema:
+            _make_strict(part)
+
+
 class Definition(BaseModel):
-    """Base of every model of a definition file: frozen, unknown keys refused, and inf and nan."""
+    """Base of every model of a definition file: frozen; unknown keys, inf, nan and quoted numbers refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Take numbers strictly, and only them: TOML has lists for tuples and strings for enumerations."""
+        schema = handler(source)
+        _make_strict(schema)
+        return schema
 
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -132,8 +166,25 @@ def offered(name: str, known: Collection[str]) -> str:
     """Return the names there are, for a message about `name`: where they are many only the likeliest."""
     if len(known) <= _MOST_NAMES:
         return ", ".join(known) or "none"
-    likely = sorted(known, key=lambda item: -SequenceMatcher(None, item, name).ratio())[:_LIKELIEST]
-    return f"{', '.join(likely)} and {len(known) - _LIKELIEST} more"
+    return f"{', '.join(likeliest_first(name, known)[:_LIKELIEST])} and {len(known) - _LIKELIEST} more"
+
+
+def likeliest_first(wrong: str, known: Iterable[str]) -> list[str]:
+    """Return the names there are, those most like a wrong one first; case, ``-`` and ``_`` do not matter."""
+    return sorted(known, key=lambda name: (-_likeness(wrong, name), name))
+
+
+def did_you_mean(wrong: str, known: Iterable[str]) -> str:
+    """Return ``; did you mean x?`` where a known name is like a wrong one, else nothing."""
+    best = max(known, key=lambda name: _likeness(wrong, name), default="")
+    return f"; did you mean {best}?" if _likeness(wrong, best) >= _LIKE else ""
+
+
+def _likeness(wrong: str, name: str) -> float:
+    first, second = (_SEPARATORS.sub("", text.casefold()) for text in (name, wrong))
+    ratio = SequenceMatcher(None, first, second).ratio()
+    part = len(second) >= _SHORTEST_PART and second in first
+    return _LIKE + (1.0 - _LIKE) * ratio if part else ratio
 
 
 def _singular(kind: str) -> str:
@@ -195,8 +246,23 @@ def _parsed(text: str, where: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise DefinitionError(
-            f"{where}: not valid TOML: {error}", hint="Correct the file at that line."
+            f"{where}: not valid TOML: {error}",
+            hint=_decimal_comma(text, str(error)) or "Correct the file at that line.",
         ) from error
+
+
+def _decimal_comma(text: str, message: str) -> str:
+    """Return the hint to write a point where a number with a comma made a mistake, else nothing."""
+    place = _PLACE.search(message)
+    lines = text.split("\n")
+    if place is None or int(place[1]) > len(lines):
+        return ""
+    line, column = lines[int(place[1]) - 1], int(place[2]) - 1
+    for found in _COMMA.finditer(line):
+        rest = line[found.end() :]
+        if found.start(1) <= column <= found.end() + len(rest) - len(rest.lstrip()):
+            return f"Write numbers with a point: {found[1].replace(',', '.')} in place of {found[1]}."
+    return ""
 
 
 def validate_data(data: Mapping[str, Any], model: type[Model], *, where: str) -> Model:
@@ -209,10 +275,7 @@ def validate_data(data: Mapping[str, Any], model: type[Model], *, where: str) ->
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        lines = [
-            f"{_key(item['loc'])}{_words(item['type'], item['msg'])}{_known_here(model, item)}"
-            for item in error.errors()
-        ]
+        lines = [_told(item, data, model) for item in _own_mistakes(error.errors())]
         more = f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
         others = "; ".join(lines[1:5])
         raise DefinitionError(
@@ -220,17 +283,70 @@ def validate_data(data: Mapping[str, Any], model: type[Model], *, where: str) ->
         ) from error
 
 
+def _own_mistakes(items: Sequence[ErrorDetails]) -> list[ErrorDetails]:
+    """Leave out that a list is too short where it is only because its items are wrong."""
+    return [
+        item
+        for item in items
+        if item["type"] != "too_short"
+        or not any(
+            other["loc"][: len(item["loc"])] == item["loc"] and len(other["loc"]) > len(item["loc"])
+            for other in items
+        )
+    ]
+
+
+def _told(item: ErrorDetails, data: Mapping[str, Any], model: type[BaseModel]) -> str:
+    """Return one mistake with its key."""
+    way, places = _way(item, data)
+    words = _words(item)
+    if item["type"] == "extra_forbidden":
+        words += _known_here(model, item)
+    if item["type"] in ("union_tag_invalid", "union_tag_not_found"):
+        way = [*way, item["ctx"]["discriminator"].strip("'")]
+    key = _key(way)
+    return f"{key}: {words}{places}" if key else words
+
+
+def _way(item: ErrorDetails, data: Any) -> tuple[list[int | str], str]:
+    """Return the keys and places down to a mistake as they stand in the file, and the places in words."""
+    way: list[int | str] = []
+    places: list[str] = []
+    here = data
+    for number, part in enumerate(item["loc"]):
+        if isinstance(part, int) and isinstance(here, Sequence) and part < len(here):
+            here = here[part]
+            if way and isinstance(way[-1], str):
+                places.append(f"{_one_of(way[-1])} {part + 1}{_called(here)}")
+        elif isinstance(part, str) and isinstance(here, Mapping) and part in here:
+            here = here[part]
+        elif item["type"] != "missing" or number < len(item["loc"]) - 1:
+            continue  # no key of the file: what chose among several tables or types
+        way.append(part)
+    return way, f" ({'; '.join(places)})" if places else ""
+
+
+def _one_of(key: str) -> str:
+    if key.endswith(("ches", "shes", "sses", "xes")):
+        return key.removesuffix("es")
+    return key if key.endswith("ss") else key.removesuffix("s")
+
+
+def _called(table: Any) -> str:
+    names = (table.get(key) for key in _CALLED) if isinstance(table, Mapping) else ()
+    name = next((name for name in names if isinstance(name, str)), "")
+    return f", {name}" if name else ""
+
+
 def _key(location: Iterable[int | str]) -> str:
     text = ""
     for part in location:
         text += f"[{part}]" if isinstance(part, int) else (f".{part}" if text else str(part))
-    return f"{text}: " if text else ""
+    return text
 
 
 def _known_here(model: type[BaseModel], item: ErrorDetails) -> str:
     """Return which keys there are in place of one that is unknown, the likeliest first."""
-    if item["type"] != "extra_forbidden":
-        return ""
     *way, wrong = item["loc"]
     found = [model]
     for part in way:
@@ -239,10 +355,11 @@ def _known_here(model: type[BaseModel], item: ErrorDetails) -> str:
         below = [inner for one in found if part in _fields(one) for inner in _models(_fields(one)[part])]
         # No key: what chooses among several tables, such as the kind of a term; or a name of one's own.
         found = below or [one for one in found if _may_be(one, part)] or found
-    names = sorted({name for one in found for name in _fields(one)})
-    names.sort(key=lambda name: -SequenceMatcher(None, name, str(wrong)).ratio())
+    names = likeliest_first(str(wrong), {name for one in found for name in _fields(one)})
     more = f" and {len(names) - _MOST_KEYS} more" if len(names) > _MOST_KEYS else ""
-    return f"; known here: {', '.join(names[:_MOST_KEYS])}{more}"
+    known = f"nown here: {', '.join(names[:_MOST_KEYS])}{more}"
+    meant = did_you_mean(str(wrong), names)
+    return f"{meant} K{known}" if meant else f"; k{known}"
 
 
 def _fields(model: type[BaseModel]) -> dict[str, Any]:
@@ -260,11 +377,24 @@ def _may_be(model: type[BaseModel], tag: str) -> bool:
     return any(tag in get_args(annotation) for annotation in _fields(model).values())
 
 
-def _words(kind: str, message: str) -> str:
+def _words(item: ErrorDetails) -> str:
+    kind, given = item["type"], item["input"]
     plain = {
         "extra_forbidden": "unknown key",
         "missing": "this key is missing",
+        "union_tag_not_found": "this key is missing",
         "finite_number": "must be a finite number, not inf or nan",
     }
-    message = message.removeprefix("Value error, ")
-    return plain.get(kind, message[0].lower() + message[1:])
+    if kind in plain:
+        return plain[kind]
+    context = item.get("ctx", {})
+    expected = context.get("expected_tags", context.get("expected", ""))
+    choices = _QUOTED.findall(str(expected))
+    if kind in ("union_tag_invalid", "enum", "literal_error") and choices:
+        wrong = str(context["tag"] if kind == "union_tag_invalid" else given)
+        names = ", ".join(likeliest_first(wrong, choices))
+        return f"{wrong!r} is none of {names}{did_you_mean(wrong, choices)}"
+    if kind in ("float_type", "int_type") and isinstance(given, str) and _NUMBER.fullmatch(given):
+        return f"must be a number; write {given.strip().replace(',', '.')} without quotes"
+    message = item["msg"].removeprefix("Value error, ")
+    return message[0].lower() + message[1:]

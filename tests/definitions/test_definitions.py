@@ -35,7 +35,7 @@ def test_a_typo_names_file_and_key(tmp_path: Path) -> None:
         load_model(path, Example)
     text = f"{caught.value.message} {caught.value.hint}"
     assert str(path) in text
-    assert "inner[0].loss_bd: unknown key" in text
+    assert "inner[0].loss_bd: unknown key; did you mean loss_db?" in text
     assert "inner[0].loss_db: this key is missing" in text
 
 
@@ -126,13 +126,116 @@ class Board(Definition):
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("hoel = 1", "hoel: unknown key; known here: hole, named"),
-        ('[[hole]]\nkind = "round"\nradius = 2.0', "radius: unknown key; known here: radius_mm, kind"),
-        ('[[hole]]\nkind = "square"\nsides = 2.0', "sides: unknown key; known here: side, kind"),
-        ('[named.one]\nkind = "round"\nradius = 2.0', "radius: unknown key; known here: radius_mm, kind"),
+        ("hoel = 1", "hoel: unknown key; did you mean hole? Known here: hole, named"),
+        ("zzz = 1", "zzz: unknown key; known here: hole, named"),
+        (
+            '[[hole]]\nkind = "round"\nradius = 2.0',
+            "radius: unknown key; did you mean radius_mm? Known here: radius_mm, kind",
+        ),
+        (
+            '[[hole]]\nkind = "square"\nsides = 2.0',
+            "sides: unknown key; did you mean side? Known here: side, kind",
+        ),
+        (
+            '[named.one]\nkind = "round"\nradius = 2.0',
+            "named.one.radius: unknown key; did you mean radius_mm? Known here: radius_mm, kind",
+        ),
     ],
 )
 def test_an_unknown_key_is_answered_by_those_there_are_likeliest_first(text: str, words: str) -> None:
     with pytest.raises(DefinitionError) as caught:
         validate_model(text, Board, where="board.toml")
     assert words in caught.value.message
+
+
+class Screw(Definition):
+    name: str
+    length_mm: float
+
+
+class Plate(Definition):
+    holes: tuple[Annotated[Round | Square, Field(discriminator="kind")], ...] = Field(min_length=1)
+    side: Literal["front", "back"] = "front"
+    drilled: bool = False
+    count: int = 1
+    thickness_mm: float | None = None
+    edges: tuple[float, ...] = ()
+    screws: tuple[Screw, ...] = ()
+
+
+def refused(text: str) -> DefinitionError:
+    with pytest.raises(DefinitionError) as caught:
+        validate_model(text, Plate, where="plate.toml")
+    return caught.value
+
+
+def test_a_list_is_not_called_too_short_because_its_items_are_wrong() -> None:
+    error = refused('[[holes]]\nkind = "round"\nradius_mm = "wide"')
+    assert error.message == ("plate.toml: holes[0].radius_mm: input should be a valid number (hole 1)")
+    assert "at least" not in error.hint
+    assert "holes: tuple should have at least 1 item" in refused("holes = []").message
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('holes = [{ kind = "rond" }]', "holes[0].kind: 'rond' is none of round, square; "),
+        ('holes = [{ kind = "Round" }]', "'Round' is none of round, square; did you mean round? (hole 1)"),
+        ("holes = [{ }]", "holes[0].kind: this key is missing"),
+        ('side = "fornt"', "side: 'fornt' is none of front, back; did you mean front?"),
+        ('side = "zz"', "side: 'zz' is none of back, front"),
+        (
+            'holes = [{ kind = "round" }, { kind = "square", sid = 1.0 }]',
+            "holes[1].sid: unknown key; did you mean side?",
+        ),
+        ('[[screws]]\nname = "long"', "screws[0].length_mm: this key is missing (screw 1, long)"),
+        ("hole = []", "hole: unknown key; did you mean holes? Known here: holes, "),
+    ],
+)
+def test_a_wrong_choice_is_answered_by_the_likeliest(text: str, words: str) -> None:
+    message = f"{refused(text).message}; {refused(text).hint}"
+    assert words in message
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('thickness_mm = "1"', "thickness_mm: must be a number; write 1 without quotes"),
+        ('thickness_mm = "1,5"', "thickness_mm: must be a number; write 1.5 without quotes"),
+        ("thickness_mm = true", "thickness_mm: input should be a valid number"),
+        ('edges = [1.0, "2"]', "edges[1]: must be a number"),
+        ('count = "2"', "count: must be a number; write 2 without quotes"),
+        ('drilled = "yes"', "drilled: input should be a valid boolean"),
+    ],
+)
+def test_a_number_in_quotes_is_none(text: str, words: str) -> None:
+    error = refused(f'holes = [{{ kind = "round" }}]\n{text}')
+    assert words in error.message
+
+
+def test_a_whole_number_is_one_with_a_fraction_too() -> None:
+    plate = validate_model(
+        'holes = [{ kind = "round", radius_mm = 2 }]\nthickness_mm = 3\nedges = [1, 2]', Plate, where="here"
+    )
+    assert (plate.thickness_mm, plate.edges) == (3.0, (1.0, 2.0))
+    assert isinstance(plate.thickness_mm, float)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "thickness_mm = 46,4",
+        "count = 1\nthickness_mm = 46,4  # mm\ncount = 2",
+        'holes = [{ kind = "round", radius_mm = 46,4 }]',
+        'holes = [{ radius_mm = 46,4, kind = "round" }]',
+    ],
+)
+def test_a_decimal_comma_is_answered_by_a_point(text: str) -> None:
+    error = refused(text)
+    assert "not valid TOML" in error.message
+    assert error.hint == "Write numbers with a point: 46.4 in place of 46,4."
+
+
+def test_a_comma_elsewhere_is_not_taken_for_a_decimal_one() -> None:
+    assert refused("edges = [46,4]\ncount =").hint == "Correct the file at that line."
+    assert refused('side = "a = 1,2" x').hint == "Correct the file at that line."

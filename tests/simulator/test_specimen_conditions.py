@@ -252,10 +252,13 @@ def test_a_condition_leaves_the_rest_of_the_specimen_as_it_was(tmp_path: Path) -
     [
         ('colour = "red"', "colour: unknown key"),
         ("quality_db = 'good'", "quality_db: input should be a valid number"),
-        ('[[condition]]\nkind = "opened"', r"condition\[0\]: .*'opened'.*'reversed-pair'"),
+        (
+            '[[condition]]\nkind = "opened"',
+            r"condition\[0\].kind: 'opened' is none of open, .*reversed-pair.*; did you mean open\?",
+        ),
         (
             '[[condition]]\nkind = "open"\nposition = "middle"\nconductors = [4]',
-            r"condition\[0\].open.position: .*'middle' is neither 'near plug' nor 'far plug' nor metres",
+            r"condition\[0\].position: .*'middle' is neither 'near plug' nor 'far plug' nor metres",
         ),
         (
             '[[condition]]\nkind = "open"\nposition = 2.5\nconductors = [4]',
@@ -263,13 +266,13 @@ def test_a_condition_leaves_the_rest_of_the_specimen_as_it_was(tmp_path: Path) -
         ),
         (
             '[[condition]]\nkind = "open"\nposition = 1\nconductors = [9]',
-            r"condition\[0\].open.conductors\[0\]",
+            r"condition\[0\].conductors\[0\]",
         ),
         ('[[condition]]\nkind = "open"\nposition = 1\nconductors = [4, 4]', "the same one is named twice"),
         ('[[condition]]\nkind = "split-pair"\nconductors = [4, 5]', "must belong to different pairs"),
         (
             '[[condition]]\nkind = "short"\nposition = 1\nconductors = [4, 5]\nohm = 3',
-            r"condition\[0\].short.ohm: unknown key",
+            r"condition\[0\].ohm: unknown key; did you mean resistance_ohm\?",
         ),
         ("[[piece]]\nlength_m = 3.0", "either length_m or"),
         (
