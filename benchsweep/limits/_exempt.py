@@ -14,8 +14,6 @@ from benchsweep.records import FOUR_PAIRS, End, Parameter, Trace
 
 __all__ = ["Exempt", "exempt_points"]
 
-_POWER_SUMS = frozenset({Parameter.PS_NEXT, Parameter.PS_ACR_N, Parameter.PS_ACR_F})
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Exempt:
@@ -50,7 +48,7 @@ def exempt_points(
 
 def _concerned(rule: Exemption, key: Key) -> Iterator[tuple[Key, ...]]:
     """Yield, for every pair concerned, the traces of which one has to be there."""
-    parameter, end, pairs = key
+    _, end, pairs = key
     if rule.parameter is Parameter.FEXT:
         disturbing = pairs[1:] or tuple(pair for pair in FOUR_PAIRS if pair != pairs[0])
         for pair in disturbing:
@@ -58,5 +56,5 @@ def _concerned(rule: Exemption, key: Key) -> Iterator[tuple[Key, ...]]:
         return
     # The loss is the same both ways; the receiver's end comes first.
     other: End = "A" if end == "B" else "B"
-    for pair in FOUR_PAIRS if parameter in _POWER_SUMS else pairs:
+    for pair in pairs:
         yield tuple((Parameter.INSERTION_LOSS, at, (pair,)) for at in (end, other))

@@ -67,9 +67,9 @@ class Band(Definition):
 class Exemption(Definition):
     """The line does not count at frequencies where another parameter is below, or above, a value.
 
-    `parameter` is ``insertion_loss``, of the pair, or ``fext``, of the same pairs. A combination or a power
-    sum does not count only where every pair or combination concerned meets the condition: both pairs of a
-    combination, all four pairs of a power sum, the three combinations summed.
+    `parameter` is ``insertion_loss``, of the pair, or ``fext``, of the same pairs. A combination does not
+    count only where both of its pairs meet the condition: the stricter reading of a rule for pairs. A power
+    sum is that of one pair and goes by its loss; by FEXT it goes where all three combinations meet it.
     """
 
     parameter: Literal[Parameter.INSERTION_LOSS, Parameter.FEXT]
