@@ -21,6 +21,8 @@ _BELOW_ZERO = 0.01
 # More loss than a cable of that delay has (twice the 1.8 sqrt f per 100 m of a common one, and connectors):
 # the signal did not come through this pair, or the true delay is some turns of 1/step more.
 _MOST_LOSS_DB, _MOST_LOSS_DB_PER_M_ROOT_MHZ = 4.0, 0.035
+# Less loss than a cable of that delay has (two thirds of the common one): the delay is that of a shorter one.
+_LEAST_LOSS_DB_PER_M_ROOT_MHZ = 0.012
 _LARGEST_JUMP_RAD = 0.8 * math.pi
 _INTERCEPT_TOLERANCE_RAD = 1.2
 _INTERCEPT_POINTS = 6
@@ -48,8 +50,9 @@ def follow_phase(
     """Return the path, or in words why its delay cannot be told.
 
     The delay is known from the finest frequency step only up to multiples of 1/step. With a length the one
-    multiple that a cable of that length can have is taken; without it the delay must lie clearly below half
-    of 1/step. That delay is removed, the rest unwrapped, and the phase carried to zero frequency, where it
+    multiple that a cable of that length can have is taken, unless the loss is too small for it: then the
+    length is wrong and counts for nothing. Without a length the delay must lie clearly below half of 1/step.
+    That delay is removed, the rest unwrapped, and the phase carried to zero frequency, where it
     must be a multiple of pi (odd: the pair is reversed).
     """
     if frequency_hz.size < _INTERCEPT_POINTS:
@@ -87,9 +90,11 @@ def _rough_delay(
         high_s = _SLOWEST_S_PER_M * length_m + _ROOM_S
         fewest = math.ceil((low_s - rough_s) / turn_s)
         most = math.floor((high_s - rough_s) / turn_s)
-        if most == fewest:
+        # A mistyped length must not make a long cable of a cord: that would have lost more on the way.
+        contradicted = fewest > 0 and _too_little_loss(frequency_hz, s, rough_s + fewest * turn_s)
+        if most == fewest and not contradicted:
             return rough_s + fewest * turn_s
-        if most > fewest:
+        if most > fewest and not contradicted:
             return (
                 f"frequency steps of {finest / 1e6:g} MHz are too coarse for {length_m:g} m; "
                 f"at most {0.9 / (high_s - low_s) / 1e6:.2g} MHz"
@@ -108,6 +113,11 @@ def _too_lossy(frequency_hz: NDArray[np.float64], s: NDArray[np.complex128], del
     allowed_db = _MOST_LOSS_DB + _MOST_LOSS_DB_PER_M_ROOT_MHZ * length_m * np.sqrt(frequency_hz / 1e6)
     excess_db = -20.0 * np.log10(np.abs(s)) - allowed_db
     return bool(np.median(excess_db) > 0.0)
+
+
+def _too_little_loss(frequency_hz: NDArray[np.float64], s: NDArray[np.complex128], delay_s: float) -> bool:
+    least_db = _LEAST_LOSS_DB_PER_M_ROOT_MHZ * delay_s / _TYPICAL_S_PER_M * np.sqrt(frequency_hz / 1e6)
+    return bool(np.median(-20.0 * np.log10(np.abs(s)) - least_db) < 0.0)
 
 
 def _half_turns_at_zero(frequency_hz: NDArray[np.float64], phase: NDArray[np.float64]) -> int | None:

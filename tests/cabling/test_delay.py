@@ -207,3 +207,27 @@ def test_a_length_that_the_delay_contradicts_is_doubted() -> None:
     assert length_doubt([], 2.0) == ""
     assert "10.3 ns" in length_doubt([delay(10.3)], 20.0)
     assert "check the length" in length_doubt([delay(51.0)], 2.0)
+
+
+@pytest.mark.parametrize("told_m", [20.0, 200.0, 210.0, 400.0, 5000.0])
+@pytest.mark.parametrize("true_m", [0.5, 2.0, 20.0, 60.0, 80.0])
+def test_a_delay_is_not_turned_round_to_fit_a_length_that_the_loss_contradicts(rig, true_m, told_m):
+    """A cord of 2 m said to have 200 m: one turn of 1 MHz more would fit, with 0.6 dB instead of 57 dB."""
+    f = np.arange(1, 501) * MHZ
+    mixed, tau_ns = cable(rig, f, true_m)
+    traces = propagation_delay(mixed, length_m=told_m)
+    assert len(traces) == 4
+    assert traces[0].value == pytest.approx(tau_ns, abs=1e-6)
+    assert bool(length_doubt(traces, told_m)) == (abs(true_m - told_m) > 0.3 * true_m)
+
+
+@pytest.mark.parametrize("per_100_m_db", [1.3, 1.8, 2.7])
+@pytest.mark.parametrize("length_m", [90.0, 100.0, 200.0, 300.0])
+def test_a_right_length_counts_the_turns_of_thick_and_thin_cables(rig, length_m, per_100_m_db):
+    """The root of f takes 1.8 dB per 100 m of a common cable, 1.5 times that of a stranded one."""
+    f = np.arange(1, 501) * MHZ
+    tau_s = 5.3e-9 * length_m
+    s = 10.0 ** (-per_100_m_db * np.sqrt(f / MHZ) * length_m / 2000.0) * np.exp(-2j * np.pi * f * tau_s)
+    mixed = rig.mixed_of(f, {("B:12/d", "A:12/d"): s, ("A:12/d", "B:12/d"): s}, modes="d", pairs=("12",))
+    (trace,) = propagation_delay(mixed, length_m=length_m)
+    assert trace.value == pytest.approx(np.full(f.size, tau_s * 1e9), abs=1e-6)
