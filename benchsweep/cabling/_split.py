@@ -11,7 +11,7 @@ from benchsweep.cabling._next import near_end_power
 from benchsweep.cabling._words import listed, pair_words
 from benchsweep.records import CONTACTS_OF_PAIR, BalancedPort, WiringFinding
 
-__all__ = ["find_split_pairs"]
+__all__ = ["find_split_pairs", "next_near_100_mhz"]
 
 _ABOUT_100_MHZ = (50e6, 150e6)
 _LOW = (5e6, 20e6)
@@ -29,6 +29,13 @@ def _mean_loss(frequency_hz: Row, powers: list[Row], band_hz: tuple[float, float
     return -10.0 * float(np.log10(mean)) if mean > 0.0 else float("inf")
 
 
+def next_near_100_mhz(losses: ModeLosses, p: str, q: str) -> float | None:
+    """Return the NEXT between two pairs in dB, averaged in power over both ends and 50 to 150 MHz."""
+    return _mean_loss(
+        losses.frequency_hz, [near_end_power(losses, end, p, q) for end in ENDS], _ABOUT_100_MHZ
+    )
+
+
 def find_split_pairs(losses: ModeLosses) -> list[WiringFinding]:
     """Name the split pairs of a specimen whose conductor map is right and free of shorts.
 
@@ -39,7 +46,7 @@ def find_split_pairs(losses: ModeLosses) -> list[WiringFinding]:
     findings = []
     for p, q in combinations(losses.pairs_at_both_ends(), 2):
         crosstalk = [near_end_power(losses, end, p, q) for end in ENDS]
-        high = _mean_loss(f, crosstalk, _ABOUT_100_MHZ)
+        high = next_near_100_mhz(losses, p, q)
         low = _mean_loss(f, crosstalk, _LOW)
         if high is None or low is None or high >= _NEXT_LIMIT_DB or low - high > _LARGEST_FALL_DB:
             continue

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from benchsweep.cabling.faults._along import Along, look_along
 from benchsweep.cabling.faults._plugs import find_plug_faults
 from benchsweep.cabling.faults._series import find_series_resistance
 from benchsweep.cabling.faults._stretches import find_kinks, find_stretches
-from benchsweep.cabling.faults._wires import wiring_faults
+from benchsweep.cabling.faults._wires import NO_PLACE, wiring_faults
 from benchsweep.records import FOUR_PAIRS, BalancedPort, Fault, SMatrix, WiringReport
 
 __all__ = ["locate_faults"]
@@ -26,6 +27,7 @@ def locate_faults(
     length_m: float | None = None,
     velocity: Mapping[str, float] | float | None = None,
     wiring: WiringReport | None = None,
+    places: bool = True,
 ) -> tuple[Fault, ...]:
     """Name what is wrong with a specimen and say where.
 
@@ -42,6 +44,8 @@ def locate_faults(
         delays, and the length too. None: from delay and length.
     wiring
         The wiring check of `corrected`, if it was made already.
+    places
+        False where no length can be trusted: only the faults of wiring are told, without distances.
 
     Returns
     -------
@@ -67,9 +71,15 @@ def locate_faults(
     if wiring is None or (single is not None and single is not corrected):
         # Both modes of all pairs are as good as the conductors themselves.
         wiring = check_wiring(corrected if single is None else single, mixed, length_m=length_m or known)
-    looked = "no length" if known is None else look_along(losses, known, velocity)
+    looked = "no length" if known is None or not places else look_along(losses, known, velocity)
     along = looked if isinstance(looked, Along) else None
-    found = wiring_faults(losses, wiring, along, known)
+    found = wiring_faults(losses, wiring, along, known, single)
+    if not places:
+        # No sweep is to blame for the place that was not looked for.
+        return tuple(
+            replace(fault, evidence=tuple(told for told in fault.evidence if told != NO_PLACE))
+            for fault in found
+        )
     if known is None or not all(losses.pairs(end) for end in ENDS):
         return tuple(found)
     bad = frozenset(pair for fault in found if fault.kind in _GRAVE for pair in fault.pairs)

@@ -9,12 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.cabling._losses import ENDS, ModeLosses, far_end
-from benchsweep.cabling._next import near_end_loss
+from benchsweep.cabling._split import next_near_100_mhz
 from benchsweep.cabling.faults._along import Along
+from benchsweep.cabling.faults._map_evidence import map_evidence
 from benchsweep.cabling.faults._words import at_an_end, contacts_words, pairs_words, place_words
-from benchsweep.records import BalancedPort, End, Fault, ModePort, WiringFinding, WiringReport
+from benchsweep.records import BalancedPort, End, Fault, ModePort, SMatrix, WiringFinding, WiringReport
 
-__all__ = ["wiring_faults"]
+__all__ = ["NO_PLACE", "wiring_faults"]
+
+NO_PLACE = "the place cannot be told from this sweep"
+"""Evidence of an open or short that no reflection places."""
 
 Row = NDArray[np.float64]
 
@@ -42,7 +46,11 @@ class _Seen:
 
 
 def wiring_faults(
-    losses: ModeLosses, wiring: WiringReport, along: Along | None, length_m: float | None
+    losses: ModeLosses,
+    wiring: WiringReport,
+    along: Along | None,
+    length_m: float | None,
+    legs: SMatrix | None = None,
 ) -> list[Fault]:
     """Return a fault for each wiring finding, with its place where the reflections tell it.
 
@@ -57,6 +65,8 @@ def wiring_faults(
         wiring check tells it.
     length_m
         Length, when known.
+    legs
+        The matrix at the legs, for the levels of the single conductors; None behind baluns.
     """
     found: list[Fault] = []
     open_pairs: dict[str, list[WiringFinding]] = {}
@@ -70,7 +80,8 @@ def wiring_faults(
         elif finding.kind == "unclear":
             found.append(_unclear(losses, finding, along))
         else:
-            found.append(_plain(finding, along))
+            evidence = map_evidence(losses, legs, wiring, finding, length_m)
+            found.append(_plain(finding, along, evidence))
     found += [_open(losses, pair, findings, along) for pair, findings in open_pairs.items()]
     return _told_once(found)
 
@@ -129,7 +140,7 @@ def _placed(
 
 def _evidence(seen: _Seen | None, expected: str) -> tuple[str, ...]:
     if seen is None:
-        return ("the place cannot be told from this sweep",)
+        return (NO_PLACE,)
     return (
         f"reflection of {seen.value:+.2f} {seen.at_m:.2f} m from end A, seen from end {seen.end}; {expected}",
     )
@@ -203,13 +214,11 @@ def _split(losses: ModeLosses, finding: WiringFinding, along: Along | None) -> F
             words,
             (figure, *_evidence(seen, "a touch makes -0.25")),
         )
-    f = losses.frequency_hz
-    band = (f >= 50e6) & (f <= 150e6)
     evidence = [
         f"{crossing:.3f} of the wave goes into the other pair at the lowest frequency: no touch (0.25)"
     ]
-    if band.any():
-        loss = float(np.mean([near_end_loss(losses, end, p, q)[band].mean() for end in ENDS]))
+    loss = next_near_100_mhz(losses, p, q)
+    if loss is not None:
         evidence.insert(0, f"NEXT of {p}-{q} is {loss:.0f} dB near 100 MHz, good above 30 dB")
     level = _level_all_along(along, p, q)
     if level is not None:
@@ -264,9 +273,9 @@ def _unclear(losses: ModeLosses, finding: WiringFinding, along: Along | None) ->
     return Fault("unclear", finding.end, finding.pairs, finding.contacts, None, None, finding.words)
 
 
-def _plain(finding: WiringFinding, along: Along | None) -> Fault:
+def _plain(finding: WiringFinding, along: Along | None, figures: tuple[str, ...]) -> Fault:
     kind = finding.kind
-    end, evidence = finding.end, [f"the wiring map: {finding.words}"]
+    end, evidence = finding.end, list(figures)
     if kind == "miswired" and len(finding.pairs) == 2:
         p, q = finding.pairs
         levels = [(_near_level(along, each, p, q), each) for each in ENDS]
