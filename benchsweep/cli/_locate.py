@@ -33,7 +33,8 @@ def locate(
 
     Every fault comes with its evidence: the figure that was found and the one that good specimens keep. A
     sweep that must not be turned into time is said to be so; what its frequencies tell is told all the same.
-    The exit code is 1 when a fault was found, 3 when nothing was found but not all could be looked at.
+    A length that the measured delay contradicts is said first, and nothing is placed by it. The exit code is
+    1 when a fault was found, 3 when nothing was found but not all could be looked at.
 
     Example: `benchsweep locate archive/20260301T101500Z-cord.h5 --length-m 2.0`
     """
@@ -69,34 +70,64 @@ def _wrapped(text: str, width: int, *, indent: str = "") -> list[str]:
 
 
 def _text(found: Location, record: Path) -> str:
+    from benchsweep.qualification import NOTHING_PLACED
+
     width = table_width()
-    lines = [f"record {record}", f"specimen {found.evaluation.measurement.specimen.identifier}"]
+    lines = _wrapped(found.doubt, width)
+    lines += [f"record {record}", f"specimen {found.evaluation.measurement.specimen.identifier}"]
     length, electrical = found.evaluation.measurement.specimen.length_m, found.electrical_length_m
     if length is not None:
         lines.append(f"length {length:g} m")
     if electrical is not None:
         at = 0.67 if found.velocity is None else found.velocity
         lines.append(f"electrical length {electrical:.2f} m at {at:g} of the velocity of light")
-    for standing in dict.fromkeys(each.standing for each in found.velocities.values()):
-        values = {pair: each.fraction for pair, each in found.velocities.items() if each.standing == standing}
+    for standing in dict.fromkeys(each.standing for each in found.own_velocities.values()):
+        values = {
+            pair: each.fraction for pair, each in found.own_velocities.items() if each.standing == standing
+        }
         told = ", ".join(f"{pair} {value:.3f}" for pair, value in values.items())
         lines.append(f"velocity over that of light ({standing}): {told}")
-    if found.why_no_time_domain:
+    if found.why_no_time_domain and not found.nothing_placed:
         lines += _wrapped(f"no time domain: {found.why_no_time_domain}", width)
     lines.append("")
-    if not found.faults:
+    if found.nothing_placed:
+        lines += [NOTHING_PLACED, ""] if found.faults else [NOTHING_PLACED]
+    elif not found.faults:
         whole = not found.why_no_time_domain
         lines.append("no fault found" if whole else "no fault found, as far as frequencies alone tell")
     for number, fault in enumerate(found.faults, start=1):
         lines += _wrapped(f"{number}. {fault.words}", width)
         for evidence in fault.evidence:
             lines += _wrapped(evidence, width, indent="   ")
-    if found.constants:
-        lines += ["", "end  pair  mean impedance  velocity  capacitance"]
-        for each in found.constants:
-            fraction = "" if each.velocity_fraction is None else f"{each.velocity_fraction:.3f} c"
-            nf = each.capacitance_nf_per_100m
-            capacitance = "" if nf is None else f"{nf:.2f} nF/100 m"
-            ohm = f"{each.mean_impedance_ohm:8.1f} ohm"
-            lines.append(f"{each.end:4} {each.pair:5} {ohm}   {fraction:>8}  {capacitance}".rstrip())
+    lines += _constants(found, width)
     return "\n".join(lines)
+
+
+def _constants(found: Location, width: int) -> list[str]:
+    from benchsweep.qualification import worst_structural_return_loss
+
+    lines: list[str] = []
+    if found.constants:
+        first = found.constants[0]
+        low, high = first.frequency_hz[0] / 1e6, first.frequency_hz[-1] / 1e6
+        lines += ["", "cable constants (mean and fitted impedance in ohm, capacitance in nF/100 m)"]
+        lines += _wrapped(
+            f"K0: fitted impedance at high frequency; SRL: worst structural return loss of {low:g} to "
+            f"{high:g} MHz and where",
+            width,
+        )
+        lines.append("end pair    mean      K0  velocity  capacitance  SRL")
+    for each in found.constants:
+        fraction = "" if each.velocity_fraction is None else f"{each.velocity_fraction:.3f} c"
+        nf = each.capacitance_nf_per_100m
+        worst_db, worst_hz = worst_structural_return_loss(each)
+        capacitance = "" if nf is None else f"{nf:.2f}"
+        structure = f"{worst_db:.1f} dB at {worst_hz / 1e6:g} MHz"
+        lines.append(
+            f"{each.end:3} {each.pair:4} {each.mean_impedance_ohm:7.1f} {each.fit_coefficients[0]:7.1f}  "
+            f"{fraction:>8}  {capacitance:>11}  {structure}"
+        )
+    if not found.nothing_placed and found.evaluation.traces:
+        for pair, why in found.left_out.items():
+            lines += _wrapped(f"pair {pair} is left out: {why}", width)
+    return lines

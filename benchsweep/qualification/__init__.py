@@ -27,7 +27,14 @@ from benchsweep.qualification._documents import (
 from benchsweep.qualification._grid import check_grid
 from benchsweep.qualification._highest import exit_code_of_highest, highest_document
 from benchsweep.qualification._identity import Identified, who_answers
-from benchsweep.qualification._locate import Location, exit_code_of_location, locate, location_document
+from benchsweep.qualification._locate import (
+    NOTHING_PLACED,
+    Location,
+    exit_code_of_location,
+    locate,
+    location_document,
+    worst_structural_return_loss,
+)
 from benchsweep.qualification._lookups import (
     calibration_document,
     check_archive,
@@ -106,6 +113,7 @@ from benchsweep.qualification._wear import count_matings
 
 __all__ = [
     "CAUTIONS",
+    "NOTHING_PLACED",
     "AmbientFile",
     "AmbientSource",
     "Bench",
@@ -209,4 +217,5 @@ __all__ = [
     "verification_document",
     "verify",
     "who_answers",
+    "worst_structural_return_loss",
 ]

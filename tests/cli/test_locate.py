@@ -17,9 +17,19 @@ DELAY_S_PER_M = 5.1e-9
 
 
 def cord(
-    f: np.ndarray = GRID, *, length_m: float = 4.0, open_at_m: float | None = None, told: bool = True
+    f: np.ndarray = GRID,
+    *,
+    length_m: float = 4.0,
+    open_at_m: float | None = None,
+    told: bool = True,
+    leads_to: dict[int, int] | None = None,
 ) -> Measurement:
-    """Eight matched conductors; with an open of both of pair 4-5 on the way, which sends all back."""
+    """Eight matched conductors; with an open of both of pair 4-5 on the way, which sends all back.
+
+    `leads_to`: contact of end A -> contact of end B, where it is not the same.
+    """
+    to = leads_to or {}
+    contacts = [leg.contact for leg in [leg for port in balanced_ports() for leg in port.legs][:8]]
     legs = [leg for port in balanced_ports() for leg in port.legs]
     s = np.zeros((f.size, 16, 16), complex)
 
@@ -31,7 +41,8 @@ def cord(
         if open_at_m is not None and legs[k].contact in (4, 5):
             s[:, k, k], s[:, k + 8, k + 8] = way(2 * open_at_m), way(2 * (length_m - open_at_m))
         else:
-            s[:, k + 8, k] = s[:, k, k + 8] = way(length_m)
+            far = 8 + contacts.index(to.get(contacts[k], contacts[k]))
+            s[:, far, k] = s[:, k, far] = way(length_m)
     return Measurement(
         specimen=Specimen("cord 7", length_m if told else None),
         created_at="2026-01-01T00:00:00+00:00",
@@ -120,6 +131,83 @@ def test_a_length_or_velocity_that_is_none(run, own_home, options, words):
     assert answer.code == 2
     assert words in answer.err
     assert answer.out == ""
+
+
+@pytest.mark.parametrize("told_m", ["1", "30", "80", "200"])
+def test_a_length_that_the_delay_contradicts_places_nothing(run, own_home, told_m):
+    """20.4 ns; 80 m at 5.1 ns/m are 408 ns, one turn of the step of 2.5 MHz more."""
+    record = store(cord())
+    answer = run("locate", record, "--length-m", told_m)
+    assert answer.code == 3
+    first = " ".join(answer.out.split("record ")[0].split())
+    assert first.startswith(
+        f"the length of {told_m} m does not fit the measured delay of 20.4 ns, which belongs"
+    )
+    assert first.endswith("to 3.1 to 5.1 m of cable: check the length")
+    assert "nothing can be placed until the length fits" in answer.out
+    assert "no fault found" not in answer.out
+    assert "velocity over" not in answer.out
+    assert "impedance" not in answer.out
+    document = run("locate", record, "--length-m", told_m, "--json").json
+    assert document["doubt"] == first
+    assert (document["velocity"], document["cable_constants"]) == ({}, [])
+    assert document["electrical_length_m"] == pytest.approx(4.0 * 0.67 / 0.654, abs=0.01)
+    assert run("locate", record, "--json").json["doubt"] == ""
+    found = locate(evaluate(cord(), length_m=float(told_m)))
+    assert found.profiles == ()
+
+
+def test_what_a_wrong_length_leaves_of_an_open_has_no_distance(run, own_home):
+    answer = run("locate", store(cord(open_at_m=1.5)), "--length-m", "30", "--json")
+    assert answer.code == 1
+    (fault,) = answer.json["faults"]
+    assert (fault["kind"], fault["contacts"]) == ("open", [4, 5])
+    assert (fault["from_m"], fault["to_m"], fault["evidence"]) == (None, None, [])
+    # A velocity told makes the distances by itself.
+    placed = run(
+        "locate", store(cord(open_at_m=1.5)), "--length-m", "30", "--velocity", "0.654", "--json"
+    ).json
+    assert placed["doubt"]
+    assert placed["faults"][0]["from_m"] == pytest.approx(1.5, abs=0.05)
+
+
+def test_a_short_length_of_a_long_cable_is_doubted_though_its_turns_cannot_be_counted(run, own_home):
+    """100 m at steps of 1 MHz: 510 ns look like -490 ns, which no length of 2 m has."""
+    long = cord(np.arange(1, 201) * 1e6, length_m=100.0)
+    answer = run("locate", store(long), "--length-m", "2")
+    assert answer.code == 3
+    assert answer.out.startswith("frequency steps of 1 MHz give no delay that fits 2 m: check the length\n")
+    assert run("locate", store(long), "--length-m", "100", "--json").json["doubt"] == ""
+
+
+def test_fitted_impedance_and_structural_return_loss_of_whole_pairs_only(run, own_home):
+    """A matched line: K0 is 100 ohm; its structure is that of rounding, far above 60 dB."""
+    swapped = {1: 3, 2: 6, 3: 1, 6: 2}
+    record = store(cord(leads_to=swapped))
+    answer = run("locate", record)
+    assert answer.code == 1
+    rows = [line.split() for line in answer.out.splitlines() if re.match(r"[AB]   \d\d ", line)]
+    assert [row[:2] for row in rows] == [["A", "45"], ["A", "78"], ["B", "45"], ["B", "78"]]
+    assert all(float(row[3]) == pytest.approx(100.0, abs=0.5) for row in rows)
+    assert all(float(row[7]) > 60.0 for row in rows)
+    assert "pair 12 is left out: crossed" in answer.out
+    assert "pair 36 is left out: crossed" in answer.out
+    document = run("locate", record, "--json").json
+    assert set(document["velocity"]) == {"45", "78"}
+    assert set(document["left_out"]) == {"12", "36"}
+    (fault,) = document["faults"]
+    # 4 m lose 0.08 dB at 1 MHz, 0.13 dB at the first frequency.
+    assert fault["evidence"][0] == (
+        "contact 1 of end A: -0.1 dB to contact 3 of end B and nothing to contact 1, at 2.5 MHz"
+    )
+    assert len(fault["evidence"]) == 4
+
+
+def test_conductors_exchanged_between_pairs_make_no_constants_of_one_pair(run, own_home):
+    document = run("locate", store(cord(leads_to={2: 3, 3: 2})), "--json").json
+    assert [fault["kind"] for fault in document["faults"]] == ["miswired"]
+    assert set(document["velocity"]) == {"45", "78"}
+    assert {each["pair"] for each in document["cable_constants"]} == {"45", "78"}
 
 
 def test_no_such_record(run, own_home):
