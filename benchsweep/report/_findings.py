@@ -155,10 +155,14 @@ def _notes(profiles: Sequence[DistanceTrace]) -> list[tuple[str, str]]:
     return found
 
 
-def strongest_places(profiles: Sequence[DistanceTrace]) -> list[tuple[str, list[tuple[str, ...]]]]:
+def strongest_places(
+    profiles: Sequence[DistanceTrace], length_m: float | None = None
+) -> list[tuple[str, list[tuple[str, ...]]]]:
     """Return, for reflections and for crosstalk, a row for each pair or combination.
 
-    Its cells: the pairs, then for each end the strongest value seen from there in dB and how far it is.
+    Its cells: the pairs, then for each end the strongest value seen from there in dB and how far it is:
+    within the length, where it is known. What comes back from the very end is seen around it, as wide as the
+    resolution; its place is the end. What is farther away is no part of the specimen.
     """
     told = []
     for kind in ("reflection", "crosstalk"):
@@ -168,16 +172,18 @@ def strongest_places(profiles: Sequence[DistanceTrace]) -> list[tuple[str, list[
             cells = [pairs_words(pairs)]
             for end in ("A", "B"):
                 trace = seen.get((pairs, end))
-                cells += ["-", "-"] if trace is None else _strongest(trace)
+                cells += ["-", "-"] if trace is None else _strongest(trace, length_m)
             rows.append(tuple(cells))
         if rows:
             told.append((kind, rows))
     return told
 
 
-def _strongest(trace: DistanceTrace) -> list[str]:
-    at = int(np.argmax(np.abs(trace.value)))
-    return [_loss(float(trace.value[at]), trace.kind), number(float(trace.distance_m[at]))]
+def _strongest(trace: DistanceTrace, length_m: float | None) -> list[str]:
+    length_m = float(trace.distance_m[-1]) if length_m is None else length_m
+    size = np.where(trace.distance_m <= length_m + trace.resolution_m, np.abs(trace.value), -1.0)
+    at = int(np.argmax(size))
+    return [_loss(float(trace.value[at]), trace.kind), number(min(float(trace.distance_m[at]), length_m))]
 
 
 def _loss(value: float, kind: str) -> str:

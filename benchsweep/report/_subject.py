@@ -156,7 +156,7 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
         "origins": origins_words(findings.origins),
         "failing": any(item.verdict.outcome in _FAILING for item in group),
         "distance_facts": distance_facts(findings.profiles),
-        "strongest": strongest_places(findings.profiles),
+        "strongest": strongest_places(findings.profiles, findings.length_m),
         "length_rows": length_rows(findings),
         "cable_rows": cable_rows(findings.constants),
         "aliens": alien_tables(findings.shares),

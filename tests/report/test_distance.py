@@ -126,6 +126,16 @@ def test_facts_and_strongest_places() -> None:
     ]
 
 
+def test_the_strongest_place_is_within_the_length() -> None:
+    """What comes back from the end is seen around it, as wide as the resolution of 0.25 m."""
+    at_the_end = trace("reflection", "A", ("12",), 3.0, -0.01)
+    assert strongest_places([at_the_end], 2.95)[0][1] == [("12", "40.0 lower", "2.95", "-", "-")]
+    beyond = trace("reflection", "A", ("12",), 4.0, -0.01)
+    (row,) = strongest_places([beyond], 2.0)[0][1]
+    assert row[1] != "40.0 lower"
+    assert float(row[2]) <= 2.0
+
+
 def test_the_length_rule_is_compared_and_no_more() -> None:
     rules = (LengthRule("link", 90.0, "common-practice"), LengthRule("channel", 100.0, "common-practice"))
     rows = length_rows(Findings(length_rules=rules, length_m=93.5))
