@@ -22,8 +22,10 @@ def failing_origins(
     """Return where the failing return loss, NEXT and PS NEXT of some verdicts come from, the worst first.
 
     Each trace is told once, about the frequency of its worst margin; nothing where the wiring is wrong,
-    for what fails comes from that.
+    for what fails comes from that, and nothing for a length that the measured delay contradicts.
     """
+    if locate(evaluation, velocity=velocity).nothing_placed:
+        return ()
     wiring = evaluation.wiring.findings
     if any(finding.kind != "unclear" for finding in wiring):
         return ()

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from benchsweep import archive
-from benchsweep.qualification import evaluate, locate
-from benchsweep.records import Measurement, SMatrix, Specimen, balanced_ports
+from benchsweep.qualification import evaluate, failing_origins, locate
+from benchsweep.records import (
+    Measurement,
+    Outcome,
+    Parameter,
+    SMatrix,
+    Specimen,
+    Verdict,
+    VerdictRow,
+    balanced_ports,
+)
 
 GRID = np.arange(1, 201) * 2.5e6
 DELAY_S_PER_M = 5.1e-9
@@ -155,6 +165,22 @@ def test_a_length_that_the_delay_contradicts_places_nothing(run, own_home, told_
     assert run("locate", record, "--json").json["doubt"] == ""
     found = locate(evaluate(cord(), length_m=float(told_m)))
     assert found.profiles == ()
+
+
+def test_a_wrong_length_says_from_nowhere_what_fails():
+    f = GRID
+    measurement = cord(f)
+    s = measurement.corrected.s.copy()
+    for k in range(8):  # an echo of one hundredth from 1.5 m
+        s[:, k, k] = 0.01 * np.exp(-2j * np.pi * f * DELAY_S_PER_M * 3.0)
+    corrected = replace(measurement.corrected, s=s)
+    measurement = replace(measurement, corrected=corrected)
+    row = VerdictRow(
+        Parameter.RETURN_LOSS, "A", ("12",), -1.0, 250e6, 40.0, 41.0, None, Outcome.FAIL, "published"
+    )
+    verdict = Verdict("", "cord 7", "r", "simple", 4.0, Outcome.FAIL, (row,))
+    assert failing_origins(evaluate(measurement), [verdict])
+    assert failing_origins(evaluate(measurement, length_m=200.0), [verdict]) == ()
 
 
 def test_what_a_wrong_length_leaves_of_an_open_has_no_distance(run, own_home):
