@@ -317,19 +317,13 @@ def _way(item: ErrorDetails, data: Any) -> tuple[list[int | str], str]:
         if isinstance(part, int) and isinstance(here, Sequence) and part < len(here):
             here = here[part]
             if way and isinstance(way[-1], str):
-                places.append(f"{_one_of(way[-1])} {part + 1}{_called(here)}")
+                places.append(f"no. {part + 1} of {way[-1]}{_called(here)}")
         elif isinstance(part, str) and isinstance(here, Mapping) and part in here:
             here = here[part]
         elif item["type"] != "missing" or number < len(item["loc"]) - 1:
             continue  # no key of the file: what chose among several tables or types
         way.append(part)
     return way, f" ({'; '.join(places)})" if places else ""
-
-
-def _one_of(key: str) -> str:
-    if key.endswith(("ches", "shes", "sses", "xes")):
-        return key.removesuffix("es")
-    return key if key.endswith("ss") else key.removesuffix("s")
 
 
 def _called(table: Any) -> str:

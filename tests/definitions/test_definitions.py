@@ -171,7 +171,9 @@ def refused(text: str) -> DefinitionError:
 
 def test_a_list_is_not_called_too_short_because_its_items_are_wrong() -> None:
     error = refused('[[holes]]\nkind = "round"\nradius_mm = "wide"')
-    assert error.message == ("plate.toml: holes[0].radius_mm: input should be a valid number (hole 1)")
+    assert error.message == (
+        "plate.toml: holes[0].radius_mm: input should be a valid number (no. 1 of holes)"
+    )
     assert "at least" not in error.hint
     assert "holes: tuple should have at least 1 item" in refused("holes = []").message
 
@@ -180,7 +182,10 @@ def test_a_list_is_not_called_too_short_because_its_items_are_wrong() -> None:
     ("text", "words"),
     [
         ('holes = [{ kind = "rond" }]', "holes[0].kind: 'rond' is none of round, square; "),
-        ('holes = [{ kind = "Round" }]', "'Round' is none of round, square; did you mean round? (hole 1)"),
+        (
+            'holes = [{ kind = "Round" }]',
+            "'Round' is none of round, square; did you mean round? (no. 1 of holes)",
+        ),
         ("holes = [{ }]", "holes[0].kind: this key is missing"),
         ('side = "fornt"', "side: 'fornt' is none of front, back; did you mean front?"),
         ('side = "zz"', "side: 'zz' is none of back, front"),
@@ -188,7 +193,7 @@ def test_a_list_is_not_called_too_short_because_its_items_are_wrong() -> None:
             'holes = [{ kind = "round" }, { kind = "square", sid = 1.0 }]',
             "holes[1].sid: unknown key; did you mean side?",
         ),
-        ('[[screws]]\nname = "long"', "screws[0].length_mm: this key is missing (screw 1, long)"),
+        ('[[screws]]\nname = "long"', "screws[0].length_mm: this key is missing (no. 1 of screws, long)"),
         ("hole = []", "hole: unknown key; did you mean holes? Known here: holes, "),
     ],
 )
