@@ -120,6 +120,7 @@ def grade(  # noqa: PLR0913 - all but two are named, and each is a thing of its 
         wiring=wiring,
         notes=(
             *wiring_notes(wiring),
+            *requirement.origin_notes,
             *adjuster.notes(),
             *decision_notes(requirement, decision, assessed=assess is not None),
             *dc_notes(requirement),

@@ -6,11 +6,11 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 from benchsweep.definitions import find_definition, list_definitions, search_folders
 from benchsweep.errors import DefinitionError
-from benchsweep.limits._load import KIND, read_requirement
+from benchsweep.limits._load import read_requirement
+from benchsweep.limits._origin import KIND, ORIGINS, Origin, overruled_files
 from benchsweep.limits._requirement import Requirement
 
 __all__ = [
@@ -21,9 +21,6 @@ __all__ = [
     "requirement_names",
     "requirements_in_force",
 ]
-
-Origin = Literal["working folder", "data folder", "shipped"]
-_ORIGINS: tuple[Origin, ...] = ("working folder", "data folder", "shipped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +55,6 @@ def requirements_in_force() -> tuple[InForce, ...]:
     claims = {folder: _claims(folder, shipped=folder == folders[-1]) for folder in folders}
     found: list[InForce] = []
     for name, path in list_definitions(KIND).items():
-        place = folders.index(path.parent)
         requirement, problem = None, None
         try:
             requirement = _load(name, path, claims[path.parent])
@@ -68,10 +64,8 @@ def requirements_in_force() -> tuple[InForce, ...]:
             InForce(
                 name=name,
                 path=path,
-                origin=_ORIGINS[place],
-                overrules=tuple(
-                    file for folder in folders[place + 1 :] if (file := folder / path.name).is_file()
-                ),
+                origin=ORIGINS[folders.index(path.parent)],
+                overrules=tuple(file for _, file in overruled_files(path)),
                 requirement=requirement,
                 problem=problem,
             )
@@ -122,7 +116,7 @@ def load_requirement(name: str) -> Requirement:
     """
     path = find_definition(KIND, name)
     if path.stem != name:
-        return read_requirement(path)
+        return read_requirement(path, by_path=True)
     return _load(name, path, _claims(path.parent, shipped=path.parent == search_folders(KIND)[-1]))
 
 
@@ -156,7 +150,7 @@ def _load(name: str, path: Path, claims: Claims) -> Requirement:
                 hint="Remove or rename all but one: a name is that of its file, and capitals make no "
                 "difference.",
             )
-    requirement = read_requirement(path)
+    requirement = read_requirement(path, by_path=False)
     if requirement.name != name:
         raise DefinitionError(
             f"{path}: name: {requirement.name!r} is not the name of the file",

@@ -6,7 +6,7 @@ from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from benchsweep.definitions import Definition
 from benchsweep.limits._forms import Form, Number, Positive
@@ -23,6 +23,7 @@ _LENGTHS_M = (1.0, 10.0, 100.0)
 # A band is looked at in so many points whether its limit is a number.
 _POINTS = 9
 _BY_FEXT = frozenset({Parameter.FEXT, Parameter.ACR_F, Parameter.PS_ACR_F})
+_AT_MOST = frozenset({Parameter.INSERTION_LOSS, Parameter.DELAY, Parameter.SKEW})
 FAR_RATIOS = frozenset({Parameter.ACR_F, Parameter.PS_ACR_F})
 """Far-end crosstalk less an insertion loss: editions differ about whose."""
 
@@ -103,7 +104,8 @@ class LimitLine(Definition):
     Parameters
     ----------
     parameter, sense
-        What is limited; ``min``: values below fail, ``max``: values above fail.
+        What is limited; ``min``: values below fail, ``max``: values above fail. Insertion loss, delay and
+        skew have a maximum, all others a minimum; the other way round nothing bad would ever fail.
     bands
         Rising, not overlapping.
     cap, floor
@@ -131,6 +133,16 @@ class LimitLine(Definition):
     standing: Standing
     source: Text
     note: str = ""
+
+    @field_validator("sense")
+    @classmethod
+    def _of_its_parameter(cls, sense: str, known: ValidationInfo) -> str:
+        parameter = known.data.get("parameter")
+        right = "max" if parameter in _AT_MOST else "min"
+        if parameter is not None and sense != right:
+            side = "maximum" if right == "max" else "minimum"
+            raise ValueError(f"{sense!r} is the wrong way round: {parameter} has a {side}, {right!r}")
+        return sense
 
     @model_validator(mode="after")
     def _bands_in_order(self) -> Self:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Literal, Self
@@ -10,21 +11,23 @@ from pydantic import ConfigDict, Field, model_validator
 
 from benchsweep.definitions import (
     Definition,
+    did_you_mean,
     find_definition,
+    likeliest_first,
     read_toml,
     search_folders,
     validate_data,
 )
 from benchsweep.errors import DefinitionError, UnknownName
 from benchsweep.limits._line import LimitLine, Source, Standing, Text, worst_standing
+from benchsweep.limits._origin import KIND, ReadFile, origin_notes
 from benchsweep.limits._requirement import Requirement, refuse_two
 from benchsweep.limits._rules import DirectCurrent, Length, Normalisation, Temperature
 from benchsweep.records import Parameter
 
-__all__ = ["KIND", "parse_parameter", "read_requirement"]
+__all__ = ["parse_parameter", "read_requirement"]
 
-KIND = "requirements"
-"""The kind of definition that requirements are."""
+_SEPARATORS = re.compile(r"[-_\s]+")
 
 
 class _Variant(Definition):
@@ -58,18 +61,28 @@ class _Variant(Definition):
         return self
 
 
-def read_requirement(path: Path) -> Requirement:
+def read_requirement(path: Path, *, by_path: bool) -> Requirement:
     """Read one file, and those that it is a variant of.
+
+    Parameters
+    ----------
+    path
+        The file.
+    by_path
+        It was asked for by its path, not by its name.
 
     Raises
     ------
     DefinitionError
     """
-    return validate_data(_resolved(path, ()), Requirement, where=str(path))
+    data, files = _resolved(path, (), by_path=by_path)
+    return validate_data(data, Requirement, where=str(path)).read_from(origin_notes(files))
 
 
-def _resolved(path: Path, above: tuple[Path, ...]) -> dict[str, Any]:
-    """Return what a file says together with what it takes over from its base."""
+def _resolved(
+    path: Path, above: tuple[Path, ...], *, by_path: bool
+) -> tuple[dict[str, Any], tuple[ReadFile, ...]]:
+    """Return what a file says together with what it takes over from its base, and which files these are."""
     here = path.resolve()
     if here in above:
         circle = " -> ".join(item.name for item in (*above[above.index(here) :], here))
@@ -81,16 +94,20 @@ def _resolved(path: Path, above: tuple[Path, ...]) -> dict[str, Any]:
     if "base" not in data:
         if above:  # its own mistakes are told as its own
             validate_data(data, Requirement, where=str(path))
-        return data
+        return data, (ReadFile(str(data.get("name", path.stem)), path, by_path),)
     variant = validate_data(data, _Variant, where=str(path))
-    base = _resolved(_base_of(path, variant.base), (*above, here))
-    return _merged(base, data, variant, path)
+    base, files = _resolved(_base_of(path, variant.base), (*above, here), by_path=_is_path(variant.base))
+    return _merged(base, data, variant, path), (ReadFile(variant.name, path, by_path), *files)
+
+
+def _is_path(base: str) -> bool:
+    return base.endswith(".toml") or "/" in base or "\\" in base
 
 
 def _base_of(path: Path, base: str) -> Path:
     """Return the file of a base: beside the variant when it is a path, else by name."""
     try:
-        if base.endswith(".toml") or "/" in base or "\\" in base:
+        if _is_path(base):
             return find_definition(KIND, str(path.parent / base))
         if base != path.stem:
             return find_definition(KIND, base)
@@ -142,12 +159,12 @@ def _replaced(
 
 
 def parse_parameter(text: str) -> Parameter:
-    """Return the parameter that `text` names; case and the choice of ``-`` or ``_`` do not matter.
+    """Return the parameter that `text` names; case and the choice of ``-``, ``_`` or space do not matter.
 
     Raises
     ------
     UnknownName
-        No such parameter; the message lists what there is.
+        No such parameter; the message lists what there is, the likeliest first.
 
     Examples
     --------
@@ -155,9 +172,11 @@ def parse_parameter(text: str) -> Parameter:
     'return_loss'
     """
     try:
-        return Parameter(text.strip().lower().replace("-", "_"))
+        return Parameter(_SEPARATORS.sub("_", text.strip().lower()))
     except ValueError:
+        names = likeliest_first(text, Parameter)
+        meant = did_you_mean(text, names)
         raise UnknownName(
-            f"no parameter named {text!r}; there are: {', '.join(Parameter)}",
+            f"no parameter named {text!r}{f'{meant} There' if meant else '; there'} are: {', '.join(names)}",
             hint="Give one of these names.",
         ) from None

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from typing import Literal, Self
 
-from pydantic import ConfigDict, Field, model_validator
+from pydantic import ConfigDict, Field, PrivateAttr, model_validator
 
 from benchsweep.definitions import Definition
 from benchsweep.limits._line import LimitLine, Source, Standing, Text, worst_standing
@@ -62,6 +62,8 @@ class Requirement(Definition):
     length: Length | None = None
     lines: tuple[LimitLine, ...] = Field(min_length=1)
     dc: tuple[DirectCurrent, ...] = ()
+    # No key of a file: what reading it found.
+    _origin_notes: tuple[str, ...] = PrivateAttr(default=())
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -72,6 +74,16 @@ class Requirement(Definition):
             raise ValueError(f"standing is {self.standing!r} but its weakest line is {weakest!r}")
         if self.needs_length and self.normalise is not None:
             raise ValueError("limits that depend on the length and [normalise] contradict each other")
+        return self
+
+    @property
+    def origin_notes(self) -> tuple[str, ...]:
+        """Which files in place of the shipped ones it was read from, in words; none for one as shipped."""
+        return self._origin_notes
+
+    def read_from(self, origin_notes: tuple[str, ...]) -> Self:
+        """Keep where it was read from, once, when it was read; return it."""
+        self._origin_notes = origin_notes
         return self
 
     @property

@@ -201,10 +201,23 @@ def test_a_new_table_and_a_path_are_found(empty_folder):
     ("old", "new", "names"),
     [
         ('sense = "min"', 'sens = "min"', "sens"),
-        ('sense = "min"', 'sense = "least"', "lines[0].sense"),
+        ('sense = "min"', 'sense = "least"', "lines[0].sense: 'least' is none of "),
+        (
+            'sense = "min"',
+            'sense = "max"',
+            "lines[0].sense: 'max' is the wrong way round: return_loss has a minimum",
+        ),
+        ("from_mhz = 1.0", 'from_mhz = "1"', "lines[0].bands[0].from_mhz: must be a number; write 1 without"),
+        ("to_mhz = 100.0", "tomhz = 100.0", "lines[0].bands[0].tomhz: unknown key; did you mean to_mhz?"),
+        ("level = 33.0", "level = 33,0", "Write numbers with a point: 33.0 in place of 33,0."),
         ("level = 33.0", "levl = 33.0", "levl"),
         ("level = 33.0", "level = nan", "level"),
-        ('form = "constant"', 'form = "cubic"', "bands[0].limit"),
+        ('form = "constant"', 'form = "cubic"', "bands[0].limit.form: 'cubic' is none of "),
+        (
+            'form = "constant"',
+            'form = "logline"',
+            "bands[0].limit.form: 'logline' is none of log-line, ",
+        ),
         ("to_mhz = 100.0", "to_mhz = 0.5", "to_mhz"),
         ("from_mhz = 1.0", "from_mhz = 0.0", "from_mhz"),
         ('parameter = "return_loss"', 'parameter = "gloss"', "parameter"),
@@ -225,6 +238,34 @@ def test_a_wrong_file_is_refused_with_file_and_key(empty_folder, old, new, names
     assert names in caught.value.message + caught.value.hint
 
 
+@pytest.mark.parametrize("parameter", list(Parameter))
+@pytest.mark.parametrize("sense", ["min", "max"])
+def test_a_line_the_wrong_way_round_is_refused(empty_folder, parameter, sense):
+    """Loss, delay and its differences are limited from above, what is better when larger from below."""
+    text = OWN.format(name="works").replace('"return_loss"', f'"{parameter}"')
+    path = own(empty_folder, text.replace('sense = "min"', f'sense = "{sense}"'))
+    if (sense == "max") == (parameter in ("insertion_loss", "delay", "skew")):
+        assert load_requirement("works").lines[0].sense == sense
+        return
+    with pytest.raises(DefinitionError) as caught:
+        load_requirement("works")
+    assert f"{path}: lines[0].sense: '{sense}' is the wrong way round" in caught.value.message
+
+
+def test_a_form_that_is_none_is_answered_by_the_nearest(empty_folder):
+    own(empty_folder, OWN.format(name="works").replace('"constant"', '"logline"'))
+    with pytest.raises(DefinitionError, match=r"none of log-line, .*; did you mean log-line\?"):
+        load_requirement("works")
+
+
+def test_mistakes_below_a_list_do_not_make_it_too_short(empty_folder):
+    own(empty_folder, OWN.format(name="works").replace("level = 33.0", "levl = 33.0"))
+    with pytest.raises(DefinitionError) as caught:
+        load_requirement("works")
+    assert "levl: unknown key; did you mean level?" in caught.value.hint
+    assert "at least 1 item" not in caught.value.message + caught.value.hint
+
+
 def test_bands_may_not_overlap_and_a_parameter_has_one_line(empty_folder):
     text = OWN.format(name="works")
     band = '[[lines.bands]]\nfrom_mhz = 50.0\nto_mhz = 200.0\nlimit = { form = "constant", level = 1.0 }\n'
@@ -242,7 +283,24 @@ def test_unknown_names_list_what_there_is():
         load_requirement("tia-9-cord")
     with pytest.raises(UnknownName, match="ps_acr_f"):
         parse_parameter("nxt")
-    assert parse_parameter("PS-NEXT") is Parameter.PS_NEXT
+    for text in ("PS-NEXT", "ps next", " Ps  Next ", "PS_NEXT"):
+        assert parse_parameter(text) is Parameter.PS_NEXT
+
+
+@pytest.mark.parametrize(
+    ("text", "first"),
+    [("nxt", "next"), ("psnext", "ps_next"), ("Return Los", "return_loss"), ("insertion", "insertion_loss")],
+)
+def test_an_unknown_parameter_is_answered_by_the_nearest_first(text, first):
+    with pytest.raises(UnknownName, match=rf"; did you mean {first}\? There are: {first}, "):
+        parse_parameter(text)
+
+
+def test_what_is_like_nothing_is_taken_for_nothing():
+    with pytest.raises(UnknownName) as caught:
+        parse_parameter("zzz")
+    assert "did you mean" not in caught.value.message
+    assert "return_loss" in caught.value.message
 
 
 def test_a_limit_that_is_not_defined_names_what_is():

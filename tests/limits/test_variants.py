@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from benchsweep import limits
+from benchsweep.definitions import data_folder
 from benchsweep.errors import DefinitionError, UnknownName
 from benchsweep.limits import (
     limit_value,
@@ -426,3 +427,66 @@ def test_a_damaged_table_loads_or_is_a_named_error(folder, data):
     for line in requirement.lines:
         middle = 1e6 * np.sqrt(line.bands[0].from_mhz * line.bands[0].to_mhz)
         assert np.isfinite(limit_value(requirement, line.parameter, middle, length_m=50.0).value)
+
+
+# ---- what a verdict says of the file that it is against
+
+
+def notes_of(name):
+    """Return the notes of a verdict in which everything is missing."""
+    return limits.grade([], load_requirement(name), specimen="C-1", missing_length="undecided").notes
+
+
+def told(name):
+    return [note for note in notes_of(name) if ".toml" in note]
+
+
+def shipped_text(name):
+    return (Path(limits.__file__).parent / "tables" / f"{name}.toml").read_text(encoding="utf-8")
+
+
+def test_a_verdict_against_a_shipped_file_says_nothing_of_files():
+    assert told("tia-6a-cord") == []
+    assert told("tia-6a-cord-divided") == []
+
+
+def test_a_verdict_names_the_file_that_overrules_the_shipped_one(folder, tmp_path):
+    write(folder, shipped_text("tia-6a-cord"), "tia-6a-cord")
+    own = "requirements/tia-6a-cord.toml (working folder), which overrules the shipped one"
+    assert told("tia-6a-cord") == [f"tia-6a-cord is the file {own}"]
+    assert told("tia-6a-cord-divided") == [
+        f"tia-6a-cord-divided is a variant of tia-6a-cord, which is the file {own}"
+    ]
+    assert told("tia-6-cord") == []
+
+
+def test_a_verdict_names_a_file_in_the_data_folder_and_one_above_it(folder, tmp_path, monkeypatch):
+    data = data_folder() / "requirements"
+    data.mkdir(parents=True)
+    write(data, shipped_text("tia-6a-cord"), "tia-6a-cord")
+    (note,) = told("tia-6a-cord")
+    assert note.endswith("tia-6a-cord.toml (data folder), which overrules the shipped one")
+    write(folder, variant("tia-6a-cord", base="tia-6a-cord"), "tia-6a-cord")
+    first, second = told("tia-6a-cord")
+    assert first == (
+        "tia-6a-cord is the file requirements/tia-6a-cord.toml (working folder), which overrules the one in "
+        "the data folder and the shipped one"
+    )
+    assert second.startswith("tia-6a-cord is a variant of tia-6a-cord, which is the file ")
+
+
+def test_a_verdict_names_a_laboratorys_own_file_and_one_given_by_its_path(folder, tmp_path):
+    write(folder, BASE, "works")
+    assert told("works") == [
+        "works is the file requirements/works.toml (working folder), none of that name is shipped"
+    ]
+    assert told("requirements/works.toml") == ["works is the file requirements/works.toml, named by its path"]
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    write(elsewhere, variant("other", base="../requirements/works.toml"), "other")
+    first, second = told("elsewhere/other.toml")
+    assert first == "other is the file elsewhere/other.toml, named by its path"
+    assert second.startswith("other is a variant of works, which is the file ")
+    assert second.endswith("requirements/works.toml, named by its path")
+    table = Path(limits.__file__).parent / "tables" / "tia-6a-cord.toml"
+    assert told(str(table)) == [f"tia-6a-cord is the file {table}, named by its path"]
