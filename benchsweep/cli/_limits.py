@@ -79,4 +79,8 @@ def value(
         print_json(limit_document(name, str(limit.parameter), limit))
         return
     bound = "at least" if limit.sense == "min" else "at most"
-    print_text(f"{bound} {limit.value:.2f} {limit.unit} ({limit.standing}: {limit.source})")
+    held = ""
+    if limit.reference_length_m is not None:
+        sample = "a shorter sample" if limit.only_shorter else "a sample of another length"
+        held = f", for {limit.reference_length_m:g} m; {sample} is brought to it"
+    print_text(f"{bound} {limit.value:.2f} {limit.unit} ({limit.standing}: {limit.source}){held}")

@@ -161,11 +161,7 @@ def _line_text(line: Mapping[str, Any], length_m: float | None, width: int) -> l
     lines = _wrapped(
         f"{line['parameter']}, {bound}, in {line['unit']}: {line['standing']}, {line['source']}", width
     )
-    for band in line["bands"]:
-        other = f" ({band['standing']})" if band["standing"] != line["standing"] else ""
-        step = f" (steps here: {band['step']})" if band.get("step") else ""
-        where = f"{band['from_mhz']:g} to {band['to_mhz']:g} MHz: "
-        lines += _wrapped(f"{where}{band['formula']}{other}{step}", width, indent=2)
+    lines += _bands(line, width)
     for join in line["joins"]:
         lines += _wrapped(
             f"join at {join['frequency_hz'] / 1e6:g} MHz: {join['below']:.2f} below, "
@@ -192,13 +188,39 @@ def _line_text(line: Mapping[str, Any], length_m: float | None, width: int) -> l
         return [*lines, "  values need --length-m"]
     if length_m is not None and line.get("needs_length"):
         lines.append(f"  for {length_m:g} m:")
-    return [*lines, *_values(line["values"], width)]
+    return [
+        *lines,
+        *_values(line["values"], width, where="in every band" if _gaps(line) else "at every frequency"),
+    ]
 
 
-def _values(values: Sequence[Mapping[str, float]], width: int) -> list[str]:
-    """Return the values in columns that read from left to right; one where all are the same."""
+def _bands(line: Mapping[str, Any], width: int) -> list[str]:
+    """Return the formula of every band, and between them where no limit is set."""
+    lines = []
+    gaps = _gaps(line)
+    for band in line["bands"]:
+        other = f" ({band['standing']})" if band["standing"] != line["standing"] else ""
+        step = f" (steps here: {band['step']})" if band.get("step") else ""
+        where = f"{band['from_mhz']:g} to {band['to_mhz']:g} MHz: "
+        lines += _wrapped(f"{where}{band['formula']}{other}{step}", width, indent=2)
+        if band["to_mhz"] in gaps:
+            lines.append(f"  no limit between {band['to_mhz']:g} and {gaps[band['to_mhz']]:g} MHz")
+    return lines
+
+
+def _gaps(line: Mapping[str, Any]) -> dict[float, float]:
+    """Return from where to where, in MHz, no limit is set between two bands."""
+    return {
+        lower["to_mhz"]: upper["from_mhz"]
+        for lower, upper in zip(line["bands"], line["bands"][1:], strict=False)
+        if upper["from_mhz"] > lower["to_mhz"]
+    }
+
+
+def _values(values: Sequence[Mapping[str, float]], width: int, *, where: str) -> list[str]:
+    """Return the values in columns that read from left to right; one, and `where`, where all are the same."""
     if len({value["value"] for value in values}) == 1:
-        return [f"  {values[0]['value']:.1f} at every frequency"]
+        return [f"  {values[0]['value']:.1f} {where}"]
     cells = [f"{value['frequency_hz'] / 1e6:g} MHz {value['value']:.1f}" for value in values]
     across = max((width - 2) // _VALUE, 1)
     return [

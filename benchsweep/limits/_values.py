@@ -14,7 +14,7 @@ from benchsweep.records import LimitCurve, Parameter
 
 __all__ = ["LimitValue", "checked_length", "length_for", "limit_curve", "limit_value"]
 
-_LONGEST_M = 10_000.0
+_SHORTEST_M, _LONGEST_M = 0.001, 10_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +33,10 @@ class LimitValue:
         ``min``: values below it fail; ``max``: values above it fail.
     standing, source
         Standing of the figures at that frequency, and where they come from.
+    reference_length_m
+        The length of sample that the limit holds for, where one of another length is brought to it.
+    only_shorter
+        True where only a shorter sample is brought to it, and a longer one is taken as measured.
     """
 
     requirement: str
@@ -44,6 +48,8 @@ class LimitValue:
     sense: Literal["min", "max"]
     standing: str
     source: str
+    reference_length_m: float | None = None
+    only_shorter: bool = False
 
 
 def checked_length(length_m: float | None) -> float | None:
@@ -52,12 +58,12 @@ def checked_length(length_m: float | None) -> float | None:
     Raises
     ------
     UsageError
-        Not positive, not finite, or longer than any cabling.
+        Not positive, not finite, or shorter or longer than any cabling.
     """
-    if length_m is not None and not 0.0 < length_m <= _LONGEST_M:
+    if length_m is not None and not _SHORTEST_M <= length_m <= _LONGEST_M:
         raise UsageError(
             f"a length of {length_m:g} m makes no sense",
-            hint=f"Give a positive number of metres, at most {_LONGEST_M:g}.",
+            hint=f"Give a positive number of metres, {_SHORTEST_M:g} to {_LONGEST_M:g}.",
         )
     return length_m
 
@@ -112,6 +118,7 @@ def limit_value(
             hint="Choose a frequency in that range, or another requirement.",
         )
     length_m = length_for(requirement, line, length_m)
+    brought = requirement.normalise.rule_of(parameter) if requirement.normalise else None
     return LimitValue(
         requirement=requirement.name,
         parameter=parameter,
@@ -122,6 +129,8 @@ def limit_value(
         sense=line.sense,
         standing=line.bands[band].standing or line.standing,
         source=line.source,
+        reference_length_m=requirement.normalise.length_m if requirement.normalise and brought else None,
+        only_shorter=brought is not None and brought.form == "saturating",
     )
 
 

@@ -319,3 +319,42 @@ def test_case_and_hyphens_of_a_parameter_do_not_matter(run: Callable) -> None:
     assert answer.json["parameter"] == "return_loss"
     text = run("limits", "value", "tia-6-channel", "next", "--frequency-mhz", "100").out
     assert text.startswith("at least 39.93 dB (published: ANSI/TIA/EIA-568-B.2-1")
+    spaced = run("limits", "value", "tia-6-channel", "return loss", "--frequency-mhz", "100", "--json")
+    assert spaced.json == answer.json
+
+
+def test_a_gap_between_bands_is_told(own_home: Path, run: Callable) -> None:
+    path = put(own_home / "requirements", "works")
+    whole = run("limits", "show", "works").out
+    assert "33.0 at every frequency" in whole
+    assert "no limit between" not in whole
+    upper = '[[lines.bands]]\nfrom_mhz = 110.0\nto_mhz = 260.0\nlimit = { form = "constant", level = 33.0 }\n'
+    path.write_text(path.read_text(encoding="utf-8") + upper, encoding="utf-8")
+    text = run("limits", "show", "works").out
+    below, above = text.index("1 to 100 MHz: 33"), text.index("110 to 260 MHz: 33")
+    assert below < text.index("no limit between 100 and 110 MHz") < above
+    assert "at every frequency" not in text
+    assert "33.0 in every band" in text
+
+
+def test_a_value_says_for_which_length_of_sample_it_holds(run: Callable) -> None:
+    """A cable is measured on any length and brought to 100 m; near-end crosstalk only from shorter ones."""
+
+    def text(requirement: str, parameter: str) -> str:
+        at = ("--frequency-mhz", "100", "--length-m", "50")
+        return " ".join(run("limits", "value", requirement, parameter, *at).out.split())
+
+    assert text("tia-6a-cable", "insertion_loss").endswith(
+        "), for 100 m; a sample of another length is brought to it"
+    )
+    assert text("tia-6a-cable", "next").endswith("), for 100 m; a shorter sample is brought to it")
+    assert "100 m" not in text("tia-6a-cable", "return_loss")
+    assert "brought" not in text("tia-6a-cord", "next")
+    document = run(
+        "limits", "value", "tia-6a-cable", "next", "--frequency-mhz", "100", "--length-m", "50", "--json"
+    ).json
+    assert document["length_m"] is None
+    assert set(document) == {
+        "schema", "requirement", "parameter", "frequency_hz", "length_m", "value", "unit", "sense",
+        "standing", "source",
+    }  # fmt: skip
