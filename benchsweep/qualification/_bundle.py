@@ -54,12 +54,13 @@ def check_bundle(
     ------
     UsageError
     """
-    alien = [item.name for item in requirements if any(line.parameter in _ALIEN for line in item.lines)]
+    alien = [item.name for item in requirements if _limits_alien(item)]
     named = [name for name in alien if name not in by_pattern]
     if disturbing is None and named:
         raise UsageError(
             f"{', '.join(named)}: alien crosstalk is that of a bundle, and nobody said of how many cables",
-            hint="Give --disturbing with how many cables lie beside the disturbed one; 6 in a bundle of 7.",
+            hint="Give --disturbing with how many cables lie beside the disturbed one; 6 in a bundle of 7."
+            f"{_without_bundle([item for item in requirements if item.name in named])}",
         )
     if disturbing is not None and not alien:
         raise UsageError(
@@ -69,6 +70,27 @@ def check_bundle(
         )
     if disturbing is not None:
         check_disturbing(disturbing)
+
+
+def _limits_alien(requirement: limits.Requirement) -> bool:
+    return any(line.parameter in _ALIEN for line in requirement.lines)
+
+
+def _without_bundle(named: Sequence[limits.Requirement]) -> str:
+    """Return which variants of some requirements only leave alien crosstalk out, for a hint."""
+    alone = {
+        base.name: [line for line in base.lines if line.parameter not in _ALIEN]
+        for base in named
+        if any(line.parameter not in _ALIEN for line in base.lines)
+    }
+    fitting = [
+        item.name
+        for item in limits.requirements_in_force()
+        if item.requirement is not None
+        and item.requirement.base in alone
+        and list(item.requirement.lines) == alone[item.requirement.base]
+    ]
+    return f" A cable alone is held against {' or '.join(fitting)}." if fitting else ""
 
 
 def of_the_specimen(hookups: Sequence[RawHookup]) -> tuple[RawHookup, ...]:

@@ -8,7 +8,6 @@ from fnmatch import fnmatchcase
 from typing import cast
 
 from benchsweep import limits
-from benchsweep.definitions import offered
 from benchsweep.errors import UnknownName, UsageError
 
 __all__ = [
@@ -66,9 +65,9 @@ def choose_requirements(names: Sequence[str]) -> ChosenRequirements:
         fitting = [item for item in limits.requirement_names() if fnmatchcase(item, name)]
         if not fitting:
             raise UnknownName(
-                f"no requirement fits {name!r}; there are: {offered(name, limits.requirement_names())}",
-                hint="In a pattern * stands for any characters, ? for one; quote it for the shell. "
-                "`benchsweep limits list` lists all.",
+                f"no requirement fits {name!r}, of the {len(limits.requirement_names())} that there are",
+                hint="In a pattern * stands for any characters, ? for one, and capitals count; quote it for "
+                "the shell. `benchsweep limits list` lists all names.",
             )
         for item in fitting:
             if item not in chosen:

@@ -60,6 +60,16 @@ def test_a_bundle_and_limits_of_alien_crosstalk_go_together(
     assert caught.value.hint
 
 
+def test_without_a_bundle_the_variants_that_want_none_are_named() -> None:
+    """Not the stranded cable, which has other limits; and nothing where there is no such variant."""
+    with pytest.raises(UsageError) as caught:
+        check_bundle(load_requirements(["tia-6a-cable"]), None)
+    assert caught.value.hint.endswith(" A cable alone is held against tia-6a-cable-without-alien.")
+    with pytest.raises(UsageError) as caught:
+        check_bundle(load_requirements([ALIEN]), None)
+    assert "alone" not in caught.value.hint
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [
