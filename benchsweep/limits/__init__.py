@@ -37,7 +37,7 @@ from benchsweep.limits._rules import (
     TemperatureSlope,
 )
 from benchsweep.limits._temperature import Conditions
-from benchsweep.limits._values import LimitValue, limit_curve, limit_value
+from benchsweep.limits._values import LimitValue, checked_length, limit_curve, limit_value
 
 __all__ = [
     "DECISION_RULES",
@@ -72,6 +72,7 @@ __all__ = [
     "TemperatureSlope",
     "VoltageSum",
     "as_graded",
+    "checked_length",
     "grade",
     "highest",
     "length_note",

@@ -98,8 +98,13 @@ def evaluate(measurement: Measurement, *, length_m: float | None = None) -> Eval
     """Convert to mixed mode, derive every trace, check the wiring.
 
     `length_m` overrides the length noted in the measurement.
+
+    Raises
+    ------
+    UsageError
+        A length that makes no sense.
     """
-    if length_m is not None:
+    if limits.checked_length(length_m) is not None:
         specimen = replace(measurement.specimen, length_m=length_m)
         measurement = replace(measurement, specimen=specimen)
     known = measurement.specimen.length_m
@@ -109,7 +114,9 @@ def evaluate(measurement: Measurement, *, length_m: float | None = None) -> Eval
         *cabling.compute_traces(mixed, length_m=known),
         *cabling.compute_alien(couplings, mixed),
     )
-    wiring = cabling.check_wiring(measurement.corrected, mixed, length_m=known)
+    # A length that the delay contradicts tells nothing of the wiring.
+    told = None if cabling.length_doubt(traces, known) else known
+    wiring = cabling.check_wiring(measurement.corrected, mixed, length_m=told)
     return Evaluation(measurement, mixed, traces, wiring, uncertainty_model(measurement), couplings)
 
 

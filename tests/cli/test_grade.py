@@ -299,3 +299,11 @@ def test_a_broken_table_takes_no_part_in_the_search_and_is_told(cord: Path, run:
     refused = run("grade", cord, "--against", "work*")
     assert refused.code == 2
     assert "requirements/works.toml" in refused.err
+
+
+@pytest.mark.parametrize("length", ["nan", "inf", "-inf", "0", "-1", "1e-9", "1e9"])
+@pytest.mark.parametrize("requirement", ["tia-6-cable", "tia-6a-cord", "tia-6-channel"])
+def test_a_length_that_is_none_is_refused(cord: Path, run: Callable, length: str, requirement: str) -> None:
+    answer = run("grade", cord, "--against", requirement, f"--length-m={length}")
+    assert answer.code == 2
+    assert "makes no sense" in answer.err

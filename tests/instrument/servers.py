@@ -119,7 +119,7 @@ class HislipServer(Server):
         def reply(kind: int, control: int = 0, parameter: int = 0, payload: bytes = b"") -> None:
             connection.sendall(HEADER.pack(b"HS", kind, control, parameter, len(payload)) + payload)
 
-        if kind in (6, 7, 21):
+        if kind in (6, 7):
             self._available = self._available and not control & 1
         if kind in (6, 7):
             self.message_ids.append(parameter)
@@ -129,8 +129,13 @@ class HislipServer(Server):
                 self.lines.append(line)
                 self._answer(connection, parameter, parts_of(self.script(line)))
         elif kind == 21:
+            # The status after the message that the query names, though the other connection brings that.
+            for _ in range(60):
+                if parameter in self.message_ids or self.stopping.wait(0.005):
+                    break
             for _ in range(self.service_requests):
                 reply(20, 0x40)
+            self._available = self._available and not control & 1
             if self.status is not None:
                 reply(22, (self.status | (self.mav if self._available else 0)) & 0xFF)
         elif kind == 8:
