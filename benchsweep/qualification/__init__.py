@@ -2,114 +2,128 @@
 
 The only room that knows the order of the stages. Nothing here prints or asks: progress goes to a callable,
 a person is asked through another, results come back as plain data.
+
+Its files are read when something of them is first used: a command that prints one limit need not wait for
+calibration and link.
 """
 
-from benchsweep.qualification._alien_document import alien_document
-from benchsweep.qualification._bench import (
-    CAUTIONS,
-    Bench,
-    cautions_for,
-    check_station,
-    confirmed_cautions,
-    open_bench,
-)
-from benchsweep.qualification._budget import budget_document, budget_parameters, budget_rows
-from benchsweep.qualification._bundle import check_bundle
-from benchsweep.qualification._calibrate import CalibrationResult, calibrate
-from benchsweep.qualification._documents import (
-    exit_code_of,
-    identity_document,
-    limit_document,
-    plan_document,
-    record_document,
-    verdict_document,
-)
-from benchsweep.qualification._grid import check_grid
-from benchsweep.qualification._highest import exit_code_of_highest, highest_document
-from benchsweep.qualification._identity import Identified, who_answers
-from benchsweep.qualification._locate import (
-    NOTHING_PLACED,
-    Location,
-    exit_code_of_location,
-    locate,
-    location_document,
-    worst_structural_return_loss,
-)
-from benchsweep.qualification._lookups import (
-    calibration_document,
-    check_archive,
-    check_kit,
-    check_method,
-    info_document,
-    insert_simulated_specimen,
-    read_measurement,
-)
-from benchsweep.qualification._origins import failing_origins, origin_document, place_document
-from benchsweep.qualification._places import Places
-from benchsweep.qualification._planning import Planned, plan_station
-from benchsweep.qualification._qualify import (
-    Graded,
-    Qualified,
-    check_specimen,
-    plan_for,
-    qualify,
-    usable_calibration,
-)
-from benchsweep.qualification._record import record_series, series_hookup
-from benchsweep.qualification._records import (
-    check_decision_rule,
-    decision_rules,
-    grade_record,
-    import_touchstone,
-    record_hash,
-)
-from benchsweep.qualification._reduction import (
-    Evaluation,
-    evaluate,
-    grade_evaluation,
-    reduce_hookups,
-    software_versions,
-)
-from benchsweep.qualification._requirement_documents import requirement_document, requirements_document
-from benchsweep.qualification._requirements import (
-    ChosenRequirements,
-    check_length,
-    choose_requirements,
-    limit_number,
-    load_requirements,
-    ranked_requirements,
-    told_conditions,
-)
-from benchsweep.qualification._series_ambient import AmbientFile, AmbientSource, TypedAmbient, parse_ambient
-from benchsweep.qualification._series_clock import Clock, SystemClock
-from benchsweep.qualification._series_end import Recorded, finish_series
-from benchsweep.qualification._series_list import unfinished_document, unfinished_series
-from benchsweep.qualification._series_loop import Wishes
-from benchsweep.qualification._series_use import (
-    SeriesShown,
-    followed_parameters,
-    grade_series,
-    is_series,
-    read_series_measurement,
-    recorded_document,
-    series_change,
-    series_document,
-    series_sweep,
-    series_sweep_document,
-)
-from benchsweep.qualification._shown import Shown, disturbers_shown, shown
-from benchsweep.qualification._station import Station, load_station
-from benchsweep.qualification._uncertainty import uncertainty_model
-from benchsweep.qualification._verification import Verification
-from benchsweep.qualification._verified import last_words, refuse_unverified
-from benchsweep.qualification._verify import verify
-from benchsweep.qualification._verify_documents import (
-    history_document,
-    matings_document,
-    renew,
-    verification_document,
-)
-from benchsweep.qualification._wear import count_matings
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from benchsweep.qualification._alien_document import alien_document
+    from benchsweep.qualification._bench import (
+        CAUTIONS,
+        Bench,
+        cautions_for,
+        check_station,
+        confirmed_cautions,
+        open_bench,
+    )
+    from benchsweep.qualification._budget import budget_document, budget_parameters, budget_rows
+    from benchsweep.qualification._bundle import check_bundle
+    from benchsweep.qualification._calibrate import CalibrationResult, calibrate
+    from benchsweep.qualification._documents import (
+        exit_code_of,
+        identity_document,
+        limit_document,
+        plan_document,
+        record_document,
+        verdict_document,
+    )
+    from benchsweep.qualification._grid import check_grid
+    from benchsweep.qualification._highest import exit_code_of_highest, highest_document
+    from benchsweep.qualification._identity import Identified, who_answers
+    from benchsweep.qualification._locate import (
+        NOTHING_PLACED,
+        Location,
+        exit_code_of_location,
+        locate,
+        location_document,
+        worst_structural_return_loss,
+    )
+    from benchsweep.qualification._lookups import (
+        calibration_document,
+        check_archive,
+        check_kit,
+        check_method,
+        info_document,
+        insert_simulated_specimen,
+        read_measurement,
+    )
+    from benchsweep.qualification._origins import failing_origins, origin_document, place_document
+    from benchsweep.qualification._places import Places
+    from benchsweep.qualification._planning import Planned, plan_station
+    from benchsweep.qualification._qualify import (
+        Graded,
+        Qualified,
+        check_specimen,
+        plan_for,
+        qualify,
+        usable_calibration,
+    )
+    from benchsweep.qualification._record import record_series, series_hookup
+    from benchsweep.qualification._records import (
+        check_decision_rule,
+        decision_rules,
+        grade_record,
+        import_touchstone,
+        record_hash,
+    )
+    from benchsweep.qualification._reduction import (
+        Evaluation,
+        evaluate,
+        grade_evaluation,
+        reduce_hookups,
+        software_versions,
+    )
+    from benchsweep.qualification._requirement_documents import requirement_document, requirements_document
+    from benchsweep.qualification._requirements import (
+        ChosenRequirements,
+        check_length,
+        choose_requirements,
+        limit_number,
+        load_requirements,
+        ranked_requirements,
+        told_conditions,
+    )
+    from benchsweep.qualification._series_ambient import (
+        AmbientFile,
+        AmbientSource,
+        TypedAmbient,
+        parse_ambient,
+    )
+    from benchsweep.qualification._series_clock import Clock, SystemClock
+    from benchsweep.qualification._series_end import Recorded, finish_series
+    from benchsweep.qualification._series_list import unfinished_document, unfinished_series
+    from benchsweep.qualification._series_loop import Wishes
+    from benchsweep.qualification._series_use import (
+        SeriesShown,
+        followed_parameters,
+        grade_series,
+        is_series,
+        read_series_measurement,
+        recorded_document,
+        series_change,
+        series_document,
+        series_sweep,
+        series_sweep_document,
+    )
+    from benchsweep.qualification._shown import Shown, disturbers_shown, shown
+    from benchsweep.qualification._station import Station, load_station
+    from benchsweep.qualification._uncertainty import uncertainty_model
+    from benchsweep.qualification._verification import Verification
+    from benchsweep.qualification._verified import last_words, refuse_unverified
+    from benchsweep.qualification._verify import verify
+    from benchsweep.qualification._verify_documents import (
+        history_document,
+        matings_document,
+        renew,
+        verification_document,
+    )
+    from benchsweep.qualification._wear import count_matings
 
 __all__ = [
     "CAUTIONS",
@@ -219,3 +233,178 @@ __all__ = [
     "who_answers",
     "worst_structural_return_loss",
 ]
+
+_FILES: dict[str, tuple[str, ...]] = {
+    "_alien_document": ("alien_document",),
+    "_bench": (
+        "CAUTIONS",
+        "Bench",
+        "cautions_for",
+        "check_station",
+        "confirmed_cautions",
+        "open_bench",
+    ),
+    "_budget": (
+        "budget_document",
+        "budget_parameters",
+        "budget_rows",
+    ),
+    "_bundle": ("check_bundle",),
+    "_calibrate": (
+        "CalibrationResult",
+        "calibrate",
+    ),
+    "_documents": (
+        "exit_code_of",
+        "identity_document",
+        "limit_document",
+        "plan_document",
+        "record_document",
+        "verdict_document",
+    ),
+    "_grid": ("check_grid",),
+    "_highest": (
+        "exit_code_of_highest",
+        "highest_document",
+    ),
+    "_identity": (
+        "Identified",
+        "who_answers",
+    ),
+    "_locate": (
+        "NOTHING_PLACED",
+        "Location",
+        "exit_code_of_location",
+        "locate",
+        "location_document",
+        "worst_structural_return_loss",
+    ),
+    "_lookups": (
+        "calibration_document",
+        "check_archive",
+        "check_kit",
+        "check_method",
+        "info_document",
+        "insert_simulated_specimen",
+        "read_measurement",
+    ),
+    "_origins": (
+        "failing_origins",
+        "origin_document",
+        "place_document",
+    ),
+    "_places": ("Places",),
+    "_planning": (
+        "Planned",
+        "plan_station",
+    ),
+    "_qualify": (
+        "Graded",
+        "Qualified",
+        "check_specimen",
+        "plan_for",
+        "qualify",
+        "usable_calibration",
+    ),
+    "_record": (
+        "record_series",
+        "series_hookup",
+    ),
+    "_records": (
+        "check_decision_rule",
+        "decision_rules",
+        "grade_record",
+        "import_touchstone",
+        "record_hash",
+    ),
+    "_reduction": (
+        "Evaluation",
+        "evaluate",
+        "grade_evaluation",
+        "reduce_hookups",
+        "software_versions",
+    ),
+    "_requirement_documents": (
+        "requirement_document",
+        "requirements_document",
+    ),
+    "_requirements": (
+        "ChosenRequirements",
+        "check_length",
+        "choose_requirements",
+        "limit_number",
+        "load_requirements",
+        "ranked_requirements",
+        "told_conditions",
+    ),
+    "_series_ambient": (
+        "AmbientFile",
+        "AmbientSource",
+        "TypedAmbient",
+        "parse_ambient",
+    ),
+    "_series_clock": (
+        "Clock",
+        "SystemClock",
+    ),
+    "_series_end": (
+        "Recorded",
+        "finish_series",
+    ),
+    "_series_list": (
+        "unfinished_document",
+        "unfinished_series",
+    ),
+    "_series_loop": ("Wishes",),
+    "_series_use": (
+        "SeriesShown",
+        "followed_parameters",
+        "grade_series",
+        "is_series",
+        "read_series_measurement",
+        "recorded_document",
+        "series_change",
+        "series_document",
+        "series_sweep",
+        "series_sweep_document",
+    ),
+    "_shown": (
+        "Shown",
+        "disturbers_shown",
+        "shown",
+    ),
+    "_station": (
+        "Station",
+        "load_station",
+    ),
+    "_uncertainty": ("uncertainty_model",),
+    "_verification": ("Verification",),
+    "_verified": (
+        "last_words",
+        "refuse_unverified",
+    ),
+    "_verify": ("verify",),
+    "_verify_documents": (
+        "history_document",
+        "matings_document",
+        "renew",
+        "verification_document",
+    ),
+    "_wear": ("count_matings",),
+}
+"""What each file gives to the outside: the same as the imports above, which only the type checker follows."""
+
+_FILE_OF = {name: file for file, names in _FILES.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """Return a public name, reading its file at the first use (PEP 562)."""
+    if name not in _FILE_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(f"{__name__}.{_FILE_OF[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

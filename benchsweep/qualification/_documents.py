@@ -5,12 +5,8 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from benchsweep.acquisition import ChosenGrid
-from benchsweep.limits import LimitValue
-from benchsweep.qualification._identity import Identified
-from benchsweep.qualification._planning import Planned
 from benchsweep.records import (
     Measurement,
     Outcome,
@@ -19,6 +15,12 @@ from benchsweep.records import (
     VerdictRow,
     WiringReport,
 )
+
+if TYPE_CHECKING:
+    from benchsweep.acquisition import ChosenGrid
+    from benchsweep.limits import LimitValue
+    from benchsweep.qualification._identity import Identified
+    from benchsweep.qualification._planning import Planned
 
 __all__ = [
     "exit_code_of",

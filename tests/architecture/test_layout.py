@@ -98,3 +98,27 @@ def test_help_starts_without_the_heavy_libraries() -> None:
     )
     loaded = set(done.stdout.strip().split(","))
     assert not loaded & heavy
+
+
+def test_what_is_read_late_is_what_the_type_checker_sees() -> None:
+    """`qualification` reads its files at the first use of a name; the imports for mypy say the same."""
+    module = importlib.import_module("benchsweep.qualification")
+    tree = ast.parse(Path(str(module.__file__)).read_text(encoding="utf-8"))
+    seen = {
+        alias.name: str(node.module).rsplit(".", 1)[1]
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and str(node.module).startswith("benchsweep.qualification.")
+        for alias in node.names
+    }
+    assert seen == module._FILE_OF
+    assert sorted(seen) == sorted(module.__all__)
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        _ = module.nothing
+
+
+def test_a_limit_is_printed_without_waiting_for_the_stages() -> None:
+    code = (
+        "import sys; from benchsweep.qualification import limit_number, limit_document; "
+        "sys.exit(any(name in sys.modules for name in ('skrf', 'h5py', 'pyvisa', 'scipy.stats')))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False, timeout=120).returncode == 0
