@@ -129,10 +129,7 @@ class HislipServer(Server):
                 self.lines.append(line)
                 self._answer(connection, parameter, parts_of(self.script(line)))
         elif kind == 21:
-            # The status after the message that the query names, though the other connection brings that.
-            for _ in range(60):
-                if parameter in self.message_ids or self.stopping.wait(0.005):
-                    break
+            self._await(parameter)
             for _ in range(self.service_requests):
                 reply(20, 0x40)
             self._available = self._available and not control & 1
@@ -144,6 +141,12 @@ class HislipServer(Server):
             reply(9, control)
         else:
             self._set_up(kind, reply)
+
+    def _await(self, number: int) -> None:
+        """Wait for the message that a status query names: the other connection brings it."""
+        for _ in range(60):
+            if number in self.message_ids or self.stopping.wait(0.005):
+                return
 
     def _set_up(self, kind: int, reply: Callable[..., None]) -> None:
         if kind == 0:
