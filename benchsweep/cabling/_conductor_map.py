@@ -187,8 +187,10 @@ def _open_findings(
 
 def _short_finding(single_ended: SMatrix, group: set[int], length_m: float | None) -> WiringFinding:
     contacts = tuple(sorted(group))
-    at_a, at_b = (_between(single_ended, end, contacts[0], contacts[1]) for end in ("A", "B"))
-    end = _end_of_fault(single_ended.frequency_hz, at_a, at_b, length_m)
+    end: End | None = None
+    if all(single_ended.has(_leg(there, i)) for there in ("A", "B") for i in contacts[:2]):
+        at_a, at_b = (_between(single_ended, there, contacts[0], contacts[1]) for there in ("A", "B"))
+        end = _end_of_fault(single_ended.frequency_hz, at_a, at_b, length_m)
     words = f"short between {listed(contact_words(i) for i in contacts)}"
     words += f"; look at the plug of end {end}" if end else "; the place cannot be told from this"
     return WiringFinding("short", contacts, pairs_of(contacts), end, words)

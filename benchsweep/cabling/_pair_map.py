@@ -54,6 +54,8 @@ def map_pairs(losses: ModeLosses, length_m: float | None, *, low: bool) -> PairM
     """
     result = PairMap()
     senders, receivers = losses.pairs("A"), losses.pairs("B")
+    if not receivers:
+        return result
     size = {
         (q, p): float(np.sqrt(losses.power(BalancedPort("B", q), BalancedPort("A", p))[0]))
         for p in senders

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from benchsweep.cabling import check_wiring
+from benchsweep.mixedmode import to_mixed_mode
 from benchsweep.records import SMatrix
 
 MHZ = 1e6
@@ -330,3 +331,16 @@ def test_noise_does_not_disturb_the_map(rig):
     noisy = SMatrix(F, whole.s + noise, whole.ports, whole.z0_ohm)
     found = check_wiring(noisy, rig.to_mixed(noisy))
     assert [x.kind for x in found.findings] == ["reversed"]
+
+
+def test_parts_of_a_specimen_that_do_not_match_end_for_end_are_no_error():
+    """Whole pairs at one end only; contacts that look joined at A, one of them not measured at B."""
+    f = np.arange(1, 6) * MHZ
+    one_end = ("A:12.1", "A:12.2", "A:36.3", "A:36.6", "B:12.1", "B:45.4")
+    silent = SMatrix(f + 60.0 * MHZ, np.zeros((5, 6, 6)), one_end, (50.0,) * 6)
+    assert not check_wiring(silent, to_mixed_mode(silent), length_m=2.0).right
+    ports = ("A:12.1", "A:36.6", "A:78.7", "A:78.8", "B:12.1", "B:45.5", "B:78.7", "B:78.8")
+    for seed in range(10):  # numbers that no specimen has, among them some like a short of 1 and 6
+        s = np.random.default_rng(seed).normal(size=(5, 8, 8)) + 0j
+        partial = SMatrix(f, s, ports, (50.0,) * 8)
+        assert not check_wiring(partial, to_mixed_mode(partial), length_m=2.0).right

@@ -248,6 +248,8 @@ def _near_level(along: Along | None, end: End, p: str, q: str) -> float | None:
     before = x < -0.15
     start = float(profile[before].mean()) if before.any() else 0.0
     behind = x > min(along.resolution_m, 0.4 * reach)
+    if not behind.any():  # shorter than what can be told apart
+        return None
     return abs(float(profile[behind].mean()) - start)
 
 
