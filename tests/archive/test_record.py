@@ -41,7 +41,7 @@ SETTINGS = st.builds(
     averages=st.integers(1, 10**9),
     power_dbm=FLOAT,
 )
-FEW = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FEW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def one_line(error: BenchsweepError) -> bool:

@@ -35,6 +35,8 @@ FORKING = """
 import os, sys
 import benchsweep.cli._app, benchsweep.qualification, benchsweep.report, pyvisa_py
 from benchsweep.cli import main
+for name in benchsweep.qualification.__all__:  # its files are read at the first use
+    getattr(benchsweep.qualification, name)
 for line in sys.stdin:
     log, *arguments = line.rstrip("\\n").split("\\t")
     child = os.fork()
