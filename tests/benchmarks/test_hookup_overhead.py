@@ -2,7 +2,6 @@
 
 Against a bare socket that makes the same connections, lets the same analyzer sweep the same ports and reads
 the same matrix. Budget: 20 ms.
-Run by ``pytest tests/benchmarks --benchmark-enable -s``; skipped otherwise.
 """
 
 from __future__ import annotations
@@ -16,6 +15,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -69,11 +69,7 @@ class Bare:
 
 
 @pytest.mark.parametrize("ports", [16, 8, 4])
-def test_overhead_of_a_hookup(
-    request: pytest.FixtureRequest, tmp_path: Path, ports: int, capsys: pytest.CaptureFixture[str]
-) -> None:
-    if not request.config.getoption("--benchmark-enable"):
-        pytest.skip("timing: run with --benchmark-enable")
+def test_overhead_of_a_hookup(figures: Any, tmp_path: Path, ports: int) -> None:
     ours: list[float] = []
     bare: list[float] = []
     with bench_apart(ports) as address, open_analyzer(address) as analyzer:
@@ -98,11 +94,11 @@ def test_overhead_of_a_hookup(
         client.close()
     # In the first turn measurements are defined and the order of the matrix is checked.
     overhead_s = statistics.median(ours[1:]) - statistics.median(bare)
-    ratio = overhead_s / BUDGET_S
-    with capsys.disabled():
-        print(
-            f"\n{ports} ports x 1001 points: hookup {1e3 * statistics.median(ours[1:]):.1f} ms, bare sweep "
-            f"and read {1e3 * statistics.median(bare):.1f} ms, overhead {1e3 * overhead_s:.1f} ms, "
-            f"{ratio:.2f} of the budget"
-        )
-    assert ratio <= 1.0
+    figures.keep(
+        f"a hookup beyond its sweep, {ports} ports x 1001 points",
+        1e3 * overhead_s,
+        1e3 * BUDGET_S,
+        ours=f"{1e3 * statistics.median(ours[1:]):.1f} ms",
+        plain=f"{1e3 * statistics.median(bare):.1f} ms",
+        unit="ms",
+    )

@@ -1,8 +1,6 @@
 """How fast a matrix block comes through VISA over a TCP socket and HiSLIP, against a bare socket.
 
 Budget: at least half.
-
-Run by ``pytest tests/benchmarks --benchmark-enable -s``; skipped otherwise.
 """
 
 from __future__ import annotations
@@ -16,6 +14,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from multiprocessing.connection import Connection
+from typing import Any
 
 import numpy as np
 import pytest
@@ -85,9 +84,7 @@ def _serve_hislip(connection: socket.socket) -> None:
 
 
 @pytest.fixture
-def ports(request: pytest.FixtureRequest) -> Iterator[tuple[int, int]]:
-    if not request.config.getoption("benchmark_enable"):
-        pytest.skip("a timing ratio: give --benchmark-enable")
+def ports(figures: Any) -> Iterator[tuple[int, int]]:
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
     server = context.Process(target=_serve, args=(theirs,), daemon=True)
@@ -110,7 +107,9 @@ def _seconds(action: Callable[[], object]) -> float:
 
 @pytest.mark.parametrize("way", ["socket", "hislip"])
 @pytest.mark.parametrize("count", SIZES)
-def test_block_reader_against_a_bare_socket(ports: tuple[int, int], count: int, way: str) -> None:
+def test_block_reader_against_a_bare_socket(
+    figures: Any, ports: tuple[int, int], count: int, way: str
+) -> None:
     port, hislip_port = ports
     address = {
         "socket": f"TCPIP::127.0.0.1::{port}::SOCKET",
@@ -148,9 +147,11 @@ def test_block_reader_against_a_bare_socket(ports: tuple[int, int], count: int, 
         bare += bare_times()
         link += link_times()
     bare_s, link_s = statistics.median(bare), statistics.median(link)
-    ratio = bare_s / link_s
-    print(
-        f"\n{way}: block of {megabytes:.2f} MB: bare socket {megabytes / bare_s:.0f} MB/s, "
-        f"through VISA {megabytes / link_s:.0f} MB/s, ratio {ratio:.2f} (budget {BUDGET})"
+    figures.keep(
+        f"rate of a block of {megabytes:.1f} MB through VISA, {way}",
+        bare_s / link_s,
+        BUDGET,
+        ours=f"{megabytes / link_s:.0f} MB/s",
+        plain=f"{megabytes / bare_s:.0f} MB/s",
+        at_least=True,
     )
-    assert ratio >= BUDGET

@@ -6,10 +6,10 @@ and loaded limits; both end with three worst margins for every limited trace and
 
 from __future__ import annotations
 
-import statistics
 import time
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import h5py
 import numpy as np
@@ -148,11 +148,7 @@ def ours(
     return [row.worst_margin_db or 0.0 for verdict in verdicts for row in verdict.rows]
 
 
-def test_reduction_against_the_plain_chain(
-    request: pytest.FixtureRequest, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    if not request.config.getoption("--benchmark-enable"):
-        pytest.skip("a timing ratio: give --benchmark-enable")
+def test_reduction_against_the_plain_chain(figures: Any, tmp_path: Path) -> None:
     standards, raw, idn = measured()
     solved = calibration.solve(
         calibration.load_kit("simulated-contacts"),
@@ -190,20 +186,20 @@ def test_reduction_against_the_plain_chain(
             **derived,  # type: ignore[arg-type]
         )
 
-    ratios, ours_s, plain_s = [], [], []
-    for _ in range(RUNS):  # in turn, so that a drifting machine touches both
-        started = time.perf_counter()
-        mine = ours(measurement, raw, solved, contacts, requirements, tmp_path)
-        ours_s.append(time.perf_counter() - started)
-        started = time.perf_counter()
-        theirs = plain(cal, raw, tmp_path, lines)
-        plain_s.append(time.perf_counter() - started)
-        ratios.append(ours_s[-1] / plain_s[-1])
-    assert len(mine) == len(theirs) == 60
-    ratio = statistics.median(ratios)
-    with capsys.disabled():
-        print(
-            f"\nreduction {statistics.median(ours_s) * 1e3:.0f} ms, plain chain "
-            f"{statistics.median(plain_s) * 1e3:.0f} ms, ratio {ratio:.3f} (budget {BUDGET})"
-        )
-    assert ratio <= BUDGET
+    sizes = set()
+
+    def mine() -> None:
+        sizes.add(len(ours(measurement, raw, solved, contacts, requirements, tmp_path)))
+
+    def theirs() -> None:
+        sizes.add(len(plain(cal, raw, tmp_path, lines)))
+
+    timing = figures.in_turn(mine, theirs, rounds=RUNS)
+    assert sizes == {60}
+    figures.keep(
+        "reduce, grade against 3 requirements, archive; 16 ports x 1001 points",
+        timing.ratio,
+        BUDGET,
+        ours=f"{timing.ours_s * 1e3:.0f} ms",
+        plain=f"{timing.plain_s * 1e3:.0f} ms",
+    )
