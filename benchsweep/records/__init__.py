@@ -12,8 +12,23 @@ from benchsweep.records._distance import CableConstants, DistanceKind, DistanceT
 from benchsweep.records._fault import Fault, FaultKind
 from benchsweep.records._grading import LimitCurve, Outcome, Verdict, VerdictRow, WiringFinding, WiringReport
 from benchsweep.records._hookup import Hookup, Plan, RawHookup, RawSweep
+from benchsweep.records._kept_grading import (
+    GradedTrace,
+    Grading,
+    RequirementText,
+    RowColumns,
+    VerdictColumns,
+)
 from benchsweep.records._matrix import SMatrix
 from benchsweep.records._measurement import Measurement, SafetyConfirmation, Specimen
+from benchsweep.records._notes import (
+    AMBIENT,
+    Comment,
+    Correction,
+    CorrectionsInForce,
+    Note,
+    corrections_in_force,
+)
 from benchsweep.records._origin import Origin
 from benchsweep.records._ports import (
     CONTACTS_OF_PAIR,
@@ -41,6 +56,7 @@ from benchsweep.records._trace import Parameter, Trace
 from benchsweep.records._uncertainty import BudgetRow, Contribution, Interval
 
 __all__ = [
+    "AMBIENT",
     "CONTACTS_OF_PAIR",
     "FOUR_PAIRS",
     "AlienShare",
@@ -49,7 +65,10 @@ __all__ = [
     "BudgetRow",
     "CableConstants",
     "Calibration",
+    "Comment",
     "Contribution",
+    "Correction",
+    "CorrectionsInForce",
     "DistanceKind",
     "DistanceTrace",
     "DisturberSufficiency",
@@ -59,6 +78,8 @@ __all__ = [
     "Extreme",
     "Fault",
     "FaultKind",
+    "GradedTrace",
+    "Grading",
     "Hookup",
     "Interval",
     "Leg",
@@ -67,6 +88,7 @@ __all__ = [
     "Measurement",
     "Mode",
     "ModePort",
+    "Note",
     "Origin",
     "Outcome",
     "Parameter",
@@ -75,6 +97,8 @@ __all__ = [
     "Quantity",
     "RawHookup",
     "RawSweep",
+    "RequirementText",
+    "RowColumns",
     "SMatrix",
     "SafetyConfirmation",
     "SeriesChange",
@@ -93,11 +117,13 @@ __all__ = [
     "UnfinishedSeries",
     "VelocityStanding",
     "Verdict",
+    "VerdictColumns",
     "VerdictRow",
     "WiringFinding",
     "WiringReport",
     "balanced_ports",
     "balanced_ports_among",
+    "corrections_in_force",
     "parse_leg",
     "parse_mode",
     "parse_port",
