@@ -9,7 +9,7 @@ from typing import Self
 
 from benchsweep.archive._convert import hookup_tree, read_hookup_node, read_job
 from benchsweep.archive._files import lock_beside, replace_file, storage_errors
-from benchsweep.archive._notes import JobNotes, notes_from_bytes, notes_to_bytes
+from benchsweep.archive._job_notes import JobNotes, notes_from_bytes, notes_to_bytes
 from benchsweep.archive._tree import opened, to_bytes
 from benchsweep.errors import RecordDamaged, RecordNewer
 from benchsweep.records import RawHookup
