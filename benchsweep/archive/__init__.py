@@ -17,8 +17,10 @@ Conventions:
 from benchsweep.archive._files import make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
 from benchsweep.archive._history import AppendedFile, MatingCounters
+from benchsweep.archive._job_notes import JobNotes
 from benchsweep.archive._journal import Journal
-from benchsweep.archive._notes import JobNotes
+from benchsweep.archive._list import Entry, list_files
+from benchsweep.archive._new_file import store_file
 from benchsweep.archive._series_folder import SeriesWriter, sweep_bytes
 from benchsweep.archive._series_pack import number_words
 from benchsweep.archive._series_read import (
@@ -39,22 +41,44 @@ from benchsweep.archive._store import (
     write_calibration,
     write_record,
 )
+from benchsweep.archive._table import harmless, write_table
+from benchsweep.archive.index import (
+    Damaged,
+    Found,
+    FoundRecords,
+    Judged,
+    JudgedParameter,
+    Selection,
+    find,
+)
 
 __all__ = [
     "AppendedFile",
+    "Damaged",
+    "Entry",
+    "Found",
+    "FoundRecords",
     "JobNotes",
     "Journal",
+    "Judged",
+    "JudgedParameter",
     "MatingCounters",
+    "Selection",
     "SeriesReader",
     "SeriesWriter",
     "check_record",
     "check_series",
     "content_hash",
+    "find",
     "find_calibration_file",
     "find_record",
+    "harmless",
     "is_series",
+    "is_url",
     "list_calibrations",
+    "list_files",
     "list_unfinished",
+    "local_path",
     "make_folder",
     "number_words",
     "open_series",
@@ -63,7 +87,9 @@ __all__ = [
     "read_series_head",
     "read_series_sweep",
     "refuse_file",
+    "store_file",
     "sweep_bytes",
     "write_calibration",
     "write_record",
+    "write_table",
 ]
