@@ -6,6 +6,7 @@ import typer
 
 from benchsweep import __version__
 from benchsweep.cli import (
+    _archive,
     _calibrate,
     _demo,
     _grade,
@@ -65,5 +66,6 @@ app.command("grade")(_grade.grade)
 app.command("locate")(_locate.locate)
 app.command("show")(_show.show)
 app.command("report")(_report.report)
+app.add_typer(_archive.app, name="archive")
 app.add_typer(_limits.app, name="limits")
 app.command("info")(_info.info)

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
         record_document,
         verdict_document,
     )
+    from benchsweep.qualification._find import find_document, find_records, select_records
     from benchsweep.qualification._grid import check_grid
     from benchsweep.qualification._highest import exit_code_of_highest, highest_document
     from benchsweep.qualification._identity import Identified, who_answers
@@ -175,6 +176,8 @@ __all__ = [
     "exit_code_of_highest",
     "exit_code_of_location",
     "failing_origins",
+    "find_document",
+    "find_records",
     "finish_series",
     "followed_parameters",
     "grade_evaluation",
@@ -215,6 +218,7 @@ __all__ = [
     "renew",
     "requirement_document",
     "requirements_document",
+    "select_records",
     "series_change",
     "series_document",
     "series_hookup",
@@ -261,6 +265,11 @@ _FILES: dict[str, tuple[str, ...]] = {
         "plan_document",
         "record_document",
         "verdict_document",
+    ),
+    "_find": (
+        "find_document",
+        "find_records",
+        "select_records",
     ),
     "_grid": ("check_grid",),
     "_highest": (

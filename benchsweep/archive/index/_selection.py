@@ -1,0 +1,175 @@
+from __future__ import annotations
+
+import calendar
+import math
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from benchsweep.errors import UsageError
+from benchsweep.records import Outcome, Parameter
+
+__all__ = ["MARGIN_IN_NS", "Selection", "moment_of"]
+
+MARGIN_IN_NS = frozenset({Parameter.DELAY, Parameter.SKEW})
+"""Parameters whose margin is a time; that of all others is in dB."""
+
+_DATE = re.compile(r"(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?")
+_TIME = re.compile(
+    r"(\d{4}-\d{2}-\d{2})[T ](\d{2}:\d{2})(?::(\d{2})(?:\.\d+)?)?(Z|[+-]\d{2}:?\d{2})?", re.IGNORECASE
+)
+_DATES = "Give a date such as 2026-11-28, a month such as 2026-11, a year, or a time 2026-11-28T14:30 (UTC)."
+_OUTCOMES = tuple(str(outcome) for outcome in Outcome)
+_PARAMETERS = tuple(str(parameter) for parameter in Parameter)
+_HASH = re.compile(r"[0-9a-fA-F]{4,64}")
+_ORIGINS = ("bench", "touchstone")
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """Which records of an archive are meant; nothing given: all but superseded and withdrawn ones.
+
+    A record is meant when it fits everything that is given. Texts are shell patterns (``*``, ``?``,
+    ``[a-f]``, ``[!a]``) that tell capitals apart; a text that is equal fits as well, whatever signs it holds.
+    What a correction says counts, not what stands in the record.
+
+    Parameters
+    ----------
+    specimen, lot, station, operator, calibration, kit
+        Patterns of names.
+    origin
+        ``bench`` or ``touchstone``.
+    since, until
+        First and last moment of creation: a year, month, day or time in ISO 8601, UTC unless it has an
+        offset. Both bounds are inclusive: until ``2026-11`` takes in all of November.
+    requirement
+        Pattern of requirements; the record was graded against one that fits.
+    outcome
+        Outcome of the newest grading, of the whole or, with `parameter`, of that parameter: the worst of its
+        rows.
+    parameter
+        The newest grading has rows of this parameter.
+    margin_below_db
+        The newest grading has a worst margin below this, in dB; with `parameter` in a row of that parameter.
+    superseded
+        Also records whose sweeps were reduced again into another record.
+    withdrawn
+        Also records that were withdrawn.
+    identifiers
+        Content hashes or their beginnings (4 digits or more), or file names (patterns, with or without
+        folder and ``.h5``). A record is meant when it fits one of them.
+    kinds
+        Kinds of files: ``record``, ``series``.
+
+    Raises
+    ------
+    UsageError
+        An outcome, parameter, origin or date that there is none of, a margin that is no number, a margin in
+        dB of a parameter whose margin is a time.
+
+    Examples
+    --------
+    >>> Selection(specimen="reel-*", since="2026-11", outcome="fail").until
+    ''
+    """
+
+    specimen: str = ""
+    lot: str = ""
+    station: str = ""
+    operator: str = ""
+    calibration: str = ""
+    kit: str = ""
+    origin: str = ""
+    since: str = ""
+    until: str = ""
+    requirement: str = ""
+    outcome: str = ""
+    parameter: str = ""
+    margin_below_db: float | None = None
+    superseded: bool = False
+    withdrawn: bool = False
+    identifiers: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ("record", "series")
+
+    def __post_init__(self) -> None:
+        _refuse_unknown("origin", self.origin, _ORIGINS)
+        _refuse_unknown("outcome", self.outcome, _OUTCOMES)
+        _refuse_unknown("parameter", self.parameter, _PARAMETERS)
+        _refuse_margin(self.margin_below_db, self.parameter)
+        first = moment_of(self.since, "since") if self.since else None
+        after = moment_of(self.until, "until", after=True) if self.until else None
+        if first is not None and after is not None and first >= after:
+            raise UsageError(
+                f"since {self.since} is later than until {self.until}",
+                hint="Exchange them: since is the first.",
+            )
+        for identifier in self.identifiers:
+            if not identifier:
+                raise UsageError("an empty name of a record", hint="Give a file name or a content hash.")
+
+    @property
+    def graded(self) -> bool:
+        """Whether only graded records can fit."""
+        return bool(self.requirement or self.outcome or self.parameter or self.margin_below_db is not None)
+
+
+def is_hash(text: str) -> bool:
+    """Tell whether `text` can be the beginning of a content hash."""
+    return _HASH.fullmatch(text) is not None
+
+
+def _refuse_unknown(what: str, value: str, known: tuple[str, ...]) -> None:
+    if value and value not in known:
+        raise UsageError(f"no {what} named {value!r}", hint=f"There are: {', '.join(known)}.")
+
+
+def _refuse_margin(margin: float | None, parameter: str) -> None:
+    if margin is None:
+        return
+    if not math.isfinite(margin):
+        raise UsageError(
+            f"a margin of {margin} dB is no margin", hint="Give a number of dB, for example 1.5."
+        )
+    if parameter in MARGIN_IN_NS:
+        raise UsageError(
+            f"the margin of {parameter} is a time in ns, not dB", hint="Select by its outcome instead."
+        )
+
+
+def moment_of(text: str, what: str, *, after: bool = False) -> datetime:
+    """Return the moment at which a year, month, day or time begins; with `after`, at which it is over.
+
+    Raises
+    ------
+    UsageError
+
+    Examples
+    --------
+    >>> moment_of("2026-02", "until", after=True).isoformat()
+    '2026-03-01T00:00:00+00:00'
+    """
+    try:
+        begin, length = _span(text.strip())
+        return begin + length if after else begin
+    except (ValueError, OverflowError) as error:
+        raise UsageError(f"{what}: {text!r} is no date: {error}", hint=_DATES) from error
+
+
+def _span(text: str) -> tuple[datetime, timedelta]:
+    """Return when what `text` names begins, in UTC, and how long it lasts."""
+    if date := _DATE.fullmatch(text):
+        year, month, day = date.groups()
+        begin = datetime(int(year), int(month or 1), int(day or 1), tzinfo=UTC)
+        if day:
+            days = 1
+        elif month:
+            days = calendar.monthrange(begin.year, begin.month)[1]
+        else:
+            days = 366 if calendar.isleap(begin.year) else 365
+        return begin, timedelta(days=days)
+    time = _TIME.fullmatch(text)
+    if time is None:
+        raise ValueError("neither date nor time of ISO 8601")
+    begin = datetime.fromisoformat(text.upper())
+    begin = begin.replace(tzinfo=UTC) if begin.tzinfo is None else begin.astimezone(UTC)
+    return begin, timedelta(seconds=1) if time[3] else timedelta(minutes=1)

@@ -1,0 +1,193 @@
+"""The options by which several commands choose records of an archive: one spelling, one help text."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from benchsweep.cli._options import requirement_names
+
+if TYPE_CHECKING:
+    from benchsweep.archive import Selection
+
+__all__ = ["ArchiveRoot", "Chosen", "chooses_records"]
+
+_OUTCOMES = ("pass", "conditional-pass", "conditional-fail", "fail", "undecided")
+
+
+def _outcomes(incomplete: str) -> list[str]:
+    return [word for word in _OUTCOMES if word.startswith(incomplete)]
+
+
+def _parameters(incomplete: str) -> list[str]:
+    from benchsweep.records import Parameter
+
+    return [str(parameter) for parameter in Parameter if parameter.startswith(incomplete)]
+
+
+ArchiveRoot = Annotated[
+    str,
+    typer.Option(
+        "--archive", metavar="DIR", help="The archive: a folder, or an address such as s3://bucket/folder."
+    ),
+]
+
+
+def _pattern(name: str, words: str) -> Any:
+    return Annotated[
+        str, typer.Option(name, metavar="PATTERN", help=f"{words}; a quoted pattern such as 'reel-*' may do.")
+    ]
+
+
+# Name of the argument -> (its option, what stands there when it is not given). The order is that of --help.
+_OPTIONS: dict[str, tuple[Any, Any]] = {
+    "archive": (ArchiveRoot, "archive"),
+    "specimen": (_pattern("--specimen", "What the laboratory calls the specimen"), ""),
+    "lot": (_pattern("--lot", "Its production lot"), ""),
+    "station": (_pattern("--station", "The station that measured it"), ""),
+    "operator": (_pattern("--operator", "Who measured it"), ""),
+    "calibration": (_pattern("--calibration", "The calibration that was applied"), ""),
+    "kit": (_pattern("--kit", "The kit of that calibration"), ""),
+    "since": (
+        Annotated[
+            str,
+            typer.Option(
+                "--since", metavar="DATE", help="Measured then or later: 2026-11-28, 2026-11, 2026."
+            ),
+        ],
+        "",
+    ),
+    "until": (
+        Annotated[
+            str, typer.Option("--until", metavar="DATE", help="Measured then or before; that day included.")
+        ],
+        "",
+    ),
+    "graded_against": (
+        Annotated[
+            str,
+            typer.Option(
+                "--graded-against",
+                metavar="REQUIREMENT",
+                autocompletion=requirement_names,
+                help="With a kept grading against this requirement, or a quoted pattern.",
+            ),
+        ],
+        "",
+    ),
+    "outcome": (
+        Annotated[
+            str,
+            typer.Option(
+                "--outcome",
+                metavar="OUTCOME",
+                autocompletion=_outcomes,
+                help=f"Whose newest grading says so: {', '.join(_OUTCOMES)}; with --parameter, of that one.",
+            ),
+        ],
+        "",
+    ),
+    "parameter": (
+        Annotated[
+            str,
+            typer.Option(
+                "--parameter",
+                metavar="PARAMETER",
+                autocompletion=_parameters,
+                help="Whose newest grading holds this parameter, for example next.",
+            ),
+        ],
+        "",
+    ),
+    "margin_below_db": (
+        Annotated[
+            float | None,
+            typer.Option(
+                "--margin-below-db",
+                metavar="DB",
+                help="Whose worst margin in that grading is smaller; with --parameter, of that one.",
+            ),
+        ],
+        None,
+    ),
+    "superseded": (
+        Annotated[
+            bool,
+            typer.Option("--superseded", help="Also records whose sweeps were reduced again into another."),
+        ],
+        False,
+    ),
+    "withdrawn": (
+        Annotated[bool, typer.Option("--withdrawn", help="Also records that were withdrawn.")],
+        False,
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """What a person chose: an archive and which of its records.
+
+    Parameters
+    ----------
+    root
+        Folder or address of the archive, as given.
+    selection
+        Which records.
+    given
+        Whether anything was given that narrows the choice.
+    """
+
+    root: str
+    selection: Selection
+    given: bool
+
+
+def chooses_records(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the options of a selection; it gets them as one argument ``chosen: Chosen``.
+
+    ::
+
+        @chooses_records
+        def find(chosen: Chosen, as_json: AsJson = False) -> None:
+
+    Nonsense in an option is a UsageError before the command begins.
+    """
+    own = inspect.signature(command, eval_str=True)
+    added = [
+        inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=kind)
+        for name, (kind, default) in _OPTIONS.items()
+    ]
+    kept = [
+        parameter.replace(kind=inspect.Parameter.KEYWORD_ONLY)
+        for name, parameter in own.parameters.items()
+        if name != "chosen"
+    ]
+
+    @wraps(command)
+    def chosen_first(**arguments: Any) -> None:
+        from benchsweep.qualification import select_records
+
+        wishes = {name: arguments.pop(name) for name in _OPTIONS}
+        root = wishes.pop("archive")
+        given = any(value != _OPTIONS[name][1] for name, value in wishes.items())
+        wishes["requirement"] = wishes.pop("graded_against")
+        command(chosen=Chosen(root, select_records(**wishes), given), **arguments)
+
+    arguments = [p for p in kept if _is_argument(p)]
+    options = [p for p in kept if not _is_argument(p)]
+    signature = inspect.Signature([*arguments, *added, *options])
+    chosen_first.__signature__ = signature  # type: ignore[attr-defined]
+    chosen_first.__annotations__ = {name: p.annotation for name, p in signature.parameters.items()}
+    return chosen_first
+
+
+def _is_argument(parameter: inspect.Parameter) -> bool:
+    """Tell whether it is an argument (a word without an option), which stands first in the usage line."""
+    metadata = getattr(parameter.annotation, "__metadata__", ())
+    return any(type(item).__name__ == "ArgumentInfo" for item in metadata)
