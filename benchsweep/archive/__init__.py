@@ -21,6 +21,7 @@ from benchsweep.archive._job_notes import JobNotes
 from benchsweep.archive._journal import Journal
 from benchsweep.archive._list import Entry, list_files
 from benchsweep.archive._new_file import store_file
+from benchsweep.archive._remote import is_url, local_path
 from benchsweep.archive._series_folder import SeriesWriter, sweep_bytes
 from benchsweep.archive._series_pack import number_words
 from benchsweep.archive._series_read import (

@@ -1,0 +1,138 @@
+"""What an archive holds, without opening any file of it."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from benchsweep.archive._files import storage_errors
+from benchsweep.archive._remote import filesystem, local_path, remote_errors
+from benchsweep.errors import ArchiveError
+
+__all__ = ["Entry", "list_files"]
+
+Drawer = Literal["record", "calibration", "note", "grading"]
+
+_SUFFIX = ".h5"
+_UNFINISHED = "unfinished"
+_DRAWERS: dict[str, Drawer] = {"notes": "note", "gradings": "grading", "calibrations": "calibration"}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One file of an archive.
+
+    Parameters
+    ----------
+    source
+        Where it is: a path of this machine, or an address that fsspec opens.
+    name
+        The same below the archive, parts joined by ``/``.
+    size
+        In bytes.
+    kind
+        What it should be, going by its folder: ``note`` below ``notes/``, ``grading`` below ``gradings/``,
+        ``calibration`` below ``calibrations/``, else ``record``, which stands for series too.
+    """
+
+    source: Path | str
+    name: str
+    size: int
+    kind: Drawer
+
+
+def list_files(root: Path | str) -> Iterator[Entry]:
+    """Yield every ``.h5`` file of an archive and its sub-folders, by name, folder by folder.
+
+    Left out are ``unfinished`` and whatever is hidden (begins with a dot). A file that goes while this runs
+    may be missing, one that comes may be there or not. Local folders are read one at a time; of a store the
+    names of all files are in memory at once.
+
+    Parameters
+    ----------
+    root
+        A folder, or an address such as ``s3://bucket/prefix``.
+
+    Raises
+    ------
+    ArchiveLocked
+        It may not be listed.
+    ArchiveError
+        There is no such folder, it is a file, or the store does not answer.
+    """
+    folder = local_path(root)
+    if folder is not None:
+        yield from _local(folder)
+    else:
+        yield from _remote(str(root))
+
+
+def _drawer(parts: tuple[str, ...]) -> Drawer:
+    return next((_DRAWERS[part] for part in parts if part in _DRAWERS), "record")
+
+
+def _kept(parts: tuple[str, ...]) -> bool:
+    return _UNFINISHED not in parts[:-1] and not any(part.startswith(".") for part in parts)
+
+
+def _local(root: Path) -> Iterator[Entry]:
+    if not root.is_dir():
+        there = root.exists()
+        raise ArchiveError(
+            f"{root}: {'is a file, not an archive' if there else 'there is no such archive'}",
+            hint="Name the folder of an archive.",
+        )
+    # A link to a folder is followed, but no folder is entered twice: links can lead in circles.
+    entered: set[str] = set()
+    yield from _folder(root, (), entered)
+
+
+def _folder(folder: Path, parts: tuple[str, ...], entered: set[str]) -> Iterator[Entry]:
+    real = os.path.realpath(folder)
+    if real in entered:
+        return
+    entered.add(real)
+    below: list[str] = []
+    files: list[Entry] = []
+    with storage_errors(folder, "listing"), os.scandir(folder) as found:
+        for item in found:
+            inside = (*parts, item.name)
+            if item.is_dir():
+                if _kept((*inside, "")):
+                    below.append(item.name)
+            elif item.name.endswith(_SUFFIX) and _kept(inside):
+                try:
+                    size = item.stat().st_size
+                except FileNotFoundError:  # gone meanwhile, or a link that leads nowhere
+                    size = 0
+                    if not item.is_symlink():
+                        continue
+                files.append(Entry(folder / item.name, "/".join(inside), size, _drawer(parts)))
+    yield from sorted(files, key=lambda entry: entry.name)
+    for name in sorted(below):
+        yield from _folder(folder / name, (*parts, name), entered)
+
+
+def _remote(root: str) -> Iterator[Entry]:
+    system, top = filesystem(root)
+    with remote_errors(root, "listing"):
+        system.invalidate_cache()
+        found = system.find(top, detail=True)
+        if not found and not system.exists(top):
+            raise FileNotFoundError(root)
+    base = root.rstrip("/")
+    sizes = {path[len(top.rstrip("/")) :].lstrip("/"): about["size"] for path, about in found.items()}
+    if "" in sizes and top.endswith(_SUFFIX):
+        raise ArchiveError(f"{root}: is a file, not an archive", hint="Name the folder of an archive.")
+    for parts in sorted((tuple(name.split("/")) for name in sizes), key=_as_folders):
+        if parts[-1].endswith(_SUFFIX) and _kept(parts):
+            name = "/".join(parts)
+            yield Entry(f"{base}/{name}", name, int(sizes[name] or 0), _drawer(parts[:-1]))
+
+
+def _as_folders(parts: tuple[str, ...]) -> tuple[tuple[bool, str], ...]:
+    """Sort as the local walk goes: the files of a folder before its sub-folders."""
+    return (*((True, part) for part in parts[:-1]), (False, parts[-1]))
