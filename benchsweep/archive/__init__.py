@@ -16,11 +16,14 @@ Conventions:
 
 from benchsweep.archive._files import make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
+from benchsweep.archive._grading import grading_of, join_gradings, verdicts_of
+from benchsweep.archive._grading_files import GRADINGS, read_grading, write_grading
 from benchsweep.archive._history import AppendedFile, MatingCounters
 from benchsweep.archive._job_notes import JobNotes
 from benchsweep.archive._journal import Journal
 from benchsweep.archive._list import Entry, list_files
 from benchsweep.archive._new_file import store_file
+from benchsweep.archive._notes_files import NOTES, all_notes, notes_of, read_note, root_of, write_note
 from benchsweep.archive._remote import is_url, local_path
 from benchsweep.archive._series_folder import SeriesWriter, sweep_bytes
 from benchsweep.archive._series_pack import number_words
@@ -54,6 +57,8 @@ from benchsweep.archive.index import (
 )
 
 __all__ = [
+    "GRADINGS",
+    "NOTES",
     "AppendedFile",
     "Damaged",
     "Entry",
@@ -67,30 +72,40 @@ __all__ = [
     "Selection",
     "SeriesReader",
     "SeriesWriter",
+    "all_notes",
     "check_record",
     "check_series",
     "content_hash",
     "find",
     "find_calibration_file",
     "find_record",
+    "grading_of",
     "harmless",
     "is_series",
     "is_url",
+    "join_gradings",
     "list_calibrations",
     "list_files",
     "list_unfinished",
     "local_path",
     "make_folder",
+    "notes_of",
     "number_words",
     "open_series",
     "read_calibration",
+    "read_grading",
+    "read_note",
     "read_record",
     "read_series_head",
     "read_series_sweep",
     "refuse_file",
+    "root_of",
     "store_file",
     "sweep_bytes",
+    "verdicts_of",
     "write_calibration",
+    "write_grading",
+    "write_note",
     "write_record",
     "write_table",
 ]

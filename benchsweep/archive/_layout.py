@@ -179,6 +179,7 @@ _SPECIMEN = (
     Item("/specimen@identifier", "-", "text", "", "what the laboratory calls the specimen"),
     Item("/specimen@length_m", "-", "float64", "m", "length; absent when not known"),
     Item("/specimen@description", "-", "text", "", "free text"),
+    Item("/specimen@lot", "-", "text", "", "production lot it was drawn from, or the drum; may be empty"),
 )
 _FIXTURE = (
     Item("/fixture/toml", "scalar", "text", "", "the fixture definition as used: port map, terminations"),
@@ -210,6 +211,14 @@ _RECORD = (
     Item("/@operator", "-", "text", "", "who measured; may be empty"),
     Item("/@source_file", "-", "text", "", "name of the imported file; empty for a measurement"),
     Item("/@verification", "-", "text", "", "what the last verification of the calibration found; or empty"),
+    Item(
+        "/@reduced_from",
+        "-",
+        "text",
+        "",
+        "content hash of the record whose raw sweeps were reduced again to make this one; else empty",
+    ),
+    Item("/@reason", "-", "text", "", "why they were reduced again; else empty"),
     *_SPECIMEN,
     Item("/corrected/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
     Item("/corrected/ports", "l", "text", "", "leg of each row and column of s: end, pair and contact"),
@@ -298,6 +307,86 @@ _SERIES = (
     *_events(before=True),
 )
 
+_OF_RECORD = (
+    *_FORMAT,
+    Item("/@record", "-", "text", "", "content hash of the record or series that it is about"),
+    Item("/@by", "-", "text", "", "who says so"),
+    Item("/@at", "-", "text", "", "ISO 8601 time in UTC"),
+)
+_CORRECTION = (
+    *_OF_RECORD,
+    Item("/@reason", "-", "text", "", "why it is corrected"),
+    Item(
+        "/@withdrawn", "-", "int64", "1", "1: not to be used any more; 0: to be used again; absent: neither"
+    ),
+    Item("/texts/name", "k", "text", "", "what is corrected: identifier, lot, description or operator"),
+    Item("/texts/value", "k", "text", "", "what it is instead"),
+    Item(
+        "/numbers/name", "k", "text", "", "what is corrected: length_m, or ambient. and the ambient quantity"
+    ),
+    Item("/numbers/value", "k", "float64", "as named", "what it is instead; not a number: not known"),
+)
+
+
+def _word(path: str, shape: str, meaning: str) -> Item:
+    return Item(path, shape, "int32", "1", f"{meaning}; place in /words/text, from 0")
+
+
+def _row(name: str, unit: str, meaning: str) -> Item:
+    return Item(f"/rows/{name}", "r", "float64", unit, f"{meaning}; not a number or absent: none")
+
+
+_UNIT = "dB or ns"
+_OUTCOMES = "0 pass, 1 conditional-pass, 2 conditional-fail, 3 fail, 4 undecided"
+_GRADING = (
+    *_FORMAT,
+    Item("/@made_at", "-", "text", "", "ISO 8601 time in UTC"),
+    Item("/@by", "-", "text", "", "who graded; may be empty"),
+    *_SOFTWARE,
+    Item("/requirements/name", "k", "text", "", "requirement that was used"),
+    Item("/requirements/edition", "k", "text", "", "its edition"),
+    Item("/definitions/requirement", "k", "int32", "1", "place of the requirement in /requirements, from 0"),
+    Item("/definitions/toml", "k", "text", "", "its file as used, then that of the one it is a variant of"),
+    Item("/words/text", "k", "text", "", "every text that a column below points at"),
+    _word("/verdicts/record", "v", "content hash of the record graded"),
+    _word("/verdicts/name", "v", "path of the record as it was named"),
+    _word("/verdicts/specimen", "v", "the specimen, after corrections"),
+    _word("/verdicts/requirement", "v", "what it was graded against"),
+    _word("/verdicts/decision_rule", "v", "decision rule"),
+    _word("/verdicts/budget", "v", "name of the uncertainty budget, or empty"),
+    Item("/verdicts/length_m", "v", "float64", "m", "length used; not a number: none"),
+    Item("/verdicts/outcome", "v", "int8", "1", f"outcome of the whole: {_OUTCOMES}"),
+    Item("/verdicts/wiring", "v", "int32", "1", "place in /wirings, from 0; -1: none"),
+    Item("/verdicts/rows", "v", "int32", "1", "how many of /rows are its own, after those of the one before"),
+    Item("/verdicts/notes", "v", "int32", "1", "how many of /notes are its own, likewise"),
+    Item("/verdicts/doubts", "v", "int32", "1", "how many of /doubts are its own, likewise"),
+    _word("/notes/text", "k", "what a reader of the verdict must know"),
+    _word("/doubts/text", "k", "those of the notes that make the verdict doubtful"),
+    Item("/traces/parameter", "t", "text", "", "parameter of a trace that rows are of"),
+    Item("/traces/end", "t", "text", "", "A or B: where the receiver is; empty where the ends cannot differ"),
+    Item("/traces/pairs", "t", "text", "", "pairs of it, with one space between two"),
+    Item("/traces/standing", "t", "text", "", "standing of the limit line"),
+    Item("/rows/trace", "r", "int32", "1", "which trace; place in /traces, from 0"),
+    Item("/rows/outcome", "r", "int8", "1", f"outcome of the row: {_OUTCOMES}"),
+    _word("/rows/note", "r", "why the row is undecided or no point counted"),
+    _row("worst_margin_db", _UNIT, "margin at the worst point, positive is good"),
+    _row("frequency_hz", "Hz", "where that is"),
+    _row("value", _UNIT, "measured value there"),
+    _row("limit", _UNIT, "limit there"),
+    _row("expanded_uncertainty", _UNIT, "k = 2 uncertainty of the value, the larger of both sides"),
+    _row("uncertainty_low", _UNIT, "the value may be lower by so much, with 95 %"),
+    _row("uncertainty_high", _UNIT, "the value may be higher by so much"),
+    _row("guard_band", _UNIT, "guard band at the point that decides"),
+    Item("/wirings/checked", "w", "int8", "1", "1: the wiring was checked; 0: the data could not tell"),
+    Item("/wirings/contact_at_b", "w,8", "int8", "1", "where contacts 1 to 8 of end A lead; 0: nowhere"),
+    Item("/findings/wiring", "k", "int32", "1", "report of which the finding is; place in /wirings, from 0"),
+    Item("/findings/kind", "k", "text", "", "what is wrong: open, short, reversed, crossed, split, …"),
+    Item("/findings/contacts", "k", "text", "", "contacts concerned, seen from end A, with spaces between"),
+    Item("/findings/pairs", "k", "text", "", "pairs concerned, with spaces between"),
+    Item("/findings/end", "k", "text", "", "A or B: where it is; empty where that cannot be told"),
+    Item("/findings/words", "k", "text", "", "one sentence for a technician"),
+)
+
 _LAYOUTS: dict[Kind, tuple[Item, ...]] = {
     "record": _RECORD,
     "calibration": (*_FORMAT, *_calibration("")),
@@ -330,6 +419,9 @@ _LAYOUTS: dict[Kind, tuple[Item, ...]] = {
         Item("/@ending", "-", "text", "", "how it ended, in words"),
         *_events(before=False),
     ),
+    "comment": (*_OF_RECORD, Item("/@text", "-", "text", "", "what is said of the record")),
+    "correction": _CORRECTION,
+    "grading": _GRADING,
 }
 
 

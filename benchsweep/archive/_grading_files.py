@@ -1,0 +1,211 @@
+"""Gradings as files of an archive: verdicts as columns, with the text of every requirement."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, cast, get_args
+
+import numpy as np
+
+from benchsweep.archive._convert import read_software, software_block
+from benchsweep.archive._files import add_file, file_stem
+from benchsweep.archive._grading import FLOATS
+from benchsweep.archive._tree import Block, Node, opened, to_bytes
+from benchsweep.records import (
+    End,
+    GradedTrace,
+    Grading,
+    Parameter,
+    RequirementText,
+    RowColumns,
+    VerdictColumns,
+    WiringFinding,
+    WiringReport,
+)
+
+__all__ = ["GRADINGS", "read_grading", "write_grading"]
+
+GRADINGS = "gradings"
+"""Folder of the gradings within an archive."""
+_WORDS = ("record", "name", "specimen", "requirement", "decision_rule", "budget")
+_COUNTS = ("wiring", "rows", "notes", "doubts")
+# Columns that are left out where they hold nothing.
+_OFTEN_EMPTY = FLOATS[4:]
+
+
+def write_grading(grading: Grading, folder: Path) -> Path:
+    """Store a grading as one new file of ``gradings`` in the archive `folder`, and return its path.
+
+    The name is ``<UTC time>-<requirements made safe>.h5``.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveError
+        As `write_record`.
+    """
+    names = "+".join(requirement.name for requirement in grading.requirements)
+    stem = file_stem(grading.made_at, names or "nothing")
+    return add_file(Path(folder) / GRADINGS, stem, *to_bytes("grading", grading_tree(grading)))
+
+
+def read_grading(source: Path) -> Grading:
+    """Read a grading after checking it, as `read_record` does.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveError
+    """
+    with opened(Path(source), "grading") as root:
+        return _read(root)
+
+
+def grading_tree(grading: Grading) -> dict[str, Block]:
+    """Return the groups of a grading."""
+    rows, verdicts = grading.rows, grading.verdicts
+    files = [(place, text) for place, item in enumerate(grading.requirements) for text in item.files]
+    row_data: dict[str, Any] = {"trace": rows.trace, "outcome": rows.outcome, "note": rows.note}
+    for name in FLOATS:
+        column = getattr(rows, name)
+        if name not in _OFTEN_EMPTY or not np.all(np.isnan(column)):
+            row_data[name] = column
+    return {
+        "/": Block({"made_at": grading.made_at, "by": grading.by}),
+        "/software": software_block(grading.software),
+        "/requirements": Block(
+            data={
+                "name": tuple(item.name for item in grading.requirements),
+                "edition": tuple(item.edition for item in grading.requirements),
+            }
+        ),
+        "/definitions": Block(
+            data={
+                "requirement": np.array([place for place, _ in files], dtype=np.int32),
+                "toml": tuple(text for _, text in files),
+            }
+        ),
+        "/words": Block(data={"text": grading.words}),
+        "/verdicts": Block(
+            data={name: getattr(verdicts, name) for name in (*_WORDS, "length_m", "outcome", *_COUNTS)}
+        ),
+        "/notes": Block(data={"text": grading.notes}),
+        "/doubts": Block(data={"text": grading.doubts}),
+        "/traces": Block(
+            data={
+                "parameter": tuple(str(trace.parameter) for trace in grading.traces),
+                "end": tuple(trace.end or "" for trace in grading.traces),
+                "pairs": tuple(" ".join(trace.pairs) for trace in grading.traces),
+                "standing": tuple(trace.standing for trace in grading.traces),
+            }
+        ),
+        "/rows": Block(data=row_data),
+        "/wirings": _wirings_block(grading.wirings),
+        "/findings": _findings_block(grading.wirings),
+    }
+
+
+def _wirings_block(wirings: tuple[WiringReport, ...]) -> Block:
+    contacts = [[contact or 0 for contact in report.contact_at_b] for report in wirings]
+    return Block(
+        data={
+            "checked": np.array([report.checked for report in wirings], dtype=np.int8),
+            "contact_at_b": np.array(contacts, dtype=np.int8).reshape(len(wirings), -1 if wirings else 8),
+        }
+    )
+
+
+def _findings_block(wirings: tuple[WiringReport, ...]) -> Block:
+    found = [(place, item) for place, report in enumerate(wirings) for item in report.findings]
+    return Block(
+        data={
+            "wiring": np.array([place for place, _ in found], dtype=np.int32),
+            "kind": tuple(item.kind for _, item in found),
+            "contacts": tuple(" ".join(map(str, item.contacts)) for _, item in found),
+            "pairs": tuple(" ".join(item.pairs) for _, item in found),
+            "end": tuple(item.end or "" for _, item in found),
+            "words": tuple(item.words for _, item in found),
+        }
+    )
+
+
+def _read(root: Node) -> Grading:
+    verdicts, rows, count = root.child("verdicts"), root.child("rows"), 0
+    trace = rows.array("trace", np.int32, 1)
+    count = trace.size
+    return Grading(
+        made_at=root.text("made_at"),
+        by=root.text("by"),
+        software=read_software(root.child("software")),
+        requirements=_read_requirements(root),
+        words=root.child("words").texts("text"),
+        traces=_read_traces(root.child("traces")),
+        wirings=_read_wirings(root),
+        verdicts=VerdictColumns(
+            length_m=verdicts.array("length_m", np.float64, 1),
+            outcome=verdicts.array("outcome", np.int8, 1),
+            **{name: verdicts.array(name, np.int32, 1) for name in (*_WORDS, *_COUNTS)},
+        ),
+        rows=RowColumns(
+            trace=trace,
+            outcome=rows.array("outcome", np.int8, 1),
+            note=rows.array("note", np.int32, 1),
+            **{
+                name: np.full(count, np.nan)
+                if name in _OFTEN_EMPTY and not rows.contains(name)
+                else rows.array(name, np.float64, 1)
+                for name in FLOATS
+            },
+        ),
+        notes=root.child("notes").array("text", np.int32, 1),
+        doubts=root.child("doubts").array("text", np.int32, 1),
+    )
+
+
+def _read_requirements(root: Node) -> tuple[RequirementText, ...]:
+    named, files = root.child("requirements"), root.child("definitions")
+    texts: dict[int, list[str]] = {}
+    for place, text in zip(
+        files.array("requirement", np.int32, 1).tolist(), files.texts("toml"), strict=True
+    ):
+        texts.setdefault(place, []).append(text)
+    return tuple(
+        RequirementText(name, edition, tuple(texts.get(place, ())))
+        for place, (name, edition) in enumerate(zip(named.texts("name"), named.texts("edition"), strict=True))
+    )
+
+
+def _read_traces(node: Node) -> tuple[GradedTrace, ...]:
+    columns = (node.texts("parameter"), node.texts("end"), node.texts("pairs"), node.texts("standing"))
+    return tuple(
+        GradedTrace(Parameter(parameter), _end(node, end), tuple(pairs.split()), standing)
+        for parameter, end, pairs, standing in zip(*columns, strict=True)
+    )
+
+
+def _end(node: Node, text: str) -> End | None:
+    if text and text not in get_args(End):
+        raise node.wrong("end", f"{text[:40]!r} is no end")
+    return cast("End", text) if text else None
+
+
+def _read_wirings(root: Node) -> tuple[WiringReport, ...]:
+    wirings, node = root.child("wirings"), root.child("findings")
+    columns = [node.texts(name) for name in ("kind", "contacts", "pairs", "end", "words")]
+    places = node.array("wiring", np.int32, 1).tolist()
+    found: dict[int, list[WiringFinding]] = {}
+    for place, kind, contacts, pairs, end, words in zip(places, *columns, strict=True):
+        finding = WiringFinding(
+            cast("Any", kind),
+            tuple(int(contact) for contact in contacts.split()),
+            tuple(pairs.split()),
+            _end(node, end),
+            words,
+        )
+        found.setdefault(place, []).append(finding)
+    checked = wirings.array("checked", np.int8, 1).tolist()
+    contacts_at_b = wirings.array("contact_at_b", np.int8, 2).tolist()
+    return tuple(
+        WiringReport(
+            tuple(contact or None for contact in contacts), tuple(found.get(place, ())), checked=bool(sound)
+        )
+        for place, (sound, contacts) in enumerate(zip(checked, contacts_at_b, strict=True))
+    )
