@@ -30,7 +30,8 @@
     └── ArchiveError                      6
         ├── RecordDamaged                 6  a checksum does not match, or the file is no record of ours
         ├── RecordNewer                   6  written by a later version of the format
-        └── ArchiveLocked                 6  the place cannot be written
+        ├── ArchiveLocked                 6  the place cannot be written
+        └── ArchiveUnreachable            6  the drive or store does not answer: nothing is known of the file
 """
 
 from __future__ import annotations
@@ -41,6 +42,7 @@ __all__ = [
     "AcquisitionError",
     "ArchiveError",
     "ArchiveLocked",
+    "ArchiveUnreachable",
     "BadAnswer",
     "BenchsweepError",
     "CalibrationError",
@@ -295,3 +297,7 @@ class RecordNewer(ArchiveError):
 
 class ArchiveLocked(ArchiveError):
     """The place of the archive cannot be written."""
+
+
+class ArchiveUnreachable(ArchiveError):
+    """The drive or the store does not answer: nothing is known of the file, and others will fare the same."""

@@ -60,8 +60,10 @@ def list_files(root: Path | str) -> Iterator[Entry]:
     ------
     ArchiveLocked
         It may not be listed.
+    ArchiveUnreachable
+        The store does not answer.
     ArchiveError
-        There is no such folder, it is a file, or the store does not answer.
+        There is no such folder, or it is a file.
     """
     folder = local_path(root)
     if folder is not None:

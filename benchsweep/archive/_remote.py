@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from benchsweep.errors import ArchiveError, ArchiveLocked, BenchsweepError
+from benchsweep.errors import ArchiveError, ArchiveLocked, ArchiveUnreachable, BenchsweepError
 
 __all__ = ["filesystem", "is_url", "local_path", "remote_errors"]
 
@@ -105,8 +105,10 @@ def remote_errors(source: str, doing: str) -> Iterator[None]:
     ------
     ArchiveLocked
         No permission, or no credentials.
+    ArchiveUnreachable
+        Nobody answers.
     ArchiveError
-        Anything else: nothing of that name, nobody answers, no such kind of address, a package is missing.
+        Anything else: nothing of that name, no such kind of address, a package is missing.
     """
     try:
         yield
@@ -141,7 +143,7 @@ def _in_words(source: str, doing: str, error: Exception) -> ArchiveError:
         )
     if isinstance(error, (ConnectionError, TimeoutError)) or _UNREACHABLE.search(name):
         at = _endpoint()
-        return ArchiveError(
+        return ArchiveUnreachable(
             f"{source}: {doing} failed: the store does not answer: {reason}",
             hint=f"Check the network and the address of the store{at}; nothing was changed there.",
         )

@@ -12,7 +12,7 @@ import fsspec
 import pytest
 
 from benchsweep.archive import list_files
-from benchsweep.errors import ArchiveError, ArchiveLocked
+from benchsweep.errors import ArchiveError, ArchiveLocked, ArchiveUnreachable
 
 NAMES = [
     "a.h5",
@@ -135,9 +135,13 @@ class EndpointConnectionError(Exception):
         (PermissionError("denied"), ArchiveLocked, "not permitted: denied"),
         (NoCredentialsError("none"), ArchiveLocked, "not permitted: none"),
         (FileNotFoundError("The specified bucket does not exist"), ArchiveError, "nothing of that name"),
-        (EndpointConnectionError("at http://h"), ArchiveError, "the store does not answer: at http://h"),
-        (TimeoutError(), ArchiveError, "the store does not answer: TimeoutError"),
-        (ConnectionResetError(104, "reset"), ArchiveError, "the store does not answer"),
+        (
+            EndpointConnectionError("at http://h"),
+            ArchiveUnreachable,
+            "the store does not answer: at http://h",
+        ),
+        (TimeoutError(), ArchiveUnreachable, "the store does not answer: TimeoutError"),
+        (ConnectionResetError(104, "reset"), ArchiveUnreachable, "the store does not answer"),
         (RuntimeError("odd"), ArchiveError, "listing failed: odd"),
     ],
 )
