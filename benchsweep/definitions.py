@@ -37,6 +37,7 @@ __all__ = [
     "load_model",
     "offered",
     "read_toml",
+    "read_toml_text",
     "search_folders",
     "validate_data",
     "validate_model",
@@ -222,13 +223,24 @@ def read_toml(path: Path) -> dict[str, Any]:
     DefinitionError
         Not readable, or not TOML.
     """
+    return read_toml_text(path)[0]
+
+
+def read_toml_text(path: Path) -> tuple[dict[str, Any], str]:
+    """Return what a TOML file holds, as `read_toml`, and its text.
+
+    Raises
+    ------
+    DefinitionError
+        Not readable, or not TOML.
+    """
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise DefinitionError(
             f"{path}: cannot be read: {error}", hint="Check the path and the encoding (UTF-8)."
         ) from error
-    return _parsed(text, str(path))
+    return _parsed(text, str(path)), text
 
 
 def validate_model(text: str, model: type[Model], *, where: str) -> Model:

@@ -14,7 +14,7 @@ from benchsweep.definitions import (
     did_you_mean,
     find_definition,
     likeliest_first,
-    read_toml,
+    read_toml_text,
     search_folders,
     validate_data,
 )
@@ -76,7 +76,8 @@ def read_requirement(path: Path, *, by_path: bool) -> Requirement:
     DefinitionError
     """
     data, files = _resolved(path, (), by_path=by_path)
-    return validate_data(data, Requirement, where=str(path)).read_from(origin_notes(files))
+    read = validate_data(data, Requirement, where=str(path))
+    return read.read_from(origin_notes(files), tuple(file.text for file in files))
 
 
 def _resolved(
@@ -90,14 +91,14 @@ def _resolved(
             f"{above[0]}: base: these requirements are variants of each other: {circle}",
             hint="Give the lines in one of the files, without base.",
         )
-    data = read_toml(path)
+    data, text = read_toml_text(path)
     if "base" not in data:
         if above:  # its own mistakes are told as its own
             validate_data(data, Requirement, where=str(path))
-        return data, (ReadFile(str(data.get("name", path.stem)), path, by_path),)
+        return data, (ReadFile(str(data.get("name", path.stem)), path, by_path, text),)
     variant = validate_data(data, _Variant, where=str(path))
     base, files = _resolved(_base_of(path, variant.base), (*above, here), by_path=_is_path(variant.base))
-    return _merged(base, data, variant, path), (ReadFile(variant.name, path, by_path), *files)
+    return _merged(base, data, variant, path), (ReadFile(variant.name, path, by_path, text), *files)
 
 
 def _is_path(base: str) -> bool:

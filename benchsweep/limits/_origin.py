@@ -29,11 +29,14 @@ class ReadFile:
         What the file calls itself, and where it lies.
     by_path
         It was asked for by its path, so that no other file is overruled by it.
+    text
+        What stands in it.
     """
 
     name: str
     path: Path
     by_path: bool
+    text: str
 
 
 def overruled_files(path: Path) -> list[tuple[Origin, Path]]:

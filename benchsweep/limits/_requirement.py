@@ -64,6 +64,7 @@ class Requirement(Definition):
     dc: tuple[DirectCurrent, ...] = ()
     # No key of a file: what reading it found.
     _origin_notes: tuple[str, ...] = PrivateAttr(default=())
+    _texts: tuple[str, ...] = PrivateAttr(default=())
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -81,9 +82,15 @@ class Requirement(Definition):
         """Which files in place of the shipped ones it was read from, in words; none for one as shipped."""
         return self._origin_notes
 
-    def read_from(self, origin_notes: tuple[str, ...]) -> Self:
-        """Keep where it was read from, once, when it was read; return it."""
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """The text of its file as it was read, then that of the one it is a variant of, and so on."""
+        return self._texts
+
+    def read_from(self, origin_notes: tuple[str, ...], texts: tuple[str, ...] = ()) -> Self:
+        """Keep where it was read from and what stood there, once, when it was read; return it."""
         self._origin_notes = origin_notes
+        self._texts = texts
         return self
 
     @property
