@@ -18,6 +18,7 @@ from benchsweep.archive._files import make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
 from benchsweep.archive._grading import grading_of, join_gradings, verdicts_of
 from benchsweep.archive._grading_files import GRADINGS, read_grading, write_grading
+from benchsweep.archive._head import Head, read_head
 from benchsweep.archive._history import AppendedFile, MatingCounters
 from benchsweep.archive._job_notes import JobNotes
 from benchsweep.archive._journal import Journal
@@ -36,12 +37,14 @@ from benchsweep.archive._series_read import (
     read_series_head,
     read_series_sweep,
 )
+from benchsweep.archive._source import Source
 from benchsweep.archive._store import (
     check_record,
     content_hash,
     list_calibrations,
     read_calibration,
     read_record,
+    read_reduced,
     write_calibration,
     write_record,
 )
@@ -64,6 +67,7 @@ __all__ = [
     "Entry",
     "Found",
     "FoundRecords",
+    "Head",
     "JobNotes",
     "Journal",
     "Judged",
@@ -72,6 +76,7 @@ __all__ = [
     "Selection",
     "SeriesReader",
     "SeriesWriter",
+    "Source",
     "all_notes",
     "check_record",
     "check_series",
@@ -94,8 +99,10 @@ __all__ = [
     "open_series",
     "read_calibration",
     "read_grading",
+    "read_head",
     "read_note",
     "read_record",
+    "read_reduced",
     "read_series_head",
     "read_series_sweep",
     "refuse_file",

@@ -70,6 +70,8 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
                 "operator": measurement.operator,
                 "source_file": measurement.source_file,
                 "verification": measurement.verification,
+                "reduced_from": measurement.reduced_from,
+                "reason": measurement.reason,
             }
         ),
         "/specimen": specimen_block(measurement.specimen),
@@ -125,8 +127,8 @@ def _consistency_block(measurement: Measurement) -> Block:
     return Block(table.attributes, {**table.data, "note": measurement.assembly_notes})
 
 
-def read_measurement_node(root: Node) -> Measurement:
-    """Read what `measurement_tree` describes."""
+def read_measurement_node(root: Node, *, reduced: bool = False) -> Measurement:
+    """Read what `measurement_tree` describes; when `reduced` without the raw sweeps and the error terms."""
     analyzer, sweep, calibration = (root.optional(name) for name in ("analyzer", "sweep", "calibration"))
     safety, incidents = root.optional("safety"), root.optional("incidents")
     return Measurement(
@@ -136,8 +138,8 @@ def read_measurement_node(root: Node) -> Measurement:
         station=root.text("station"),
         operator=root.text("operator"),
         corrected=_read_matrix(root.child("corrected")),
-        hookups=tuple(read_hookup_node(node) for node in _numbered(root.child("hookups"))),
-        calibration=None if calibration is None else read_calibration_node(calibration),
+        hookups=tuple(read_hookup_node(node, reduced=reduced) for node in _numbered(root.child("hookups"))),
+        calibration=None if calibration is None else read_calibration_node(calibration, reduced=reduced),
         analyzer=None if analyzer is None else read_analyzer(analyzer),
         settings=None if sweep is None else read_settings(sweep),
         fixture_toml=root.child("fixture").long_text("toml"),
@@ -155,6 +157,8 @@ def read_measurement_node(root: Node) -> Measurement:
         verification=root.text("verification") if root.has("verification") else "",
         # Only records of a bundle have such a group.
         couplings=tuple(_read_matrix(node) for node in _numbered(root.optional("couplings"))),
+        reduced_from=root.text("reduced_from") if root.has("reduced_from") else "",
+        reason=root.text("reason") if root.has("reason") else "",
     )
 
 
@@ -236,9 +240,8 @@ def _read_standard_terms(node: Node | None) -> tuple[StandardTerm, ...]:
     )
 
 
-def read_calibration_node(node: Node) -> Calibration:
-    """Read what `calibration_tree` describes."""
-    terms = node.child("terms")
+def read_calibration_node(node: Node, *, reduced: bool = False) -> Calibration:
+    """Read what `calibration_tree` describes; when `reduced` with error terms of no points."""
     return Calibration(
         identifier=node.text("identifier"),
         created_at=node.text("created_at"),
@@ -246,16 +249,26 @@ def read_calibration_node(node: Node) -> Calibration:
         kit=node.text("kit"),
         method=node.text("method"),
         settings=read_settings(node.child("settings")),
-        terms=ErrorTerms(
-            frequency_hz=terms.array("frequency_hz", np.float64, 1),
-            analyzer_ports=tuple(terms.array("analyzer_ports", np.int64, 1).tolist()),
-            transmission_tracking=terms.array("transmission_tracking", np.complex128, 3),
-            **{name: terms.array(name, np.complex128, 2) for name in _TERMS},
-        ),
+        terms=_read_terms(node.child("terms"), reduced=reduced),
         residuals_db=node.table("residuals", "name", "value_db"),
         # Calibrations of the first days were never reached through relays.
         reached=node.text("reached") if node.has("reached") else "",
         standard_terms=_read_standard_terms(node.optional("standards")),
+    )
+
+
+def _read_terms(node: Node, *, reduced: bool) -> ErrorTerms:
+    ports = tuple(node.array("analyzer_ports", np.int64, 1).tolist())
+    n = len(ports)
+    if reduced:
+        none = np.empty((0, n), dtype=np.complex128)
+        tracking = np.empty((0, n, n), dtype=np.complex128)
+        return ErrorTerms(np.empty(0), ports, transmission_tracking=tracking, **dict.fromkeys(_TERMS, none))
+    return ErrorTerms(
+        frequency_hz=node.array("frequency_hz", np.float64, 1),
+        analyzer_ports=ports,
+        transmission_tracking=node.array("transmission_tracking", np.complex128, 3),
+        **{name: node.array(name, np.complex128, 2) for name in _TERMS},
     )
 
 
@@ -284,9 +297,11 @@ def hookup_tree(raw: RawHookup, at: str = "", job: Mapping[str, str] | None = No
     return tree
 
 
-def read_hookup_node(node: Node) -> RawHookup:
-    """Read what `hookup_tree` describes."""
+def read_hookup_node(node: Node, *, reduced: bool = False) -> RawHookup:
+    """Read what `hookup_tree` describes; when `reduced` with a sweep of no points."""
     ports = node.array("connected_port", np.int64, 1).tolist()
+    analyzer_ports = tuple(node.array("analyzer_ports", np.int64, 1).tolist())
+    none = np.empty((0, len(analyzer_ports), len(analyzer_ports)), dtype=np.complex128)
     return RawHookup(
         Hookup(
             node.whole("number"),
@@ -294,20 +309,20 @@ def read_hookup_node(node: Node) -> RawHookup:
             read_terminations(node),
         ),
         RawSweep(
-            frequency_hz=node.array("frequency_hz", np.float64, 1),
-            s=node.array("s", np.complex128, 3),
-            analyzer_ports=tuple(node.array("analyzer_ports", np.int64, 1).tolist()),
+            frequency_hz=np.empty(0) if reduced else node.array("frequency_hz", np.float64, 1),
+            s=none if reduced else node.array("s", np.complex128, 3),
+            analyzer_ports=analyzer_ports,
             taken_at=node.text("taken_at"),
             seconds=node.number("seconds"),
             state=read_state(node),
-            switch_terms=_read_switch_terms(node),
+            # Not measured, as in records of the first days.
+            switch_terms=None
+            if not node.contains("switch_terms")
+            else none
+            if reduced
+            else node.array("switch_terms", np.complex128, 3),
         ),
     )
-
-
-def _read_switch_terms(node: Node) -> NDArray[np.complex128] | None:
-    # Not measured, as in records of the first days.
-    return node.array("switch_terms", np.complex128, 3) if node.contains("switch_terms") else None
 
 
 def read_terminations(node: Node) -> dict[str, str]:
@@ -358,13 +373,15 @@ def read_analyzer(node: Node) -> AnalyzerIdentity:
 def specimen_block(specimen: Specimen) -> Block:
     """Return the group of a specimen."""
     length = given(length_m=as_float(specimen.length_m))
-    return Block({"identifier": specimen.identifier, "description": specimen.description, **length})
+    words = {"identifier": specimen.identifier, "description": specimen.description, "lot": specimen.lot}
+    return Block({**words, **length})
 
 
 def read_specimen(node: Node) -> Specimen:
     """Read what `specimen_block` describes."""
     length = node.number("length_m") if node.has("length_m") else None
-    return Specimen(node.text("identifier"), length, node.text("description"))
+    lot = node.text("lot") if node.has("lot") else ""
+    return Specimen(node.text("identifier"), length, node.text("description"), lot)
 
 
 def software_block(software: Mapping[str, str]) -> Block:

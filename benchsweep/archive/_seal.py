@@ -23,23 +23,45 @@ is another one then, which a report names.
 from __future__ import annotations
 
 import hashlib
-import io
 import re
-import stat
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal, get_args
+from typing import BinaryIO, Literal, get_args
 
-from benchsweep.archive._files import Piece, storage_errors
-from benchsweep.errors import ArchiveError, RecordDamaged, RecordNewer
+from benchsweep.archive._files import Piece
+from benchsweep.archive._source import Content, Source
+from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.errors import RecordDamaged, RecordNewer
 
-__all__ = ["BLOCK", "TRANSIENT", "VERSION", "Kind", "Span", "check_seal", "kind_of", "seal_block", "sealed"]
+__all__ = [
+    "BLOCK",
+    "TRANSIENT",
+    "VERSION",
+    "Kind",
+    "Span",
+    "check_seal",
+    "kind_in",
+    "kind_of",
+    "seal_block",
+    "sealed",
+]
 
 BLOCK = 512
 """Length of the user block in bytes, the least that HDF5 allows."""
 VERSION = 1
 """Version of the format that this program writes."""
-Kind = Literal["record", "calibration", "hookup", "series", "series-head", "series-sweep", "series-ending"]
+Kind = Literal[
+    "record",
+    "calibration",
+    "hookup",
+    "series",
+    "series-head",
+    "series-sweep",
+    "series-ending",
+    "comment",
+    "correction",
+    "grading",
+]
 TRANSIENT: frozenset[Kind] = frozenset({"hookup", "series-sweep"})
 """Files of unfinished work, dropped when it is done: the seal alone protects them, as a whole.
 
@@ -97,14 +119,31 @@ def kind_of(path: Path) -> Kind | None:
     """Return what the file at `path` says it is; None when it is no file of ours or cannot be read."""
     try:
         with path.open("rb") as stream:
-            named = _KIND.match(stream.read(BLOCK).decode("ascii", errors="replace"))
+            return _kind_named(stream.read(BLOCK))
     except (OSError, ValueError):
         return None
+
+
+def kind_in(content: Content) -> Kind | None:
+    """Return what an open file says it is; None when it is no file of ours.
+
+    Raises
+    ------
+    ArchiveError
+        It cannot be read.
+    """
+    with storage_errors(content.source, "reading"):
+        content.stream.seek(0)
+        return _kind_named(content.stream.read(BLOCK))
+
+
+def _kind_named(head: bytes) -> Kind | None:
+    named = _KIND.match(head.decode("ascii", errors="replace"))
     return next((kind for kind in get_args(Kind) if named is not None and kind == named[1]), None)
 
 
-def check_seal(path: Path, kind: Kind) -> Span | None:
-    """Check that `path` is a file of ours of that kind and that no byte of it has changed.
+def check_seal(content: Content, kind: Kind) -> Span | None:
+    """Check that `content` is a file of ours of that kind and that no byte of it has changed.
 
     Returns
     -------
@@ -114,70 +153,62 @@ def check_seal(path: Path, kind: Kind) -> Span | None:
     Raises
     ------
     ArchiveError
-        No such file, not a regular file, not readable.
+        It cannot be read to its end.
     RecordDamaged
         Not a file of ours, another kind, truncated or changed.
     RecordNewer
         Written by a later version.
     """
-    try:
-        status = path.stat()
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise ArchiveError(f"{path}: cannot be read: {reason}", hint="Check the path.") from error
-    except ValueError as error:
-        raise ArchiveError(f"{str(path)!r}: no file can have this name", hint="Check the path.") from error
-    if not stat.S_ISREG(status.st_mode):
-        raise ArchiveError(f"{path}: not a file", hint=f"Name a {kind} file, its name ends in .h5.")
-    with storage_errors(path, "reading"), path.open("rb") as stream:
+    source, stream = content.source, content.stream
+    with storage_errors(source, "reading"):
+        stream.seek(0)
         head = stream.read(BLOCK)
-        length, digest, apart = _read_block(path, head, kind)
-        found = status.st_size - BLOCK
+        length, digest, apart = _read_block(source, head, kind)
+        found = content.size - BLOCK
         if found != length:
             words = "truncated" if found < length else "longer than written"
             raise RecordDamaged(
-                f"{path}: damaged: {words}, {found} bytes of data where {length} were stored", hint=_RESTORE
+                f"{source}: damaged: {words}, {found} bytes of data where {length} were stored", hint=_RESTORE
             )
         if _digest_without(stream, apart) != digest:
             raise RecordDamaged(
-                f"{path}: damaged: its bytes do not match the checksum stored with them", hint=_RESTORE
+                f"{source}: damaged: its bytes do not match the checksum stored with them", hint=_RESTORE
             )
     return apart
 
 
-def _digest_without(stream: io.BufferedReader, apart: Span | None) -> str:
+def _digest_without(stream: BinaryIO, apart: Span | None) -> str:
     """Return the checksum of the rest of `stream`, which stands behind the block, without `apart`."""
-    if apart is None:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
     digest = hashlib.sha256()
-    left = apart.start - BLOCK
-    while left > 0 and (piece := stream.read(min(left, _PIECE))):
-        digest.update(piece)
-        left -= len(piece)
-    stream.seek(apart.end)
+    if apart is not None:
+        left = apart.start - BLOCK
+        while left > 0 and (piece := stream.read(min(left, _PIECE))):
+            digest.update(piece)
+            left -= len(piece)
+        stream.seek(apart.end)
     while piece := stream.read(_PIECE):
         digest.update(piece)
     return digest.hexdigest()
 
 
-def _read_block(path: Path, head: bytes, kind: Kind) -> tuple[int, str, Span | None]:
+def _read_block(source: Source, head: bytes, kind: Kind) -> tuple[int, str, Span | None]:
     text = head.decode("ascii", errors="replace")
     named = _KIND.match(text)
     if named is None:
         what = "an HDF5 file but not a" if head.startswith(b"\x89HDF\r\n\x1a\n") else "not a"
         raise RecordDamaged(
-            f"{path}: {what} benchsweep {kind}", hint=f"Name a file that benchsweep wrote as a {kind}."
+            f"{source}: {what} benchsweep {kind}", hint=f"Name a file that benchsweep wrote as a {kind}."
         )
     lines, found, check = text.partition(_LAST)
     if not found or check[:64] != _digest_of_or_none(lines):
-        raise RecordDamaged(f"{path}: damaged in its first {BLOCK} bytes", hint=_RESTORE)
+        raise RecordDamaged(f"{source}: damaged in its first {BLOCK} bytes", hint=_RESTORE)
     if int(named[2]) > VERSION:
         raise RecordNewer(
-            f"{path}: written in version {named[2]} of the format, this program reads up to {VERSION}",
+            f"{source}: written in version {named[2]} of the format, this program reads up to {VERSION}",
             hint="Update benchsweep to read it.",
         )
     if named[1] != kind:
-        raise RecordDamaged(f"{path}: a benchsweep {named[1]}, not a {kind}", hint=f"Name a {kind} file.")
+        raise RecordDamaged(f"{source}: a benchsweep {named[1]}, not a {kind}", hint=f"Name a {kind} file.")
     fields = _FIELDS.search(lines)
     if fields is not None:
         length, apart = int(fields[1]), None
@@ -187,7 +218,7 @@ def _read_block(path: Path, head: bytes, kind: Kind) -> tuple[int, str, Span | N
         fits = (apart is not None) == (kind == "series")
         if inside and fits and seal_block(kind, length, fields[2], apart) == head:
             return length, fields[2], apart
-    raise RecordDamaged(f"{path}: damaged in its first {BLOCK} bytes", hint=_RESTORE)
+    raise RecordDamaged(f"{source}: damaged in its first {BLOCK} bytes", hint=_RESTORE)
 
 
 def _digest_of_or_none(lines: str) -> str | None:

@@ -8,7 +8,9 @@ from benchsweep.archive._convert import (
     read_calibration_node,
     read_measurement_node,
 )
-from benchsweep.archive._files import add_file, file_stem, sort_key, storage_errors
+from benchsweep.archive._files import add_file, file_stem, sort_key
+from benchsweep.archive._source import Source
+from benchsweep.archive._storage_errors import storage_errors
 from benchsweep.archive._tree import check_items, content_digest, opened, to_bytes
 from benchsweep.records import Calibration, Measurement
 
@@ -18,6 +20,7 @@ __all__ = [
     "list_calibrations",
     "read_calibration",
     "read_record",
+    "read_reduced",
     "write_calibration",
     "write_record",
 ]
@@ -43,15 +46,26 @@ def write_record(measurement: Measurement, folder: Path) -> Path:
         No permission to write there.
     ArchiveError
         Full disc, a place that cannot be reached, or a text that cannot be stored.
+    ValueError
+        The raw sweeps or the error terms were left out in reading it, see `read_reduced`.
     """
+    terms = None if measurement.calibration is None else measurement.calibration.terms
+    grids = [raw.sweep.frequency_hz for raw in measurement.hookups]
+    if any(grid.size == 0 for grid in (*grids, *(() if terms is None else (terms.frequency_hz,)))):
+        raise ValueError("a measurement without its raw sweeps or error terms is no record")
     stem = file_stem(measurement.created_at, measurement.specimen.identifier)
     return add_file(Path(folder), stem, *to_bytes("record", measurement_tree(measurement)))
 
 
-def read_record(path: Path) -> Measurement:
+def read_record(source: Source) -> Measurement:
     """Read a record after one pass over all its bytes has shown that none has changed.
 
     The measurement equals the one that was written, bit by bit.
+
+    Parameters
+    ----------
+    source
+        A local path, or an address that fsspec opens.
 
     Raises
     ------
@@ -62,11 +76,29 @@ def read_record(path: Path) -> Measurement:
     ArchiveError
         No such file, or it cannot be read.
     """
-    with opened(Path(path), "record") as root:
+    with opened(source, "record") as root:
         return read_measurement_node(root)
 
 
-def check_record(path: Path) -> None:
+def read_reduced(source: Source) -> Measurement:
+    """Read all of a record that grading needs: everything but the raw sweeps and the error terms.
+
+    Returns
+    -------
+    The measurement that `read_record` returns, except that the arrays of its raw sweeps (`frequency_hz`, `s`,
+    `switch_terms`) and of the error terms of its calibration have no points: shape ``(0, n, n)`` or
+    ``(0, n)``. It cannot be written again. What was read has been checked, what was left out has not.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveError
+        As `read_record`.
+    """
+    with opened(source, "record") as root:
+        return read_measurement_node(root, reduced=True)
+
+
+def check_record(source: Source) -> None:
     """Check a record through and through: its bytes, the checksum of every item, and that nothing is missing.
 
     Raises
@@ -74,12 +106,12 @@ def check_record(path: Path) -> None:
     RecordDamaged, RecordNewer, ArchiveError
         As `read_record`; the message names what does not match.
     """
-    with opened(Path(path), "record") as root:
+    with opened(source, "record") as root:
         check_items(root)
         read_measurement_node(root)
 
 
-def content_hash(path: Path) -> str:
+def content_hash(source: Source) -> str:
     """Return the hash that names the content of a record, 64 hexadecimal digits, after checking its bytes.
 
     Two files have the same content hash exactly when they hold the same items, however HDF5 laid them out.
@@ -88,7 +120,7 @@ def content_hash(path: Path) -> str:
     ------
     RecordDamaged, RecordNewer, ArchiveError
     """
-    with opened(Path(path), "record") as root:
+    with opened(source, "record") as root:
         return content_digest(root)
 
 
@@ -103,14 +135,14 @@ def write_calibration(calibration: Calibration, folder: Path) -> Path:
     return add_file(Path(folder), stem, *to_bytes("calibration", calibration_tree(calibration)))
 
 
-def read_calibration(path: Path) -> Calibration:
+def read_calibration(source: Source) -> Calibration:
     """Read a calibration and check it, as `read_record` does.
 
     Raises
     ------
     RecordDamaged, RecordNewer, ArchiveError
     """
-    with opened(Path(path), "calibration") as root:
+    with opened(source, "calibration") as root:
         return read_calibration_node(root)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 import h5py
@@ -28,6 +27,7 @@ from benchsweep.archive._hollow import HollowFile
 from benchsweep.archive._layout import describe
 from benchsweep.archive._put import put_attribute, put_data
 from benchsweep.archive._seal import BLOCK, TRANSIENT, VERSION, Kind, Span, check_seal, sealed
+from benchsweep.archive._source import Content, Source, open_content
 from benchsweep.errors import ArchiveError, BenchsweepError, RecordDamaged
 
 __all__ = [
@@ -39,6 +39,7 @@ __all__ = [
     "check_items",
     "content_digest",
     "fill",
+    "node_of",
     "opened",
     "to_bytes",
 ]
@@ -170,23 +171,38 @@ def _check_text(where: str, text: str) -> None:
 
 
 @contextmanager
-def opened(path: Path, kind: Kind) -> Iterator[Node]:
-    """Check the seal of `path`, open it and give its root; what does not fit is a named error.
+def opened(source: Source, kind: Kind) -> Iterator[Node]:
+    """Check the seal of the file at `source`, open it and give its root.
+
+    What does not fit is a named error, also in the block of the caller.
 
     Raises
     ------
     ArchiveError, RecordDamaged, RecordNewer
     """
-    apart = check_seal(path, kind)
+    with open_content(source, kind) as content, node_of(content, kind) as root:
+        yield root
+
+
+@contextmanager
+def node_of(content: Content, kind: Kind) -> Iterator[Node]:
+    """Do for an open file what `opened` does.
+
+    Raises
+    ------
+    ArchiveError, RecordDamaged, RecordNewer
+    """
+    apart = check_seal(content, kind)
+    where = content.source
     try:
         # A record is never changed, so no lock is needed; locks fail on many network drives.
-        with h5py.File(path, "r", locking=False) as file:
-            yield Node(file, path, path.stat().st_size, apart)
+        with h5py.File(content.path or content.stream, "r", locking=False) as file:
+            yield Node(file, where, content.size, apart)
     except BenchsweepError:
         raise
     except (OSError, KeyError, ValueError, TypeError, RuntimeError, OverflowError, MemoryError) as error:
         reason = " ".join(str(error).split())[:200] or type(error).__name__
-        raise RecordDamaged(f"{path}: not a sound {kind}: {reason}", hint=_RESTORE) from error
+        raise RecordDamaged(f"{where}: not a sound {kind}: {reason}", hint=_RESTORE) from error
 
 
 class Node:
@@ -197,14 +213,14 @@ class Node:
     group
         The h5py group.
     path
-        The file, for messages.
+        The file, or its address, for messages.
     size
         Its length in bytes; no data set can be larger.
     apart
         The stretch of the file that its seal leaves out.
     """
 
-    def __init__(self, group: Any, path: Path, size: int, apart: Span | None = None) -> None:
+    def __init__(self, group: Any, path: Source, size: int, apart: Span | None = None) -> None:
         self.group = group
         self.path = path
         self.apart = apart
@@ -240,6 +256,17 @@ class Node:
         """Yield the groups in this one, by name."""
         for name in sorted(self.group):
             yield self.child(name)
+
+    def count(self) -> int:
+        """Return how many groups and data sets there are in this one."""
+        return len(self.group)
+
+    def length(self, name: str) -> int:
+        """Return how many entries the data set `name` has along its first dimension."""
+        shape = self._data(name).shape
+        if not shape:
+            raise self.wrong(name, "one value where a list is expected")
+        return int(shape[0])
 
     def text(self, name: str) -> str:
         """Return a text attribute."""

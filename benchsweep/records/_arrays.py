@@ -28,8 +28,15 @@ def frozen_array(values: Any, dtype: type, shape: tuple[int | None, ...], name: 
     return array
 
 
-def frozen_grid(values: Any, name: str = "frequency_hz") -> NDArray[np.float64]:
+def frozen_grid(
+    values: Any, name: str = "frequency_hz", *, may_be_empty: bool = False
+) -> NDArray[np.float64]:
     """Return a read-only, strictly rising, positive frequency grid in Hz.
+
+    Parameters
+    ----------
+    may_be_empty
+        For arrays that may have been left out when a record was read.
 
     Raises
     ------
@@ -37,6 +44,8 @@ def frozen_grid(values: Any, name: str = "frequency_hz") -> NDArray[np.float64]:
         Empty, not finite, not positive or not rising.
     """
     grid = frozen_array(values, np.float64, (None,), name)
+    if grid.size == 0 and may_be_empty:
+        return grid
     if grid.size == 0 or not np.all(np.isfinite(grid)) or grid[0] <= 0.0 or np.any(np.diff(grid) <= 0.0):
         raise ValueError(f"{name}: a frequency grid must be positive, finite and strictly rising")
     return grid

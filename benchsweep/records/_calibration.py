@@ -32,7 +32,8 @@ class ErrorTerms:
     Parameters
     ----------
     frequency_hz
-        ``(n_freq,)``.
+        ``(n_freq,)``. Without any point when the terms were left out in reading a record; then all the
+        others have none either.
     analyzer_ports
         Port numbers, rising; the order of the columns.
     directivity, source_match, load_match, reflection_tracking
@@ -50,7 +51,7 @@ class ErrorTerms:
     transmission_tracking: NDArray[np.complex128]
 
     def __post_init__(self) -> None:
-        grid = frozen_grid(self.frequency_hz)
+        grid = frozen_grid(self.frequency_hz, may_be_empty=True)
         n = len(self.analyzer_ports)
         object.__setattr__(self, "frequency_hz", grid)
         for name in ("directivity", "source_match", "load_match", "reflection_tracking"):

@@ -68,7 +68,8 @@ class RawSweep:
     Parameters
     ----------
     frequency_hz
-        ``(n_freq,)``.
+        ``(n_freq,)``. Without any point when the sweep was left out in reading its record; then `s` and
+        `switch_terms` have none either, and all the rest is there.
     s
         ``(n_freq, n, n)`` complex128; row = receiving, column = driven, in the order of `analyzer_ports`.
     analyzer_ports
@@ -96,7 +97,7 @@ class RawSweep:
 
     def __post_init__(self) -> None:
         shape = (np.size(self.frequency_hz), len(self.analyzer_ports), len(self.analyzer_ports))
-        object.__setattr__(self, "frequency_hz", frozen_grid(self.frequency_hz))
+        object.__setattr__(self, "frequency_hz", frozen_grid(self.frequency_hz, may_be_empty=True))
         object.__setattr__(self, "s", frozen_array(self.s, np.complex128, shape, "s"))
         if self.switch_terms is not None:
             ratios = frozen_array(self.switch_terms, np.complex128, shape, "switch_terms")

@@ -27,11 +27,14 @@ class Specimen:
         Length in metres, when known.
     description
         Free text.
+    lot
+        The production lot it was drawn from, or the drum; empty when not known.
     """
 
     identifier: str
     length_m: float | None = None
     description: str = ""
+    lot: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +104,10 @@ class Measurement:
         Of a bundle: for each measured disturbing cable one or more matrices, corrected and assembled like
         `corrected` and on its grid, whose ports are of cable 0 (``A:12.1``) and of that one cable
         (``3.A:12.1``). What is not among the ports sat on its terminations. Empty otherwise.
+    reduced_from
+        Content hash of the record whose raw sweeps were reduced again to make this one; empty for others.
+    reason
+        Why they were; empty for others.
     """
 
     specimen: Specimen
@@ -124,6 +131,8 @@ class Measurement:
     verification: str = ""
     assembly_notes: tuple[str, ...] = ()
     couplings: tuple[SMatrix, ...] = ()
+    reduced_from: str = ""
+    reason: str = ""
 
     def __post_init__(self) -> None:
         grid = self.corrected.frequency_hz

@@ -1,0 +1,86 @@
+"""Where a file of the archive is read from: a local path, or a URL of any store that fsspec knows."""
+
+from __future__ import annotations
+
+import io
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from benchsweep.archive._remote import filesystem, local_path, remote_errors
+from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.errors import ArchiveError
+
+__all__ = ["Content", "Source", "open_content"]
+
+Source = Path | str
+"""A local path, or an address such as ``s3://bucket/prefix/record.h5`` or ``memory://record.h5``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """The bytes of one file, open for reading.
+
+    Attributes
+    ----------
+    source : Path or str
+        Where they are from, for messages.
+    path : Path or None
+        The file, when it is one of this machine.
+    stream : BinaryIO
+        Reads them; stands anywhere.
+    size : int
+        How many there are.
+    """
+
+    source: Source
+    path: Path | None
+    stream: BinaryIO
+    size: int
+
+
+@contextmanager
+def open_content(source: Source, kind: str) -> Iterator[Content]:
+    """Open a file to read it; one behind a URL is fetched whole into memory.
+
+    Parameters
+    ----------
+    kind
+        What it is to be, for messages.
+
+    Raises
+    ------
+    ArchiveLocked
+        Reading it is not permitted.
+    ArchiveError
+        No such file, not a regular file, cannot be read or fetched.
+    """
+    path = local_path(source)
+    if path is None:
+        content = _fetched(str(source))
+        yield Content(source, None, io.BytesIO(content), len(content))
+        return
+    try:
+        status = path.stat()
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise ArchiveError(f"{path}: cannot be read: {reason}", hint="Check the path.") from error
+    except ValueError as error:
+        raise ArchiveError(f"{str(path)!r}: no file can have this name", hint="Check the path.") from error
+    if not stat.S_ISREG(status.st_mode):
+        raise ArchiveError(f"{path}: not a file", hint=f"Name a {kind} file, its name ends in .h5.")
+    with storage_errors(path, "reading"):
+        stream = path.open("rb")
+    with stream:
+        yield Content(path, path, stream, status.st_size)
+
+
+def _fetched(url: str) -> bytes:
+    """Return all that is stored at `url`."""
+    system, path = filesystem(url)
+    with remote_errors(url, "reading"):
+        found: bytes = system.cat_file(path)
+    return found
