@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from benchsweep.cli import _archive_find
+from benchsweep.cli import _archive_find, _archive_regrade
 
 __all__ = ["app"]
 
@@ -15,3 +15,4 @@ app = typer.Typer(
 # The order is that of the work: look, check, say something, do something with many. A verb in a file of its
 # own: `app.command("check")(_archive_check.check)`.
 app.command("find")(_archive_find.find)
+app.command("regrade")(_archive_regrade.regrade)

@@ -125,6 +125,16 @@ if TYPE_CHECKING:
         verification_document,
     )
     from benchsweep.qualification._wear import count_matings
+    from benchsweep.qualification.bulk import (
+        Regraded,
+        RegradeJob,
+        chosen_items,
+        exit_code_of_regrade,
+        regrade,
+        regrade_document,
+        runner_for,
+        table_sink,
+    )
 
 __all__ = [
     "CAUTIONS",
@@ -143,6 +153,8 @@ __all__ = [
     "Planned",
     "Qualified",
     "Recorded",
+    "RegradeJob",
+    "Regraded",
     "SeriesShown",
     "Shown",
     "Station",
@@ -167,6 +179,7 @@ __all__ = [
     "check_specimen",
     "check_station",
     "choose_requirements",
+    "chosen_items",
     "confirmed_cautions",
     "count_matings",
     "decision_rules",
@@ -175,6 +188,7 @@ __all__ = [
     "exit_code_of",
     "exit_code_of_highest",
     "exit_code_of_location",
+    "exit_code_of_regrade",
     "failing_origins",
     "find_document",
     "find_records",
@@ -215,9 +229,12 @@ __all__ = [
     "recorded_document",
     "reduce_hookups",
     "refuse_unverified",
+    "regrade",
+    "regrade_document",
     "renew",
     "requirement_document",
     "requirements_document",
+    "runner_for",
     "select_records",
     "series_change",
     "series_document",
@@ -226,6 +243,7 @@ __all__ = [
     "series_sweep_document",
     "shown",
     "software_versions",
+    "table_sink",
     "told_conditions",
     "uncertainty_model",
     "unfinished_document",
@@ -400,6 +418,16 @@ _FILES: dict[str, tuple[str, ...]] = {
         "verification_document",
     ),
     "_wear": ("count_matings",),
+    "bulk": (
+        "RegradeJob",
+        "Regraded",
+        "chosen_items",
+        "exit_code_of_regrade",
+        "regrade",
+        "regrade_document",
+        "runner_for",
+        "table_sink",
+    ),
 }
 """What each file gives to the outside: the same as the imports above, which only the type checker follows."""
 

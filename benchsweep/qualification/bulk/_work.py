@@ -1,0 +1,111 @@
+"""The work on a chunk of records: a plain function of texts and names, which any worker can run."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from threadpoolctl import threadpool_limits
+
+from benchsweep import archive
+from benchsweep.errors import ArchiveError, BenchsweepError
+from benchsweep.qualification._qualify import grade_all
+from benchsweep.qualification._reduction import evaluate
+from benchsweep.qualification.bulk._job import RegradeJob
+from benchsweep.qualification.bulk._plain import to_plain
+from benchsweep.records import Verdict
+
+__all__ = ["Graded", "Item", "grade_chunk"]
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One record of a chunk.
+
+    Parameters
+    ----------
+    source
+        Path or URL.
+    content_hash
+        As the index of the archive has it.
+    """
+
+    source: str
+    content_hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class Graded:
+    """What came of one record.
+
+    Parameters
+    ----------
+    item
+        Which record.
+    outcomes
+        One for each requirement; empty where it could not be graded.
+    verdicts
+        The verdicts as `to_plain` writes them; empty where it could not be graded.
+    problem
+        Why it could not be graded; empty where it was.
+    damaged
+        True where the file is to blame: damaged, locked, newer.
+    """
+
+    item: Item
+    outcomes: tuple[str, ...] = ()
+    verdicts: str = ""
+    problem: str = ""
+    damaged: bool = False
+
+
+def grade_chunk(job: str, items: Sequence[Item]) -> list[Graded]:
+    """Read and grade some records, one after the other; a record that cannot be graded stops no other.
+
+    Parameters
+    ----------
+    job
+        From `RegradeJob.to_text`.
+
+    Raises
+    ------
+    UsageError
+        This worker has other versions than who asked.
+    """
+    told = RegradeJob.from_text(job)
+    # One worker for a core: threads of the linear algebra would only stand in each other's way.
+    with threadpool_limits(limits=1):
+        return [_grade(told, item) for item in items]
+
+
+def _grade(job: RegradeJob, item: Item) -> Graded:
+    try:
+        verdicts = grade_source(job, item.source)
+    except ArchiveError as error:
+        return Graded(item, problem=error.message, damaged=True)
+    except BenchsweepError as error:
+        return Graded(item, problem=error.message)
+    return Graded(item, tuple(str(verdict.outcome) for verdict in verdicts), to_plain(verdicts))
+
+
+def grade_source(job: RegradeJob, source: str) -> tuple[Verdict, ...]:
+    """Return the verdicts of one record, the same that `grade` gives.
+
+    What needs a length that nobody gave is undecided: nobody named the record.
+
+    Raises
+    ------
+    ArchiveError, DefinitionError, FixtureError, UsageError
+    """
+    measurement = archive.read_record(source)
+    if job.budget_toml:
+        measurement = replace(measurement, budget_toml=job.budget_toml)
+    graded = grade_all(
+        evaluate(measurement, length_m=job.length_m),
+        job.requirements,
+        record=source,
+        decision_rule=job.decision_rule,
+        conditions=job.conditions,
+        by_pattern={requirement.name for requirement in job.requirements},
+    )
+    return tuple(one.verdict for one in graded)
