@@ -17,7 +17,13 @@ Conventions:
 from benchsweep.archive._files import make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
 from benchsweep.archive._grading import grading_of, join_gradings, verdicts_of
-from benchsweep.archive._grading_files import GRADINGS, read_grading, write_grading
+from benchsweep.archive._grading_files import (
+    GRADINGS,
+    KeptVerdict,
+    kept_verdicts,
+    read_grading,
+    write_grading,
+)
 from benchsweep.archive._head import Head, read_head
 from benchsweep.archive._history import AppendedFile, MatingCounters
 from benchsweep.archive._job_notes import JobNotes
@@ -72,6 +78,7 @@ __all__ = [
     "Journal",
     "Judged",
     "JudgedParameter",
+    "KeptVerdict",
     "MatingCounters",
     "Selection",
     "SeriesReader",
@@ -89,6 +96,7 @@ __all__ = [
     "is_series",
     "is_url",
     "join_gradings",
+    "kept_verdicts",
     "list_calibrations",
     "list_files",
     "list_unfinished",

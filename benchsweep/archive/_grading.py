@@ -58,6 +58,7 @@ def grading_of(
     made_at: str,
     by: str = "",
     software: Mapping[str, str] | None = None,
+    told: Mapping[str, str] | None = None,
 ) -> Grading:
     """Return verdicts as columns.
 
@@ -69,6 +70,8 @@ def grading_of(
         The text of every requirement that a verdict names, each name once.
     made_at
         ISO 8601 time in UTC.
+    by, software, told
+        As in `Grading`.
 
     Raises
     ------
@@ -116,6 +119,7 @@ def grading_of(
             rows=row_columns,
             notes=notes,
             doubts=doubts,
+            told=dict(told or {}),
         )
     )
 
@@ -144,7 +148,7 @@ def _counts(lists: Iterable[Sequence[object]]) -> NDArray[np.int32]:
 
 
 def join_gradings(gradings: Sequence[Grading]) -> Grading:
-    """Return the verdicts of several gradings as one, in their order; who and when as in the first.
+    """Return the verdicts of several gradings as one, in their order; who, when and how as in the first.
 
     Raises
     ------
@@ -201,6 +205,7 @@ def join_gradings(gradings: Sequence[Grading]) -> Grading:
             doubts=np.concatenate(
                 [word[part.doubts] for part, (word, _, _) in zip(gradings, moved, strict=True)]
             ),
+            told=gradings[0].told,
         )
     )
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast, get_args
 
 import numpy as np
 
 from benchsweep.archive._convert import read_software, software_block
-from benchsweep.archive._files import add_file, file_stem
-from benchsweep.archive._grading import FLOATS
+from benchsweep.archive._files import add_file, file_stem, storage_errors
+from benchsweep.archive._grading import FLOATS, verdicts_of
+from benchsweep.archive._notes_files import HASH, moment
 from benchsweep.archive._tree import Block, Node, opened, to_bytes
 from benchsweep.records import (
     End,
@@ -18,12 +20,13 @@ from benchsweep.records import (
     Parameter,
     RequirementText,
     RowColumns,
+    Verdict,
     VerdictColumns,
     WiringFinding,
     WiringReport,
 )
 
-__all__ = ["GRADINGS", "read_grading", "write_grading"]
+__all__ = ["GRADINGS", "KeptVerdict", "kept_verdicts", "read_grading", "write_grading"]
 
 GRADINGS = "gradings"
 """Folder of the gradings within an archive."""
@@ -36,7 +39,9 @@ _OFTEN_EMPTY = FLOATS[4:]
 def write_grading(grading: Grading, folder: Path) -> Path:
     """Store a grading as one new file of ``gradings`` in the archive `folder`, and return its path.
 
-    The name is ``<UTC time>-<requirements made safe>.h5``.
+    The name is ``<UTC time>-<requirements made safe>.h5``. One that is about a single record is called
+    ``<2 digits of its hash>/<16 digits>-<UTC time>-<requirements made safe>.h5``, so that those of a record
+    are found without opening all.
 
     Raises
     ------
@@ -44,8 +49,11 @@ def write_grading(grading: Grading, folder: Path) -> Path:
         As `write_record`.
     """
     names = "+".join(requirement.name for requirement in grading.requirements)
-    stem = file_stem(grading.made_at, names or "nothing")
-    return add_file(Path(folder) / GRADINGS, stem, *to_bytes("grading", grading_tree(grading)))
+    stem, place = file_stem(grading.made_at, names or "nothing"), Path(folder) / GRADINGS
+    records = {grading.words[record] for record in np.unique(grading.verdicts.record).tolist()}
+    if len(records) == 1 and HASH.fullmatch(record := records.pop()):
+        stem, place = f"{record[:16]}-{stem}", place / record[:2]
+    return add_file(place, stem, *to_bytes("grading", grading_tree(grading)))
 
 
 def read_grading(source: Path) -> Grading:
@@ -57,6 +65,57 @@ def read_grading(source: Path) -> Grading:
     """
     with opened(Path(source), "grading") as root:
         return _read(root)
+
+
+@dataclass(frozen=True, slots=True)
+class KeptVerdict:
+    """One verdict of a stored grading.
+
+    Parameters
+    ----------
+    grading
+        The file that holds it.
+    made_at, by
+        When and by whom it was made.
+    edition
+        Edition of the requirement.
+    verdict
+        The verdict.
+    """
+
+    grading: Path
+    made_at: str
+    by: str
+    edition: str
+    verdict: Verdict
+
+
+def kept_verdicts(folder: Path, content_hash: str) -> tuple[KeptVerdict, ...]:
+    """Return every kept verdict about the record of that content hash, in the order in which they were made.
+
+    Gradings of many records are opened to see whether it is among them.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveError
+        A grading or the folder cannot be read.
+    """
+    place = Path(folder) / GRADINGS
+    with storage_errors(place, "listing"):
+        own = sorted((place / content_hash[:2]).glob(f"{content_hash[:16]}-*.h5"))
+        paths = [*own, *sorted(place.glob("*.h5"))] if place.is_dir() else []
+    found: list[KeptVerdict] = []
+    for path in paths:
+        with opened(path, "grading") as root:
+            if content_hash not in root.child("words").texts("text"):
+                continue
+            grading = _read(root)
+        editions = {item.name: item.edition for item in grading.requirements}
+        record = grading.words.index(content_hash)
+        for verdict in verdicts_of(grading, np.flatnonzero(grading.verdicts.record == record).tolist()):
+            edition = editions[verdict.requirement]
+            found.append(KeptVerdict(path, grading.made_at, grading.by, edition, verdict))
+    return tuple(sorted(found, key=lambda kept: moment(kept.made_at)))
 
 
 def grading_tree(grading: Grading) -> dict[str, Block]:
@@ -71,6 +130,7 @@ def grading_tree(grading: Grading) -> dict[str, Block]:
     return {
         "/": Block({"made_at": grading.made_at, "by": grading.by}),
         "/software": software_block(grading.software),
+        "/told": Block(data={"name": tuple(grading.told), "value": tuple(grading.told.values())}),
         "/requirements": Block(
             data={
                 "name": tuple(item.name for item in grading.requirements),
@@ -128,11 +188,12 @@ def _findings_block(wirings: tuple[WiringReport, ...]) -> Block:
 
 
 def _read(root: Node) -> Grading:
-    verdicts, rows, count = root.child("verdicts"), root.child("rows"), 0
+    verdicts, rows, told = root.child("verdicts"), root.child("rows"), root.child("told")
     trace = rows.array("trace", np.int32, 1)
-    count = trace.size
+    made_at = root.text("made_at")
+    moment(made_at)  # a time that is none is a damage, told as one
     return Grading(
-        made_at=root.text("made_at"),
+        made_at=made_at,
         by=root.text("by"),
         software=read_software(root.child("software")),
         requirements=_read_requirements(root),
@@ -149,7 +210,7 @@ def _read(root: Node) -> Grading:
             outcome=rows.array("outcome", np.int8, 1),
             note=rows.array("note", np.int32, 1),
             **{
-                name: np.full(count, np.nan)
+                name: np.full(trace.size, np.nan)
                 if name in _OFTEN_EMPTY and not rows.contains(name)
                 else rows.array(name, np.float64, 1)
                 for name in FLOATS
@@ -157,6 +218,7 @@ def _read(root: Node) -> Grading:
         ),
         notes=root.child("notes").array("text", np.int32, 1),
         doubts=root.child("doubts").array("text", np.int32, 1),
+        told=dict(zip(told.texts("name"), told.texts("value"), strict=True)),
     )
 
 

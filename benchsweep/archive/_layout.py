@@ -343,6 +343,8 @@ _GRADING = (
     Item("/@made_at", "-", "text", "", "ISO 8601 time in UTC"),
     Item("/@by", "-", "text", "", "who graded; may be empty"),
     *_SOFTWARE,
+    Item("/told/name", "k", "text", "", "what was told in place of what the records say"),
+    Item("/told/value", "k", "text", "", "its value, or the whole text of a budget"),
     Item("/requirements/name", "k", "text", "", "requirement that was used"),
     Item("/requirements/edition", "k", "text", "", "its edition"),
     Item("/definitions/requirement", "k", "int32", "1", "place of the requirement in /requirements, from 0"),

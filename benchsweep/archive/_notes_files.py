@@ -15,11 +15,12 @@ from benchsweep.archive._tree import Block, Node, opened, to_bytes
 from benchsweep.errors import ArchiveError
 from benchsweep.records import Comment, Correction, Note
 
-__all__ = ["NOTES", "all_notes", "notes_of", "read_note", "root_of", "write_note"]
+__all__ = ["HASH", "NOTES", "all_notes", "moment", "notes_of", "read_note", "root_of", "write_note"]
 
 NOTES = "notes"
 """Folder of the notes within an archive."""
-_HASH = re.compile(r"[0-9a-f]{64}")
+HASH = re.compile(r"[0-9a-f]{64}")
+"""What a content hash looks like."""
 _UP = 3
 
 
@@ -39,7 +40,7 @@ def write_note(note: Note, folder: Path) -> Path:
     ArchiveLocked, ArchiveError
         As `write_record`; also a `record` that is no content hash.
     """
-    if not _HASH.fullmatch(note.record):
+    if not HASH.fullmatch(note.record):
         raise ArchiveError(
             f"{note.record[:80]!r} is no content hash of a record", hint="Give 64 hexadecimal digits."
         )
@@ -76,7 +77,7 @@ def read_note(source: Path) -> Note:
     kind: Kind = "comment" if kind_of(Path(source)) == "comment" else "correction"
     with opened(Path(source), kind) as root:
         record, by, at = root.text("record"), root.text("by"), root.text("at")
-        _moment(at)  # a time that is none is a damage, told as one
+        moment(at)  # a time that is none is a damage, told as one
         if kind == "comment":
             return Comment(record, by, at, root.text("text"))
         withdrawn = root.whole("withdrawn") if root.has("withdrawn") else None
@@ -135,10 +136,16 @@ def all_notes(folder: Path) -> dict[str, tuple[Note, ...]]:
 
 def _in_time_order(notes: list[Note]) -> tuple[Note, ...]:
     # Those of one time stay in the order of their names, so that everybody sees the same one last.
-    return tuple(sorted(notes, key=lambda note: _moment(note.at)))
+    return tuple(sorted(notes, key=lambda note: moment(note.at)))
 
 
-def _moment(at: str) -> datetime:
+def moment(at: str) -> datetime:
+    """Return an ISO 8601 time; one without its offset from UTC is in UTC.
+
+    Raises
+    ------
+    ValueError
+    """
     moment = datetime.fromisoformat(at)
     return moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
 

@@ -1,7 +1,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -136,6 +137,9 @@ class Grading:
         The columns.
     notes, doubts
         ``(k,)`` int32, places in `words`: the notes of the first verdict, of the second, and so on.
+    told
+        What was told besides, in place of what the records say: ``length_m``, ``temperature_degc``,
+        ``construction``, ``extrapolate_cold``, and as ``budget_toml`` the text of another budget.
     """
 
     made_at: str
@@ -149,6 +153,7 @@ class Grading:
     rows: RowColumns
     notes: NDArray[np.int32]
     doubts: NDArray[np.int32]
+    told: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     def __post_init__(self) -> None:
         for name in ("notes", "doubts"):
