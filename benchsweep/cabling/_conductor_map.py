@@ -8,7 +8,6 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 from benchsweep.cabling._words import PAIR_OF_CONTACT, contact_words, listed, pairs_of, unclear
 from benchsweep.records import CONTACTS_OF_PAIR, BalancedPort, End, Leg, SMatrix, WiringFinding
@@ -53,6 +52,18 @@ def measured_contacts(single_ended: SMatrix, end: End) -> tuple[int, ...]:
     return tuple(contact for contact in range(1, 9) if single_ended.has(_leg(end, contact)))
 
 
+def _assignment(size: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """Return which row goes with which column so that the sum of `size` is largest."""
+    strongest = size.argmax(axis=0)
+    if len(set(strongest.tolist())) == size.shape[1]:
+        # No column wants the row of another: nothing can be larger than the sum of the largest.
+        return [(int(row), column) for column, row in enumerate(strongest)]
+    from scipy.optimize import linear_sum_assignment
+
+    rows, columns = linear_sum_assignment(size, maximize=True)
+    return [(int(row), int(column)) for row, column in zip(rows, columns, strict=True)]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Levels:
     """S from the contacts of end A (columns) to those of end B (rows), |S|, and the best assignment."""
@@ -70,8 +81,7 @@ class _Levels:
             [[single_ended.at(out=_leg("B", j), into=_leg("A", i))[0] for i in near] for j in far]
         )
         size = np.abs(wave)
-        rows, columns = linear_sum_assignment(size, maximize=True)
-        pairs = zip(rows, columns, strict=True)
+        pairs = _assignment(size)
         return cls(near, far, wave, size, {near[column]: far[row] for row, column in pairs})
 
     def own(self, i: int) -> float:

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import ClassVar, Self
 
 import numpy as np
-import skrf
 from numpy.typing import NDArray
 from pydantic import PrivateAttr, computed_field, model_validator
 
@@ -109,6 +108,8 @@ class Measurable(Definition):
 
 
 def _read(path: Path, ports: int, where: str) -> MeasuredData:
+    import skrf
+
     try:
         content = path.read_bytes()
         with warnings.catch_warnings():

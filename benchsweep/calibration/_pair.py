@@ -1,4 +1,4 @@
-"""Two ports solved by scikit-rf, method by method."""
+"""Two ports solved by scikit-rf, method by method; imported when something is to be solved."""
 
 from __future__ import annotations
 
@@ -22,8 +22,9 @@ from benchsweep.calibration._kit import (
     ShortStandard,
     ThruStandard,
 )
-from benchsweep.calibration._methods import EXCHANGE, Method, NeededStandards, is_numbered
-from benchsweep.calibration._readings import Pair, Readings
+from benchsweep.calibration._methods import Method
+from benchsweep.calibration._problem import Problem, two_ports_for
+from benchsweep.calibration._readings import Pair
 from benchsweep.calibration._standards import (
     REFERENCE_OHM,
     ideal_reflections,
@@ -32,7 +33,7 @@ from benchsweep.calibration._standards import (
     propagation,
 )
 
-__all__ = ["Problem", "one_port", "solve_pair", "two_ports_for"]
+__all__ = ["one_port", "solve_pair"]
 
 _METRES_PER_SECOND = 299792458.0
 """Turns the delay of a line into a length for scikit-rf and back; only the product with delay matters."""
@@ -41,16 +42,6 @@ _METRES_PER_SECOND = 299792458.0
 _NEAR_QUARTER_WAVE = 0.02
 """Cosine of the phase of a line against the thru: within 1.1 degrees of 90."""
 _TERMS = ("directivity", "source match", "reflection tracking")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Problem:
-    """What is solved: kit, method, the standards it needs, readings."""
-
-    kit: Kit
-    method: Method
-    needed: NeededStandards
-    readings: Readings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,30 +80,6 @@ class _Task:
     def line(self, name: str) -> OffsetLine:
         standard = self.problem.kit.standards[name]
         return standard.offset if isinstance(standard, ThruStandard) else OffsetLine()
-
-
-def two_ports_for(problem: Problem, pair: Pair) -> tuple[str, ...]:
-    """Return the two-port standards by which a pair is solved; none when it does not have all it needs."""
-    have = problem.readings.two_ports[pair]
-    if problem.method == "short-open-load-thru":
-        return tuple(name for name in ("thru", EXCHANGE) if name in have)[:1]
-    if problem.method == "unknown-thru":
-        candidates = [name for name in (*problem.needed.two_port, "thru", EXCHANGE) if name in have]
-        # The one that lets most through has the least noise.
-        best = sorted(candidates, key=lambda name: -float(np.min(np.abs(have[name][:, [0, 1], [1, 0]]))))
-        return tuple(best[:1])
-    if problem.method == "thru-reflect-line":
-        lines = sorted(name for name in have if is_numbered(name, "line") and name in problem.kit.standards)
-        chosen = sorted(lines, key=lambda name: -_least_phase(problem, name))[:1]
-        return ("thru", *chosen) if chosen and "thru" in have else ()
-    return problem.needed.two_port if all(name in have for name in problem.needed.two_port) else ()
-
-
-def _least_phase(problem: Problem, name: str) -> float:
-    """Return the least ``|sin|`` of the phase of a line against the thru."""
-    f = problem.readings.frequency_hz
-    line, thru = (ideal_thru(problem.kit, f, word)[:, 1, 0] for word in (name, "thru"))
-    return float(np.min(np.abs(np.sin(np.angle(line / thru)))))
 
 
 def solve_pair(problem: Problem, pair: Pair, switch: NDArray[np.complex128] | None) -> tuple[Box, Box]:

@@ -11,7 +11,7 @@ import numpy as np
 from benchsweep.calibration._checks import bands
 from benchsweep.calibration._kit import Kit
 from benchsweep.calibration._methods import Method
-from benchsweep.calibration._pair import Problem
+from benchsweep.calibration._problem import Problem
 from benchsweep.calibration._solve import pose
 from benchsweep.calibration._standards import ideal_reflections
 from benchsweep.records import Calibration, RawHookup

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from benchsweep.calibration._apply import correct
 from benchsweep.calibration._kit import ReciprocalStandard, ReflectStandard
-from benchsweep.calibration._pair import Problem
+from benchsweep.calibration._problem import Problem
 from benchsweep.calibration._readings import Pair
 from benchsweep.calibration._standards import ideal_reflections, ideal_thru
 from benchsweep.records import ErrorTerms

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from benchsweep.calibration._deviations import deviations
 from benchsweep.calibration._kit import Kit, Standard, ThruStandard
 from benchsweep.calibration._methods import is_numbered
-from benchsweep.calibration._pair import Problem, two_ports_for
+from benchsweep.calibration._problem import Problem, two_ports_for
 from benchsweep.calibration._standards import ideal_reflections, ideal_thru
 from benchsweep.records import Quantity, StandardTerm
 

@@ -17,7 +17,7 @@ from benchsweep.calibration._checks import (
 )
 from benchsweep.calibration._kit import Kit, needed_standards
 from benchsweep.calibration._methods import EXCHANGE, Method
-from benchsweep.calibration._pair import Problem, one_port, solve_pair, two_ports_for
+from benchsweep.calibration._problem import Problem, two_ports_for
 from benchsweep.calibration._readings import Pair, Readings, gather
 from benchsweep.calibration._residuals import residuals_db
 from benchsweep.calibration._sensitivity import standard_terms
@@ -150,6 +150,8 @@ def pose(kit: Kit, hookups: Sequence[RawHookup], method: Method | None) -> Probl
 
 def solve_terms(problem: Problem) -> ErrorTerms:
     """Return the error terms of all ports."""
+    from benchsweep.calibration._pair import one_port, solve_pair
+
     readings = problem.readings
     f, ports = readings.frequency_hz, readings.ports
     if problem.method == _ONE_PORT:

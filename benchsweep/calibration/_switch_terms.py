@@ -6,9 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-import skrf
 from numpy.typing import NDArray
-from skrf.calibration.calibration import compute_switch_terms
 
 from benchsweep.calibration._readings import Pair, Readings
 from benchsweep.errors import CalibrationError
@@ -45,6 +43,9 @@ def switch_terms_of(readings: Readings, pair: Pair, method: str) -> NDArray[np.c
             "two-ports there, or choose short-open-load-thru, which needs none.",
         )
     _refuse_alike(readings.frequency_hz, standards, where)
+    import skrf
+    from skrf.calibration.calibration import compute_switch_terms
+
     frequency = skrf.Frequency.from_f(readings.frequency_hz, unit="hz")
     networks: list[Any] = [skrf.Network(frequency=frequency, s=s, z0=50.0) for s in standards.values()]
     forward, reverse = compute_switch_terms(networks)  # at the higher port, at the lower port

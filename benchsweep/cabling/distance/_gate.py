@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import make_interp_spline
 
 from benchsweep.cabling.distance._velocity import COMMON_VELOCITY, LIGHT_M_PER_S
 
@@ -89,6 +88,8 @@ def _interpolated(
     both = np.concatenate([centred[..., ::-1].conj(), centred], axis=-1)
     knots = np.concatenate([-frequency_hz[::-1], frequency_hz])
     multiples = step_hz * np.arange(1, count + 1)
+    from scipy.interpolate import make_interp_spline
+
     spline = make_interp_spline(knots / step_hz, both, k=_SPLINE_DEGREE, axis=-1)
     values = np.asarray(spline(np.arange(1, count + 1)), dtype=np.complex128)
     return np.asarray(values * np.exp(-2j * np.pi * multiples * middle_s), dtype=np.complex128)

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 
 from benchsweep.cabling._delay import propagation_delay
 from benchsweep.cabling._losses import ModeLosses
@@ -137,5 +136,7 @@ def pair_losses(
 def _fitted(frequency_hz: Row, through: Wave, delay_s: float, *, second_np: float) -> PairLoss:
     root = np.sqrt(frequency_hz / 1e6)
     shape = np.stack([np.ones_like(root), root, 1.0 / root, root**2], axis=1)
+    from scipy.optimize import nnls
+
     found, _ = nnls(shape, second_np - np.log(np.abs(through)))
     return PairLoss(delay_s, float(found[1]), float(found[2]), float(found[3]))

@@ -9,7 +9,6 @@ from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft, next_fast_len
 
 from benchsweep.cabling.distance._gate import TimeGrid, time_grid
 from benchsweep.errors import UsageError
@@ -99,6 +98,8 @@ def time_response(
         raise UsageError(f"no time domain: {found}", hint="Sweep linearly, with the step as first frequency.")
     weight, total, _ = _window(window, found.count)
     values = found.on_multiples(s)
+    from scipy.fft import irfft, next_fast_len
+
     n = next_fast_len(2 * _OVERSAMPLING * (found.count + 1), real=True)
     spectrum = np.zeros((*values.shape[:-1], found.count + 1), dtype=np.complex128)
     spectrum[..., 1:] = values * weight

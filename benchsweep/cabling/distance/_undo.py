@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft, next_fast_len
 
 from benchsweep.cabling.distance._gate import TimeGrid
 from benchsweep.cabling.distance._loss import PairLoss
@@ -72,6 +71,8 @@ def freed_response(
         Compute the envelope too; otherwise it is the magnitude of the impulse response.
     """
     f = grid.step_hz * np.arange(1.0, grid.count + 1.0)
+    from scipy.fft import irfft, next_fast_len
+
     n = next_fast_len(2 * _OVERSAMPLING * (grid.count + 1), real=True)
     dt_s = 1.0 / (n * grid.step_hz)
     most = np.max(np.stack([p.attenuation_np(f) for p in losses]), axis=0)

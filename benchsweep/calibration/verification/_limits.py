@@ -6,7 +6,6 @@ from math import sqrt
 from typing import Literal
 
 import numpy as np
-from scipy import stats
 
 from benchsweep.errors import UsageError
 
@@ -65,7 +64,9 @@ def history_limits(
         )
     values = np.asarray(earlier, dtype=np.float64)
     mean, s = float(values.mean()), float(values.std(ddof=1))
-    reach = float(stats.t.ppf(0.5 + confidence / 2.0, count - 1)) * s
+    from scipy.special import stdtrit
+
+    reach = float(stdtrit(count - 1, 0.5 + confidence / 2.0)) * s
     return HistoryLimits(mean - reach, mean + reach, "history", mean, s, count)
 
 
@@ -116,7 +117,9 @@ def simultaneous_quantile(count: int, *, freedom: float = np.inf, confidence: fl
     if count < 1:
         raise UsageError(f"{count} values cannot be judged together")
     share = 1.0 - (1.0 - confidence ** (1.0 / count)) / 2.0
-    return float(stats.norm.ppf(share) if np.isinf(freedom) else stats.t.ppf(share, freedom))
+    from scipy.special import ndtri, stdtrit
+
+    return float(ndtri(share) if np.isinf(freedom) else stdtrit(freedom, share))
 
 
 def expected_outside(count: int, *, confidence: float = 0.95) -> int:
@@ -124,4 +127,6 @@ def expected_outside(count: int, *, confidence: float = 0.95) -> int:
 
     In 99 of 100 cases no more do when nothing is wrong (binomial, values taken as independent).
     """
-    return int(stats.binom.ppf(0.99, count, 1.0 - confidence))
+    from scipy.special import bdtr
+
+    return int(np.argmax(bdtr(np.arange(count + 1), count, 1.0 - confidence) >= 0.99))

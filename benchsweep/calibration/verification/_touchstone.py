@@ -4,7 +4,6 @@ import warnings
 from pathlib import Path
 
 import numpy as np
-import skrf
 from numpy.typing import NDArray
 
 from benchsweep.errors import DataFileError
@@ -27,6 +26,8 @@ def measured_scattering(
     DataFileError
         No such file, another number of ports, or frequencies that it lacks.
     """
+    import skrf
+
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
