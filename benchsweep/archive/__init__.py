@@ -14,11 +14,11 @@ Conventions:
 - A file appears under its name only when all of it is on the disc, and never replaces another.
 """
 
+from benchsweep.archive._drawers import GRADINGS, NOTES, root_of
 from benchsweep.archive._files import make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
 from benchsweep.archive._grading import grading_of, join_gradings, verdicts_of
 from benchsweep.archive._grading_files import (
-    GRADINGS,
     KeptVerdict,
     kept_verdicts,
     read_grading,
@@ -30,7 +30,7 @@ from benchsweep.archive._job_notes import JobNotes
 from benchsweep.archive._journal import Journal
 from benchsweep.archive._list import Entry, list_files
 from benchsweep.archive._new_file import store_file
-from benchsweep.archive._notes_files import NOTES, all_notes, notes_of, read_note, root_of, write_note
+from benchsweep.archive._notes_files import all_notes, notes_of, read_note, write_note
 from benchsweep.archive._remote import is_url, local_path
 from benchsweep.archive._series_folder import SeriesWriter, sweep_bytes
 from benchsweep.archive._series_pack import number_words

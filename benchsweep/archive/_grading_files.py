@@ -9,9 +9,11 @@ from typing import Any, cast, get_args
 import numpy as np
 
 from benchsweep.archive._convert import read_software, software_block
-from benchsweep.archive._files import add_file, file_stem, storage_errors
+from benchsweep.archive._drawers import GRADINGS, below, files_in
+from benchsweep.archive._files import add_file, file_stem
 from benchsweep.archive._grading import FLOATS, verdicts_of
 from benchsweep.archive._notes_files import HASH, moment
+from benchsweep.archive._source import Source
 from benchsweep.archive._tree import Block, Node, opened, to_bytes
 from benchsweep.records import (
     End,
@@ -26,10 +28,8 @@ from benchsweep.records import (
     WiringReport,
 )
 
-__all__ = ["GRADINGS", "KeptVerdict", "kept_verdicts", "read_grading", "write_grading"]
+__all__ = ["KeptVerdict", "kept_verdicts", "read_grading", "write_grading"]
 
-GRADINGS = "gradings"
-"""Folder of the gradings within an archive."""
 _WORDS = ("record", "name", "specimen", "requirement", "decision_rule", "budget")
 _COUNTS = ("wiring", "rows", "notes", "doubts")
 # Columns that are left out where they hold nothing.
@@ -56,14 +56,14 @@ def write_grading(grading: Grading, folder: Path) -> Path:
     return add_file(place, stem, *to_bytes("grading", grading_tree(grading)))
 
 
-def read_grading(source: Path) -> Grading:
+def read_grading(source: Source) -> Grading:
     """Read a grading after checking it, as `read_record` does.
 
     Raises
     ------
     RecordDamaged, RecordNewer, ArchiveError
     """
-    with opened(Path(source), "grading") as root:
+    with opened(source, "grading") as root:
         return _read(root)
 
 
@@ -83,30 +83,27 @@ class KeptVerdict:
         The verdict.
     """
 
-    grading: Path
+    grading: Source
     made_at: str
     by: str
     edition: str
     verdict: Verdict
 
 
-def kept_verdicts(folder: Path, content_hash: str) -> tuple[KeptVerdict, ...]:
+def kept_verdicts(folder: Source, content_hash: str) -> tuple[KeptVerdict, ...]:
     """Return every kept verdict about the record of that content hash, in the order in which they were made.
 
     Gradings of many records are opened to see whether it is among them.
 
     Raises
     ------
-    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveError
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
         A grading or the folder cannot be read.
     """
-    place = Path(folder) / GRADINGS
-    with storage_errors(place, "listing"):
-        own = sorted((place / content_hash[:2]).glob(f"{content_hash[:16]}-*.h5"))
-        paths = [*own, *sorted(place.glob("*.h5"))] if place.is_dir() else []
+    own = files_in(below(folder, GRADINGS, content_hash[:2]), content_hash[:16])
     found: list[KeptVerdict] = []
-    for path in paths:
-        with opened(path, "grading") as root:
+    for source in (*own, *files_in(below(folder, GRADINGS))):
+        with opened(source, "grading") as root:
             if content_hash not in root.child("words").texts("text"):
                 continue
             grading = _read(root)
@@ -114,7 +111,7 @@ def kept_verdicts(folder: Path, content_hash: str) -> tuple[KeptVerdict, ...]:
         record = grading.words.index(content_hash)
         for verdict in verdicts_of(grading, np.flatnonzero(grading.verdicts.record == record).tolist()):
             edition = editions[verdict.requirement]
-            found.append(KeptVerdict(path, grading.made_at, grading.by, edition, verdict))
+            found.append(KeptVerdict(source, grading.made_at, grading.by, edition, verdict))
     return tuple(sorted(found, key=lambda kept: moment(kept.made_at)))
 
 

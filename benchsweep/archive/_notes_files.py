@@ -9,19 +9,18 @@ from pathlib import Path
 
 import numpy as np
 
-from benchsweep.archive._files import add_file, file_stem, storage_errors
-from benchsweep.archive._seal import Kind, kind_of
-from benchsweep.archive._tree import Block, Node, opened, to_bytes
+from benchsweep.archive._drawers import NOTES, below, files_in
+from benchsweep.archive._files import add_file, file_stem
+from benchsweep.archive._seal import Kind, kind_in
+from benchsweep.archive._source import Source, open_content
+from benchsweep.archive._tree import Block, Node, node_of, to_bytes
 from benchsweep.errors import ArchiveError
 from benchsweep.records import Comment, Correction, Note
 
-__all__ = ["HASH", "NOTES", "all_notes", "moment", "notes_of", "read_note", "root_of", "write_note"]
+__all__ = ["HASH", "all_notes", "moment", "notes_of", "read_note", "write_note"]
 
-NOTES = "notes"
-"""Folder of the notes within an archive."""
 HASH = re.compile(r"[0-9a-f]{64}")
 """What a content hash looks like."""
-_UP = 3
 
 
 def write_note(note: Note, folder: Path) -> Path:
@@ -67,30 +66,39 @@ def _root(note: Note) -> Block:
     return block
 
 
-def read_note(source: Path) -> Note:
+def read_note(source: Source) -> Note:
     """Read a comment or a correction after checking it, as `read_record` does.
 
     Raises
     ------
     RecordDamaged, RecordNewer, ArchiveError
     """
-    kind: Kind = "comment" if kind_of(Path(source)) == "comment" else "correction"
-    with opened(Path(source), kind) as root:
-        record, by, at = root.text("record"), root.text("by"), root.text("at")
-        moment(at)  # a time that is none is a damage, told as one
-        if kind == "comment":
-            return Comment(record, by, at, root.text("text"))
-        withdrawn = root.whole("withdrawn") if root.has("withdrawn") else None
-        if withdrawn not in (None, 0, 1):
-            raise root.wrong("@withdrawn", f"{withdrawn} is neither 0 nor 1")
-        return Correction(
-            record,
-            by,
-            at,
-            root.text("reason"),
-            _read_changes(root),
-            None if withdrawn is None else bool(withdrawn),
-        )
+    with open_content(source, "note") as content:
+        kind: Kind = "comment" if kind_in(content) == "comment" else "correction"
+        with node_of(content, kind) as root:
+            return _read_comment(root) if kind == "comment" else _read_correction(root)
+
+
+def _read_comment(root: Node) -> Comment:
+    return Comment(*_read_head(root), root.text("text"))
+
+
+def _read_correction(root: Node) -> Correction:
+    withdrawn = root.whole("withdrawn") if root.has("withdrawn") else None
+    if withdrawn not in (None, 0, 1):
+        raise root.wrong("@withdrawn", f"{withdrawn} is neither 0 nor 1")
+    return Correction(
+        *_read_head(root),
+        root.text("reason"),
+        _read_changes(root),
+        None if withdrawn is None else bool(withdrawn),
+    )
+
+
+def _read_head(root: Node) -> tuple[str, str, str]:
+    at = root.text("at")
+    moment(at)  # a time that is none is a damage, told as one
+    return root.text("record"), root.text("by"), at
 
 
 def _read_changes(root: Node) -> dict[str, str | float | None]:
@@ -100,36 +108,37 @@ def _read_changes(root: Node) -> dict[str, str | float | None]:
     return changes
 
 
-def notes_of(folder: Path, content_hash: str) -> tuple[Note, ...]:
+def notes_of(folder: Source, content_hash: str) -> tuple[Note, ...]:
     """Return what was said of the record of that content hash, in time order; none without a folder.
+
+    Parameters
+    ----------
+    folder
+        The archive, a folder or an address.
 
     Raises
     ------
     RecordDamaged, RecordNewer
         A note cannot be read: what it corrects would be missed.
-    ArchiveLocked, ArchiveError
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
         The folder cannot be read.
     """
-    place = Path(folder) / NOTES / content_hash[:2]
-    with storage_errors(place, "listing"):
-        names = sorted(place.glob(f"{content_hash[:16]}-*.h5")) if place.is_dir() else []
-    return _in_time_order([note for path in names if (note := read_note(path)).record == content_hash])
+    sources = files_in(below(folder, NOTES, content_hash[:2]), content_hash[:16])
+    found = (read_note(source) for source in sources)
+    return _in_time_order([note for note in found if note.record == content_hash])
 
 
-def all_notes(folder: Path) -> dict[str, tuple[Note, ...]]:
+def all_notes(folder: Source) -> dict[str, tuple[Note, ...]]:
     """Return content hash -> what was said of that record, in time order, for all records of an archive.
 
     Raises
     ------
-    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveError
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
         As `notes_of`.
     """
-    place = Path(folder) / NOTES
-    with storage_errors(place, "listing"):
-        names = sorted(place.glob("[0-9a-f][0-9a-f]/*.h5")) if place.is_dir() else []
     found: dict[str, list[Note]] = {}
-    for path in names:
-        note = read_note(path)
+    for source in files_in(below(folder, NOTES), deep=True):
+        note = read_note(source)
         found.setdefault(note.record, []).append(note)
     return {record: _in_time_order(notes) for record, notes in found.items()}
 
@@ -148,12 +157,3 @@ def moment(at: str) -> datetime:
     """
     moment = datetime.fromisoformat(at)
     return moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
-
-
-def root_of(record: Path) -> Path:
-    """Return the archive that a record is in.
-
-    The nearest folder above it, at most three up from its own, that has notes; its own where none has.
-    """
-    own = Path(record).absolute().parent
-    return next((place for place in (own, *list(own.parents)[:_UP]) if (place / NOTES).is_dir()), own)

@@ -1,0 +1,95 @@
+"""Notes and gradings within an archive, local or at an address: which files there are, where they belong."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from benchsweep.archive._remote import filesystem, local_path, remote_errors
+from benchsweep.archive._source import Source
+from benchsweep.archive._storage_errors import storage_errors
+
+__all__ = ["GRADINGS", "NOTES", "below", "files_in", "root_of"]
+
+NOTES = "notes"
+"""Folder of the notes within an archive."""
+GRADINGS = "gradings"
+"""Folder of the gradings within an archive."""
+_DRAWERS = (NOTES, GRADINGS)
+_SUFFIX = ".h5"
+_UP = 3
+
+
+def below(root: Source, *parts: str) -> Source:
+    """Return the place of that name below a folder or an address."""
+    folder = local_path(root)
+    return "/".join((str(root).rstrip("/"), *parts)) if folder is None else folder.joinpath(*parts)
+
+
+def files_in(place: Source, start: str = "", *, deep: bool = False) -> list[Source]:
+    """Return the ``.h5`` files of a folder whose names begin with `start`, by name; none without a folder.
+
+    Parameters
+    ----------
+    deep
+        Those of the folders in it, too.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
+    """
+    folder = local_path(place)
+    if folder is not None:
+        with storage_errors(folder, "listing"):
+            names = _names(folder, deep=deep)
+    else:
+        system, top = filesystem(str(place))
+        with remote_errors(str(place), "listing"):
+            system.invalidate_cache()
+            paths = system.find(top, maxdepth=None if deep else 1)
+        names = [path[len(top.rstrip("/")) :].lstrip("/") for path in paths]
+    # Whatever is hidden is not ours: files being written begin with a dot.
+    own = (name for name in names if name.endswith(_SUFFIX) and not name.rpartition("/")[2].startswith("."))
+    return [below(place, name) for name in sorted(own) if name.startswith(start)]
+
+
+def _names(folder: Path, *, deep: bool) -> list[str]:
+    names: list[str] = []
+    try:
+        with os.scandir(folder) as found:
+            for item in found:
+                if deep and item.is_dir():
+                    names += [f"{item.name}/{name}" for name in _names(Path(item.path), deep=True)]
+                else:
+                    names.append(item.name)
+    except FileNotFoundError:
+        return []
+    return names
+
+
+def root_of(record: Source) -> Source:
+    """Return the archive that a record is in.
+
+    The nearest folder above it, at most three up from its own, that has notes or gradings; its own where none
+    has.
+
+    Raises
+    ------
+    ArchiveUnreachable, ArchiveError
+    """
+    path = local_path(record)
+    if path is not None:
+        own = path.absolute().parent
+        places = (own, *list(own.parents)[:_UP])
+        return next((place for place in places if any((place / n).is_dir() for n in _DRAWERS)), own)
+    system, _ = filesystem(str(record))
+    address = str(record).rpartition("/")[0]
+    up = address
+    for _ in range(_UP + 1):
+        if up.endswith(("/", ":")):  # nothing but the kind of address is left
+            break
+        with remote_errors(up, "looking for notes"):
+            if any(system.exists(f"{up}/{name}") for name in _DRAWERS):
+                return up
+        up = up.rpartition("/")[0]
+    return address
