@@ -1,4 +1,9 @@
-"""Files: names made safe, written whole or not at all, errors of the operating system put in words."""
+"""Files: names made safe, written whole or not at all.
+
+What is told as written is on the disc: the bytes of the file, its name, and the names of new folders above.
+What is told as failed has no name, so that the same call can be made again. A process that is killed leaves a
+``.<16 digits>.partial`` at most, which nobody reads; `add_file` drops old ones.
+"""
 
 from __future__ import annotations
 
@@ -8,21 +13,18 @@ import re
 import secrets
 import tempfile
 import unicodedata
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from filelock import BaseFileLock, FileLock, Timeout
-
-from benchsweep.errors import ArchiveError, ArchiveLocked
+from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.errors import ArchiveError
 
 __all__ = [
     "Piece",
     "add_file",
     "add_name",
     "file_stem",
-    "lock_beside",
     "make_folder",
     "numbered",
     "refuse_file",
@@ -36,10 +38,13 @@ Piece = bytes | bytearray | memoryview
 
 _SUFFIX = ".h5"
 _LONGEST_NAME = 80
-_NO_PERMISSION = frozenset({errno.EACCES, errno.EPERM, errno.EROFS})
-_DISC_FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 # What a file system answers that knows no second name for a file.
 _NO_LINKS = frozenset({errno.EPERM, errno.EOPNOTSUPP, errno.ENOTSUP, errno.ENOSYS, errno.EMLINK, errno.EXDEV})
+# What a file system answers that cannot bring a folder to the disc by itself: some network drives.
+_NO_FOLDER_SYNC = frozenset({errno.EINVAL, errno.EOPNOTSUPP, errno.ENOTSUP, errno.ENOSYS, errno.EBADF})
+_PARTIAL = re.compile(r"\.[0-9a-f]{16}\.partial")
+_OLD_S = 24 * 3600.0
+_looked_through: set[str] = set()
 
 
 def file_stem(created_at: str, text: str) -> str:
@@ -81,36 +86,6 @@ def sort_key(path: Path) -> tuple[str, int, str]:
     return stem[:16], int(serial[1]) if serial else 1, stem
 
 
-@contextmanager
-def storage_errors(path: Path, doing: str) -> Iterator[None]:
-    """Turn errors of the operating system into ours; `doing` says what was tried.
-
-    Raises
-    ------
-    ArchiveLocked
-        No permission, or a read-only place.
-    ArchiveError
-        Anything else: full disc, vanished drive, a file where a folder should be.
-    """
-    try:
-        yield
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        if error.errno in _NO_PERMISSION:
-            raise ArchiveLocked(
-                f"{path}: {doing} is not permitted: {reason}",
-                hint="Name a folder in which you may write, or ask its owner for permission.",
-            ) from error
-        if error.errno in _DISC_FULL:
-            raise ArchiveError(
-                f"{path}: {doing} failed because the disc is full: {reason}",
-                hint="Free some space or name another folder; nothing half was left behind.",
-            ) from error
-        raise ArchiveError(
-            f"{path}: {doing} failed: {reason}", hint="Check that the folder exists and can be reached."
-        ) from error
-
-
 def refuse_file(folder: Path) -> None:
     """Refuse a path that cannot become an archive because something else is there; makes nothing.
 
@@ -144,14 +119,16 @@ def add_file(folder: Path, stem: str, *content: Piece) -> Path:
     Raises
     ------
     ArchiveLocked, ArchiveError
+        Nothing was stored, and the same call can be made again.
     """
     with storage_errors(folder, "writing"):
+        _make_folders(folder)
         partial = _write_partial(folder, content)
         try:
-            final = add_name(partial, folder, stem)
+            _drop_leftovers(folder, partial)
+            return add_name(partial, folder, stem)
         finally:
-            partial.unlink(missing_ok=True)
-    return final
+            _drop(partial)
 
 
 def numbered(folder: Path, stem: str, serial: int) -> Path:
@@ -162,35 +139,74 @@ def numbered(folder: Path, stem: str, serial: int) -> Path:
 def replace_file(path: Path, *content: Piece) -> None:
     """Store `content` durably as `path`; whoever reads sees the old file or the new one, never a half.
 
+    The folder must be there: one that has vanished in the middle of a job is a drive that was taken off, and
+    must not be made anew on the disc beneath.
+
     Raises
     ------
     ArchiveLocked, ArchiveError
+        The old file is there, or the new one.
     """
     with storage_errors(path.parent, "writing"):
         partial = _write_partial(path.parent, content)
         try:
             partial.replace(path)
-        except OSError:
-            partial.unlink(missing_ok=True)
+        except BaseException:
+            _drop(partial)
             raise
         _sync_folder(path.parent)
 
 
 def _write_partial(folder: Path, content: tuple[Piece, ...]) -> Path:
-    folder.mkdir(parents=True, exist_ok=True)
+    """Store `content` in `folder` under a name that nobody reads, durably; return its path."""
     partial = folder / f".{secrets.token_hex(8)}.partial"
     # Not tempfile: that makes files which colleagues sharing the archive could not read.
     descriptor = os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
-        with os.fdopen(descriptor, "wb") as stream:
+        try:
             for piece in content:
-                stream.write(piece)
-            stream.flush()
-            os.fsync(stream.fileno())
-    except OSError:
-        partial.unlink(missing_ok=True)
+                _write_all(descriptor, memoryview(piece))
+            os.fsync(descriptor)
+        except BaseException:
+            with suppress(OSError):  # the first error is the one to tell
+                os.close(descriptor)
+            raise
+        os.close(descriptor)  # some network drives tell only now that the disc is full
+    except BaseException:
+        _drop(partial)
         raise
     return partial
+
+
+def _write_all(descriptor: int, piece: memoryview) -> None:
+    while piece:
+        written = os.write(descriptor, piece)  # a nearly full disc may take a part
+        if not written:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        piece = piece[written:]
+
+
+def _drop(partial: Path) -> None:
+    # What cannot be dropped is not read either; the error that led here is the one to tell.
+    with suppress(OSError):
+        partial.unlink(missing_ok=True)
+
+
+def _drop_leftovers(folder: Path, partial: Path) -> None:
+    """Drop what killed processes left in `folder` a day ago or earlier, once in each process.
+
+    `partial` was written just now, so its time is that of the clock which gave the others theirs.
+    """
+    if str(folder) in _looked_through:
+        return
+    _looked_through.add(str(folder))
+    with suppress(OSError):
+        now = partial.stat().st_mtime
+        with os.scandir(folder) as entries:
+            named = [entry for entry in entries if _PARTIAL.fullmatch(entry.name)]
+        for entry in named:
+            if now - entry.stat(follow_symlinks=False).st_mtime > _OLD_S:
+                Path(entry.path).unlink()
 
 
 def add_name(partial: Path, folder: Path, stem: str) -> Path:
@@ -201,6 +217,7 @@ def add_name(partial: Path, folder: Path, stem: str) -> Path:
     Raises
     ------
     OSError
+        The file has no name but `partial`, unless the drive refuses to take the new one back as well.
     """
     serial = 1
     while True:
@@ -209,15 +226,57 @@ def add_name(partial: Path, folder: Path, stem: str) -> Path:
             # A second name, then the first is dropped: unlike a rename this never replaces a file.
             os.link(partial, final)
         except FileExistsError:
-            serial += 1
-            continue
+            # Of a network drive the answer may be lost; asked again it finds its own name there.
+            if not _is_second_name(partial, final):
+                serial += 1
+                continue
         except OSError as error:
             if error.errno not in _NO_LINKS:
+                _take_back(partial, final)
                 raise
             final = folder / f"{stem}~{secrets.randbits(62) + (1 << 62)}{_SUFFIX}"
-            partial.rename(final)
-        _sync_folder(folder)
+            _rename(partial, final)
+            return final
+        try:
+            _sync_folder(folder)
+        except OSError:
+            _take_back(partial, final)
+            raise
         return final
+
+
+def _rename(partial: Path, final: Path) -> None:
+    """Give `partial` a name that is surely free in place of its own, durably."""
+    try:
+        partial.rename(final)
+        _sync_folder(final.parent)
+    except OSError:
+        with suppress(OSError):
+            final.unlink(missing_ok=True)
+        raise
+
+
+def _is_second_name(partial: Path, final: Path) -> bool:
+    with suppress(OSError):
+        one, other = partial.stat(), final.stat()
+        # The count of names too: where files have no numbers all of them are the same.
+        return one.st_nlink > 1 and one.st_ino != 0 and os.path.samestat(one, other)
+    return False
+
+
+def _take_back(partial: Path, final: Path) -> None:
+    """Drop the name `final` when it is that of `partial`, and nobody else's."""
+    if _is_second_name(partial, final):
+        with suppress(OSError):
+            final.unlink(missing_ok=True)
+
+
+def _make_folders(folder: Path) -> None:
+    """Make `folder` and those above it that are missing, durably."""
+    missing = [path for path in (folder, *folder.parents) if not path.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for path in reversed(missing):
+        _sync_folder(path.parent)
 
 
 def _sync_folder(folder: Path) -> None:
@@ -226,28 +285,8 @@ def _sync_folder(folder: Path) -> None:
     descriptor = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(descriptor)
+    except OSError as error:
+        if error.errno not in _NO_FOLDER_SYNC:
+            raise
     finally:
         os.close(descriptor)
-
-
-def lock_beside(folder: Path, doing: str) -> BaseFileLock:
-    """Take the lock that stands beside `folder`; it is freed when the process ends, however it ends.
-
-    Parameters
-    ----------
-    doing
-        What another run that has it would be doing: "measuring", "recording".
-
-    Raises
-    ------
-    ArchiveLocked
-        Another run has it.
-    """
-    lock = FileLock(folder.with_suffix(".lock"))
-    try:
-        lock.acquire(blocking=False)
-    except Timeout as error:
-        raise ArchiveLocked(
-            f"{folder}: another run is {doing} this at the moment", hint="Wait until it ends, or stop it."
-        ) from error
-    return lock

@@ -8,8 +8,9 @@ from types import MappingProxyType
 from typing import Self
 
 from benchsweep.archive._convert import hookup_tree, read_hookup_node, read_job
-from benchsweep.archive._files import lock_beside, replace_file, storage_errors
+from benchsweep.archive._files import Piece, replace_file, storage_errors
 from benchsweep.archive._job_notes import JobNotes, notes_from_bytes, notes_to_bytes
+from benchsweep.archive._locks import free_lock, lock_beside
 from benchsweep.archive._tree import opened, to_bytes
 from benchsweep.errors import RecordDamaged, RecordNewer
 from benchsweep.records import RawHookup
@@ -90,7 +91,7 @@ class Journal:
         ------
         ArchiveLocked, ArchiveError
         """
-        replace_file(self.folder / _NOTES, notes_to_bytes(notes, self.job))
+        self._replace(_NOTES, notes_to_bytes(notes, self.job))
         self._notes = notes
 
     def save(self, raw: RawHookup) -> None:
@@ -102,15 +103,19 @@ class Journal:
         ------
         ArchiveLocked, ArchiveError
         """
-        path = self.folder / f"hookup-{raw.hookup.number:03d}.h5"
-        replace_file(path, *to_bytes("hookup", hookup_tree(raw, job=self.job)))
+        name = f"hookup-{raw.hookup.number:03d}.h5"
+        self._replace(name, *to_bytes("hookup", hookup_tree(raw, job=self.job)))
         self._finished[raw.hookup.number] = raw
+
+    def _replace(self, name: str, *content: Piece) -> None:
+        with storage_errors(self.folder, "writing"):
+            # Not those above it: where they have gone, a drive was taken off in the middle of the job.
+            self.folder.mkdir(exist_ok=True)
+        replace_file(self.folder / name, *content)
 
     def close(self) -> None:
         """Let go of the lock; what was saved stays."""
-        self._lock.release()
-        with suppress(OSError):  # somebody else may hold it by now
-            Path(self._lock.lock_file).unlink()
+        free_lock(self._lock)
 
     def __enter__(self) -> Self:
         return self

@@ -13,12 +13,12 @@ import numpy as np
 from benchsweep.archive._files import (
     add_name,
     file_stem,
-    lock_beside,
     make_folder,
     numbered,
     replace_file,
     storage_errors,
 )
+from benchsweep.archive._locks import free_lock, lock_beside
 from benchsweep.archive._series_convert import (
     ending_tree,
     head_tree,
@@ -300,9 +300,7 @@ class SeriesWriter:
 
     def close(self) -> None:
         """Let go of the lock; what was stored stays."""
-        self._lock.release()
-        with suppress(OSError):  # somebody else may hold it by now
-            Path(self._lock.lock_file).unlink()
+        free_lock(self._lock)
         with suppress(OSError):  # not empty
             self.folder.rmdir()
         with suppress(OSError):
