@@ -12,7 +12,7 @@ from benchsweep.archive._files import storage_errors
 from benchsweep.archive._remote import filesystem, local_path, remote_errors
 from benchsweep.errors import ArchiveError
 
-__all__ = ["Entry", "list_files"]
+__all__ = ["Entry", "list_files", "list_folders"]
 
 Drawer = Literal["record", "calibration", "note", "grading"]
 
@@ -72,6 +72,17 @@ def list_files(root: Path | str) -> Iterator[Entry]:
         yield from _remote(str(root))
 
 
+def list_folders(root: Path) -> Iterator[Path]:
+    """Yield the folders of a local archive, itself first, that `list_files` looks into.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveError
+    """
+    for folder, _ in _folders(root):
+        yield folder
+
+
 def _drawer(parts: tuple[str, ...]) -> Drawer:
     return next((_DRAWERS[part] for part in parts if part in _DRAWERS), "record")
 
@@ -81,6 +92,28 @@ def _kept(parts: tuple[str, ...]) -> bool:
 
 
 def _local(root: Path) -> Iterator[Entry]:
+    for folder, parts in _folders(root):
+        files: list[Entry] = []
+        with storage_errors(folder, "listing"), os.scandir(folder) as found:
+            for item in found:
+                if item.name.endswith(_SUFFIX) and _kept((item.name,)) and not item.is_dir():
+                    size = _size(item)
+                    if size is not None:
+                        name = "/".join((*parts, item.name))
+                        files.append(Entry(folder / item.name, name, size, _drawer(parts)))
+        yield from sorted(files, key=lambda entry: entry.name)
+
+
+def _size(item: os.DirEntry[str]) -> int | None:
+    """Return the size of a file; None when it went meanwhile, 0 of a link that leads nowhere."""
+    try:
+        return item.stat().st_size
+    except FileNotFoundError:
+        return 0 if item.is_symlink() else None
+
+
+def _folders(root: Path) -> Iterator[tuple[Path, tuple[str, ...]]]:
+    """Yield (folder, its parts below the root) of all that are looked into, a folder before those in it."""
     if not root.is_dir():
         there = root.exists()
         raise ArchiveError(
@@ -89,33 +122,18 @@ def _local(root: Path) -> Iterator[Entry]:
         )
     # A link to a folder is followed, but no folder is entered twice: links can lead in circles.
     entered: set[str] = set()
-    yield from _folder(root, (), entered)
-
-
-def _folder(folder: Path, parts: tuple[str, ...], entered: set[str]) -> Iterator[Entry]:
-    real = os.path.realpath(folder)
-    if real in entered:
-        return
-    entered.add(real)
-    below: list[str] = []
-    files: list[Entry] = []
-    with storage_errors(folder, "listing"), os.scandir(folder) as found:
-        for item in found:
-            inside = (*parts, item.name)
-            if item.is_dir():
-                if _kept((*inside, "")):
-                    below.append(item.name)
-            elif item.name.endswith(_SUFFIX) and _kept(inside):
-                try:
-                    size = item.stat().st_size
-                except FileNotFoundError:  # gone meanwhile, or a link that leads nowhere
-                    size = 0
-                    if not item.is_symlink():
-                        continue
-                files.append(Entry(folder / item.name, "/".join(inside), size, _drawer(parts)))
-    yield from sorted(files, key=lambda entry: entry.name)
-    for name in sorted(below):
-        yield from _folder(folder / name, (*parts, name), entered)
+    waiting: list[tuple[Path, tuple[str, ...]]] = [(root, ())]
+    while waiting:
+        folder, parts = waiting.pop()
+        real = os.path.realpath(folder)
+        if real in entered:
+            continue
+        entered.add(real)
+        yield folder, parts
+        with storage_errors(folder, "listing"), os.scandir(folder) as found:
+            below = sorted(item.name for item in found if item.is_dir())
+        inside = ((folder / name, (*parts, name)) for name in reversed(below))
+        waiting += [(path, names) for path, names in inside if _kept((*names, ""))]
 
 
 def _remote(root: str) -> Iterator[Entry]:

@@ -11,7 +11,7 @@ from typing import Any
 
 from benchsweep.errors import ArchiveError, ArchiveLocked, ArchiveUnreachable, BenchsweepError
 
-__all__ = ["filesystem", "is_url", "local_path", "remote_errors"]
+__all__ = ["beginning", "filesystem", "is_url", "local_path", "remote_errors"]
 
 # Two letters at least before the colon: one is a drive of Windows. `a::b://` chains two file systems.
 _URL = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+(://|::)")
@@ -79,6 +79,19 @@ def filesystem(url: str) -> tuple[Any, str]:
         if protocol in _EXTRAS:
             found.retries = _ATTEMPTS
     return found, str(path)
+
+
+def beginning(url: str, length: int) -> bytes:
+    """Return the first `length` bytes of what is stored at `url`, fewer when there are not so many.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
+    """
+    system, path = filesystem(url)
+    with remote_errors(url, "reading"):
+        found: bytes = system.cat_file(path, start=0, end=length)
+    return found
 
 
 def _protocol(url: str) -> str:

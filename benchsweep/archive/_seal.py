@@ -25,10 +25,10 @@ from __future__ import annotations
 import hashlib
 import re
 from dataclasses import dataclass
-from pathlib import Path
 from typing import BinaryIO, Literal, get_args
 
 from benchsweep.archive._files import Piece
+from benchsweep.archive._remote import beginning, local_path
 from benchsweep.archive._source import Content, Source
 from benchsweep.archive._storage_errors import storage_errors
 from benchsweep.errors import RecordDamaged, RecordNewer
@@ -115,8 +115,17 @@ def _digest_of(lines: str) -> str:
     return hashlib.sha256(lines.encode("ascii")).hexdigest()
 
 
-def kind_of(path: Path) -> Kind | None:
-    """Return what the file at `path` says it is; None when it is no file of ours or cannot be read."""
+def kind_of(source: Source) -> Kind | None:
+    """Return what the file at `source` says it is; None when it is no file of ours or cannot be read.
+
+    Raises
+    ------
+    ArchiveError
+        The store of an address cannot be read.
+    """
+    path = local_path(source)
+    if path is None:
+        return _kind_named(beginning(str(source), BLOCK))
     try:
         with path.open("rb") as stream:
             return _kind_named(stream.read(BLOCK))

@@ -15,9 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.archive._files import storage_errors
+from benchsweep.archive._remote import local_path
 from benchsweep.archive._seal import Span, kind_of
 from benchsweep.archive._series_convert import read_events, read_head_node
 from benchsweep.archive._series_folder import HEAD, SweepFiles
+from benchsweep.archive._source import Source
 from benchsweep.archive._tree import Node, check_items, content_digest, opened
 from benchsweep.errors import ArchiveError, RecordDamaged, UsageError
 from benchsweep.records import RawSweep, SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
@@ -43,8 +45,8 @@ class SeriesReader(ABC):
 
     Attributes
     ----------
-    path : Path
-        The file, or the folder of an unfinished one.
+    path : Path or str
+        The file, or its address, or the folder of an unfinished one.
     head : SeriesHead
         What all sweeps share.
     numbers : tuple of int
@@ -59,7 +61,7 @@ class SeriesReader(ABC):
 
     def __init__(
         self,
-        path: Path,
+        path: Source,
         head: SeriesHead,
         numbers: tuple[int, ...],
         ending: SeriesEnding | None,
@@ -149,7 +151,7 @@ class _Unfinished(SeriesReader):
 
 
 class _Packed(SeriesReader):
-    def __init__(self, path: Path, root: Node) -> None:
+    def __init__(self, path: Source, root: Node) -> None:
         head = read_head_node(root)
         sweeps = root.child("sweeps")
         numbers = tuple(sweeps.array("number", np.int64, 1).tolist())
@@ -260,10 +262,12 @@ def _told_as_lost(node: Node) -> set[int]:
     return {before for before, kind in kinds if kind == "lost"}
 
 
-def is_series(path: Path) -> bool:
-    """Tell whether `path` is a series: a packed file, or the folder of an unfinished one."""
-    path = Path(path)
-    return kind_of(path) == "series" or (path.is_dir() and kind_of(path / HEAD) == "series-head")
+def is_series(source: Source) -> bool:
+    """Tell whether `source` is a series: a packed file, or the folder of an unfinished one."""
+    path = local_path(source)
+    if path is not None and path.is_dir():
+        return kind_of(path / HEAD) == "series-head"
+    return kind_of(source) == "series"
 
 
 def list_unfinished(folder: Path) -> tuple[Path, ...]:
@@ -283,49 +287,50 @@ def list_unfinished(folder: Path) -> tuple[Path, ...]:
 
 
 @contextmanager
-def open_series(path: Path) -> Iterator[SeriesReader]:
+def open_series(source: Source) -> Iterator[SeriesReader]:
     """Open a series to read it one sweep at a time; sweeps are checked as they are read.
 
     Parameters
     ----------
-    path
-        A packed series, or the folder of an unfinished one, also while it is recorded.
+    source
+        A packed series, or the folder of an unfinished one, also while it is recorded. A series at an address
+        is fetched whole into memory.
 
     Raises
     ------
     RecordDamaged, RecordNewer, ArchiveError
     """
-    path = Path(path)
-    if path.is_dir():
+    path = local_path(source)
+    if path is not None and path.is_dir():
         yield _Unfinished(path)
         return
-    with opened(path, "series") as root:
-        yield _Packed(path, root)
+    with opened(source, "series") as root:
+        yield _Packed(source, root)
 
 
-def read_series_head(path: Path) -> SeriesHead:
+def read_series_head(source: Source) -> SeriesHead:
     """Read what all sweeps of a series share.
 
     Raises
     ------
     RecordDamaged, RecordNewer, ArchiveError
     """
-    with open_series(path) as reader:
+    with open_series(source) as reader:
         return reader.head
 
 
-def read_series_sweep(path: Path, number: int) -> SeriesSweep:
+def read_series_sweep(source: Source, number: int) -> SeriesSweep:
     """Read one sweep of a series without reading the others.
 
     Raises
     ------
     RecordDamaged, RecordNewer, ArchiveError
     """
-    with open_series(path) as reader:
+    with open_series(source) as reader:
         return reader.sweep(number)
 
 
-def check_series(path: Path) -> None:
+def check_series(source: Source) -> None:
     """Check a series through and through: every byte, the checksum of every item, that no sweep is missing.
 
     Memory does not grow with the number of sweeps.
@@ -335,8 +340,8 @@ def check_series(path: Path) -> None:
     RecordDamaged, RecordNewer, ArchiveError
         The message names what does not match, or which sweep is missing.
     """
-    path = Path(path)
-    if path.is_dir():
+    path = local_path(source)
+    if path is not None and path.is_dir():
         reader: SeriesReader = _Unfinished(path)
         if reader.lost:
             raise RecordDamaged(
@@ -346,8 +351,8 @@ def check_series(path: Path) -> None:
         for _ in reader.sweeps():
             pass
         return
-    with opened(path, "series") as root:
-        reader = _Packed(path, root)
+    with opened(source, "series") as root:
+        reader = _Packed(source, root)
         for _ in reader.sweeps():
             pass
         check_items(root)

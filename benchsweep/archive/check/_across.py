@@ -1,0 +1,119 @@
+"""What only shows when the files of an archive are compared: conflicts, duplicates, orphans."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from benchsweep.archive.check._facts import AppliedCalibration, FileFacts
+
+__all__ = ["Comparison", "Finding", "FindingKind"]
+
+FindingKind = Literal[
+    "newer-format",
+    "calibration-conflict",
+    "calibration-differs",
+    "stored-calibration-damaged",
+    "fixture-refused",
+    "budget-refused",
+    "same-content",
+    "same-sweeps",
+    "orphan",
+    "source-missing",
+    "left-over",
+    "unfinished",
+]
+"""Written by a later version; another record holds another calibration of the same name and time; the one
+that is stored under that name and time is another one, or damaged; a text of a definition that no longer
+passes; the same record stored twice; the same sweeps in two records; a note or grading whose record is not
+there; a record reduced again whose source is not there; a file that a killed run left; work not finished."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something that a person should look at although no byte is damaged.
+
+    Parameters
+    ----------
+    kind
+        What kind of thing it is.
+    source
+        The file that it is about.
+    words
+        What was found, in a sentence.
+    """
+
+    kind: FindingKind
+    source: str
+    words: str
+
+
+class Comparison:
+    """Compares the files of an archive with each other, one after the other.
+
+    It keeps a few hashes and the name of each file, some 400 bytes a record, and no content.
+
+    Parameters
+    ----------
+    whole
+        All files of the archive will be added: what is not there is missing.
+    """
+
+    def __init__(self, *, whole: bool) -> None:
+        self._whole = whole
+        self._contents: dict[bytes, str] = {}
+        self._sweeps: dict[bytes, str] = {}
+        self._calibrations: dict[tuple[str, str], tuple[str, str]] = {}
+        self._wanted: list[tuple[FindingKind, str, bytes]] = []
+
+    def add(self, source: str, facts: FileFacts) -> Iterator[Finding]:
+        """Add a sound file; yield what is found beside those added before."""
+        if (first := self._same(self._contents, facts.content_hash, source)) is not None:
+            yield Finding("same-content", source, f"holds the same as {first}, to the bit")
+        elif facts.sweeps and not facts.reduced_from:
+            if (first := self._same(self._sweeps, facts.sweeps, source)) is not None:
+                words = f"holds the same sweeps as {first}, under another specimen, time or calibration"
+                yield Finding("same-sweeps", source, words)
+        if facts.calibration is not None:
+            yield from self._calibration(source, facts.calibration)
+        if self._whole:
+            self._wanted += [("orphan", source, bytes.fromhex(content)) for content in facts.about]
+            if facts.reduced_from:
+                self._wanted.append(("source-missing", source, bytes.fromhex(facts.reduced_from)))
+
+    def stored(self, source: str, calibration: AppliedCalibration) -> Iterator[Finding]:
+        """Compare a calibration that is stored for a station with the one embedded in records."""
+        named = (calibration.identifier, calibration.created_at)
+        fingerprint, embedded = self._calibrations.get(named, (calibration.fingerprint, ""))
+        if fingerprint != calibration.fingerprint:
+            words = (
+                f"the calibration {named[0]} of {named[1]} stored in {source} is not the one that was applied"
+            )
+            yield Finding("calibration-differs", embedded, words)
+
+    def applies(self, identifier: str, created_at: str) -> bool:
+        """Tell whether a record was found to which the calibration of that name and time was applied."""
+        return (identifier, created_at) in self._calibrations
+
+    def missing(self) -> Iterator[Finding]:
+        """Yield what points at a record that was not among all files added."""
+        for kind, source, content in self._wanted:
+            if content not in self._contents:
+                what = "is about" if kind == "orphan" else "was reduced again from"
+                words = f"{what} the record {content.hex()[:16]}…, which is not in the archive"
+                yield Finding(kind, source, words)
+
+    def _same(self, known: dict[bytes, str], digest: str, source: str) -> str | None:
+        """Return the file that has this digest already; else remember it."""
+        if not digest:
+            return None
+        first = known.setdefault(bytes.fromhex(digest), source)
+        return None if first == source else first
+
+    def _calibration(self, source: str, applied: AppliedCalibration) -> Iterator[Finding]:
+        named = (applied.identifier, applied.created_at)
+        fingerprint, first = self._calibrations.setdefault(named, (applied.fingerprint, source))
+        if fingerprint != applied.fingerprint:
+            words = f"holds another calibration {named[0]} of {named[1]} than {first}"
+            yield Finding("calibration-conflict", source, words)

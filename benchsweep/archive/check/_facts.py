@@ -1,0 +1,180 @@
+"""One file of an archive, checked through and through; and the little of it that others are compared with."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from benchsweep.archive._convert import calibration_tree, read_calibration_node, read_measurement_node
+from benchsweep.archive._digests import data_digest
+from benchsweep.archive._grading_files import read_grading
+from benchsweep.archive._notes_files import read_note
+from benchsweep.archive._remote import local_path
+from benchsweep.archive._seal import Kind, kind_in
+from benchsweep.archive._series_read import check_series, open_series
+from benchsweep.archive._source import Source, open_content
+from benchsweep.archive._tree import Node, check_items, content_digest, node_of
+from benchsweep.errors import RecordDamaged
+from benchsweep.records import Calibration, Measurement
+
+__all__ = ["AppliedCalibration", "FileFacts", "check_file"]
+
+
+@dataclass(frozen=True, slots=True)
+class AppliedCalibration:
+    """Which calibration it is, and a fingerprint of all that it holds.
+
+    Parameters
+    ----------
+    identifier, created_at
+        Its name and time: two that share both should be the same one.
+    fingerprint
+        The same for two calibrations exactly when they hold the same, whatever version of the format keeps
+        them, be it embedded in a record or in a file of its own.
+    """
+
+    identifier: str
+    created_at: str
+    fingerprint: str
+
+
+@dataclass(frozen=True, slots=True)
+class FileFacts:
+    """What a sound file is, as far as other files of the archive are compared with it.
+
+    Parameters
+    ----------
+    kind
+        ``record``, ``series``, ``calibration``, ``comment``, ``correction``, ``grading`` …
+    content_hash
+        Names its content; empty for a kind that has none.
+    specimen
+        What the laboratory calls the specimen; empty where there is none.
+    sweeps
+        Fingerprint of what was measured: the raw sweeps, of an import the matrix; empty: no record.
+    calibration
+        The calibration that was applied, or the one that the file is.
+    fixture_toml, budget_toml
+        Texts of the definitions as used; may be empty.
+    reduced_from
+        Content hash of the record whose sweeps were reduced again.
+    about
+        Of a note or a grading: content hashes of the records that it is about.
+    """
+
+    kind: Kind
+    content_hash: str = ""
+    specimen: str = ""
+    sweeps: str = ""
+    calibration: AppliedCalibration | None = None
+    fixture_toml: str = ""
+    budget_toml: str = ""
+    reduced_from: str = ""
+    about: tuple[str, ...] = ()
+
+
+def check_file(source: Source) -> FileFacts:
+    """Check one file, whatever its kind: every byte, the checksum of every item, that nothing is missing.
+
+    The folder of an unfinished series is checked as a whole.
+
+    Raises
+    ------
+    RecordDamaged
+        It is no file of ours, or something in it has changed; the message names what.
+    RecordNewer
+        Written by a later version of the format.
+    ArchiveUnreachable
+        The drive or the store does not answer.
+    ArchiveError
+        No such file, or it cannot be read.
+    """
+    folder = local_path(source)
+    if folder is not None and folder.is_dir():
+        return _series(source)
+    with open_content(source, "benchsweep") as content:
+        kind = kind_in(content)
+        if kind is None:
+            raise RecordDamaged(
+                f"{content.source}: not a benchsweep file, or damaged in its first line",
+                hint="Restore it from a copy; a file of something else does not belong into an archive.",
+            )
+        if kind != "series":
+            with node_of(content, kind) as root:
+                if root.has("content_sha256"):
+                    check_items(root)
+                facts = _facts(root, kind)
+        else:
+            facts = None
+    return facts or _read_again(source, kind)
+
+
+def _facts(root: Node, kind: Kind) -> FileFacts | None:
+    """Return the facts of what is open; None for a kind whose reader opens it by itself."""
+    if kind == "record":
+        return _record(root, read_measurement_node(root))
+    if kind == "calibration":
+        return FileFacts(kind, content_digest(root), calibration=_applied(read_calibration_node(root)))
+    if kind in ("comment", "correction", "grading"):
+        return None
+    return FileFacts(kind, content_digest(root) if root.has("content_sha256") else "")
+
+
+def _read_again(source: Source, kind: Kind) -> FileFacts:
+    """Return the facts of a kind whose reader opens the file by itself; all of them are small, or series."""
+    if kind == "series":
+        return _series(source)
+    if kind == "grading":
+        grading = read_grading(source)
+        places = dict.fromkeys(grading.verdicts.record.tolist())
+        return FileFacts(kind, about=tuple(grading.words[place] for place in places))
+    note = read_note(source)
+    return FileFacts(kind, about=(note.record,))
+
+
+def _record(root: Node, measurement: Measurement) -> FileFacts:
+    return FileFacts(
+        "record",
+        content_digest(root),
+        specimen=measurement.specimen.identifier,
+        sweeps=_sweeps(measurement),
+        calibration=None if measurement.calibration is None else _applied(measurement.calibration),
+        fixture_toml=measurement.fixture_toml,
+        budget_toml=measurement.budget_toml,
+        reduced_from=measurement.reduced_from,
+    )
+
+
+def _sweeps(measurement: Measurement) -> str:
+    """Return the fingerprint of what was measured.
+
+    Noise makes two sweeps differ: where they are equal to the bit, one sweep was stored twice.
+    """
+    matrices = [raw.sweep.s for raw in measurement.hookups] or [measurement.corrected.s]
+    return _digest_of(sorted(data_digest(s) for s in matrices))
+
+
+def _applied(calibration: Calibration) -> AppliedCalibration:
+    lines: list[str] = []
+    for path, block in calibration_tree(calibration).items():
+        lines += [f"{path} {name} {value!r}" for name, value in block.attributes.items()]
+        lines += [f"{path} {name} {data_digest(values)}" for name, values in block.data.items()]
+    return AppliedCalibration(calibration.identifier, calibration.created_at, _digest_of(sorted(lines)))
+
+
+def _digest_of(lines: Iterable[str]) -> str:
+    return hashlib.sha256("\n".join(lines).encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _series(source: Source) -> FileFacts:
+    check_series(source)
+    with open_series(source) as reader:
+        head = reader.head
+        return FileFacts(
+            "series",
+            reader.content_hash,
+            specimen=head.specimen.identifier,
+            calibration=None if head.calibration is None else _applied(head.calibration),
+            fixture_toml=head.fixture_toml,
+        )

@@ -1,0 +1,222 @@
+"""Check an archive: every byte of it, and that its files fit each other and what is in force today."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from benchsweep import archive
+from benchsweep.archive.check import Comparison, FileFacts, Finding, FindingKind, check_file, leftovers
+from benchsweep.definitions import data_folder, list_definitions
+from benchsweep.errors import ArchiveError, DefinitionError
+from benchsweep.fixture import read_fixture
+from benchsweep.qualification._check_pool import check_all
+from benchsweep.qualification._station import load_station
+from benchsweep.uncertainty import read_budget
+
+__all__ = [
+    "ArchiveChecked",
+    "archive_check_document",
+    "calibration_folders",
+    "check_files",
+    "check_whole_archive",
+    "exit_code_of_archive_check",
+]
+
+_PASS, _FINDINGS, _DAMAGED = 0, 1, 6
+_RECORDS = ("record", "series")
+
+
+@dataclass(frozen=True, slots=True)
+class ArchiveChecked:
+    """What a check found.
+
+    Parameters
+    ----------
+    root
+        The archive; empty when files were named.
+    kinds
+        How many sound files there are of each kind.
+    damaged, newer
+        (file, reason) of what is damaged or cannot be read, and of what a later version has written.
+    findings
+        What a person should look at besides.
+    seconds
+        How long it took.
+    """
+
+    root: str
+    kinds: dict[str, int]
+    damaged: tuple[tuple[str, str], ...]
+    newer: tuple[tuple[str, str], ...]
+    findings: tuple[Finding, ...]
+    seconds: float
+
+
+Progress = Callable[[int, int], None]
+
+
+def check_whole_archive(
+    root: Path | str, *, jobs: int | None = None, progress: Progress | None = None
+) -> ArchiveChecked:
+    """Check every file of an archive, and the files against each other.
+
+    Each byte is compared with its checksum; beyond that see `archive.check.FindingKind`. Memory does not grow
+    with the size of the records; of each file its name and some hashes are kept.
+
+    Parameters
+    ----------
+    root
+        A folder, or an address such as ``s3://bucket/prefix``.
+    jobs
+        How many processes; None: one for each core, as far as there is enough to do.
+    progress
+        Gets how many files are done, of how many.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
+        The archive cannot be listed, or it went while it was read. What is damaged is no error here.
+    """
+    sources = [entry.source for entry in archive.list_files(root)]
+    return _checked(sources, root=str(root), jobs=jobs, progress=progress)
+
+
+def check_files(
+    sources: Sequence[Path | str], *, jobs: int | None = None, progress: Progress | None = None
+) -> ArchiveChecked:
+    """Check these files only; nothing is said of what is missing beside them.
+
+    Raises
+    ------
+    ArchiveUnreachable
+    """
+    return _checked(sources, root="", jobs=jobs, progress=progress)
+
+
+def _checked(
+    sources: Sequence[Path | str], *, root: str, jobs: int | None, progress: Progress | None
+) -> ArchiveChecked:
+    began = time.monotonic()
+    comparison, definitions = Comparison(whole=bool(root)), _Definitions()
+    kinds: Counter[str] = Counter()
+    findings: list[Finding] = []
+    trouble: dict[str, list[tuple[str, str]]] = {"damaged": [], "newer": []}
+    for done, checked in enumerate(check_all(sources, jobs), start=1):
+        facts = checked.facts
+        if facts is None:
+            trouble[checked.trouble].append((checked.source, checked.reason))
+        else:
+            kinds[facts.kind] += 1
+            findings += comparison.add(checked.source, facts)
+            findings += definitions.refusals(checked.source, facts)
+        if progress is not None:
+            progress(done, len(sources))
+    findings += _stored_calibrations(comparison)
+    if root:
+        # What is damaged may be the record that a note is about: then nothing is an orphan for certain.
+        findings += () if trouble["damaged"] or trouble["newer"] else comparison.missing()
+        findings += leftovers(root)
+    seconds = round(time.monotonic() - began, 3)
+    return ArchiveChecked(
+        root, dict(kinds), tuple(trouble["damaged"]), tuple(trouble["newer"]), tuple(findings), seconds
+    )
+
+
+class _Definitions:
+    """Reads the texts of definitions that records keep, each text once."""
+
+    def __init__(self) -> None:
+        self._refused: dict[tuple[FindingKind, str], str] = {}
+
+    def refusals(self, source: str, facts: FileFacts) -> Iterator[Finding]:
+        """Yield what is wrong with the texts of a file, by the rules of today."""
+        texts: tuple[tuple[FindingKind, str, str, Callable[[str], object]], ...] = (
+            ("fixture-refused", "fixture definition", facts.fixture_toml, read_fixture),
+            ("budget-refused", "uncertainty budget", facts.budget_toml, read_budget),
+        )
+        for kind, called, text, read in texts:
+            if text and (why := self._why(kind, text, read)):
+                yield Finding(kind, source, f"its {called} is refused by this version: {why}")
+
+    def _why(self, kind: FindingKind, text: str, read: Callable[[str], object]) -> str:
+        known = (kind, text)
+        if known not in self._refused:
+            self._refused[known] = ""
+            try:
+                read(text)
+            except DefinitionError as error:
+                self._refused[known] = error.message
+        return self._refused[known]
+
+
+def calibration_folders() -> tuple[Path, ...]:
+    """Return the folders in which calibrations of stations are kept, as far as they are known here."""
+    places: list[Path] = []
+    for name in list_definitions("stations"):
+        with suppress(DefinitionError):  # a broken station file is not what is checked here
+            places.append(load_station(name).calibration_folder())
+    for base in (Path.cwd() / "calibrations" / "stored", data_folder() / "calibrations" / "stored"):
+        if base.is_dir():
+            places += sorted(path for path in base.iterdir() if path.is_dir())
+    return tuple(dict.fromkeys(place for place in places if place.is_dir()))
+
+
+def _stored_calibrations(comparison: Comparison) -> Iterator[Finding]:
+    """Compare the calibrations that stations keep with those in the records that name them."""
+    for folder in calibration_folders():
+        for path in archive.list_calibrations(folder):
+            try:
+                head = archive.read_head(path)
+                if not comparison.applies(head.calibration, head.calibration_created_at):
+                    continue
+                stored = check_file(path).calibration
+            except ArchiveError as error:
+                words = f"{error.message.removeprefix(f'{path}: ')}; records hold a copy of their calibration"
+                yield Finding("stored-calibration-damaged", str(path), words)
+                continue
+            if stored is not None:
+                yield from comparison.stored(str(path), stored)
+
+
+def archive_check_document(checked: ArchiveChecked) -> dict[str, Any]:
+    """Return ``benchsweep.check/1``.
+
+    ``records`` counts records and series, those included that are damaged; ``files`` the sound files by kind.
+    """
+    whole = sum(checked.kinds.get(kind, 0) for kind in _RECORDS)
+    unread = (*checked.damaged, *checked.newer)
+    return {
+        "schema": "benchsweep.check/1",
+        "archive": checked.root or None,
+        "records": whole + sum(_is_record(source.removeprefix(checked.root)) for source, _ in unread),
+        "files": dict(sorted(checked.kinds.items())),
+        "damaged": _reasons(checked.damaged),
+        "newer": _reasons(checked.newer),
+        "findings": [
+            {"finding": found.kind, "record": found.source, "reason": found.words}
+            for found in checked.findings
+        ],
+        "seconds": checked.seconds,
+    }
+
+
+def _is_record(name: str) -> bool:
+    folders = name.replace("\\", "/").split("/")[:-1]
+    return not {"notes", "gradings", "calibrations"} & set(folders)
+
+
+def _reasons(pairs: Iterable[tuple[str, str]]) -> list[dict[str, str]]:
+    return [{"record": source, "reason": reason} for source, reason in pairs]
+
+
+def exit_code_of_archive_check(checked: ArchiveChecked) -> int:
+    """Return 6 when anything is damaged or newer than this program, 1 with findings only, else 0."""
+    if checked.damaged or checked.newer:
+        return _DAMAGED
+    return _FINDINGS if checked.findings else _PASS

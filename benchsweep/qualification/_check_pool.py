@@ -1,0 +1,143 @@
+"""Check many files in several processes; the results come in the order of the files."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from benchsweep.archive.check import FileFacts, check_file
+from benchsweep.errors import ArchiveError, ArchiveUnreachable, RecordNewer
+
+__all__ = ["CheckedFile", "check_all"]
+
+# Files that one process gets at once: a pipe costs less than a thousandth of reading them.
+_CHUNK = 8
+# With fewer files, other processes take longer to start (half a second) than this one to check them.
+_WORTH_A_PROCESS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedFile:
+    """What came of one file.
+
+    Parameters
+    ----------
+    source
+        Its path or address.
+    facts
+        None when it could not be checked.
+    trouble
+        ``damaged``, ``newer``, or empty.
+    reason
+        Why, without the name of the file.
+    """
+
+    source: str
+    facts: FileFacts | None
+    trouble: Literal["", "damaged", "newer"] = ""
+    reason: str = ""
+
+
+def check_all(sources: Sequence[Path | str], jobs: int | None = None) -> Iterator[CheckedFile]:
+    """Check files, in `jobs` processes; None: one for each core, as far as there is enough to do.
+
+    A file on which the process that reads it dies is damaged; the others are checked all the same. Few files
+    are under way at once, whatever their number.
+
+    Raises
+    ------
+    ArchiveUnreachable
+        The drive or the store went.
+    """
+    if jobs is None:
+        jobs = max(min(_cores(), len(sources) // _WORTH_A_PROCESS), 1)
+    chunks = [sources[first : first + _CHUNK] for first in range(0, len(sources), _CHUNK)]
+    if jobs == 1:
+        for chunk in chunks:
+            yield from _check_chunk(chunk)
+        return
+    waiting = deque(chunks)
+    while waiting:
+        try:
+            yield from _in_processes(waiting, jobs)
+        except BrokenProcessPool:
+            # One of the files under way killed its reader: each of the first chunk in a process of its own.
+            for source in waiting.popleft():
+                yield _alone(source)
+
+
+def _in_processes(waiting: deque[Sequence[Path | str]], jobs: int) -> Iterator[CheckedFile]:
+    """Check the chunks from the left and drop each when its results are out."""
+    pool = _pool(jobs)
+    try:
+        under_way: deque[Future[list[CheckedFile]]] = deque()
+        ahead = iter(tuple(waiting))
+        while waiting:
+            while len(under_way) < 2 * jobs and (chunk := next(ahead, None)) is not None:
+                under_way.append(pool.submit(_check_chunk, chunk))
+            results = under_way[0].result()
+            under_way.popleft()
+            waiting.popleft()
+            yield from results
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _alone(source: Path | str) -> CheckedFile:
+    pool = _pool(1)
+    try:
+        return pool.submit(_check_chunk, [source]).result()[0]
+    except BrokenProcessPool:
+        return CheckedFile(str(source), None, "damaged", "reading it ended the process that read it")
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _pool(jobs: int) -> ProcessPoolExecutor:
+    # Not forked: libraries that read from a store have threads, which do not survive that.
+    return ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), initializer=_begin)
+
+
+def _begin() -> None:
+    """Leave Ctrl-C to the process that started this one, and end with it, however it ends."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent.join,), daemon=True).start()
+
+
+def _end_with(ended: Callable[[], None]) -> None:
+    ended()
+    os._exit(1)
+
+
+def _check_chunk(sources: Sequence[Path | str]) -> list[CheckedFile]:
+    return [_check(source) for source in sources]
+
+
+def _check(source: Path | str) -> CheckedFile:
+    try:
+        return CheckedFile(str(source), check_file(source))
+    except ArchiveUnreachable:
+        raise
+    except RecordNewer as error:
+        return CheckedFile(str(source), None, "newer", _without(source, error))
+    except ArchiveError as error:
+        return CheckedFile(str(source), None, "damaged", _without(source, error))
+
+
+def _without(source: Path | str, error: ArchiveError) -> str:
+    return error.message.removeprefix(f"{source}: ")
+
+
+def _cores() -> int:
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
