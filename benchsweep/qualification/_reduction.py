@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
@@ -13,11 +13,13 @@ from benchsweep import __version__, cabling, calibration, fixture, limits, mixed
 from benchsweep.acquisition import grid_warnings
 from benchsweep.qualification._alien import alien_notes
 from benchsweep.qualification._balance_floor import within_balance
+from benchsweep.qualification._corrections import NOTHING, Noted, apply_corrections, noted_verdict
 from benchsweep.qualification._uncertainty import uncertainty_model
 from benchsweep.records import (
     Calibration,
     LimitCurve,
     Measurement,
+    Note,
     Outcome,
     Parameter,
     RawHookup,
@@ -46,7 +48,8 @@ _PACKAGES = ("numpy", "scipy", "scikit-rf", "h5py", "pyvisa", "pyvisa-py")
 class Evaluation:
     """A measurement with everything derived from its corrected matrix; no `model` without a budget.
 
-    `couplings` are those of the measurement as mixed-mode matrices; empty without a bundle.
+    `couplings` are those of the measurement as mixed-mode matrices; empty without a bundle. `noted` is what
+    was corrected of the measurement afterwards, which every verdict tells.
     """
 
     measurement: Measurement
@@ -55,6 +58,7 @@ class Evaluation:
     wiring: WiringReport
     model: Model | None = None
     couplings: tuple[SMatrix, ...] = ()
+    noted: Noted = NOTHING
 
 
 @lru_cache(maxsize=1)
@@ -94,16 +98,24 @@ def reduce_hookups(
     return fixture.assemble(parts, grid, definition)
 
 
-def evaluate(measurement: Measurement, *, length_m: float | None = None) -> Evaluation:
+def evaluate(
+    measurement: Measurement, *, length_m: float | None = None, notes: Iterable[Note] = ()
+) -> Evaluation:
     """Convert to mixed mode, derive every trace, check the wiring.
 
-    `length_m` overrides the length noted in the measurement.
+    Parameters
+    ----------
+    length_m
+        Overrides the length noted in the measurement, and the corrected one.
+    notes
+        What was said of the record afterwards, in time order; its corrections are applied.
 
     Raises
     ------
     UsageError
         A length that makes no sense.
     """
+    measurement, noted = apply_corrections(measurement, notes)
     if limits.checked_length(length_m) is not None:
         specimen = replace(measurement.specimen, length_m=length_m)
         measurement = replace(measurement, specimen=specimen)
@@ -117,7 +129,7 @@ def evaluate(measurement: Measurement, *, length_m: float | None = None) -> Eval
     # A length that the delay contradicts tells nothing of the wiring.
     told = None if cabling.length_doubt(traces, known) else known
     wiring = cabling.check_wiring(measurement.corrected, mixed, length_m=told)
-    return Evaluation(measurement, mixed, traces, wiring, uncertainty_model(measurement), couplings)
+    return Evaluation(measurement, mixed, traces, wiring, uncertainty_model(measurement), couplings, noted)
 
 
 def grade_evaluation(
@@ -181,7 +193,7 @@ def grade_evaluation(
         doubts = (disagree, *doubts)
     if notes:
         verdict = replace(verdict, notes=(*notes, *verdict.notes), doubts=doubts)
-    return verdict, curves
+    return noted_verdict(verdict, evaluation.noted), curves
 
 
 def conditions_of(
