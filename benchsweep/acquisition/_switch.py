@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from benchsweep.errors import AcquisitionError
-from benchsweep.instrument import Link
 from benchsweep.records import Hookup
+
+if TYPE_CHECKING:
+    from benchsweep.instrument import Link
 
 __all__ = ["Again", "Back", "Done", "Move", "SimulatedSwitch", "Switch"]
 

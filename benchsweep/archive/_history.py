@@ -14,8 +14,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from filelock import FileLock, Timeout
-
 from benchsweep.archive._files import replace_file, storage_errors
 from benchsweep.errors import ArchiveLocked, RecordDamaged, RecordNewer
 
@@ -144,6 +142,8 @@ class AppendedFile:
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
+        from filelock import FileLock, Timeout
+
         with storage_errors(self.path, "locking the history"):
             self.path.parent.mkdir(parents=True, exist_ok=True)
             lock = FileLock(self.path.with_name(self.path.name + ".lock"))

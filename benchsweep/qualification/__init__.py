@@ -14,6 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from benchsweep.qualification._alien_document import alien_document
+    from benchsweep.qualification._archive_check import (
+        ArchiveChecked,
+        archive_check_document,
+        calibration_folders,
+        check_files,
+        check_whole_archive,
+        exit_code_of_archive_check,
+    )
     from benchsweep.qualification._bench import (
         CAUTIONS,
         Bench,
@@ -34,6 +42,7 @@ if TYPE_CHECKING:
         verdict_document,
     )
     from benchsweep.qualification._find import find_document, find_records, select_records
+    from benchsweep.qualification._graded import Graded, Qualified
     from benchsweep.qualification._grid import check_grid
     from benchsweep.qualification._highest import exit_code_of_highest, highest_document
     from benchsweep.qualification._identity import Identified, who_answers
@@ -58,8 +67,6 @@ if TYPE_CHECKING:
     from benchsweep.qualification._places import Places
     from benchsweep.qualification._planning import Planned, plan_station
     from benchsweep.qualification._qualify import (
-        Graded,
-        Qualified,
         check_specimen,
         plan_for,
         qualify,
@@ -289,6 +296,10 @@ _FILES: dict[str, tuple[str, ...]] = {
         "find_records",
         "select_records",
     ),
+    "_graded": (
+        "Graded",
+        "Qualified",
+    ),
     "_grid": ("check_grid",),
     "_highest": (
         "exit_code_of_highest",
@@ -326,8 +337,6 @@ _FILES: dict[str, tuple[str, ...]] = {
         "plan_station",
     ),
     "_qualify": (
-        "Graded",
-        "Qualified",
         "check_specimen",
         "plan_for",
         "qualify",

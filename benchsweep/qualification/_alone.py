@@ -6,8 +6,6 @@ import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from filelock import FileLock, Timeout
-
 from benchsweep.definitions import data_folder
 from benchsweep.errors import UsageError
 
@@ -28,6 +26,8 @@ def alone_with(address: str, *, what: str = "analyzer", called: str = "") -> Ite
     UsageError
         Another run has it.
     """
+    from filelock import FileLock, Timeout
+
     spelled = address.strip().upper().replace("TCPIP0::", "TCPIP::")
     name = hashlib.sha256(spelled.encode("utf-8", "surrogatepass")).hexdigest()[:16]
     folder = data_folder() / "locks"

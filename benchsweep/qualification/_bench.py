@@ -17,6 +17,7 @@ from benchsweep.definitions import find_definition
 from benchsweep.errors import ArchiveError, CalibrationError, CalibrationMissing, UsageError
 from benchsweep.instrument import Analyzer, load_family
 from benchsweep.qualification._alone import alone_with
+from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._places import Places
 from benchsweep.qualification._power import noting_power_cuts, refuse_older
 from benchsweep.qualification._set_up import set_up_analyzer
@@ -42,7 +43,6 @@ __all__ = [
     "confirmed_cautions",
     "find_calibration",
     "open_bench",
-    "utc_now",
 ]
 
 Progress = Callable[[str], None]
@@ -69,11 +69,6 @@ _AND = "; "
 
 def _nothing(_: str) -> None:
     return None
-
-
-def utc_now(timespec: str = "seconds") -> str:
-    """Return the time now as ISO 8601 in UTC."""
-    return datetime.now(UTC).isoformat(timespec=timespec)
 
 
 def cautions_for(*, bundle: bool) -> tuple[str, ...]:

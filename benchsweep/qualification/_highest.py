@@ -8,7 +8,7 @@ from typing import Any
 
 from benchsweep import limits
 from benchsweep.qualification._documents import row_document
-from benchsweep.qualification._qualify import Graded
+from benchsweep.qualification._graded import Graded
 from benchsweep.records import Outcome, Verdict, VerdictRow
 
 __all__ = ["exit_code_of_highest", "highest_document"]

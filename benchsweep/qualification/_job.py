@@ -8,7 +8,8 @@ from dataclasses import replace
 from benchsweep import archive
 from benchsweep.acquisition import run_plan
 from benchsweep.errors import AcquisitionError, InstrumentError
-from benchsweep.qualification._bench import Bench, Progress, utc_now
+from benchsweep.qualification._bench import Bench, Progress
+from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._wear import counting_switch
 from benchsweep.records import Hookup, Plan, RawHookup
 

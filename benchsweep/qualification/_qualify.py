@@ -1,16 +1,15 @@
 from __future__ import annotations
 
 import hashlib
-import unicodedata
 from collections.abc import Callable, Collection, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from benchsweep import archive, limits
 from benchsweep.calibration import load_kit
 from benchsweep.errors import BenchsweepError, CalibrationError, UsageError
-from benchsweep.qualification._bench import Bench, Progress, find_calibration, utc_now
+from benchsweep.qualification._bench import Bench, Progress, find_calibration
 from benchsweep.qualification._bundle import (
     of_the_specimen,
     reduce_couplings,
@@ -19,13 +18,13 @@ from benchsweep.qualification._bundle import (
 )
 from benchsweep.qualification._cable_check import CableCheck
 from benchsweep.qualification._calibrate import calibrate, plan_text
+from benchsweep.qualification._graded import Qualified, grade_all
 from benchsweep.qualification._job import archiving_time, begin_job, run_job
+from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._places import Places
 from benchsweep.qualification._reduction import (
-    Evaluation,
     assembly_notes,
     evaluate,
-    grade_evaluation,
     reduce_hookups,
     software_versions,
 )
@@ -34,62 +33,14 @@ from benchsweep.qualification._uncertainty import budget_text
 from benchsweep.qualification._verified import last_words, refuse_unverified
 from benchsweep.records import (
     Calibration,
-    LimitCurve,
     Measurement,
-    Parameter,
     Plan,
     RawHookup,
     Specimen,
-    Verdict,
     balanced_ports,
 )
 
-__all__ = ["Graded", "Qualified", "check_specimen", "plan_for", "qualify", "usable_calibration"]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Graded:
-    """One verdict with the limit lines behind it."""
-
-    verdict: Verdict
-    limits: dict[Parameter, LimitCurve]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Qualified:
-    """A measured, archived and graded specimen."""
-
-    record: Path
-    evaluation: Evaluation
-    graded: tuple[Graded, ...]
-
-    @property
-    def verdicts(self) -> tuple[Verdict, ...]:
-        """The verdicts, in the order of the requirements."""
-        return tuple(item.verdict for item in self.graded)
-
-
-def check_specimen(identifier: str, length_m: float | None) -> Specimen:
-    """Return the specimen, refusing an empty name or a length that is none.
-
-    Raises
-    ------
-    UsageError
-    """
-    if not identifier.strip():
-        raise UsageError(
-            "the specimen has no name", hint="Give --specimen a name, as the laboratory uses it."
-        )
-    if any(unicodedata.category(char) in ("Cc", "Cs") for char in identifier):
-        raise UsageError(
-            f"the specimen name {identifier!r} holds control characters",
-            hint="Write it in printable characters.",
-        )
-    if length_m is not None and not 0.0 < length_m < 10_000.0:
-        raise UsageError(
-            f"a length of {length_m:g} m makes no sense", hint="Give --length-m in metres, above 0."
-        )
-    return Specimen(identifier=identifier, length_m=length_m)
+__all__ = ["plan_for", "qualify", "usable_calibration"]
 
 
 def plan_for(places: Places, disturbing: int | None = None) -> Plan:
@@ -252,40 +203,6 @@ def _measurement(
         software=software_versions(),
         verification=last_words(bench.station, solved),
         couplings=couplings,
-    )
-
-
-def grade_all(
-    evaluation: Evaluation,
-    requirements: Sequence[limits.Requirement],
-    *,
-    record: str,
-    decision_rule: str,
-    conditions: limits.Conditions | None = None,
-    by_pattern: Collection[str] = (),
-) -> tuple[Graded, ...]:
-    """Grade one evaluation against each requirement.
-
-    Parameters
-    ----------
-    conditions
-        See `grade_evaluation`.
-    by_pattern
-        Names of the requirements that a pattern chose: what needs a length that nobody gave is undecided
-        there, an error elsewhere.
-    """
-    return tuple(
-        Graded(
-            *grade_evaluation(
-                evaluation,
-                requirement,
-                record=record,
-                decision_rule=decision_rule,
-                conditions=conditions,
-                missing_length="undecided" if requirement.name in by_pattern else "error",
-            )
-        )
-        for requirement in requirements
     )
 
 

@@ -6,8 +6,8 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from benchsweep import archive, fixture, limits
-from benchsweep.qualification._bench import utc_now
-from benchsweep.qualification._qualify import Qualified, grade_all
+from benchsweep.qualification._graded import Qualified, grade_all
+from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._reduction import evaluate, software_versions
 from benchsweep.qualification._uncertainty import with_budget
 from benchsweep.records import Measurement, Specimen

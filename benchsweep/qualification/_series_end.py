@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from benchsweep import archive
 from benchsweep.errors import (
@@ -18,11 +19,13 @@ from benchsweep.errors import (
     PowerCycled,
     UsageError,
 )
-from benchsweep.qualification._bench import Progress
 from benchsweep.qualification._series_clock import Clock
 from benchsweep.qualification._series_loop import Recorder, in_order
 from benchsweep.qualification._series_space import disc_is_full, missing_words, packing_bytes, sweep_room
 from benchsweep.records import SeriesEnding, SeriesEvent, Specimen
+
+if TYPE_CHECKING:
+    from benchsweep.qualification._bench import Progress
 
 __all__ = [
     "Recorded",

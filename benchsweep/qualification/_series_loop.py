@@ -6,13 +6,16 @@ import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 
 from benchsweep.archive import SeriesWriter
 from benchsweep.errors import InstrumentError, PowerCycled
-from benchsweep.qualification._bench import Bench, Progress
 from benchsweep.qualification._series_ambient import AmbientSource
 from benchsweep.qualification._series_clock import Clock, Schedule
 from benchsweep.records import EventKind, RawSweep, SeriesEvent, SeriesSweep
+
+if TYPE_CHECKING:
+    from benchsweep.qualification._bench import Bench, Progress
 
 __all__ = ["Recorder", "Wishes", "in_order"]
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from benchsweep import archive, limits
 from benchsweep.errors import UsageError
-from benchsweep.qualification._qualify import Qualified, grade_all
+from benchsweep.qualification._graded import Qualified, grade_all
 from benchsweep.qualification._reduction import evaluate
 from benchsweep.qualification._series_change import FOLLOWED, corrected_matrix, summarise
 from benchsweep.qualification._series_end import Recorded

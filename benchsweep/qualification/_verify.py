@@ -12,9 +12,10 @@ from benchsweep import archive, calibration
 from benchsweep.calibration import verification
 from benchsweep.calibration.verification import Finding, LoadChange, ThruChange
 from benchsweep.errors import UnknownName, UsageError
-from benchsweep.qualification._bench import Bench, Progress, utc_now
+from benchsweep.qualification._bench import Bench, Progress
 from benchsweep.qualification._calibrate import plan_text
 from benchsweep.qualification._job import begin_job, run_job
+from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._verification import Verification
 from benchsweep.qualification._verified import append_verification, read_verifications
 from benchsweep.qualification._verify_history import follow

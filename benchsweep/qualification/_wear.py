@@ -10,7 +10,8 @@ from benchsweep.archive import MatingCounters
 from benchsweep.definitions import data_folder
 from benchsweep.errors import FixtureError, UsageError
 from benchsweep.fixture import Fixture
-from benchsweep.qualification._bench import Bench, Progress, utc_now
+from benchsweep.qualification._bench import Bench, Progress
+from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._station import Station
 from benchsweep.records import Hookup
 

@@ -8,7 +8,8 @@ import pytest
 from benchsweep.archive import write_calibration
 from benchsweep.errors import ArchiveError, CalibrationExpired, CalibrationMismatch, CalibrationMissing
 from benchsweep.qualification import load_station
-from benchsweep.qualification._bench import find_calibration, utc_now
+from benchsweep.qualification._bench import find_calibration
+from benchsweep.qualification._now import utc_now
 from benchsweep.records import Calibration, ErrorTerms, SweepSettings
 
 GRID = np.arange(1.0, 6.0) * 1e6
