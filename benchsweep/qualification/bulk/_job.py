@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from functools import lru_cache
+from pathlib import Path
 from typing import Any, Self
 
-from benchsweep import limits
+from benchsweep import archive, limits
 from benchsweep.definitions import validate_data
 from benchsweep.errors import UsageError
 from benchsweep.qualification._reduction import software_versions
@@ -37,6 +39,8 @@ class RegradeJob:
         In place of the lengths noted in the records; None: their own.
     conditions
         Temperature and construction; a temperature that is not told is that noted in the record.
+    folder
+        Where relative paths of records begin.
     """
 
     requirements: tuple[limits.Requirement, ...]
@@ -44,6 +48,11 @@ class RegradeJob:
     budget_toml: str = ""
     length_m: float | None = None
     conditions: limits.Conditions = field(default_factory=limits.Conditions)
+    folder: str = field(default_factory=os.getcwd)
+
+    def place_of(self, source: str) -> archive.Source:
+        """Return where a record is: an address, or a path from the root of the file system."""
+        return source if "://" in source else Path(self.folder) / source
 
     @classmethod
     def asked(cls, requirements: tuple[limits.Requirement, ...], *, budget: str | None, **how: Any) -> Self:
@@ -79,6 +88,7 @@ class RegradeJob:
                 "budget_toml": self.budget_toml,
                 "length_m": self.length_m,
                 "conditions": asdict(self.conditions),
+                "folder": self.folder,
             },
             sort_keys=True,
         )
@@ -130,4 +140,5 @@ def _read_job(text: str) -> RegradeJob:
         budget_toml=told["budget_toml"],
         length_m=told["length_m"],
         conditions=limits.Conditions(**told["conditions"]),
+        folder=told["folder"],
     )

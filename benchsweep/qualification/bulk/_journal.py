@@ -117,10 +117,8 @@ class Journal:
 
     def drop(self) -> None:
         """Forget everything: the whole is done."""
-        for path in self._files():
-            path.unlink(missing_ok=True)
-        self.close()
         shutil.rmtree(self.folder, ignore_errors=True)
+        self.close()
 
 
 def _lines(path: Path) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -105,13 +106,15 @@ def regrade(
         for result in journal.results(item for item in items if item in journal):
             found.add(result)
         done = found.resumed
-        for results in runner.run(grade_chunk, text, _chunks(waiting)):
-            journal.add(results)
-            done += len(results)
-            for result in results:
-                found.add(result)
-            if progress is not None:
-                progress(done, len(items))
+        # Closed at once when it is interrupted, and its workers with it.
+        with closing(runner.run(grade_chunk, text, _chunks(waiting))) as chunks:
+            for results in chunks:
+                journal.add(results)
+                done += len(results)
+                for result in results:
+                    found.add(result)
+                if progress is not None:
+                    progress(done, len(items))
         place = {item.source: number for number, item in enumerate(items)}
         found.damaged += damaged
         found.records += len(damaged)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import os
+from collections.abc import Callable, Generator, Iterator, Sequence
 from typing import Protocol
 
 from benchsweep.qualification.bulk._work import Graded, Item
@@ -11,21 +12,25 @@ __all__ = ["Runner", "ThisProcess", "Work", "runner_for"]
 
 Work = Callable[[str, Sequence[Item]], list[Graded]]
 
-_WORTH_A_PROCESS = 64
+_WORTH_A_PROCESS = 128
 """With fewer records for each, other processes take longer to start than this one to do the work."""
 
 
 class Runner(Protocol):
     """Does the work on chunks of records."""
 
-    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Iterator[list[Graded]]:
-        """Yield the results of each chunk, in any order; take chunks only as fast as they are worked on."""
+    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Graded], None, None]:
+        """Yield the results of each chunk, in any order; take chunks only as fast as they are worked on.
+
+        A record at which a worker dies is tried once more, by itself; when it happens again its result says
+        so and the others go on.
+        """
 
 
 class ThisProcess:
     """One chunk after the other, here."""
 
-    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Iterator[list[Graded]]:
+    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Graded], None, None]:
         """Yield the results of each chunk in order."""
         for chunk in chunks:
             yield work(job, chunk)
@@ -46,4 +51,21 @@ def runner_for(records: int, *, jobs: int | None = None, scheduler: str = "") ->
     UsageError
         Dask is not installed, or nobody answers there.
     """
-    return ThisProcess()
+    if scheduler:
+        from benchsweep.qualification.bulk._cluster import Cluster
+
+        return Cluster(scheduler)
+    if jobs is None:
+        jobs = min(_cores(), records // _WORTH_A_PROCESS)
+    if jobs <= 1:
+        return ThisProcess()
+    from benchsweep.qualification.bulk._pool import Processes
+
+    return Processes(jobs)
+
+
+def _cores() -> int:
+    # Of a container or a batch system that may be fewer than the machine has.
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

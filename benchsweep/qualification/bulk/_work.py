@@ -9,7 +9,7 @@ from threadpoolctl import threadpool_limits
 
 from benchsweep import archive
 from benchsweep.errors import ArchiveError, BenchsweepError
-from benchsweep.qualification._qualify import grade_all
+from benchsweep.qualification._graded import grade_all
 from benchsweep.qualification._reduction import evaluate
 from benchsweep.qualification.bulk._job import RegradeJob
 from benchsweep.qualification.bulk._plain import to_plain
@@ -97,7 +97,7 @@ def grade_source(job: RegradeJob, source: str) -> tuple[Verdict, ...]:
     ------
     ArchiveError, DefinitionError, FixtureError, UsageError
     """
-    measurement = archive.read_record(source)
+    measurement = archive.read_reduced(job.place_of(source))
     if job.budget_toml:
         measurement = replace(measurement, budget_toml=job.budget_toml)
     graded = grade_all(
