@@ -63,6 +63,7 @@ from benchsweep.archive.index import (
     JudgedParameter,
     Selection,
     find,
+    reindex,
 )
 
 __all__ = [
@@ -114,6 +115,7 @@ __all__ = [
     "read_series_head",
     "read_series_sweep",
     "refuse_file",
+    "reindex",
     "root_of",
     "store_file",
     "sweep_bytes",

@@ -1,0 +1,210 @@
+"""A selection as SQL, and rows as what was found."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime, timedelta
+from types import MappingProxyType
+from typing import Any
+
+from benchsweep.archive.index._fill import checked
+from benchsweep.archive.index._found import Found, Judged, JudgedParameter
+from benchsweep.archive.index._schema import PARAMETERS, RECORD, VERDICT
+from benchsweep.archive.index._selection import Selection, is_hash, moment_of
+from benchsweep.records import Outcome, Parameter, Specimen
+
+__all__ = ["load", "matching", "names_of"]
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_AT_ONCE = 500
+_DIGITS = 64
+
+
+def matching(connection: sqlite3.Connection, wanted: Selection) -> list[int]:
+    """Return the numbers of the files that fit, oldest first."""
+    conditions, values = _conditions(wanted)
+    where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
+    found = [
+        row[0]
+        for row in connection.execute(f"SELECT file FROM records{where} ORDER BY created_us, name", values)
+    ]
+    if not wanted.identifiers:
+        return found
+    named = {file for identifier in wanted.identifiers for file in _named(connection, identifier)}
+    return [file for file in found if file in named]
+
+
+def _conditions(wanted: Selection) -> tuple[list[str], list[Any]]:
+    conditions: list[str] = []
+    values: list[Any] = []
+
+    def add(condition: str, *more: Any) -> None:
+        conditions.append(condition)
+        values.extend(more)
+
+    for column in ("specimen", "lot", "station", "operator", "calibration", "kit", "origin"):
+        pattern = getattr(wanted, column)
+        if pattern:
+            add(*_like(column, pattern))
+    if wanted.since:
+        add("created_us >= ?", _microseconds(moment_of(wanted.since, "since")))
+    if wanted.until:
+        add("created_us < ?", _microseconds(moment_of(wanted.until, "until", after=True)))
+    if set(wanted.kinds) != {"record", "series"}:
+        add(f"kind IN ({', '.join('?' * len(wanted.kinds))})", *wanted.kinds)
+    if not wanted.withdrawn:
+        add("withdrawn = 0")
+    if not wanted.superseded:
+        add("successor = 0")
+    if wanted.graded:
+        conditions.append(f"subject IN (SELECT subject FROM verdicts WHERE {_graded(wanted, values)})")
+    return conditions, values
+
+
+def _graded(wanted: Selection, values: list[Any]) -> str:
+    conditions = ["newest = 1"]
+    if wanted.requirement:
+        condition, *more = _like("requirement", wanted.requirement)
+        conditions.append(condition)
+        values.extend(more)
+    parameter = wanted.parameter
+    outcome, margin = (f"o_{parameter}", f"m_{parameter}") if parameter else ("outcome", "margin_db")
+    if parameter:
+        conditions.append(f"{outcome} IS NOT NULL")
+    if wanted.outcome:
+        conditions.append(f"{outcome} = ?")
+        values.append(wanted.outcome)
+    if wanted.margin_below_db is not None:
+        conditions.append(f"{margin} < ?")
+        values.append(wanted.margin_below_db)
+    return " AND ".join(conditions)
+
+
+def _like(column: str, pattern: str) -> tuple[str, ...]:
+    if not any(sign in pattern for sign in "*?["):
+        return f"{column} = ?", pattern
+    # SQLite says "none of these" with a circumflex, a shell with an exclamation mark; in a shell's set a
+    # circumflex at the beginning is a sign like any other.
+    glob = pattern.replace("[^", "[\\^") if "[^" in pattern else pattern
+    return f"({column} = ? OR {column} GLOB ?)", pattern, glob.replace("[!", "[^")
+
+
+def _microseconds(moment: datetime) -> int:
+    return (moment - _EPOCH) // timedelta(microseconds=1)
+
+
+def _named(connection: sqlite3.Connection, identifier: str) -> list[int]:
+    """Return the files that a content hash, its beginning, or a file name means."""
+    found: list[int] = []
+    if is_hash(identifier):
+        low = bytes.fromhex(identifier.ljust(_DIGITS, "0"))
+        high = bytes.fromhex(identifier.ljust(_DIGITS, "f"))
+        query = (
+            "SELECT file FROM records WHERE subject IN (SELECT id FROM subjects WHERE hash BETWEEN ? AND ?)"
+        )
+        found += [row[0] for row in connection.execute(query, (low, high))]
+    for name in (identifier, f"{identifier}.h5"):
+        for pattern in (name, f"*/{name}"):
+            condition, *values = _like("name", pattern)
+            found += [
+                row[0] for row in connection.execute(f"SELECT file FROM records WHERE {condition}", values)
+            ]
+    return found
+
+
+def names_of(connection: sqlite3.Connection, files: Sequence[int]) -> dict[int, str]:
+    """Return file -> path within the archive; those that are gone meanwhile are missing."""
+    found: dict[int, str] = {}
+    for part in _parts(files):
+        query = f"SELECT file, name FROM records WHERE file IN ({', '.join('?' * len(part))})"
+        found.update(connection.execute(query, part).fetchall())
+    return found
+
+
+def _parts(items: Sequence[int]) -> Iterable[Sequence[int]]:
+    return (items[start : start + _AT_ONCE] for start in range(0, len(items), _AT_ONCE))
+
+
+def load(connection: sqlite3.Connection, base: str, files: Sequence[int]) -> list[Found]:
+    """Return what was found, in the order of `files`; those that are gone meanwhile are missing.
+
+    Parameters
+    ----------
+    base
+        What stands before a path within the archive to make it one that can be read.
+
+    Raises
+    ------
+    Spoiled
+        A row does not match its checksum.
+    """
+    found: dict[int, Found] = {}
+    for part in _parts(files):
+        marks = ", ".join("?" * len(part))
+        rows = connection.execute(f"SELECT {', '.join(RECORD)} FROM records WHERE file IN ({marks})", part)
+        records = [dict(zip(RECORD, checked(row), strict=False)) for row in rows]
+        numbers = {record[key] for record in records for key in ("subject", "reduced_from", "successor")}
+        hashes = _hashes(connection, sorted(numbers - {0}))
+        judged = _judged(connection, sorted({record["subject"] for record in records} - {0}))
+        for record in records:
+            found[record["file"]] = _found(record, base, hashes, judged.get(record["subject"], ()))
+    return [found[file] for file in files if file in found]
+
+
+def _hashes(connection: sqlite3.Connection, subjects: list[int]) -> dict[int, str]:
+    hashes = {0: ""}
+    for part in _parts(subjects):
+        query = f"SELECT id, hash FROM subjects WHERE id IN ({', '.join('?' * len(part))})"
+        hashes.update((key, value.hex()) for key, value in connection.execute(query, part))
+    return hashes
+
+
+def _judged(connection: sqlite3.Connection, subjects: list[int]) -> dict[int, tuple[Judged, ...]]:
+    judged: dict[int, list[Judged]] = {}
+    for part in _parts(subjects):
+        query = (
+            f"SELECT {', '.join(VERDICT)} FROM verdicts WHERE newest = 1"
+            f" AND subject IN ({', '.join('?' * len(part))}) ORDER BY requirement"
+        )
+        for row in connection.execute(query, part):
+            verdict = dict(zip(VERDICT, checked(row), strict=False))
+            judged.setdefault(verdict["subject"], []).append(_one_judged(verdict))
+    return {subject: tuple(items) for subject, items in judged.items()}
+
+
+def _one_judged(verdict: dict[str, Any]) -> Judged:
+    return Judged(
+        requirement=verdict["requirement"],
+        edition=verdict["edition"],
+        decision_rule=verdict["rule"],
+        outcome=Outcome(verdict["outcome"]),
+        made_at=verdict["made_at"],
+        worst_margin_db=verdict["margin_db"],
+        worst_parameter=verdict["worst"],
+        parameters=MappingProxyType(
+            {
+                Parameter(name): JudgedParameter(Outcome(verdict[f"o_{name}"]), verdict[f"m_{name}"])
+                for name in PARAMETERS
+                if verdict[f"o_{name}"] is not None
+            }
+        ),
+    )
+
+
+def _found(record: dict[str, Any], base: str, hashes: dict[int, str], judged: tuple[Judged, ...]) -> Found:
+    specimen = Specimen(record["specimen"], record["length_m"], record["description"], lot=record["lot"])
+    same = (
+        "name kind created_at origin station operator calibration calibration_at kit reason points start_hz "
+        "stop_hz ports hookups source_file size comments corrections"
+    ).split()
+    return Found(
+        source=f"{base}{record['name']}",
+        content_hash=hashes[record["subject"]],
+        specimen=specimen,
+        reduced_from=hashes[record["reduced_from"]],
+        superseded_by=hashes[record["successor"]],
+        withdrawn=bool(record["withdrawn"]),
+        judged=judged,
+        **{name: record[name] for name in same},
+    )

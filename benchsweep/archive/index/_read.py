@@ -1,0 +1,178 @@
+"""What the index keeps of one file."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from benchsweep.archive._grading_files import read_grading
+from benchsweep.archive._head import Head, read_head
+from benchsweep.archive._notes_files import read_note
+from benchsweep.archive._source import Source
+from benchsweep.errors import ArchiveError, ArchiveUnreachable, RecordDamaged, RecordNewer
+from benchsweep.records import Grading, Note, Outcome, Parameter
+
+__all__ = ["Content", "GradedRecord", "Problem", "microseconds", "read_content"]
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_RECORDS = ("record", "series")
+_NOTES = ("comment", "correction")
+_WORST_FIRST = (
+    Outcome.FAIL,
+    Outcome.CONDITIONAL_FAIL,
+    Outcome.UNDECIDED,
+    Outcome.CONDITIONAL_PASS,
+    Outcome.PASS,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Why a file cannot be read; `passing` when it may be another time although the file stays the same."""
+
+    reason: str
+    passing: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GradedRecord:
+    """One verdict of a grading, in short.
+
+    Parameters
+    ----------
+    record
+        Content hash.
+    requirement, edition, decision_rule, outcome, made_at
+        See `Judged`.
+    outcomes
+        Parameter -> the worst outcome of its rows.
+    margins
+        Parameter -> the smallest margin of its rows, in the unit of the parameter.
+    """
+
+    record: str
+    requirement: str
+    edition: str
+    decision_rule: str
+    outcome: str
+    made_at: str
+    outcomes: dict[str, str]
+    margins: dict[str, float]
+
+    @property
+    def worst(self) -> tuple[float | None, str]:
+        """The smallest margin in dB with its parameter."""
+        in_db = [(margin, name) for name, margin in self.margins.items() if Parameter(name).unit == "dB"]
+        return min(in_db, default=(None, ""))
+
+
+Content = Head | Note | tuple[GradedRecord, ...] | Problem | None
+"""What a file turned out to be; None: it is gone, or of a kind that is not looked for."""
+
+
+def read_content(source: Source, name: str) -> Content:
+    """Read what the index keeps of a file.
+
+    Parameters
+    ----------
+    name
+        Path within the archive; its folder tells what to try first.
+
+    Raises
+    ------
+    ArchiveUnreachable
+        The drive or store does not answer: nothing is known of the file.
+    """
+    try:
+        return _read(source, name.split("/")[:-1])
+    except (RecordDamaged, RecordNewer) as error:
+        return Problem(_without(error.message, source), passing=False)
+    except ArchiveUnreachable:
+        raise
+    except ArchiveError as error:
+        return None if _gone(error) else Problem(_without(error.message, source), passing=True)
+
+
+def _read(source: Source, folders: list[str]) -> Content:
+    if "notes" in folders:
+        return _with_time(read_note(source))
+    if "gradings" in folders:
+        return _graded(read_grading(source))
+    head = read_head(source)
+    if head.kind in _NOTES:
+        return _with_time(read_note(source))
+    if head.kind == "grading":
+        return _graded(read_grading(source))
+    if head.kind not in (*_RECORDS, "calibration"):
+        return None
+    microseconds(head.created_at)
+    return head
+
+
+def _with_time(note: Note) -> Note:
+    microseconds(note.at)
+    return note
+
+
+def _gone(error: ArchiveError) -> bool:
+    """Tell whether the file went between listing and reading it."""
+    return isinstance(error.__cause__, FileNotFoundError)
+
+
+def _without(message: str, source: Source) -> str:
+    """Leave out the name of the file, which stands beside the reason."""
+    return message.removeprefix(f"{source}: ")
+
+
+def microseconds(at: str) -> int:
+    """Return an ISO 8601 time as microseconds since 1970, UTC where it has no offset.
+
+    Raises
+    ------
+    RecordDamaged
+        It is no such time.
+    """
+    try:
+        moment = datetime.fromisoformat(at)
+        moment = moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
+        return (moment - _EPOCH) // timedelta(microseconds=1)
+    except (ValueError, OverflowError) as error:
+        raise RecordDamaged(f"{at[:40]!r} is no time", hint="Restore the file from a copy.") from error
+
+
+def _graded(grading: Grading) -> tuple[GradedRecord, ...]:
+    microseconds(grading.made_at)
+    return tuple(_verdicts(grading))
+
+
+def _verdicts(grading: Grading) -> Iterator[GradedRecord]:
+    editions = {requirement.name: requirement.edition for requirement in grading.requirements}
+    outcomes = tuple(Outcome)
+    parameters = tuple(trace.parameter for trace in grading.traces)
+    columns, rows, words = grading.verdicts, grading.rows, grading.words
+    ends = np.cumsum(columns.rows, dtype=np.int64)
+    traces, verdicts, margins = rows.trace.tolist(), rows.outcome.tolist(), rows.worst_margin_db.tolist()
+    for place, end in enumerate(ends.tolist()):
+        span = range(end - int(columns.rows[place]), end)
+        found: dict[str, list[Outcome]] = {}
+        least: dict[str, float] = {}
+        for row in span:
+            name = str(parameters[traces[row]])
+            found.setdefault(name, []).append(outcomes[verdicts[row]])
+            if not math.isnan(margins[row]):
+                least[name] = min(margins[row], least.get(name, math.inf))
+        requirement = words[columns.requirement[place]]
+        yield GradedRecord(
+            record=words[columns.record[place]],
+            requirement=requirement,
+            edition=editions.get(requirement, ""),
+            decision_rule=words[columns.decision_rule[place]],
+            outcome=str(outcomes[columns.outcome[place]]),
+            made_at=grading.made_at,
+            outcomes={name: str(min(of, key=_WORST_FIRST.index)) for name, of in found.items()},
+            margins=least,
+        )
