@@ -9,5 +9,8 @@ before those of the disturbing cables (``3.A:12/d``).
 """
 
 from benchsweep.mixedmode._convert import to_mixed_mode
+from benchsweep.mixedmode._touchstone_layout import is_mixed_mode
+from benchsweep.mixedmode._touchstone_read import mixed_mode_legs
+from benchsweep.mixedmode._touchstone_write import mixed_mode_text
 
-__all__ = ["to_mixed_mode"]
+__all__ = ["is_mixed_mode", "mixed_mode_legs", "mixed_mode_text", "to_mixed_mode"]
