@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from benchsweep.cli import _archive_find, _archive_regrade
+from benchsweep.cli import _archive_check, _archive_find, _archive_notes, _archive_regrade, _archive_reindex
 
 __all__ = ["app"]
 
@@ -15,4 +15,8 @@ app = typer.Typer(
 # The order is that of the work: look, check, say something, do something with many. A verb in a file of its
 # own: `app.command("check")(_archive_check.check)`.
 app.command("find")(_archive_find.find)
+app.command("check")(_archive_check.check)
 app.command("regrade")(_archive_regrade.regrade)
+app.command("comment")(_archive_notes.comment)
+app.command("correct")(_archive_notes.correct)
+app.command("reindex")(_archive_reindex.reindex)

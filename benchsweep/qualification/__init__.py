@@ -41,11 +41,18 @@ if TYPE_CHECKING:
         record_document,
         verdict_document,
     )
-    from benchsweep.qualification._find import find_document, find_records, select_records
+    from benchsweep.qualification._find import (
+        find_document,
+        find_records,
+        reindex_archive,
+        select_records,
+        write_found,
+    )
     from benchsweep.qualification._graded import Graded, Qualified
     from benchsweep.qualification._grid import check_grid
     from benchsweep.qualification._highest import exit_code_of_highest, highest_document
     from benchsweep.qualification._identity import Identified, who_answers
+    from benchsweep.qualification._keep import keep_grading, keep_verdicts, told_of
     from benchsweep.qualification._locate import (
         NOTHING_PLACED,
         Location,
@@ -63,11 +70,21 @@ if TYPE_CHECKING:
         insert_simulated_specimen,
         read_measurement,
     )
+    from benchsweep.qualification._notes import (
+        RecordNotes,
+        comment_on,
+        correct,
+        note_document,
+        note_lines,
+        notes_about,
+        notes_document,
+        notes_on,
+        record_hash,
+    )
     from benchsweep.qualification._origins import failing_origins, origin_document, place_document
     from benchsweep.qualification._places import Places
     from benchsweep.qualification._planning import Planned, plan_station
     from benchsweep.qualification._qualify import (
-        check_specimen,
         plan_for,
         qualify,
         usable_calibration,
@@ -78,7 +95,6 @@ if TYPE_CHECKING:
         decision_rules,
         grade_record,
         import_touchstone,
-        record_hash,
     )
     from benchsweep.qualification._reduction import (
         Evaluation,
@@ -120,6 +136,7 @@ if TYPE_CHECKING:
         series_sweep_document,
     )
     from benchsweep.qualification._shown import Shown, disturbers_shown, shown
+    from benchsweep.qualification._specimen import check_specimen
     from benchsweep.qualification._station import Station, load_station
     from benchsweep.qualification._uncertainty import uncertainty_model
     from benchsweep.qualification._verification import Verification
@@ -148,6 +165,7 @@ __all__ = [
     "NOTHING_PLACED",
     "AmbientFile",
     "AmbientSource",
+    "ArchiveChecked",
     "Bench",
     "CalibrationResult",
     "ChosenRequirements",
@@ -159,6 +177,7 @@ __all__ = [
     "Places",
     "Planned",
     "Qualified",
+    "RecordNotes",
     "Recorded",
     "RegradeJob",
     "Regraded",
@@ -170,29 +189,36 @@ __all__ = [
     "Verification",
     "Wishes",
     "alien_document",
+    "archive_check_document",
     "budget_document",
     "budget_parameters",
     "budget_rows",
     "calibrate",
     "calibration_document",
+    "calibration_folders",
     "cautions_for",
     "check_archive",
     "check_bundle",
     "check_decision_rule",
+    "check_files",
     "check_grid",
     "check_kit",
     "check_length",
     "check_method",
     "check_specimen",
     "check_station",
+    "check_whole_archive",
     "choose_requirements",
     "chosen_items",
+    "comment_on",
     "confirmed_cautions",
+    "correct",
     "count_matings",
     "decision_rules",
     "disturbers_shown",
     "evaluate",
     "exit_code_of",
+    "exit_code_of_archive_check",
     "exit_code_of_highest",
     "exit_code_of_location",
     "exit_code_of_regrade",
@@ -211,6 +237,8 @@ __all__ = [
     "info_document",
     "insert_simulated_specimen",
     "is_series",
+    "keep_grading",
+    "keep_verdicts",
     "last_words",
     "limit_document",
     "limit_number",
@@ -219,6 +247,11 @@ __all__ = [
     "locate",
     "location_document",
     "matings_document",
+    "note_document",
+    "note_lines",
+    "notes_about",
+    "notes_document",
+    "notes_on",
     "open_bench",
     "origin_document",
     "parse_ambient",
@@ -238,6 +271,7 @@ __all__ = [
     "refuse_unverified",
     "regrade",
     "regrade_document",
+    "reindex_archive",
     "renew",
     "requirement_document",
     "requirements_document",
@@ -252,6 +286,7 @@ __all__ = [
     "software_versions",
     "table_sink",
     "told_conditions",
+    "told_of",
     "uncertainty_model",
     "unfinished_document",
     "unfinished_series",
@@ -261,10 +296,19 @@ __all__ = [
     "verify",
     "who_answers",
     "worst_structural_return_loss",
+    "write_found",
 ]
 
 _FILES: dict[str, tuple[str, ...]] = {
     "_alien_document": ("alien_document",),
+    "_archive_check": (
+        "ArchiveChecked",
+        "archive_check_document",
+        "calibration_folders",
+        "check_files",
+        "check_whole_archive",
+        "exit_code_of_archive_check",
+    ),
     "_bench": (
         "CAUTIONS",
         "Bench",
@@ -294,7 +338,9 @@ _FILES: dict[str, tuple[str, ...]] = {
     "_find": (
         "find_document",
         "find_records",
+        "reindex_archive",
         "select_records",
+        "write_found",
     ),
     "_graded": (
         "Graded",
@@ -308,6 +354,11 @@ _FILES: dict[str, tuple[str, ...]] = {
     "_identity": (
         "Identified",
         "who_answers",
+    ),
+    "_keep": (
+        "keep_grading",
+        "keep_verdicts",
+        "told_of",
     ),
     "_locate": (
         "NOTHING_PLACED",
@@ -326,6 +377,17 @@ _FILES: dict[str, tuple[str, ...]] = {
         "insert_simulated_specimen",
         "read_measurement",
     ),
+    "_notes": (
+        "RecordNotes",
+        "comment_on",
+        "correct",
+        "note_document",
+        "note_lines",
+        "notes_about",
+        "notes_document",
+        "notes_on",
+        "record_hash",
+    ),
     "_origins": (
         "failing_origins",
         "origin_document",
@@ -337,7 +399,6 @@ _FILES: dict[str, tuple[str, ...]] = {
         "plan_station",
     ),
     "_qualify": (
-        "check_specimen",
         "plan_for",
         "qualify",
         "usable_calibration",
@@ -351,7 +412,6 @@ _FILES: dict[str, tuple[str, ...]] = {
         "decision_rules",
         "grade_record",
         "import_touchstone",
-        "record_hash",
     ),
     "_reduction": (
         "Evaluation",
@@ -409,6 +469,7 @@ _FILES: dict[str, tuple[str, ...]] = {
         "disturbers_shown",
         "shown",
     ),
+    "_specimen": ("check_specimen",),
     "_station": (
         "Station",
         "load_station",

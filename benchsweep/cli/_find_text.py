@@ -1,0 +1,102 @@
+"""What was found in an archive as a person reads it on a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+__all__ = ["found_text"]
+
+_GAP = "  "
+_TIME = 16
+_LONGEST = {"specimen": 28, "lot": 14}
+_LEAST = 8
+
+
+def found_text(document: Mapping[str, Any], *, width: int) -> str:
+    """Return ``benchsweep.find/1`` as text: a line for each record, below it one for each requirement.
+
+    The name of the file is never cut: where the line has no room for it, it gets one of its own.
+    """
+    found = document["found"]
+    columns = [
+        ("specimen", [item["specimen"] for item in found]),
+        ("lot", [item["lot"] for item in found]),
+        ("length", [_length(item["length_m"]) for item in found]),
+    ]
+    columns = [(name, cells) for name, cells in columns if name == "specimen" or any(cells)]
+    names = [item["name"] for item in found]
+    widths = _widths(columns, width - _TIME - len(_GAP) - max(map(len, [*names, "record"])) - len(_GAP))
+    head = _GAP.join([f"{'measured (UTC)':<{_TIME}}", *_cells([name for name, _ in columns], widths)])
+    lines = [f"{head}{_GAP}record".rstrip()]
+    longest = max((len(g["requirement"]) for item in found for g in item["gradings"]), default=0)
+    for place, item in enumerate(found):
+        cells = _cells([column[place] for _, column in columns], widths)
+        line = _GAP.join([_moment(item["created_at"]), *cells])
+        # A name that does not fit stands on the next line, where it can still be marked and copied.
+        if len(line) + len(_GAP) + len(item["name"]) <= width:
+            lines.append(f"{line}{_GAP}{item['name']}")
+        else:
+            lines += [line.rstrip(), f"{' ' * _TIME}{_GAP}{item['name']}"]
+        lines += [f"{' ' * _TIME}{_GAP}{word}" for word in _remarks(item)]
+        lines += [f"{' ' * _TIME}{_GAP}{_graded(grading, longest)}" for grading in item["gradings"]]
+    many = f"{len(found)} records" if len(found) > 1 else "1 record"
+    return "\n".join([*lines, "", f"{many} in {document['archive']}"])
+
+
+def _widths(columns: Sequence[tuple[str, Sequence[str]]], room: int) -> list[int]:
+    """Return how wide the columns are: as their cells, or less where the room does not suffice."""
+    widths = [min(max(len(name), *map(len, cells)), _LONGEST.get(name, 99)) for name, cells in columns]
+    over = sum(widths) + len(_GAP) * (len(widths) - 1) - room
+    for place, (name, _) in enumerate(columns):
+        if over > 0 and name in _LONGEST:
+            less = min(over, max(widths[place] - _LEAST, 0))
+            widths[place] -= less
+            over -= less
+    return widths
+
+
+def _cells(words: Iterable[str], widths: Sequence[int]) -> list[str]:
+    return [_cut(word, width).ljust(width) for word, width in zip(words, widths, strict=True)]
+
+
+def _cut(word: str, width: int) -> str:
+    # Specimens of a lot differ at their end, so the middle is left out.
+    word = "".join(sign if sign.isprintable() else "?" for sign in word)
+    if len(word) <= width:
+        return word
+    tail = (width - 1) // 2
+    return f"{word[: width - 1 - tail]}~{word[len(word) - tail :]}"
+
+
+def _moment(created_at: str) -> str:
+    moment = datetime.fromisoformat(created_at)
+    moment = moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
+    return moment.astimezone(UTC).strftime("%Y-%m-%d %H:%M")
+
+
+def _length(length_m: float | None) -> str:
+    return "" if length_m is None else f"{length_m:g} m"
+
+
+def _remarks(item: Mapping[str, Any]) -> list[str]:
+    words = []
+    if item["kind"] != "record":
+        words.append(item["kind"])
+    if item["withdrawn"]:
+        words.append("withdrawn")
+    if item["superseded_by"]:
+        words.append(f"reduced again into {item['superseded_by'][:12]}")
+    if item["reduced_from"]:
+        words.append(f"reduced again from {item['reduced_from'][:12]}")
+    for many, one in ((item["corrections"], "correction"), (item["comments"], "comment")):
+        if many:
+            words.append(f"{many} {one}{'s' if many > 1 else ''}")
+    return [", ".join(words)] if words else []
+
+
+def _graded(grading: Mapping[str, Any], longest: int) -> str:
+    margin = grading["worst_margin_db"]
+    worst = "" if margin is None else f"{margin:8.2f} dB {grading['worst_parameter']}"
+    return f"{grading['requirement']:<{longest}}{_GAP}{grading['outcome']:<16}{worst}".rstrip()
