@@ -14,7 +14,7 @@ Conventions:
 - A file appears under its name only when all of it is on the disc, and never replaces another.
 """
 
-from benchsweep.archive._drawers import GRADINGS, NOTES, root_of
+from benchsweep.archive._drawers import GRADINGS, NOTES, has_drawer, root_of
 from benchsweep.archive._files import make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
 from benchsweep.archive._grading import grading_of, join_gradings, verdicts_of
@@ -94,6 +94,7 @@ __all__ = [
     "find_record",
     "grading_of",
     "harmless",
+    "has_drawer",
     "is_series",
     "is_url",
     "join_gradings",

@@ -9,7 +9,7 @@ from benchsweep.archive._remote import filesystem, local_path, remote_errors
 from benchsweep.archive._source import Source
 from benchsweep.archive._storage_errors import storage_errors
 
-__all__ = ["GRADINGS", "NOTES", "below", "files_in", "root_of"]
+__all__ = ["GRADINGS", "NOTES", "below", "files_in", "has_drawer", "root_of"]
 
 NOTES = "notes"
 """Folder of the notes within an archive."""
@@ -81,15 +81,27 @@ def root_of(record: Source) -> Source:
     if path is not None:
         own = path.absolute().parent
         places = (own, *list(own.parents)[:_UP])
-        return next((place for place in places if any((place / n).is_dir() for n in _DRAWERS)), own)
-    system, _ = filesystem(str(record))
-    address = str(record).rpartition("/")[0]
-    up = address
+        return next((place for place in places if any(has_drawer(place, n) for n in _DRAWERS)), own)
+    address = up = str(record).rpartition("/")[0]
     for _ in range(_UP + 1):
         if up.endswith(("/", ":")):  # nothing but the kind of address is left
             break
-        with remote_errors(up, "looking for notes"):
-            if any(system.exists(f"{up}/{name}") for name in _DRAWERS):
-                return up
+        if any(has_drawer(up, name) for name in _DRAWERS):
+            return up
         up = up.rpartition("/")[0]
     return address
+
+
+def has_drawer(root: Source, name: str) -> bool:
+    """Tell whether there is a folder `NOTES` or `GRADINGS` in an archive.
+
+    Raises
+    ------
+    ArchiveUnreachable, ArchiveError
+    """
+    folder = local_path(root)
+    if folder is not None:
+        return (folder / name).is_dir()
+    system, path = filesystem(str(below(root, name)))
+    with remote_errors(str(root), f"looking for {name}"):
+        return bool(system.exists(path))

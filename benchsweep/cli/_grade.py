@@ -54,14 +54,23 @@ def grade(
     cold_slope: ColdSlope = False,
     decision: Decision = "simple",
     budget: BudgetName = None,
+    keep: Annotated[
+        bool,
+        typer.Option(
+            "--keep", help="Keep the verdicts in the archive, with the text of every requirement as used."
+        ),
+    ] = False,
+    by: Annotated[str, typer.Option("--by", metavar="NAME", help="With --keep: who grades.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Grade a record, or grade it again against other requirements. The record itself never changes.
 
-    Of a series one sweep is graded, which the verdict names. A decision rule with a guard band needs an
-    uncertainty budget: that of the record, or another one. What a pattern chose is undecided where it needs a
-    length that nobody gave; what was named is refused. With --highest the exit code is 0 when some category
-    of every family passes, 1 when all of a family fail, 3 when none of it passes and some are undecided.
+    Corrections (`benchsweep archive correct`) are applied, and the verdict names them; that of a record that
+    was withdrawn is undecided. Of a series one sweep is graded, which the verdict names. A decision rule with
+    a guard band needs an uncertainty budget: that of the record, or another one. What a pattern chose is
+    undecided where it needs a length that nobody gave; what was named is refused. With --highest the exit
+    code is 0 when some category of every family passes, 1 when all of a family fail, 3 when none of it passes
+    and some are undecided.
 
     Example: `benchsweep grade archive/20260301T101500Z-cord.h5 --against 'tia-*-cord' --length-m 2`
 
@@ -78,6 +87,8 @@ def grade(
         raise UsageError(
             "nothing to grade against", hint="Give --against a requirement or a pattern, or give --highest."
         )
+    if by and not keep:
+        raise UsageError("--by does nothing without --keep", hint="Give --keep, or leave it out.")
     rule = check_decision_rule(decision)
     conditions = told_conditions(temperature_degc, construction, extrapolate_cold=cold_slope)
     chosen = choose_requirements(against) if against else ranked_requirements()
@@ -93,5 +104,11 @@ def grade(
         conditions=conditions,
         by_pattern=chosen.by_pattern,
     )
+    if keep:
+        from benchsweep.qualification import keep_grading, record_hash, told_of
+
+        told = told_of(length_m=length_m, conditions=conditions, budget=budget)
+        result = keep_grading(result, record_hash(record), chosen.requirements, by=by, told=told)
+        say(f"kept: {result.grading}")
     show = print_highest if highest else print_verdicts
     raise typer.Exit(show([result], as_json=as_json, requirements=chosen.requirements))

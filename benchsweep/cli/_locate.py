@@ -45,6 +45,7 @@ def locate(
         exit_code_of_location,
         is_series,
         location_document,
+        notes_about,
         read_measurement,
     )
     from benchsweep.qualification import locate as look
@@ -56,7 +57,9 @@ def locate(
         )
     if length_m is not None and not 0.0 < length_m < math.inf:
         raise UsageError(f"--length-m: {length_m:g} m is no length", hint="Give metres, above 0.")
-    found = look(evaluate(read_measurement(record), length_m=length_m), velocity=velocity)
+    found = look(
+        evaluate(read_measurement(record), length_m=length_m, notes=notes_about(record)), velocity=velocity
+    )
     if as_json:
         print_json(location_document(found, record=str(record)))
     else:
@@ -73,11 +76,14 @@ def _text(found: Location, record: Path) -> str:
     from benchsweep.qualification import NOTHING_PLACED
 
     width = table_width()
-    lines = _wrapped(found.doubt, width)
+    noted = found.evaluation.noted
+    lines = [*_wrapped(noted.withdrawn, width), *_wrapped(found.doubt, width)]
     lines += [f"record {record}", f"specimen {found.evaluation.measurement.specimen.identifier}"]
     length, electrical = found.evaluation.measurement.specimen.length_m, found.electrical_length_m
     if length is not None:
         lines.append(f"length {length:g} m")
+    for words in noted.words:
+        lines += _wrapped(words, width)
     if electrical is not None:
         at = 0.67 if found.velocity is None else found.velocity
         lines.append(f"electrical length {electrical:.2f} m at {at:g} of the velocity of light")

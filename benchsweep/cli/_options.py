@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -14,15 +14,20 @@ __all__ = [
     "Archive",
     "AsJson",
     "BudgetName",
+    "By",
     "CautionsReadBy",
     "ColdSlope",
     "Construction",
     "Decision",
     "Disturbing",
     "LengthM",
+    "Lot",
+    "MaybeRecords",
     "Operator",
     "Quiet",
+    "RecordArgument",
     "Records",
+    "Source",
     "SpecimenId",
     "StationDecision",
     "StationName",
@@ -31,6 +36,30 @@ __all__ = [
     "TemperatureDegc",
     "requirement_names",
 ]
+
+if TYPE_CHECKING:
+    Source = Path | str
+else:
+    # typer knows no unions. What comes is what `_source` gives: a path, or the text of an address.
+    Source = Path
+
+
+def _source(word: str | Path) -> Path | str:
+    """Return an address such as ``s3://bucket/x.h5`` as it is, which a `Path` would spoil; else a path."""
+    from benchsweep.archive import is_url
+
+    return word if is_url(word) else Path(word)
+
+
+def _folder_here(word: str | Path) -> Path:
+    """Refuse an address where something is going to be written."""
+    from benchsweep.archive import is_url
+
+    if is_url(word):
+        raise typer.BadParameter(
+            f"{word}: records are written to a folder of this machine or network, and copied to a store later"
+        )
+    return Path(word)
 
 
 def _names(kind: str, incomplete: str) -> list[str]:
@@ -106,6 +135,10 @@ Against = Annotated[
 SpecimenId = Annotated[
     str, typer.Option("--specimen", metavar="ID", help="What the laboratory calls the specimen.")
 ]
+Lot = Annotated[
+    str, typer.Option("--lot", metavar="LOT", help="Production lot it was drawn from, or its drum.")
+]
+By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who says so; kept with it.")]
 LengthM = Annotated[
     float | None,
     typer.Option("--length-m", metavar="M", help="Length of the specimen in metres; cord limits need it."),
@@ -143,7 +176,10 @@ ColdSlope = Annotated[
     ),
 ]
 Archive = Annotated[
-    Path, typer.Option("--archive", metavar="DIR", help="Folder that the record is written to.")
+    Path,
+    typer.Option(
+        "--archive", metavar="DIR", parser=_folder_here, help="Folder that the record is written to."
+    ),
 ]
 Operator = Annotated[
     str, typer.Option("--operator", metavar="NAME", help="Who measures; kept in the record.")
@@ -179,10 +215,21 @@ SweepNumber = Annotated[
     int | None,
     typer.Option("--sweep", metavar="N", min=1, help="Of a series: this sweep; the last by default."),
 ]
-Records = Annotated[
-    list[Path],
+_RECORDS = typer.Argument(
+    metavar="RECORD...",
+    parser=_source,
+    help="Records and series (.h5), or the folder of an unfinished series; also addresses such as "
+    "s3://bucket/record.h5.",
+)
+Records = Annotated[list[Source], _RECORDS]
+MaybeRecords = Annotated[list[Source] | None, _RECORDS]
+RecordArgument = Annotated[
+    Source,
     typer.Argument(
-        metavar="RECORD...", help="Records and series (.h5), or the folder of an unfinished series."
+        metavar="RECORD",
+        parser=_source,
+        help="Record or series (.h5, or the folder of an unfinished one), or the address of one such as "
+        "s3://bucket/record.h5.",
     ),
 ]
 Afresh = Annotated[

@@ -13,6 +13,7 @@ from benchsweep.cli._options import (
     CautionsReadBy,
     Disturbing,
     LengthM,
+    Lot,
     Operator,
     Quiet,
     SpecimenId,
@@ -32,6 +33,7 @@ def qualify(
     specimen: SpecimenId,
     against: Against,
     length_m: LengthM = None,
+    lot: Lot = "",
     disturbing: Disturbing = None,
     address: Address = None,
     switch_address: SwitchAddress = None,
@@ -44,6 +46,8 @@ def qualify(
     quiet: Quiet = False,
 ) -> None:
     """Measure a specimen, archive the raw sweeps, grade it. The same command continues an interrupted run.
+
+    The verdicts are kept in the archive, too, with the text of the requirements: `show` tells them.
 
     Of a bundle of cables the one in the middle is the specimen; with --disturbing the others are attached
     one after the other, and limits of alien crosstalk can be graded.
@@ -62,7 +66,7 @@ def qualify(
     )
     from benchsweep.qualification import qualify as run
 
-    part = check_specimen(specimen, length_m)
+    part = check_specimen(specimen, length_m, lot=lot)
     chosen = choose_requirements(against)
     requirements = chosen.requirements
     check_length(requirements, length_m, by_pattern=chosen.by_pattern)

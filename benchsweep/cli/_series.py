@@ -162,12 +162,15 @@ def show_series(
     """
     from benchsweep.qualification import (
         followed_parameters,
+        note_lines,
+        notes_document,
+        notes_on,
         series_change,
         series_document,
         series_sweep,
         series_sweep_document,
     )
-    from benchsweep.report import series_sweep_table, series_table
+    from benchsweep.report import labelled_table, series_sweep_table, series_table
 
     if sweep is not None:
         if parameters or reading or leave_out_damaged:
@@ -188,4 +191,7 @@ def show_series(
         progress=progress_of(path),
     )
     text = series_table(shown.head, shown.summary, width=table_width()).rstrip()
-    return series_document(shown), f"series {path}\n{text}"
+    said = notes_on(path)
+    below = labelled_table(note_lines(said), width=table_width())
+    document = {**series_document(shown), **notes_document(said)}
+    return document, f"series {path}\n{text}" + (f"\n{below}" if below else "")

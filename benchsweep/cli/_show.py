@@ -155,9 +155,25 @@ def _graded(
 
 
 def _record(path: Path) -> tuple[dict[str, Any], str]:
-    from benchsweep.qualification import read_measurement, record_document
-    from benchsweep.report import measurement_table
+    from benchsweep.qualification import (
+        note_lines,
+        notes_document,
+        notes_on,
+        read_measurement,
+        record_document,
+        record_hash,
+    )
+    from benchsweep.report import labelled_table, measurement_table
 
     measurement = read_measurement(path)
-    text = f"record {path}\n{measurement_table(measurement, width=table_width()).rstrip()}"
-    return record_document(measurement, record=str(path)), text
+    found = notes_on(path, measurement)
+    corrected = found.measurement or measurement
+    width, digest = table_width(), record_hash(path)
+    text = f"record {path}\n{measurement_table(corrected, width=width).rstrip()}"
+    below = labelled_table([("content", [f"sha256 {digest}"]), *note_lines(found)], width=width)
+    document = {
+        **record_document(corrected, record=str(path)),
+        "content_sha256": digest,
+        **notes_document(found),
+    }
+    return document, f"{text}\n{below}"

@@ -25,15 +25,16 @@ def print_verdicts(
     from benchsweep.qualification import alien_document, exit_code_of, place_document, verdict_document
     from benchsweep.report import incident_table
 
-    verdicts = [(verdict, result.evaluation) for result in results for verdict in result.verdicts]
+    verdicts = [(verdict, result) for result in results for verdict in result.verdicts]
     if as_json:
         documents = [
             {
-                **verdict_document(verdict, evaluation.measurement),
-                **alien_document(evaluation, verdict),
-                **place_document(evaluation, verdict),
+                **verdict_document(verdict, result.evaluation.measurement),
+                **alien_document(result.evaluation, verdict),
+                **place_document(result.evaluation, verdict),
+                "grading": None if result.grading is None else str(result.grading),
             }
-            for verdict, evaluation in verdicts
+            for verdict, result in verdicts
         ]
         print_json(documents[0] if len(documents) == 1 else documents)
     else:

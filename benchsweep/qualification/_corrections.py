@@ -26,6 +26,7 @@ __all__ = [
     "noted_verdict",
     "recorded_value",
     "shown_value",
+    "withdrawn_words",
 ]
 
 
@@ -79,7 +80,7 @@ def apply_corrections(measurement: Measurement, notes: Iterable[Note]) -> tuple[
         ambient={name: float(value) for name, value in ambient.items() if value is not None},
     )
     words = tuple(_words(correction, keys, measurement) for correction, keys in _by_correction(force))
-    return corrected, Noted(words, "" if force.withdrawn is None else _withdrawn(force.withdrawn))
+    return corrected, Noted(words, "" if force.withdrawn is None else withdrawn_words(force.withdrawn))
 
 
 def corrected_specimen(specimen: Specimen, force: CorrectionsInForce) -> Specimen:
@@ -127,7 +128,8 @@ def _words(correction: Correction, keys: list[str], measurement: Measurement) ->
     return f"corrected by {correction.by} on {correction.at[:10]} ({correction.reason}): {', '.join(told)}"
 
 
-def _withdrawn(correction: Correction) -> str:
+def withdrawn_words(correction: Correction) -> str:
+    """Return who withdrew a record, when and why."""
     reason = correction.reason.rstrip(".")
     return f"the record was withdrawn by {correction.by} on {correction.at[:10]}: {reason}; do not use it"
 

@@ -208,6 +208,7 @@ def record_document(measurement: Measurement, *, record: str) -> dict[str, Any]:
         "schema": "benchsweep.record/1",
         "record": record,
         "specimen": measurement.specimen.identifier,
+        "lot": measurement.specimen.lot,
         "length_m": measurement.specimen.length_m,
         "description": measurement.specimen.description,
         "created_at": measurement.created_at,

@@ -23,11 +23,12 @@ class Graded:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Qualified:
-    """A measured, archived and graded specimen."""
+    """A measured, archived and graded specimen; `grading` is where the verdicts are kept, None: nowhere."""
 
     record: Path
     evaluation: Evaluation
     graded: tuple[Graded, ...]
+    grading: Path | None = None
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:

@@ -184,6 +184,8 @@ def location_document(location: Location, *, record: str = "") -> dict[str, Any]
     return {
         "schema": "benchsweep.location/1",
         "record": record,
+        "withdrawn": location.evaluation.noted.withdrawn or None,
+        "corrections": list(location.evaluation.noted.words),
         "doubt": location.doubt,
         "specimen": measurement.specimen.identifier,
         "length_m": measurement.specimen.length_m,
@@ -240,7 +242,12 @@ def worst_structural_return_loss(each: CableConstants) -> tuple[float, float]:
 
 
 def exit_code_of_location(location: Location) -> int:
-    """Return 1 when something is wrong, 3 when nothing was found but not all could be looked at, else 0."""
+    """Return 1 when something is wrong, 3 when nothing was found but not all could be looked at, else 0.
+
+    Of a record that was withdrawn nothing is said: 3.
+    """
+    if location.evaluation.noted.withdrawn:
+        return 3
     if any(fault.kind != "unclear" for fault in location.faults):
         return 1
     return 3 if location.faults or location.doubt or location.why_no_time_domain else 0

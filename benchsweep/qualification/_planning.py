@@ -13,8 +13,9 @@ from benchsweep.qualification._bundle import check_bundle
 from benchsweep.qualification._grid import grid_findings
 from benchsweep.qualification._identity import identify_address
 from benchsweep.qualification._places import Places
-from benchsweep.qualification._qualify import check_specimen, plan_for
+from benchsweep.qualification._qualify import plan_for
 from benchsweep.qualification._requirements import choose_requirements, frequency_range
+from benchsweep.qualification._specimen import check_specimen
 from benchsweep.qualification._station import Station
 from benchsweep.records import AnalyzerIdentity, Plan, SweepSettings
 

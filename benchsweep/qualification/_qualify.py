@@ -8,7 +8,7 @@ from pathlib import Path
 
 from benchsweep import archive, limits
 from benchsweep.calibration import load_kit
-from benchsweep.errors import BenchsweepError, CalibrationError, UsageError
+from benchsweep.errors import BenchsweepError, CalibrationError
 from benchsweep.qualification._bench import Bench, Progress, find_calibration
 from benchsweep.qualification._bundle import (
     of_the_specimen,
@@ -20,6 +20,8 @@ from benchsweep.qualification._cable_check import CableCheck
 from benchsweep.qualification._calibrate import calibrate, plan_text
 from benchsweep.qualification._graded import Qualified, grade_all
 from benchsweep.qualification._job import archiving_time, begin_job, run_job
+from benchsweep.qualification._keep import keep_grading, told_of
+from benchsweep.qualification._notes import notes_about
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._places import Places
 from benchsweep.qualification._reduction import (
@@ -110,8 +112,9 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
 ) -> Qualified:
     """Measure a specimen on an open bench, archive it, grade it against each requirement (`grade_all`).
 
-    An interrupted run continues where it stopped when the same call is made again: finished hookups are kept
-    in ``<folder>/unfinished`` until the record is written and graded. `afresh` forgets them and begins anew.
+    The verdicts are kept in the archive, too. An interrupted run continues where it stopped when the same
+    call is made again: finished hookups are kept in ``<folder>/unfinished`` until the record is written and
+    graded. `afresh` forgets them and begins anew.
 
     Where so many `disturbing` cables lie beside the specimen, their couplings are measured, too; a hookup
     that saw another cable than it should ends the run (`CableCheck`).
@@ -142,7 +145,8 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
         record, measurement = _archived_once(measurement, folder, progress)
         try:
             # The length is that of this call, also when an earlier one wrote the record.
-            evaluation = evaluate(measurement, length_m=specimen.length_m)
+            # A record that an earlier call wrote may have been corrected since.
+            evaluation = evaluate(measurement, length_m=specimen.length_m, notes=notes_about(record))
             graded = grade_all(
                 evaluation,
                 requirements,
@@ -151,6 +155,12 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
                 conditions=conditions,
                 by_pattern=by_pattern,
             )
+            result = Qualified(record, evaluation, graded)
+            if requirements:
+                told = told_of(conditions=conditions)
+                result = keep_grading(
+                    result, archive.content_hash(record), requirements, by=operator, told=told
+                )
         except BenchsweepError:
             journal.discard()  # the record stays, and `grade` reads it: nothing is to be measured again
             raise
@@ -158,7 +168,7 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
         journal.discard()
     with suppress(OSError):  # another specimen may be unfinished
         journal.folder.parent.rmdir()
-    return Qualified(record, evaluation, graded)
+    return result
 
 
 def _nothing(_: Sequence[RawHookup]) -> None:

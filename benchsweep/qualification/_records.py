@@ -5,27 +5,15 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from pathlib import Path
 
-from benchsweep import archive, fixture, limits
+from benchsweep import archive, fixture, limits, mixedmode
 from benchsweep.qualification._graded import Qualified, grade_all
+from benchsweep.qualification._notes import notes_about
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._reduction import evaluate, software_versions
 from benchsweep.qualification._uncertainty import with_budget
 from benchsweep.records import Measurement, Specimen
 
-__all__ = ["check_decision_rule", "decision_rules", "grade_record", "import_touchstone", "record_hash"]
-
-
-def record_hash(path: Path) -> str:
-    """Return the hash that names the content of a record or a series, for reports; empty when unfinished.
-
-    Raises
-    ------
-    ArchiveError
-    """
-    if archive.is_series(path):
-        with archive.open_series(path) as reader:
-            return reader.content_hash
-    return archive.content_hash(path)
+__all__ = ["check_decision_rule", "decision_rules", "grade_record", "import_touchstone"]
 
 
 def check_decision_rule(rule: str) -> str:
@@ -53,12 +41,12 @@ def grade_record(
     conditions: limits.Conditions | None = None,
     by_pattern: Collection[str] = (),
 ) -> Qualified:
-    """Read a record, check it, grade it against each requirement; the record is not changed.
+    """Read a record, check it, grade it as corrected against each requirement; the record is not changed.
 
     Parameters
     ----------
     length_m
-        Overrides the length noted in the record.
+        Overrides the length noted in the record, and a corrected one.
     budget
         Names an uncertainty budget that is used instead of the record's own.
     conditions
@@ -70,7 +58,8 @@ def grade_record(
     ------
     ArchiveError, UsageError, LimitNotDefined, DefinitionError
     """
-    evaluation = evaluate(with_budget(archive.read_record(path), budget), length_m=length_m)
+    measurement = with_budget(archive.read_record(path), budget)
+    evaluation = evaluate(measurement, length_m=length_m, notes=notes_about(path))
     graded = grade_all(
         evaluation,
         requirements,
@@ -85,7 +74,10 @@ def grade_record(
 def import_touchstone(
     path: Path, specimen: Specimen, *, port_map: str | None, folder: Path, operator: str = ""
 ) -> tuple[Path, tuple[str, ...]]:
-    """Make a record of a single-ended Touchstone file measured elsewhere.
+    """Make a record of a Touchstone file measured elsewhere, single-ended or mixed-mode.
+
+    Mixed modes become legs, each with the polarity that the file tells. Without a port map the legs are those
+    that comments of the file name, as exported files do, or those of the shipped map for 16 ports.
 
     Where the port map names legs of disturbing cables (``3.A:12.1``), the record is that of a bundle.
 
@@ -101,7 +93,11 @@ def import_touchstone(
     DataFileError, FixtureError, UnknownName, DefinitionError, ArchiveError
     """
     mapping = None if port_map is None else fixture.load_port_map(port_map)
-    matrix = fixture.read_touchstone(path, mapping)
+    labels, text = fixture.touchstone_legs(path, mapping)
+    if mixedmode.is_mixed_mode(text):
+        matrix = mixedmode.mixed_mode_legs(path, text, labels)
+    else:
+        matrix = fixture.read_touchstone(path, mapping)
     corrected, couplings = fixture.split_bundle(matrix)
     measurement = Measurement(
         specimen=specimen,

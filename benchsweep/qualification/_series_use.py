@@ -10,6 +10,7 @@ from typing import Any
 from benchsweep import archive, limits
 from benchsweep.errors import UsageError
 from benchsweep.qualification._graded import Qualified, grade_all
+from benchsweep.qualification._notes import notes_about
 from benchsweep.qualification._reduction import evaluate
 from benchsweep.qualification._series_change import FOLLOWED, corrected_matrix, summarise
 from benchsweep.qualification._series_end import Recorded
@@ -168,7 +169,7 @@ def grade_series(
     ArchiveError, UsageError, CalibrationMismatch, FixtureError, LimitNotDefined
     """
     measurement, sweep = read_series_measurement(path, number)
-    evaluation = evaluate(with_budget(measurement, budget), length_m=length_m)
+    evaluation = evaluate(with_budget(measurement, budget), length_m=length_m, notes=notes_about(Path(path)))
     record = f"{path}, sweep {sweep.number}"
     doubts = _calibration_doubts(path, sweep.number)
     graded = grade_all(

@@ -10,13 +10,20 @@ Conventions:
 """
 
 from benchsweep.report._budget import budget_table
+from benchsweep.report._check_table import archive_check_table
 from benchsweep.report._findings import BestCategory, Findings, LengthRule
 from benchsweep.report._page import write_html
 from benchsweep.report._series import SeriesItem
 from benchsweep.report._series_tables import series_sweep_table, series_table, unfinished_table
 from benchsweep.report._stopping import stopping_words
 from benchsweep.report._subject import ReportItem
-from benchsweep.report._tables import incident_table, measurement_table, requirement_table, verdict_table
+from benchsweep.report._tables import (
+    incident_table,
+    labelled_table,
+    measurement_table,
+    requirement_table,
+    verdict_table,
+)
 from benchsweep.report._target import check_target
 
 __all__ = [
@@ -25,9 +32,11 @@ __all__ = [
     "LengthRule",
     "ReportItem",
     "SeriesItem",
+    "archive_check_table",
     "budget_table",
     "check_target",
     "incident_table",
+    "labelled_table",
     "measurement_table",
     "requirement_table",
     "series_sweep_table",

@@ -195,6 +195,7 @@ def measurement_table(measurement: Measurement, *, width: int = 80) -> str:
     width = max(width, _NARROWEST)
     specimen = measurement.specimen
     lines = entry("specimen", [specimen.identifier], width)
+    lines += entry("lot", [specimen.lot], width)
     lines += entry("length", [length_words(specimen.length_m)], width)
     lines += entry("description", [specimen.description], width)
     lines += entry(f"{taken(measurement)} at", [measurement.created_at], width)
@@ -228,6 +229,13 @@ def incident_table(measurement: Measurement, *, width: int = 80) -> str:
     width = max(width, _NARROWEST)
     lines = entry("safety", _safety_words(measurement), width)
     return "\n".join(lines + entry("incidents", measurement.incidents, width))
+
+
+def labelled_table(entries: Iterable[tuple[str, Iterable[str]]], *, width: int = 80) -> str:
+    """Return lines below labels, as in `measurement_table`; labels without a text are left out."""
+    width = max(width, _NARROWEST)
+    lines = [line.rstrip() for label, texts in entries for line in entry(label, texts, width)]
+    return "\n".join(lines)
 
 
 def entry(label: str, texts: Iterable[str], width: int) -> list[str]:
