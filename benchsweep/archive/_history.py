@@ -10,11 +10,11 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from benchsweep.archive._files import replace_file, storage_errors
+from benchsweep.archive._files import _sync_folder, replace_file, storage_errors
 from benchsweep.errors import ArchiveLocked, RecordDamaged, RecordNewer
 
 __all__ = ["AppendedFile", "MatingCounters"]
@@ -71,7 +71,13 @@ class AppendedFile:
             with storage_errors(self.path, "adding to the history"):
                 if len(whole) < len(content):
                     os.truncate(self.path, len(whole))
-                self._write((b"" if whole else _head()) + _line(number, entry))
+                try:
+                    self._write((b"" if whole else _head()) + _line(number, entry))
+                except OSError:
+                    # Told as not written: whoever adds it again shall not have it twice.
+                    with suppress(OSError):
+                        os.truncate(self.path, len(whole))
+                    raise
 
     def replace(self, entries: Sequence[Mapping[str, Any]]) -> None:
         """Put other entries in place of all; whoever reads sees the old ones or the new ones.
@@ -130,6 +136,7 @@ class AppendedFile:
     def _write(self, data: bytes) -> None:
         self.path.parent.mkdir(parents=True, exist_ok=True)
         flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0)
+        new = not self.path.exists()
         descriptor = os.open(self.path, flags, 0o666)
         try:
             written = os.write(descriptor, data)
@@ -139,6 +146,8 @@ class AppendedFile:
                 os.fsync(descriptor)
         finally:
             os.close(descriptor)
+        if new and self._durable:
+            _sync_folder(self.path.parent)
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
