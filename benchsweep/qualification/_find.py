@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep import archive
+from benchsweep.qualification._documents import json_number
 from benchsweep.records import Parameter
 
 __all__ = ["find_document", "find_records", "reindex_archive", "select_records", "write_found"]
@@ -89,12 +90,12 @@ def _items(found: archive.FoundRecords) -> Iterator[dict[str, Any]]:
                     "decision_rule": judged.decision_rule,
                     "outcome": str(judged.outcome),
                     "made_at": judged.made_at,
-                    "worst_margin_db": judged.worst_margin_db,
+                    "worst_margin_db": json_number(judged.worst_margin_db),
                     "worst_parameter": judged.worst_parameter,
                     "parameters": {
                         str(name): {
                             "outcome": str(item.outcome),
-                            "worst_margin": item.worst_margin,
+                            "worst_margin": json_number(item.worst_margin),
                             "unit": name.unit,
                         }
                         for name, item in judged.parameters.items()

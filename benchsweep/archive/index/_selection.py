@@ -9,10 +9,7 @@ from datetime import UTC, datetime, timedelta
 from benchsweep.errors import UsageError
 from benchsweep.records import Outcome, Parameter
 
-__all__ = ["MARGIN_IN_NS", "Selection", "moment_of"]
-
-MARGIN_IN_NS = frozenset({Parameter.DELAY, Parameter.SKEW})
-"""Parameters whose margin is a time; that of all others is in dB."""
+__all__ = ["Selection", "is_hash", "moment_of"]
 
 _DATE = re.compile(r"(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?")
 _TIME = re.compile(
@@ -22,6 +19,7 @@ _DATES = "Give a date such as 2026-11-28, a month such as 2026-11, a year, or a 
 _OUTCOMES = tuple(str(outcome) for outcome in Outcome)
 _PARAMETERS = tuple(str(parameter) for parameter in Parameter)
 _HASH = re.compile(r"[0-9a-fA-F]{4,64}")
+_KINDS = ("record", "series")
 _ORIGINS = ("bench", "touchstone")
 
 
@@ -92,6 +90,8 @@ class Selection:
     kinds: tuple[str, ...] = ("record", "series")
 
     def __post_init__(self) -> None:
+        for kind in self.kinds:
+            _refuse_unknown("kind", kind, _KINDS)
         _refuse_unknown("origin", self.origin, _ORIGINS)
         _refuse_unknown("outcome", self.outcome, _OUTCOMES)
         _refuse_unknown("parameter", self.parameter, _PARAMETERS)
@@ -130,7 +130,7 @@ def _refuse_margin(margin: float | None, parameter: str) -> None:
         raise UsageError(
             f"a margin of {margin} dB is no margin", hint="Give a number of dB, for example 1.5."
         )
-    if parameter in MARGIN_IN_NS:
+    if parameter and Parameter(parameter).unit != "dB":
         raise UsageError(
             f"the margin of {parameter} is a time in ns, not dB", hint="Select by its outcome instead."
         )
