@@ -15,7 +15,7 @@ Conventions:
 """
 
 from benchsweep.archive._drawers import GRADINGS, NOTES, has_drawer, root_of
-from benchsweep.archive._files import make_folder, refuse_file
+from benchsweep.archive._files import file_stem, make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
 from benchsweep.archive._grading import grading_of, join_gradings, verdicts_of
 from benchsweep.archive._grading_files import (
@@ -89,6 +89,7 @@ __all__ = [
     "check_record",
     "check_series",
     "content_hash",
+    "file_stem",
     "find",
     "find_calibration_file",
     "find_record",

@@ -9,6 +9,7 @@ from benchsweep.cli import (
     _archive,
     _calibrate,
     _demo,
+    _export,
     _grade,
     _identify,
     _import,
@@ -66,6 +67,7 @@ app.command("grade")(_grade.grade)
 app.command("locate")(_locate.locate)
 app.command("show")(_show.show)
 app.command("report")(_report.report)
+app.command("export")(_export.export)
 app.add_typer(_archive.app, name="archive")
 app.add_typer(_limits.app, name="limits")
 app.command("info")(_info.info)

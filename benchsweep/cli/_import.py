@@ -5,29 +5,35 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import Archive, AsJson, LengthM, Operator, SpecimenId
+from benchsweep.cli._options import Archive, AsJson, LengthM, Lot, Operator, SpecimenId
 from benchsweep.cli._output import print_json, print_text
 
 __all__ = ["import_file"]
 
 
 def import_file(
-    file: Annotated[Path, typer.Argument(metavar="FILE.sNp", help="Touchstone file, single-ended.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE.sNp", help="Touchstone file.")],
     specimen: SpecimenId,
     port_map: Annotated[
         str | None,
         typer.Option(
             "--port-map",
             metavar="M",
-            help="Which port is which leg: a name or .toml file. 16 ports default to `eight-conductors`.",
+            help="Which port is which leg: a name or .toml file; by default what the file's own comments"
+            " name, or `eight-conductors` for 16 ports.",
         ),
     ] = None,
     length_m: LengthM = None,
+    lot: Lot = "",
     archive: Archive = Path("archive"),
     operator: Operator = "",
     as_json: AsJson = False,
 ) -> None:
     """Make a record of a Touchstone file that was measured elsewhere.
+
+    Single-ended files of versions 1 and 2, and mixed-mode files of version 2 (`[Mixed-Mode Order]`), which
+    are turned into legs by the ports and the polarity that they tell. What `benchsweep export` wrote names
+    its legs itself.
 
     Shipped port maps: `eight-conductors` (ports 1-8 are contacts 1-8 at end A, 9-16 the same at end B),
     `two-pairs` (contacts 1, 2, 3, 6 at A, then at B), `one-pair` (contacts 1, 2 at A, then at B),
@@ -38,7 +44,7 @@ def import_file(
     """
     from benchsweep.qualification import check_specimen, import_touchstone
 
-    part = check_specimen(specimen, length_m)
+    part = check_specimen(specimen, length_m, lot=lot)
     record, legs = import_touchstone(file, part, port_map=port_map, folder=archive, operator=operator)
     if as_json:
         print_json(

@@ -41,6 +41,13 @@ if TYPE_CHECKING:
         record_document,
         verdict_document,
     )
+    from benchsweep.qualification._export import (
+        ExportChoice,
+        Exported,
+        ExportGrading,
+        export_document,
+        export_records,
+    )
     from benchsweep.qualification._find import (
         find_document,
         find_records,
@@ -48,6 +55,7 @@ if TYPE_CHECKING:
         select_records,
         write_found,
     )
+    from benchsweep.qualification._frames import to_pandas, to_xarray
     from benchsweep.qualification._graded import Graded, Qualified
     from benchsweep.qualification._grid import check_grid
     from benchsweep.qualification._highest import exit_code_of_highest, highest_document
@@ -171,6 +179,9 @@ __all__ = [
     "ChosenRequirements",
     "Clock",
     "Evaluation",
+    "ExportChoice",
+    "ExportGrading",
+    "Exported",
     "Graded",
     "Identified",
     "Location",
@@ -222,6 +233,8 @@ __all__ = [
     "exit_code_of_highest",
     "exit_code_of_location",
     "exit_code_of_regrade",
+    "export_document",
+    "export_records",
     "failing_origins",
     "find_document",
     "find_records",
@@ -285,6 +298,8 @@ __all__ = [
     "shown",
     "software_versions",
     "table_sink",
+    "to_pandas",
+    "to_xarray",
     "told_conditions",
     "told_of",
     "uncertainty_model",
@@ -335,6 +350,14 @@ _FILES: dict[str, tuple[str, ...]] = {
         "record_document",
         "verdict_document",
     ),
+    "_export": (
+        "ExportChoice",
+        "ExportGrading",
+        "Exported",
+        "export_document",
+        "export_records",
+    ),
+    "_frames": ("to_pandas", "to_xarray"),
     "_find": (
         "find_document",
         "find_records",
