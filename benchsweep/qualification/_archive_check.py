@@ -169,6 +169,8 @@ def calibration_folders() -> tuple[Path, ...]:
 
 def _stored_calibrations(comparison: Comparison) -> Iterator[Finding]:
     """Compare the calibrations that stations keep with those in the records that name them."""
+    if not comparison.calibrations:
+        return
     for folder in calibration_folders():
         for path in archive.list_calibrations(folder):
             try:

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-import signal
-import threading
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +12,7 @@ from typing import Literal
 
 from benchsweep.archive.check import FileFacts, check_file
 from benchsweep.errors import ArchiveError, ArchiveUnreachable, RecordNewer
+from benchsweep.qualification._worker_pool import cores, submit, worker_pool
 
 __all__ = ["CheckedFile", "check_all"]
 
@@ -59,7 +56,7 @@ def check_all(sources: Sequence[Path | str], jobs: int | None = None) -> Iterato
         The drive or the store went.
     """
     if jobs is None:
-        jobs = max(min(_cores(), len(sources) // _WORTH_A_PROCESS), 1)
+        jobs = max(min(cores(), len(sources) // _WORTH_A_PROCESS), 1)
     chunks = [sources[first : first + _CHUNK] for first in range(0, len(sources), _CHUNK)]
     if jobs == 1:
         for chunk in chunks:
@@ -77,47 +74,25 @@ def check_all(sources: Sequence[Path | str], jobs: int | None = None) -> Iterato
 
 def _in_processes(waiting: deque[Sequence[Path | str]], jobs: int) -> Iterator[CheckedFile]:
     """Check the chunks from the left and drop each when its results are out."""
-    pool = _pool(jobs)
-    try:
+    with worker_pool(jobs) as pool:
         under_way: deque[Future[list[CheckedFile]]] = deque()
         ahead = iter(tuple(waiting))
         while waiting:
+            # One more for each process, so that none waits for the next.
             while len(under_way) < 2 * jobs and (chunk := next(ahead, None)) is not None:
-                under_way.append(pool.submit(_check_chunk, chunk))
+                under_way.append(submit(pool, _check_chunk, chunk))
             results = under_way[0].result()
             under_way.popleft()
             waiting.popleft()
             yield from results
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _alone(source: Path | str) -> CheckedFile:
-    pool = _pool(1)
-    try:
-        return pool.submit(_check_chunk, [source]).result()[0]
-    except BrokenProcessPool:
-        return CheckedFile(str(source), None, "damaged", "reading it ended the process that read it")
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
-
-
-def _pool(jobs: int) -> ProcessPoolExecutor:
-    # Not forked: libraries that read from a store have threads, which do not survive that.
-    return ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), initializer=_begin)
-
-
-def _begin() -> None:
-    """Leave Ctrl-C to the process that started this one, and end with it, however it ends."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=_end_with, args=(parent.join,), daemon=True).start()
-
-
-def _end_with(ended: Callable[[], None]) -> None:
-    ended()
-    os._exit(1)
+    with worker_pool(1) as pool:
+        try:
+            return submit(pool, _check_chunk, [source]).result()[0]
+        except BrokenProcessPool:
+            return CheckedFile(str(source), None, "damaged", "the process that read it died")
 
 
 def _check_chunk(sources: Sequence[Path | str]) -> list[CheckedFile]:
@@ -137,7 +112,3 @@ def _check(source: Path | str) -> CheckedFile:
 
 def _without(source: Path | str, error: ArchiveError) -> str:
     return error.message.removeprefix(f"{source}: ")
-
-
-def _cores() -> int:
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

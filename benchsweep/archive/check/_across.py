@@ -96,6 +96,11 @@ class Comparison:
         """Tell whether a record was found to which the calibration of that name and time was applied."""
         return (identifier, created_at) in self._calibrations
 
+    @property
+    def calibrations(self) -> int:
+        """How many calibrations were applied to the records added."""
+        return len(self._calibrations)
+
     def missing(self) -> Iterator[Finding]:
         """Yield what points at a record that was not among all files added."""
         for kind, source, content in self._wanted:

@@ -1,0 +1,82 @@
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+import typer
+
+from benchsweep.cli._archive_regrade import Jobs
+from benchsweep.cli._options import AsJson, MaybeRecords, Quiet
+from benchsweep.cli._output import print_json, print_text, say, table_width
+from benchsweep.cli._selection import Chosen, chooses_records
+from benchsweep.errors import UsageError
+
+__all__ = ["check"]
+
+_EVERY_S = 2.0
+
+
+@chooses_records
+def check(
+    chosen: Chosen,
+    records: MaybeRecords = None,
+    jobs: Jobs = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Check that nothing in an archive is damaged, and that its files fit each other. Nothing is changed.
+
+    Every byte of every record, series, calibration, note and grading is compared with its checksum. Then:
+    are there two calibrations of the same name and time, is the one that was applied still the one that the
+    station keeps; does this version still accept the fixture definitions and uncertainty budgets; is a record
+    stored twice, or the same sweeps in two records; is what notes and gradings are about still there; what
+    did killed runs leave. With RECORD or a selection only these records are checked.
+
+    Exit code 0 when nothing is wrong, 1 when there is something to look at, 6 when a file is damaged or was
+    written by a later version.
+
+    Example: `benchsweep archive check --archive archive`
+
+    Example: `benchsweep archive check --archive s3://bucket/cords --since 2026 --json`
+    """
+    from benchsweep.qualification import (
+        archive_check_document,
+        check_files,
+        check_whole_archive,
+        exit_code_of_archive_check,
+        find_records,
+    )
+    from benchsweep.report import archive_check_table
+
+    if records and chosen.given:
+        raise UsageError(
+            "RECORD and options that choose records exclude each other", hint="Give one or the other."
+        )
+    progress = None if quiet else _told()
+    if records:
+        found = check_files(records, jobs=jobs, progress=progress)
+    elif chosen.given:
+        selected = find_records(chosen.root, chosen.selection)
+        sources = [one.source for one in (*selected, *selected.damaged)]
+        found = check_files(sources, jobs=jobs, progress=progress)
+    else:
+        found = check_whole_archive(chosen.root, jobs=jobs, progress=progress)
+    document = archive_check_document(found)
+    if as_json:
+        print_json(document)
+    else:
+        print_text(archive_check_table(document, width=table_width()))
+    raise typer.Exit(exit_code_of_archive_check(found))
+
+
+def _told() -> Callable[[int, int], None]:
+    """Return a callable that says now and then on stderr how far the check has come."""
+    last = time.monotonic()
+
+    def told(done: int, total: int) -> None:
+        nonlocal last
+        if time.monotonic() - last > _EVERY_S:
+            last = time.monotonic()
+            say(f"{done} of {total} files checked")
+
+    return told

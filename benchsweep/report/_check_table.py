@@ -1,0 +1,80 @@
+"""What a check of an archive found, as text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import groupby
+from typing import Any
+
+from benchsweep.report._words import clean, wrapped
+
+__all__ = ["archive_check_table"]
+
+_INDENT = 4
+_NARROWEST = 40
+_MOST = 20
+# What comes first is looked at first.
+_CALLED = {
+    "calibration-conflict": "two calibrations of one name and time",
+    "calibration-differs": "not the calibration that the station keeps",
+    "stored-calibration-damaged": "damaged calibrations of stations",
+    "same-content": "stored twice",
+    "same-sweeps": "the same sweeps in two records",
+    "source-missing": "reduced from a record that is not there",
+    "orphan": "about a record that is not there",
+    "fixture-refused": "fixture definitions that this version refuses",
+    "budget-refused": "uncertainty budgets that this version refuses",
+    "unfinished": "unfinished work",
+    "left-over": "left by killed runs",
+}
+
+
+def archive_check_table(document: Mapping[str, Any], *, width: int = 80, most: int = _MOST) -> str:
+    """Return what ``benchsweep.check/1`` says, the worst last.
+
+    Parameters
+    ----------
+    width
+        Columns of the terminal.
+    most
+        Of each kind of trouble at most so many files are named; the rest is counted.
+    """
+    width = max(width, _NARROWEST)
+    lines: list[str] = []
+    findings: Sequence[Mapping[str, str]] = document["findings"]
+    order = list(_CALLED)
+    by_kind = sorted(findings, key=lambda found: order.index(found["finding"]))
+    for kind, group in groupby(by_kind, key=lambda found: found["finding"]):
+        lines += _section(_CALLED[kind], list(group), width, most)
+    lines += _section("written by a later version, not checked", document["newer"], width, most)
+    lines += _section("damaged", document["damaged"], width, most)
+    return "\n".join([*lines, *wrapped(_summary(document), width)])
+
+
+def _section(title: str, found: Sequence[Mapping[str, str]], width: int, most: int) -> list[str]:
+    if not found:
+        return []
+    lines = [f"{title}: {len(found)}"]
+    for item in found[:most]:
+        lines += _indented([item["record"]], _INDENT // 2, width)
+        lines += _indented([item["reason"]], _INDENT, width)
+    if len(found) > most:
+        lines.append(f"{'':{_INDENT // 2}}… and {len(found) - most} more; --json tells all")
+    return [*lines, ""]
+
+
+def _indented(texts: Iterable[str], by: int, width: int) -> list[str]:
+    return [f"{'':{by}}{line}" for text in texts for line in wrapped(text, width - by)]
+
+
+def _summary(document: Mapping[str, Any]) -> str:
+    files: Mapping[str, int] = document["files"]
+    sound = ", ".join(f"{count} {kind}" for kind, count in files.items()) or "no file"
+    where = f"{clean(document['archive'])}: " if document["archive"] else ""
+    damaged, newer, findings = (len(document[name]) for name in ("damaged", "newer", "findings"))
+    if not (damaged or newer or findings):
+        outcome = "nothing wrong"
+    else:
+        counts = ((damaged, "damaged"), (newer, "newer"), (findings, "to look at"))
+        outcome = ", ".join(f"{count} {words}" for count, words in counts if count)
+    return f"{where}{sound} checked in {document['seconds']:.1f} s; {outcome}"
