@@ -130,7 +130,7 @@ def _consistency_block(measurement: Measurement) -> Block:
 def read_measurement_node(root: Node, *, reduced: bool = False) -> Measurement:
     """Read what `measurement_tree` describes; when `reduced` without the raw sweeps and the error terms."""
     analyzer, sweep, calibration = (root.optional(name) for name in ("analyzer", "sweep", "calibration"))
-    safety, incidents = root.optional("safety"), root.optional("incidents")
+    safety = root.optional("safety")
     return Measurement(
         specimen=read_specimen(root.child("specimen")),
         created_at=root.text("created_at"),
@@ -144,21 +144,18 @@ def read_measurement_node(root: Node, *, reduced: bool = False) -> Measurement:
         settings=None if sweep is None else read_settings(sweep),
         fixture_toml=root.child("fixture").long_text("toml"),
         consistency_db=root.table("consistency", "leg", "residual_db"),
-        assembly_notes=root.child("consistency").texts("note")
-        if root.child("consistency").contains("note")
-        else (),
+        assembly_notes=root.child("consistency").texts("note"),
         ambient=root.table("ambient", "name", "value"),
         software=read_software(root.child("software")),
         source_file=root.text("source_file"),
         safety=None if safety is None else read_safety(safety),
-        # Records of the first days have no such group.
-        incidents=() if incidents is None else incidents.texts("text"),
-        budget_toml=root.child("budget").long_text("toml") if root.contains("budget") else "",
-        verification=root.text("verification") if root.has("verification") else "",
+        incidents=root.child("incidents").texts("text"),
+        budget_toml=root.child("budget").long_text("toml"),
+        verification=root.text("verification"),
         # Only records of a bundle have such a group.
         couplings=tuple(_read_matrix(node) for node in _numbered(root.optional("couplings"))),
-        reduced_from=root.text("reduced_from") if root.has("reduced_from") else "",
-        reason=root.text("reason") if root.has("reason") else "",
+        reduced_from=root.text("reduced_from"),
+        reason=root.text("reason"),
     )
 
 
@@ -251,8 +248,7 @@ def read_calibration_node(node: Node, *, reduced: bool = False) -> Calibration:
         settings=read_settings(node.child("settings")),
         terms=_read_terms(node.child("terms"), reduced=reduced),
         residuals_db=node.table("residuals", "name", "value_db"),
-        # Calibrations of the first days were never reached through relays.
-        reached=node.text("reached") if node.has("reached") else "",
+        reached=node.text("reached"),
         standard_terms=_read_standard_terms(node.optional("standards")),
     )
 
@@ -327,8 +323,6 @@ def read_hookup_node(node: Node, *, reduced: bool = False) -> RawHookup:
 
 def read_terminations(node: Node) -> dict[str, str]:
     """Return balanced port -> name of the terminator on it, of a hookup."""
-    if not node.contains("terminated_port"):  # as in records of the first days
-        return {}
     return dict(zip(node.texts("terminated_port"), node.texts("terminated_by"), strict=True))
 
 
@@ -356,17 +350,15 @@ def read_analyzer(node: Node) -> AnalyzerIdentity:
     """Read what `analyzer_block` describes."""
     asked, answered = node.texts("evidence_probe"), node.texts("evidence_answer")
     evidence = tuple(Probe(*both) for both in zip(asked, answered, strict=True))
-    limits: dict[str, float] = {}
-    if node.contains("limit_name"):
-        values = node.array("limit_value", np.float64, 1).tolist()
-        limits = dict(zip(node.texts("limit_name"), values, strict=True))
+    values = node.array("limit_value", np.float64, 1).tolist()
+    limits = dict(zip(node.texts("limit_name"), values, strict=True))
     return AnalyzerIdentity(
         node.text("idn"),
         node.text("family"),
         node.whole("ports"),
         evidence,
         limits,
-        node.texts("lacks") if node.contains("lacks") else (),
+        node.texts("lacks"),
     )
 
 
@@ -380,8 +372,7 @@ def specimen_block(specimen: Specimen) -> Block:
 def read_specimen(node: Node) -> Specimen:
     """Read what `specimen_block` describes."""
     length = node.number("length_m") if node.has("length_m") else None
-    lot = node.text("lot") if node.has("lot") else ""
-    return Specimen(node.text("identifier"), length, node.text("description"), lot)
+    return Specimen(node.text("identifier"), length, node.text("description"), node.text("lot"))
 
 
 def software_block(software: Mapping[str, str]) -> Block:
@@ -406,8 +397,6 @@ def read_safety(node: Node) -> SafetyConfirmation:
 
 def read_state(node: Node) -> dict[str, str]:
     """Return question -> answer of the settings of the analyzer."""
-    if not node.contains("state_question"):  # as in records of the first days
-        return {}
     return dict(zip(node.texts("state_question"), node.texts("state_answer"), strict=True))
 
 
@@ -451,15 +440,13 @@ def read_settings(node: Node) -> SweepSettings:
 
 
 def _read_spacing(node: Node) -> Spacing:
-    spacing = node.text("spacing") if node.has("spacing") else "linear"
+    spacing = node.text("spacing")
     if spacing not in get_args(Spacing):
         raise node.wrong("@spacing", f"{spacing[:40]!r} is none of {', '.join(get_args(Spacing))}")
     return cast(Spacing, spacing)
 
 
 def _read_segments(node: Node) -> tuple[SweepSegment, ...]:
-    if not node.contains("segment_points"):  # as in records of the first days
-        return ()
     columns = (
         node.array("segment_start_hz", np.float64, 1).tolist(),
         node.array("segment_stop_hz", np.float64, 1).tolist(),

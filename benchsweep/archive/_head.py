@@ -102,7 +102,7 @@ def read_head(source: Source) -> Head:
             raise RecordDamaged(
                 f"{content.source}: not a benchsweep file", hint="Name a file that benchsweep wrote."
             )
-        with node_of(content, kind) as root:
+        with node_of(content, kind, whole=False) as root:
             return _head(root, kind, content.size)
 
 
@@ -130,7 +130,7 @@ def _head(root: Node, kind: Kind, size: int) -> Head:
         start_hz=start,
         stop_hz=stop,
         ports=ports,
-        hookups=1 if root.contains("hookup") else 0 if hookups is None else hookups.count(),
+        hookups=1 if root.contains("hookup") else 0 if hookups is None else len(hookups.names()),
         source_file=text(root, "source_file"),
         size=size,
     )

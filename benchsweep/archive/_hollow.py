@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.archive._files import Piece
-from benchsweep.archive._seal import BLOCK, Span
+from benchsweep.archive._seal import Span
 
 __all__ = ["HollowFile"]
 
@@ -73,11 +73,16 @@ class HollowFile(io.RawIOBase):
         self._arrays[hole] = np.ascontiguousarray(values).reshape(-1).view(np.uint8).data
         return made
 
-    def pieces(self) -> list[Piece]:
-        """Return all that comes behind the user block, the arrays that were kept among it."""
+    def between(self, span: Span) -> Piece:
+        """Return the bytes of a stretch that reaches into no array."""
+        place = self._place(span.start, span.length)
+        return memoryview(self.content)[place : place + span.length]
+
+    def pieces(self, base: int) -> list[Piece]:
+        """Return all that comes behind a user block of `base` bytes, the arrays that were kept among it."""
         content = memoryview(self.content)
         found: list[Piece] = []
-        start = BLOCK
+        start = base
         for hole in self._holes:
             end = self._place(hole.start, 0)
             found += [content[start:end], self._arrays[hole]]
@@ -94,7 +99,7 @@ class HollowFile(io.RawIOBase):
         return True
 
     def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
-        start = {os.SEEK_SET: 0, os.SEEK_CUR: self._at, os.SEEK_END: self._size()}[whence]
+        start = {os.SEEK_SET: 0, os.SEEK_CUR: self._at, os.SEEK_END: self.size()}[whence]
         self._at = start + offset
         return self._at
 
@@ -119,12 +124,13 @@ class HollowFile(io.RawIOBase):
         place = self._place(self._at if size is None else size, 0)
         self._grow(place)
         del self.content[place:]
-        return self._size()
+        return self.size()
 
     def _grow(self, size: int) -> None:
         self.content.extend(bytes(max(size - len(self.content), 0)))
 
-    def _size(self) -> int:
+    def size(self) -> int:
+        """Return how long the whole file is."""
         size = len(self.content)
         for hole in self._holes:
             size += hole.length if size >= hole.start else 0

@@ -23,9 +23,10 @@ is another one then, which a report names.
 from __future__ import annotations
 
 import hashlib
+import io
 import re
 from dataclasses import dataclass
-from typing import BinaryIO, Literal, get_args
+from typing import Literal, get_args
 
 from benchsweep.archive._files import Piece
 from benchsweep.archive._remote import beginning, local_path
@@ -35,21 +36,27 @@ from benchsweep.errors import RecordDamaged, RecordNewer
 
 __all__ = [
     "BLOCK",
+    "LAST",
+    "RESTORE",
     "TRANSIENT",
     "VERSION",
     "Kind",
     "Span",
+    "block_of",
     "check_seal",
+    "first_block",
+    "identified",
     "kind_in",
     "kind_of",
     "seal_block",
     "sealed",
+    "version_of",
 ]
 
 BLOCK = 512
 """Length of the user block in bytes, the least that HDF5 allows."""
-VERSION = 1
-"""Version of the format that this program writes."""
+VERSION = 2
+"""Latest version of the format, of any kind."""
 Kind = Literal[
     "record",
     "calibration",
@@ -68,14 +75,16 @@ TRANSIENT: frozenset[Kind] = frozenset({"hookup", "series-sweep"})
 Their items have no checksums. Earlier versions of this program gave them some, which nobody looks at.
 """
 
-_LAST = "sha256 of the lines above: "
+# Kinds that are written in version 2; all others are in version 1.
+_CATALOGUED: frozenset[Kind] = frozenset({"record"})
+LAST = "sha256 of the lines above: "
 _KIND = re.compile(rf"benchsweep ({'|'.join(get_args(Kind))}) ([1-9][0-9]{{0,5}})\n")
 _FIELDS = re.compile(
     r"\nbytes after this block: (\d{1,18})\nsha256 [a-z ]+: ([0-9a-f]{64})\n"
     r"(?:not in that sum: (\d{1,18}) bytes from byte (\d{1,18})\n)?"
 )
 _PIECE = 1 << 20
-_RESTORE = "Restore the file from a copy; the rest of the archive is not affected."
+RESTORE = "Restore the file from a copy; the rest of the archive is not affected."
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,17 +111,27 @@ def sealed(kind: Kind, *image: Piece) -> tuple[Piece, ...]:
 def seal_block(kind: Kind, length: int, digest: str, apart: Span | None = None) -> bytes:
     """Return the block of a file of `length` bytes besides; `apart` is what `digest` leaves out."""
     lines = (
-        f"benchsweep {kind} {VERSION}\nbytes after this block: {length}\n"
+        f"benchsweep {kind} 1\nbytes after this block: {length}\n"
         f"sha256 of the bytes after this block: {digest}\n"
     )
     if apart is not None:
         lines += f"not in that sum: {apart.length} bytes from byte {apart.start}\n"
-    lines += f"{_LAST}{_digest_of(lines)}\n"
+    return block_of(lines)
+
+
+def block_of(lines: str) -> bytes:
+    """Return `lines`, closed by their checksum, as the first block of a file."""
+    lines += f"{LAST}{_digest_of(lines)}\n"
     return lines.ljust(BLOCK - 1).encode("ascii") + b"\n"
 
 
 def _digest_of(lines: str) -> str:
     return hashlib.sha256(lines.encode("ascii")).hexdigest()
+
+
+def version_of(kind: Kind) -> int:
+    """Return the version of the format in which that kind is written: 2 with a catalogue, else 1."""
+    return 2 if kind in _CATALOGUED else 1
 
 
 def kind_of(source: Source) -> Kind | None:
@@ -141,9 +160,7 @@ def kind_in(content: Content) -> Kind | None:
     ArchiveError
         It cannot be read.
     """
-    with storage_errors(content.source, "reading"):
-        content.stream.seek(0)
-        return _kind_named(content.stream.read(BLOCK))
+    return _kind_named(first_block(content))
 
 
 def _kind_named(head: bytes) -> Kind | None:
@@ -177,16 +194,16 @@ def check_seal(content: Content, kind: Kind) -> Span | None:
         if found != length:
             words = "truncated" if found < length else "longer than written"
             raise RecordDamaged(
-                f"{source}: damaged: {words}, {found} bytes of data where {length} were stored", hint=_RESTORE
+                f"{source}: damaged: {words}, {found} bytes of data where {length} were stored", hint=RESTORE
             )
         if _digest_without(stream, apart) != digest:
             raise RecordDamaged(
-                f"{source}: damaged: its bytes do not match the checksum stored with them", hint=_RESTORE
+                f"{source}: damaged: its bytes do not match the checksum stored with them", hint=RESTORE
             )
     return apart
 
 
-def _digest_without(stream: BinaryIO, apart: Span | None) -> str:
+def _digest_without(stream: io.FileIO | io.BytesIO, apart: Span | None) -> str:
     """Return the checksum of the rest of `stream`, which stands behind the block, without `apart`."""
     digest = hashlib.sha256()
     if apart is not None:
@@ -200,7 +217,30 @@ def _digest_without(stream: BinaryIO, apart: Span | None) -> str:
     return digest.hexdigest()
 
 
-def _read_block(source: Source, head: bytes, kind: Kind) -> tuple[int, str, Span | None]:
+def first_block(content: Content) -> bytes:
+    """Return the first 512 bytes, or as many as there are.
+
+    Raises
+    ------
+    ArchiveError
+        They cannot be read.
+    """
+    head = bytearray(min(BLOCK, content.size))
+    with storage_errors(content.source, "reading"):
+        content.fill(0, memoryview(head))
+    return bytes(head)
+
+
+def identified(source: Source, head: bytes, kind: Kind) -> tuple[int, str]:
+    """Return the version of a file of ours of that kind, and the lines of its first block but the last.
+
+    Raises
+    ------
+    RecordDamaged
+        Not a file of ours, another kind, or damaged in its first block.
+    RecordNewer
+        Written by a later version.
+    """
     text = head.decode("ascii", errors="replace")
     named = _KIND.match(text)
     if named is None:
@@ -208,16 +248,22 @@ def _read_block(source: Source, head: bytes, kind: Kind) -> tuple[int, str, Span
         raise RecordDamaged(
             f"{source}: {what} benchsweep {kind}", hint=f"Name a file that benchsweep wrote as a {kind}."
         )
-    lines, found, check = text.partition(_LAST)
+    lines, found, check = text.partition(LAST)
     if not found or check[:64] != _digest_of_or_none(lines):
-        raise RecordDamaged(f"{source}: damaged in its first {BLOCK} bytes", hint=_RESTORE)
-    if int(named[2]) > VERSION:
+        raise RecordDamaged(f"{source}: damaged in its first {BLOCK} bytes", hint=RESTORE)
+    version, latest = int(named[2]), version_of(kind)
+    if version > (latest if named[1] == kind else VERSION):
         raise RecordNewer(
-            f"{source}: written in version {named[2]} of the format, this program reads up to {VERSION}",
+            f"{source}: written in version {version} of the format, this program reads up to {latest}",
             hint="Update benchsweep to read it.",
         )
     if named[1] != kind:
         raise RecordDamaged(f"{source}: a benchsweep {named[1]}, not a {kind}", hint=f"Name a {kind} file.")
+    return version, lines
+
+
+def _read_block(source: Source, head: bytes, kind: Kind) -> tuple[int, str, Span | None]:
+    _, lines = identified(source, head, kind)
     fields = _FIELDS.search(lines)
     if fields is not None:
         length, apart = int(fields[1]), None
@@ -227,7 +273,7 @@ def _read_block(source: Source, head: bytes, kind: Kind) -> tuple[int, str, Span
         fits = (apart is not None) == (kind == "series")
         if inside and fits and seal_block(kind, length, fields[2], apart) == head:
             return length, fields[2], apart
-    raise RecordDamaged(f"{source}: damaged in its first {BLOCK} bytes", hint=_RESTORE)
+    raise RecordDamaged(f"{source}: damaged in its first {BLOCK} bytes", hint=RESTORE)
 
 
 def _digest_of_or_none(lines: str) -> str | None:

@@ -8,11 +8,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
 
 from benchsweep.archive._remote import filesystem, local_path, remote_errors
 from benchsweep.archive._storage_errors import storage_errors
-from benchsweep.errors import ArchiveError
+from benchsweep.errors import ArchiveError, RecordDamaged
 
 __all__ = ["Content", "Source", "open_content"]
 
@@ -30,7 +29,7 @@ class Content:
         Where they are from, for messages.
     path : Path or None
         The file, when it is one of this machine.
-    stream : BinaryIO
+    stream : FileIO or BytesIO
         Reads them; stands anywhere.
     size : int
         How many there are.
@@ -38,8 +37,25 @@ class Content:
 
     source: Source
     path: Path | None
-    stream: BinaryIO
+    stream: io.FileIO | io.BytesIO
     size: int
+
+    def fill(self, start: int, view: memoryview) -> None:
+        """Read bytes from byte `start` on until `view` is full.
+
+        Raises
+        ------
+        RecordDamaged
+            There are not so many.
+        """
+        self.stream.seek(start)
+        while len(view):
+            got = self.stream.readinto(view)
+            if not got:
+                raise RecordDamaged(
+                    f"{self.source}: damaged: it ended while it was read", hint="Restore it from a copy."
+                )
+            view = view[got:]
 
 
 @contextmanager
@@ -73,7 +89,7 @@ def open_content(source: Source, kind: str) -> Iterator[Content]:
     if not stat.S_ISREG(status.st_mode):
         raise ArchiveError(f"{path}: not a file", hint=f"Name a {kind} file, its name ends in .h5.")
     with storage_errors(path, "reading"):
-        stream = path.open("rb")
+        stream = path.open("rb", buffering=0)
     with stream:
         yield Content(path, path, stream, status.st_size)
 

@@ -94,7 +94,7 @@ def read_reduced(source: Source) -> Measurement:
     RecordDamaged, RecordNewer, ArchiveError
         As `read_record`.
     """
-    with opened(source, "record") as root:
+    with opened(source, "record", whole=False) as root:
         return read_measurement_node(root, reduced=True)
 
 
@@ -120,7 +120,7 @@ def content_hash(source: Source) -> str:
     ------
     RecordDamaged, RecordNewer, ArchiveError
     """
-    with opened(source, "record") as root:
+    with opened(source, "record", whole=False) as root:
         return content_digest(root)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -9,8 +10,18 @@ from typing import Any
 
 import h5py
 import numpy as np
-from numpy.typing import NDArray
 
+from benchsweep.archive._catalogue import Catalogue, Numbers
+from benchsweep.archive._catalogue_node import CatalogueNode, Cataloguing
+from benchsweep.archive._catalogue_seal import VERSION as CATALOGUED
+from benchsweep.archive._catalogue_seal import (
+    CatalogueSeal,
+    base_for,
+    check_rest,
+    gaps,
+    padded,
+    read_catalogue,
+)
 from benchsweep.archive._digests import (
     Scalar,
     Values,
@@ -20,13 +31,23 @@ from benchsweep.archive._digests import (
     digest_of_lines,
     line,
     shape_words,
-    stored_digest,
 )
 from benchsweep.archive._files import Piece
+from benchsweep.archive._hdf_node import HdfNode, catalogue_of
 from benchsweep.archive._hollow import HollowFile
 from benchsweep.archive._layout import describe
+from benchsweep.archive._node import RESTORE, Node
 from benchsweep.archive._put import put_attribute, put_data
-from benchsweep.archive._seal import BLOCK, TRANSIENT, VERSION, Kind, Span, check_seal, sealed
+from benchsweep.archive._seal import (
+    BLOCK,
+    TRANSIENT,
+    Kind,
+    check_seal,
+    first_block,
+    identified,
+    sealed,
+    version_of,
+)
 from benchsweep.archive._source import Content, Source, open_content
 from benchsweep.errors import ArchiveError, BenchsweepError, RecordDamaged
 
@@ -43,9 +64,6 @@ __all__ = [
     "opened",
     "to_bytes",
 ]
-
-_OWN = ("sha256", "attributes_sha256", "content_sha256")
-_RESTORE = "Restore the file from a copy, or ask whoever wrote it."
 
 
 @dataclass
@@ -71,10 +89,50 @@ def to_bytes(kind: Kind, tree: Tree) -> tuple[Piece, ...]:
     ArchiveError
         A text holds what UTF-8 or HDF5 cannot store (zero bytes, lone surrogates).
     """
+    if version_of(kind) == CATALOGUED:
+        return _catalogued(kind, tree)
     hollow = HollowFile()
-    with h5py.File(hollow, "w", userblock_size=BLOCK, libver=("v110", "v110"), locking=False) as file:
+    with _new_file(hollow, BLOCK) as file:
         fill(file, kind, tree, apart=hollow)
-    return sealed(kind, *hollow.pieces())
+    return sealed(kind, *hollow.pieces(BLOCK))
+
+
+def _new_file(hollow: HollowFile, base: int) -> h5py.File:
+    return h5py.File(hollow, "w", userblock_size=base, libver=("v110", "v110"), locking=False)
+
+
+def _catalogued(kind: Kind, tree: Tree) -> tuple[Piece, ...]:
+    """Return the whole file of a kind that has a catalogue."""
+    base = base_for(len(_planned(kind, tree).encoded()))
+    hollow, catalogue = HollowFile(), Catalogue()
+    with _new_file(hollow, base) as file:
+        fill(file, kind, tree, apart=hollow, catalogue=catalogue)
+    digest = hashlib.sha256()
+    for gap in gaps(catalogue.spans(), base, hollow.size()):
+        digest.update(hollow.between(gap))
+    front = padded(catalogue.encoded(), base)
+    seal = CatalogueSeal(kind, hollow.size(), base, hashlib.sha256(front).hexdigest(), digest.hexdigest())
+    return seal.block(), front, *hollow.pieces(base)
+
+
+def _planned(kind: Kind, tree: Tree) -> Catalogue:
+    """Return a catalogue of `tree` that is not shorter than the one that will be written."""
+    plan = Catalogue()
+    none = "0" * 64
+    for path, block in tree.items():
+        plan.groups[path] = dict(block.attributes)
+        for key, values in block.data.items():
+            where = f"{path.rstrip('/')}/{key}"
+            if isinstance(values, np.ndarray):
+                plan.numbers[where] = Numbers(values.dtype.str, values.shape, 10**18, none)
+            else:
+                plan.texts[where] = values
+    plan.groups["/"] |= {**_own_attributes(kind), "content_sha256": none}
+    return plan
+
+
+def _own_attributes(kind: Kind) -> dict[str, Scalar]:
+    return {"format": f"benchsweep {kind}", "format_version": version_of(kind)}
 
 
 def fill(
@@ -83,6 +141,7 @@ def fill(
     tree: Tree,
     made: Mapping[str, str] | None = None,
     apart: HollowFile | None = None,
+    catalogue: Catalogue | None = None,
 ) -> None:
     """Write `tree` into an open, empty HDF5 file, with all checksums unless the kind is `TRANSIENT`.
 
@@ -94,19 +153,24 @@ def fill(
         Path of a data set that is there already -> checksum of its data. Its group is one of `tree`.
     apart
         What the file is open on, when large arrays are to be kept apart.
+    catalogue
+        Is filled with what is written.
 
     Raises
     ------
     ArchiveError
         A text holds what UTF-8 or HDF5 cannot store.
     """
-    writer = _Writer(kind, apart)
+    writer = _Writer(kind, apart, catalogue)
     for path, block in tree.items():
         writer.group(file.require_group(path).id, path, block)
     for where, digest in (made or {}).items():
         writer.describe(file[where].id, where, digest)
     if writer.summed:
-        put_attribute(file.id, "content_sha256", digest_of_lines(writer.lines))
+        content = digest_of_lines(writer.lines)
+        put_attribute(file.id, "content_sha256", content)
+        if catalogue is not None:
+            catalogue.groups["/"]["content_sha256"] = content
 
 
 class _Writer:
@@ -118,11 +182,14 @@ class _Writer:
         What the file is.
     apart
         Keeps large arrays apart.
+    catalogue
+        Is filled with what is written.
     """
 
-    def __init__(self, kind: Kind, apart: HollowFile | None) -> None:
+    def __init__(self, kind: Kind, apart: HollowFile | None, catalogue: Catalogue | None) -> None:
         self.kind = kind
         self.apart = apart
+        self.catalogue = catalogue
         self.summed = kind not in TRANSIENT
         self.lines: list[str] = []
 
@@ -133,11 +200,21 @@ class _Writer:
             for text in () if isinstance(values, np.ndarray) else as_texts(values):
                 _check_text(where, text)
             item = put_data(group, key, values, self.apart)
-            self.describe(item, where, data_digest(values) if self.summed else "")
+            digest = data_digest(values) if self.summed else ""
+            self.describe(item, where, digest)
+            if self.catalogue is None:
+                continue
+            if isinstance(values, np.ndarray):
+                start = item.get_offset() or 0
+                self.catalogue.numbers[where] = Numbers(item.dtype.str, values.shape, start, digest)
+            else:
+                self.catalogue.texts[where] = values
         attributes = dict(block.attributes)
         if path == "/":
-            attributes |= {"format": f"benchsweep {self.kind}", "format_version": VERSION}
+            attributes |= _own_attributes(self.kind)
         self._attributes(group, path, "", attributes)
+        if self.catalogue is not None:
+            self.catalogue.groups[path] = attributes
 
     def describe(self, item: Any, where: str, digest: str) -> None:
         """Say what the data set with the h5py identifier `item` is; `digest` is the checksum of its data."""
@@ -171,197 +248,70 @@ def _check_text(where: str, text: str) -> None:
 
 
 @contextmanager
-def opened(source: Source, kind: Kind) -> Iterator[Node]:
-    """Check the seal of the file at `source`, open it and give its root.
+def opened(source: Source, kind: Kind, *, whole: bool = True) -> Iterator[Node]:
+    """Check the file at `source`, open it and give its root; what does not fit is a named error.
 
-    What does not fit is a named error, also in the block of the caller.
+    Parameters
+    ----------
+    whole
+        Every byte is checked, be it read or not; an array that was not read in the block of the caller when
+        the block ends. Else, in a file that has a catalogue, only what is read.
 
     Raises
     ------
     ArchiveError, RecordDamaged, RecordNewer
+        Also for whatever does not fit in the block of the caller.
     """
-    with open_content(source, kind) as content, node_of(content, kind) as root:
+    with open_content(source, kind) as content, node_of(content, kind, whole=whole) as root:
         yield root
 
 
 @contextmanager
-def node_of(content: Content, kind: Kind) -> Iterator[Node]:
+def node_of(content: Content, kind: Kind, *, whole: bool = True) -> Iterator[Node]:
     """Do for an open file what `opened` does.
 
     Raises
     ------
     ArchiveError, RecordDamaged, RecordNewer
     """
-    apart = check_seal(content, kind)
     where = content.source
+    head = first_block(content)
+    version, _ = identified(where, head, kind)
+    apart = check_seal(content, kind) if version == 1 else None
     try:
-        # A record is never changed, so no lock is needed; locks fail on many network drives.
-        with h5py.File(content.path or content.stream, "r", locking=False) as file:
-            yield Node(file, where, content.size, apart)
+        if version == 1:
+            with _hdf5(content) as file:
+                yield HdfNode(file, "/", where, content.size, version, apart)
+            return
+        seal, catalogue = read_catalogue(content, head, kind)
+        if whole:
+            check_rest(content, seal, catalogue)
+        found = Cataloguing(content, catalogue, _check_catalogued)
+        yield CatalogueNode(found)
+        for name in sorted(found.unread) if whole else ():
+            found.read(name)
     except BenchsweepError:
         raise
     except (OSError, KeyError, ValueError, TypeError, RuntimeError, OverflowError, MemoryError) as error:
         reason = " ".join(str(error).split())[:200] or type(error).__name__
-        raise RecordDamaged(f"{where}: not a sound {kind}: {reason}", hint=_RESTORE) from error
+        raise RecordDamaged(f"{where}: not a sound {kind}: {reason}", hint=RESTORE) from error
 
 
-class Node:
-    """A group of an open file; every access is checked and errors name the item.
-
-    Parameters
-    ----------
-    group
-        The h5py group.
-    path
-        The file, or its address, for messages.
-    size
-        Its length in bytes; no data set can be larger.
-    apart
-        The stretch of the file that its seal leaves out.
-    """
-
-    def __init__(self, group: Any, path: Source, size: int, apart: Span | None = None) -> None:
-        self.group = group
-        self.path = path
-        self.apart = apart
-        self._size = size
-
-    def wrong(self, name: str, words: str) -> RecordDamaged:
-        """Return the error that says what is wrong with the item `name`."""
-        where = f"{self.group.name.rstrip('/')}/{name}"
-        return RecordDamaged(f"{self.path}: {where}: {words}", hint=_RESTORE)
-
-    @property
-    def name(self) -> str:
-        """The last part of the path of the group."""
-        return str(self.group.name).rpartition("/")[2]
-
-    def child(self, name: str) -> Node:
-        """Return the group `name`."""
-        found = self.optional(name)
-        if found is None:
-            raise self.wrong(name, "this group is missing")
-        return found
-
-    def optional(self, name: str) -> Node | None:
-        """Return the group `name`, None when there is none."""
-        if name not in self.group:
-            return None
-        item = self._own(name)
-        if not isinstance(item, h5py.Group):
-            raise self.wrong(name, "should be a group")
-        return Node(item, self.path, self._size, self.apart)
-
-    def children(self) -> Iterator[Node]:
-        """Yield the groups in this one, by name."""
-        for name in sorted(self.group):
-            yield self.child(name)
-
-    def count(self) -> int:
-        """Return how many groups and data sets there are in this one."""
-        return len(self.group)
-
-    def length(self, name: str) -> int:
-        """Return how many entries the data set `name` has along its first dimension."""
-        shape = self._data(name).shape
-        if not shape:
-            raise self.wrong(name, "one value where a list is expected")
-        return int(shape[0])
-
-    def text(self, name: str) -> str:
-        """Return a text attribute."""
-        value = self._attribute(name)
-        if not isinstance(value, str):
-            raise self.wrong(f"@{name}", "should be text")
-        return value
-
-    def number(self, name: str) -> float:
-        """Return a number attribute."""
-        value = self._attribute(name)
-        if not isinstance(value, np.float64):
-            raise self.wrong(f"@{name}", "should be a 64-bit float")
-        return float(value)
-
-    def whole(self, name: str) -> int:
-        """Return a whole-number attribute."""
-        value = self._attribute(name)
-        if not isinstance(value, np.int64):
-            raise self.wrong(f"@{name}", "should be a 64-bit integer")
-        return int(value)
-
-    def has(self, name: str) -> bool:
-        """Tell whether there is an attribute `name`."""
-        return name in self.group.attrs
-
-    def contains(self, name: str) -> bool:
-        """Tell whether there is a data set or group `name`."""
-        return name in self.group
-
-    def _attribute(self, name: str) -> Any:
-        if name not in self.group.attrs:
-            raise self.wrong(f"@{name}", "this attribute is missing")
-        return _scalar(self, self.group, name)
-
-    def array(self, name: str, dtype: type, dimensions: int) -> NDArray[Any]:
-        """Return a numeric data set of exactly that type and number of dimensions."""
-        values: NDArray[Any] = self.numbers(name, dtype, dimensions)[()]
-        return values
-
-    def numbers(self, name: str, dtype: type, dimensions: int) -> Any:
-        """Return a numeric data set of exactly that type and number of dimensions, not read yet."""
-        item = self._data(name)
-        if item.dtype != np.dtype(dtype) or len(item.shape) != dimensions:
-            wanted = f"{np.dtype(dtype)} with {dimensions} dimensions"
-            raise self.wrong(name, f"{item.dtype} of shape {item.shape} where {wanted} is expected")
-        return item
-
-    def texts(self, name: str) -> tuple[str, ...]:
-        """Return a list of texts."""
-        item = self._data(name)
-        if h5py.check_string_dtype(item.dtype) is None or len(item.shape) != 1:
-            raise self.wrong(name, f"{item.dtype} of shape {item.shape} where a list of texts is expected")
-        return tuple(str(text) for text in item.asstr()[()])
-
-    def long_text(self, name: str) -> str:
-        """Return one text stored as a data set."""
-        item = self._data(name)
-        if h5py.check_string_dtype(item.dtype) is None or item.shape != ():
-            raise self.wrong(name, f"{item.dtype} of shape {item.shape} where one text is expected")
-        return str(item.asstr()[()])
-
-    def table(self, name: str, key: str, value: str) -> dict[str, float]:
-        """Return name -> number from the group `name` with the data sets `key` and `value`."""
-        group = self.child(name)
-        return dict(zip(group.texts(key), group.array(value, np.float64, 1).tolist(), strict=True))
-
-    def _own(self, name: str) -> Any:
-        # A link could lead out of the file, to where no checksum of ours reaches.
-        if not isinstance(self.group.get(name, getlink=True), h5py.HardLink):
-            raise self.wrong(name, "a link, where the content itself should be")
-        return self.group[name]
-
-    def _data(self, name: str) -> Any:
-        if name not in self.group:
-            raise self.wrong(name, "this data set is missing")
-        item = self._own(name)
-        if not isinstance(item, h5py.Dataset) or item.shape is None:
-            raise self.wrong(name, "should be a data set")
-        if item.is_virtual or item.external:
-            raise self.wrong(name, "kept in another file, where no checksum reaches")
-        if item.nbytes > self._size:
-            raise self.wrong(name, f"claims {item.nbytes} bytes in a file of {self._size}")
-        return item
+def _hdf5(content: Content) -> h5py.File:
+    # A file is never changed, so no lock is needed; locks fail on many network drives.
+    return h5py.File(content.path or content.stream, "r", locking=False)
 
 
-def _scalar(node: Node, item: Any, key: str) -> Any:
-    # Looked at before it is read: an attribute that claims a thousand million items would take minutes.
-    if item.attrs.get_id(key).shape != ():
-        raise node.wrong(f"@{key}", "should be a single value")
-    return item.attrs[key]
-
-
-def _scalar_or_none(node: Node, item: Any, key: str) -> Any:
-    return _scalar(node, item, key) if key in item.attrs else None
+def _check_catalogued(found: Cataloguing) -> None:
+    """Check the HDF5 file behind a catalogue, and that the catalogue says the same."""
+    source = found.content.source
+    with _hdf5(found.content) as file:
+        root = HdfNode(file, "/", source, found.content.size, CATALOGUED)
+        root.check()
+        told, there = found.catalogue.items(), catalogue_of(root).items()
+    for where in (*there, *told):
+        if told.get(where) != there.get(where):
+            raise RecordDamaged(f"{source}: {where}: the catalogue says something else", hint=RESTORE)
 
 
 def content_digest(root: Node) -> str:
@@ -377,39 +327,4 @@ def check_items(root: Node) -> None:
     RecordDamaged
         Names the first item that does not match.
     """
-    lines: list[str] = []
-    _check_group(root, lines)
-    if digest_of_lines(lines) != content_digest(root):
-        raise root.wrong("@content_sha256", "does not match the checksums of the items")
-
-
-def _check_group(node: Node, lines: list[str]) -> None:
-    where = node.group.name
-    lines.append(line(where, "", _check_attributes(node, where, node.group)))
-    for name in sorted(node.group):
-        if isinstance(node.group.get(name), h5py.Group):
-            _check_group(node.child(name), lines)
-            continue
-        item = node._data(name)  # noqa: SLF001
-        if h5py.check_string_dtype(item.dtype) is None:
-            digest = stored_digest(item)
-        else:
-            digest = data_digest(node.long_text(name) if item.shape == () else node.texts(name))
-        if _scalar_or_none(node, item, "sha256") != digest:
-            raise node.wrong(name, "the data do not match their checksum")
-        attributes = _check_attributes(node, item.name, item)
-        lines.append(line(item.name, f"{shape_words(item)} {digest}", attributes))
-
-
-def _check_attributes(node: Node, where: str, item: Any) -> str:
-    attributes = {
-        key: value.item() if isinstance(value, np.generic) else value
-        for key, value in ((key, _scalar(node, item, key)) for key in item.attrs)
-        if key not in _OWN
-    }
-    digest = attributes_digest(attributes)
-    if _scalar_or_none(node, item, "attributes_sha256") != digest:
-        raise RecordDamaged(
-            f"{node.path}: {where}: its attributes do not match their checksum", hint=_RESTORE
-        )
-    return digest
+    root.check()

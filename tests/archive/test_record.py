@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import io
 import json
 import os
 import re
@@ -122,11 +123,9 @@ def test_a_record_without_a_bundle_is_written_as_before(build: SimpleNamespace, 
 def test_one_flipped_byte_of_a_coupling_is_found(stored: Path, tmp_path: Path) -> None:
     with h5py.File(stored) as file:
         data = file["couplings/002/s"]
-        start, size = data.id.get_offset() + file.userblock_size, data.id.get_storage_size()
+        start, size = data.id.get_offset(), data.id.get_storage_size()
         expected = data[...].tobytes()
     raw = stored.read_bytes()
-    if raw[start : start + size] != expected:  # the offset counts from the beginning of the file already
-        start -= 512
     assert raw[start : start + size] == expected
     path = tmp_path / "flipped.h5"
     for place in (start, start + size // 2, start + size - 1):
@@ -150,7 +149,7 @@ def test_h5py_alone_reads_it(build: SimpleNamespace, stored: Path) -> None:
     measurement = build.measurement()
     with h5py.File(stored) as file:
         assert file.attrs["format"] == "benchsweep record"
-        assert file.attrs["format_version"] == 1
+        assert file.attrs["format_version"] == 2
         assert file["specimen"].attrs["identifier"] == measurement.specimen.identifier
         assert file["specimen"].attrs["length_m"] == 2.0
         assert np.array_equal(file["corrected/s"][:, 1, 0], measurement.corrected.s[:, 1, 0])
@@ -167,6 +166,20 @@ def test_h5py_alone_reads_it(build: SimpleNamespace, stored: Path) -> None:
         assert set(filters) == {None}
 
 
+def sum_of_the_rest(raw: bytes, base: int) -> str:
+    """The checksum of the HDF5 file without the arrays that h5py finds in it."""
+    kept = np.ones(len(raw), dtype=bool)
+    kept[:base] = False
+
+    def leave_out(_: str, item: object) -> None:
+        if isinstance(item, h5py.Dataset) and h5py.check_string_dtype(item.dtype) is None and item.nbytes:
+            kept[item.id.get_offset() :][: item.nbytes] = False
+
+    with h5py.File(io.BytesIO(raw)) as file:
+        file.visititems(leave_out)
+    return hashlib.sha256(np.frombuffer(raw, dtype=np.uint8)[kept].tobytes()).hexdigest()
+
+
 @pytest.mark.parametrize("points", [3, 301])
 def test_the_checksums_are_what_the_documentation_says(
     points: int, build: SimpleNamespace, tmp_path: Path
@@ -175,9 +188,19 @@ def test_the_checksums_are_what_the_documentation_says(
     stored = write_record(build.measurement(points=points, ports=16), tmp_path)
     raw = stored.read_bytes()
     head = raw[:512].decode("ascii").splitlines()
-    assert head[0] == "benchsweep record 1"
-    assert head[1] == f"bytes after this block: {len(raw) - 512}"
-    assert head[2].endswith(hashlib.sha256(raw[512:]).hexdigest())
+    base = int(head[2].rpartition(" ")[2])
+    assert base & (base - 1) == 0
+    assert head[:5] == [
+        "benchsweep record 2",
+        f"bytes in all: {len(raw)}",
+        f"bytes before the HDF5 file: {base}",
+        f"sha256 of them from byte 512 on: {hashlib.sha256(raw[512:base]).hexdigest()}",
+        f"sha256 of the HDF5 file without the arrays of the catalogue: {sum_of_the_rest(raw, base)}",
+    ]
+    above = "".join(f"{one}\n" for one in head[:5])
+    assert head[5] == f"sha256 of the lines above: {hashlib.sha256(above.encode()).hexdigest()}"
+    assert head[6].strip() == ""
+    catalogue = json.loads(raw[512:base])
     lines = []
 
     def attributes_digest(item: h5py.Group | h5py.Dataset) -> str:
@@ -196,9 +219,14 @@ def test_the_checksums_are_what_the_documentation_says(
             text = h5py.check_string_dtype(item.dtype) is not None
             if text:
                 items = [item[()]] if item.shape == () else list(item[()])
+                told = catalogue["texts"].pop(item.name)
+                assert [one.decode() for one in items] == ([told] if item.shape == () else told)
                 digest = hashlib.sha256(b"".join(one + b"\0" for one in items)).hexdigest()
             else:
                 digest = hashlib.sha256(item[()].tobytes()).hexdigest()
+                kind, shape, start, told = catalogue["numbers"].pop(item.name)
+                assert (kind, tuple(shape), told) == (item.dtype.str, item.shape, digest)
+                assert raw[start : start + item.nbytes] == item[()].tobytes()
             assert item.attrs["sha256"] == digest, item.name
             shape = "x".join(map(str, item.shape)) or "scalar"
             about = f"{shape} {'text' if text else item.dtype.str} {digest}"
@@ -208,6 +236,12 @@ def test_the_checksums_are_what_the_documentation_says(
         visit("/", file)
         file.visititems(visit)
         content = file.attrs["content_sha256"]
+        for path, attributes in catalogue["groups"].items():
+            there = {key: value for key, value in file[path].attrs.items() if key != "attributes_sha256"}
+            assert there == attributes
+    assert len(catalogue["groups"]) == sum(one.split(" ")[-2] == "group" for one in lines)
+    assert not catalogue["texts"]
+    assert not catalogue["numbers"]
     assert content == hashlib.sha256("".join(sorted(lines)).encode()).hexdigest() == content_hash(stored)
 
 
@@ -287,15 +321,15 @@ def test_a_pipe_does_not_hang(tmp_path: Path) -> None:
 
 
 def test_a_later_version_is_told_from_damage(stored: Path, tmp_path: Path) -> None:
-    head = "benchsweep record 2\nsomething new\n"
+    head = "benchsweep record 3\nsomething new\n"
     digest = hashlib.sha256(head.encode()).hexdigest()
     newer = tmp_path / "newer.h5"
     newer.write_bytes(f"{head}sha256 of the lines above: {digest}\n".ljust(511).encode() + b"\n" + b"?" * 99)
-    with pytest.raises(RecordNewer, match="version 2") as caught:
+    with pytest.raises(RecordNewer, match="version 3") as caught:
         read_record(newer)
     assert one_line(caught.value)
     changed = tmp_path / "changed.h5"
-    changed.write_bytes(stored.read_bytes().replace(b"benchsweep record 1", b"benchsweep record 2", 1))
+    changed.write_bytes(stored.read_bytes().replace(b"benchsweep record 2", b"benchsweep record 3", 1))
     with pytest.raises(RecordDamaged):
         read_record(changed)
 
