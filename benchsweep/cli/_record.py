@@ -21,6 +21,7 @@ from benchsweep.cli._options import (
     AsJson,
     CautionsReadBy,
     LengthM,
+    Lot,
     Operator,
     Quiet,
     SpecimenId,
@@ -129,6 +130,7 @@ def record(
         typer.Option("--wait-for-link", metavar="T", help="How long the analyzer may stay away in one go."),
     ] = "10min",
     length_m: LengthM = None,
+    lot: Lot = "",
     address: Address = None,
     switch_address: SwitchAddress = None,
     archive: Archive = Path("archive"),
@@ -176,7 +178,7 @@ def record(
     )
 
     _refuse_idle_options(context, finish=finish, from_csv=ambient_csv is not None)
-    part = check_specimen(specimen, length_m)
+    part = check_specimen(specimen, length_m, lot=lot)
     wishes = Wishes(
         count=count,
         every_s=parse_duration(every, "--every"),

@@ -120,11 +120,11 @@ def _moment(at: str) -> datetime:
 
 
 def _words(correction: Correction, keys: list[str], measurement: Measurement) -> str:
-    told = [
-        f"{_name(key)} {shown_value(key, correction.changes[key])} instead of "
-        f"{shown_value(key, recorded_value(measurement, key))}"
-        for key in keys
-    ]
+    told = []
+    for key in keys:
+        before, now = recorded_value(measurement, key), correction.changes[key]
+        instead = ", as recorded" if now == before else f" instead of {shown_value(key, before)}"
+        told.append(f"{_name(key)} {shown_value(key, now)}{instead}")
     return f"corrected by {correction.by} on {correction.at[:10]} ({correction.reason}): {', '.join(told)}"
 
 

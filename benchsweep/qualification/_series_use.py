@@ -229,6 +229,7 @@ def series_document(shown: SeriesShown) -> dict[str, Any]:
         "schema": "benchsweep.series/1",
         "record": str(shown.path),
         "specimen": head.specimen.identifier,
+        "lot": head.specimen.lot,
         "length_m": head.specimen.length_m,
         "description": head.description,
         "station": head.station,

@@ -175,6 +175,7 @@ def _facts(head: SeriesHead, summary: SeriesSummary) -> Sequence[tuple[str, list
     more = sum(summary.event_counts.values()) - len(told)
     return (
         ("specimen", [head.specimen.identifier]),
+        ("lot", [head.specimen.lot]),
         ("length", [length_words(head.specimen.length_m)]),
         ("description", [head.description]),
         ("sweeps", [numbers]),
