@@ -76,7 +76,7 @@ Their items have no checksums. Earlier versions of this program gave them some, 
 """
 
 # Kinds that are written in version 2; all others are in version 1.
-_CATALOGUED: frozenset[Kind] = frozenset({"record"})
+_CATALOGUED: frozenset[Kind] = frozenset({"record", "comment", "correction", "grading"})
 LAST = "sha256 of the lines above: "
 _KIND = re.compile(rf"benchsweep ({'|'.join(get_args(Kind))}) ([1-9][0-9]{{0,5}})\n")
 _FIELDS = re.compile(

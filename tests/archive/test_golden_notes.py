@@ -1,4 +1,4 @@
-"""Comments, corrections and gradings of version 1, written when these formats were fixed, are read for ever.
+"""Comments, corrections and gradings of version 2, the first that had them, are read for ever.
 
 The expected values are written out here: they do not come from what the program writes today.
 """
@@ -23,8 +23,8 @@ from benchsweep.records import (
 GOLDEN = Path(__file__).resolve().parent / "golden"
 
 
-def test_a_comment_of_version_1_stays_readable() -> None:
-    assert read_note(GOLDEN / "comment-v1.h5") == Comment(
+def test_a_comment_of_version_2_stays_readable() -> None:
+    assert read_note(GOLDEN / "comment-v2.h5") == Comment(
         record="ab" * 32,
         by="M. Lindqvist",
         at="2026-03-01T12:30:05.000001+00:00",
@@ -32,8 +32,8 @@ def test_a_comment_of_version_1_stays_readable() -> None:
     )
 
 
-def test_a_correction_of_version_1_stays_readable() -> None:
-    assert read_note(GOLDEN / "correction-v1.h5") == Correction(
+def test_a_correction_of_version_2_stays_readable() -> None:
+    assert read_note(GOLDEN / "correction-v2.h5") == Correction(
         record="ab" * 32,
         by="R. Example",
         at="2026-03-02T08:00:00+00:00",
@@ -51,8 +51,8 @@ def test_a_correction_of_version_1_stays_readable() -> None:
     )
 
 
-def test_a_grading_of_version_1_stays_readable() -> None:
-    grading = read_grading(GOLDEN / "grading-v1.h5")
+def test_a_grading_of_version_2_stays_readable() -> None:
+    grading = read_grading(GOLDEN / "grading-v2.h5")
     assert (grading.made_at, grading.by) == ("2026-03-01T12:30:05+00:00", "R. Example")
     assert dict(grading.software) == {"numpy": "2"}
     assert dict(grading.told) == {"length_m": "2.0", "budget_toml": "schema = 1\n"}
