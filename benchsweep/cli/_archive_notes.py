@@ -1,22 +1,19 @@
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import AsJson, By
+from benchsweep.cli._options import AsJson, By, RecordArgument
 from benchsweep.cli._output import print_json, print_text
 from benchsweep.cli._series import refuse_missing
 from benchsweep.errors import UsageError
 
 __all__ = ["comment", "correct"]
 
-Record = Annotated[Path, typer.Argument(metavar="RECORD", help="Record or finished series (.h5).")]
-
 
 def comment(
-    record: Record,
+    record: RecordArgument,
     text: Annotated[str, typer.Argument(metavar="TEXT", help="What is to be said of it.")],
     by: By,
     as_json: AsJson = False,
@@ -36,7 +33,7 @@ def comment(
 
 
 def correct(
-    record: Record,
+    record: RecordArgument,
     by: By,
     reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why it is corrected.")],
     specimen: Annotated[

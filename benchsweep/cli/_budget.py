@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from benchsweep.cli._options import Source
 from benchsweep.cli._output import print_json, print_text, table_width
 from benchsweep.cli._series import grade_any, refuse_missing
 
@@ -16,7 +16,7 @@ __all__ = ["show_budgets"]
 
 
 def show_budgets(
-    records: Sequence[Path],
+    records: Sequence[Source],
     requirements: Sequence[Requirement],
     *,
     parameters: Sequence[str],

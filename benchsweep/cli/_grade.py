@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -12,6 +11,7 @@ from benchsweep.cli._options import (
     Construction,
     Decision,
     LengthM,
+    RecordArgument,
     SweepNumber,
     TemperatureDegc,
     requirement_names,
@@ -25,10 +25,7 @@ __all__ = ["grade"]
 
 
 def grade(
-    record: Annotated[
-        Path,
-        typer.Argument(metavar="RECORD", help="Record or series (.h5, or the folder of an unfinished one)."),
-    ],
+    record: RecordArgument,
     against: Annotated[
         list[str] | None,
         typer.Option(

@@ -2,12 +2,11 @@ from __future__ import annotations
 
 import math
 import textwrap
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from benchsweep.cli._options import AsJson, LengthM
+from benchsweep.cli._options import AsJson, LengthM, RecordArgument, Source
 from benchsweep.cli._output import print_json, print_text, table_width
 
 if TYPE_CHECKING:
@@ -17,7 +16,7 @@ __all__ = ["locate"]
 
 
 def locate(
-    record: Annotated[Path, typer.Argument(metavar="RECORD", help="Record (.h5).")],
+    record: RecordArgument,
     length_m: LengthM = None,
     velocity: Annotated[
         float | None,
@@ -72,7 +71,7 @@ def _wrapped(text: str, width: int, *, indent: str = "") -> list[str]:
     return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent + "   ")
 
 
-def _text(found: Location, record: Path) -> str:
+def _text(found: Location, record: Source) -> str:
     from benchsweep.qualification import NOTHING_PLACED
 
     width = table_width()

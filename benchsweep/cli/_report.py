@@ -16,6 +16,7 @@ from benchsweep.cli._options import (
     LengthM,
     Quiet,
     Records,
+    Source,
     SweepNumber,
     TemperatureDegc,
     requirement_names,
@@ -93,7 +94,7 @@ def report(
     )
     from benchsweep.report import check_target, write_html
 
-    check_target(output, records)
+    check_target(output, [path for path in records if isinstance(path, Path)])
     progress = progress_to_stderr(quiet)
     chosen = choose_requirements(against or [])
     requirements = chosen.requirements
@@ -143,7 +144,7 @@ def report(
 
 
 def _series_item(
-    path: Path, followed: Sequence[Parameter], reading: str | None, leave_out_damaged: bool, quiet: bool
+    path: Source, followed: Sequence[Parameter], reading: str | None, leave_out_damaged: bool, quiet: bool
 ) -> SeriesItem:
     """Return the change of a series over its time, ready to be drawn."""
     from benchsweep.qualification import series_change
@@ -159,7 +160,7 @@ def _series_item(
     return SeriesItem(shown.head, shown.summary, str(path), shown.content_hash)
 
 
-def _tell(written: Path, records: Sequence[Path], verdicts: Sequence[Verdict], *, as_json: bool) -> None:
+def _tell(written: Path, records: Sequence[Source], verdicts: Sequence[Verdict], *, as_json: bool) -> None:
     if as_json:
         print_json(
             {
@@ -177,7 +178,7 @@ def _line(verdict: Verdict) -> str:
     return f"{verdict.outcome}: {verdict.specimen}, {verdict.requirement}, {verdict.record}"
 
 
-def _need_requirement(path: Path, requirements: Sequence[Requirement]) -> None:
+def _need_requirement(path: Source, requirements: Sequence[Requirement]) -> None:
     if not requirements:
         raise UsageError(f"{path}: a record is reported against a requirement", hint="Give --against a name.")
 
@@ -191,7 +192,7 @@ def _refuse_idle(**given: object) -> None:
             )
 
 
-def _refuse_absent(records: list[Path], sweep: int | None) -> None:
+def _refuse_absent(records: list[Source], sweep: int | None) -> None:
     """Refuse records and sweeps that do not exist, before a long series is read."""
     from benchsweep.qualification import is_series, series_sweep
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from benchsweep.cli._options import Source
 from benchsweep.cli._output import say, table_width
 from benchsweep.errors import ArchiveError, UsageError
 
@@ -54,18 +55,20 @@ LeaveOutDamaged = Annotated[
 ]
 
 
-def refuse_missing(path: Path) -> None:
+def refuse_missing(path: Source) -> None:
     """Refuse a path at which there is nothing, before anything is said of what it should be.
+
+    What is at an address shows when it is read.
 
     Raises
     ------
     ArchiveError
     """
-    if not path.exists():
+    if isinstance(path, Path) and not path.exists():
         raise ArchiveError(f"{path}: there is no such file or folder", hint="Check the path.")
 
 
-def refuse_series_options(path: Path, **given: object) -> None:
+def refuse_series_options(path: Source, **given: object) -> None:
     """Refuse options of a series, by their name and value, for what is no series.
 
     Raises
@@ -80,7 +83,7 @@ def refuse_series_options(path: Path, **given: object) -> None:
 
 
 def grade_any(
-    path: Path,
+    path: Source,
     requirements: Sequence[Requirement],
     *,
     sweep: int | None,
@@ -113,7 +116,7 @@ def grade_any(
     return grade_record(path, requirements, **how), None
 
 
-def progress_of(path: Path, *, quiet: bool = False) -> Callable[[int, int], None]:
+def progress_of(path: Source, *, quiet: bool = False) -> Callable[[int, int], None]:
     """Return a callable that says now and then how far reading a long series has come."""
     last = time.monotonic()
 
@@ -147,7 +150,7 @@ def show_unfinished(folder: Path) -> tuple[dict[str, Any], str]:
 
 
 def show_series(
-    path: Path,
+    path: Source,
     *,
     sweep: int | None,
     parameters: Sequence[str],

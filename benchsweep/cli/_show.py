@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from benchsweep.cli._budget import show_budgets
-from benchsweep.cli._options import AsJson, Decision, LengthM, Records, SweepNumber
+from benchsweep.cli._options import AsJson, Decision, LengthM, Records, Source, SweepNumber
 from benchsweep.cli._output import print_json, print_text, table_width
 from benchsweep.cli._series import (
     Follow,
@@ -111,7 +111,7 @@ def show(
             refuse_series_options(
                 path, sweep=sweep, parameter=parameter, reading=reading, leave_out_damaged=leave_out_damaged
             )
-            document, text = show_unfinished(path) if path.is_dir() else _record(path)
+            document, text = _record(path)
         texts.append(text)
         if requirements:
             texts += _graded(path, chosen, document, sweep=sweep, length_m=length_m, rule=rule)
@@ -123,7 +123,7 @@ def show(
 
 
 def _graded(
-    path: Path,
+    path: Source,
     chosen: ChosenRequirements,
     document: dict[str, Any],
     *,
@@ -154,7 +154,8 @@ def _graded(
     return verdict_texts(graded, width=table_width())
 
 
-def _record(path: Path) -> tuple[dict[str, Any], str]:
+def _record(path: Source) -> tuple[dict[str, Any], str]:
+    """Return what is printed of a record, or of a folder in which series are unfinished."""
     from benchsweep.qualification import (
         note_lines,
         notes_document,
@@ -165,6 +166,8 @@ def _record(path: Path) -> tuple[dict[str, Any], str]:
     )
     from benchsweep.report import labelled_table, measurement_table
 
+    if isinstance(path, Path) and path.is_dir():
+        return show_unfinished(path)
     measurement = read_measurement(path)
     found = notes_on(path, measurement)
     corrected = found.measurement or measurement

@@ -25,7 +25,7 @@ class Graded:
 class Qualified:
     """A measured, archived and graded specimen; `grading` is where the verdicts are kept, None: nowhere."""
 
-    record: Path
+    record: Path | str
     evaluation: Evaluation
     graded: tuple[Graded, ...]
     grading: Path | None = None

@@ -80,7 +80,7 @@ def insert_simulated_specimen(bench: Bench, specimen: str) -> None:
     bench.switch.insert(specimen)
 
 
-def read_measurement(path: Path) -> Measurement:
+def read_measurement(path: archive.Source) -> Measurement:
     """Read a record after checking it.
 
     Raises

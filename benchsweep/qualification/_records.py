@@ -32,7 +32,7 @@ def decision_rules() -> tuple[str, ...]:
 
 
 def grade_record(
-    path: Path,
+    path: archive.Source,
     requirements: Sequence[limits.Requirement],
     *,
     length_m: float | None = None,

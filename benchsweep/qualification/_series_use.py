@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 from benchsweep import archive, limits
@@ -48,13 +47,13 @@ _MOST_LISTED = 200
 class SeriesShown:
     """A series as it is shown: what all sweeps share, and how they changed."""
 
-    path: Path
+    path: archive.Source
     head: SeriesHead
     summary: SeriesSummary
     content_hash: str
 
 
-def is_series(path: Path) -> bool:
+def is_series(path: archive.Source) -> bool:
     """Tell whether `path` is a series: a finished one, or the folder of one that is not."""
     return archive.is_series(path)
 
@@ -75,7 +74,7 @@ def followed_parameters(names: Sequence[str]) -> tuple[Parameter, ...]:
 
 
 def series_change(
-    path: Path,
+    path: archive.Source,
     *,
     parameters: Sequence[Parameter] = (),
     reading: str | None = None,
@@ -96,10 +95,10 @@ def series_change(
             leave_out_damaged=leave_out_damaged,
             progress=progress,
         )
-        return SeriesShown(Path(path), reader.head, summary, reader.content_hash)
+        return SeriesShown(path, reader.head, summary, reader.content_hash)
 
 
-def series_sweep(path: Path, number: int) -> SeriesSweep:
+def series_sweep(path: archive.Source, number: int) -> SeriesSweep:
     """Read one sweep of a series.
 
     Raises
@@ -109,7 +108,9 @@ def series_sweep(path: Path, number: int) -> SeriesSweep:
     return archive.read_series_sweep(path, number)
 
 
-def read_series_measurement(path: Path, number: int | None = None) -> tuple[Measurement, SeriesSweep]:
+def read_series_measurement(
+    path: archive.Source, number: int | None = None
+) -> tuple[Measurement, SeriesSweep]:
     """Return one sweep of a series as a measurement of the legs that were attached; None: the last sweep.
 
     Raises
@@ -148,7 +149,7 @@ def read_series_measurement(path: Path, number: int | None = None) -> tuple[Meas
 
 
 def grade_series(
-    path: Path,
+    path: archive.Source,
     requirements: Sequence[limits.Requirement],
     *,
     number: int | None = None,
@@ -169,7 +170,7 @@ def grade_series(
     ArchiveError, UsageError, CalibrationMismatch, FixtureError, LimitNotDefined
     """
     measurement, sweep = read_series_measurement(path, number)
-    evaluation = evaluate(with_budget(measurement, budget), length_m=length_m, notes=notes_about(Path(path)))
+    evaluation = evaluate(with_budget(measurement, budget), length_m=length_m, notes=notes_about(path))
     record = f"{path}, sweep {sweep.number}"
     doubts = _calibration_doubts(path, sweep.number)
     graded = grade_all(
@@ -183,10 +184,10 @@ def grade_series(
     graded = tuple(
         replace(item, verdict=replace(item.verdict, notes=(*doubts, *item.verdict.notes))) for item in graded
     )
-    return Qualified(Path(path), evaluation, graded), sweep.number
+    return Qualified(path, evaluation, graded), sweep.number
 
 
-def _calibration_doubts(path: Path, number: int) -> tuple[str, ...]:
+def _calibration_doubts(path: archive.Source, number: int) -> tuple[str, ...]:
     """Return a note when the analyzer was away or off between the beginning and the sweep of that number."""
     with archive.open_series(path) as reader:
         found = [
@@ -264,7 +265,7 @@ def series_document(shown: SeriesShown) -> dict[str, Any]:
     }
 
 
-def series_sweep_document(path: Path, sweep: SeriesSweep) -> dict[str, Any]:
+def series_sweep_document(path: archive.Source, sweep: SeriesSweep) -> dict[str, Any]:
     """Return ``benchsweep.series-sweep/1``: what belongs to one sweep, without its matrix."""
     raw = sweep.sweep
     return {
