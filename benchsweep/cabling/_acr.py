@@ -2,10 +2,11 @@ from __future__ import annotations
 
 from itertools import permutations
 
-from benchsweep.cabling._fext import far_end_combinations, far_end_loss
-from benchsweep.cabling._losses import ENDS, ModeLosses, ratio, trace_of
+import numpy as np
+
+from benchsweep.cabling._losses import ENDS, ModeLosses, Row, ratio, traces_of
 from benchsweep.cabling._next import near_end_loss
-from benchsweep.records import Parameter, SMatrix, Trace
+from benchsweep.records import End, Parameter, SMatrix, Trace
 
 __all__ = ["attenuation_to_crosstalk_far", "attenuation_to_crosstalk_near"]
 
@@ -17,19 +18,8 @@ def attenuation_to_crosstalk_near(mixed: SMatrix | ModeLosses) -> tuple[Trace, .
     one that arrives there.
     """
     losses = ModeLosses.of(mixed)
-    through = losses.pairs_at_both_ends()
-    return tuple(
-        trace_of(
-            Parameter.ACR_N,
-            end,
-            (i, j),
-            losses.frequency_hz,
-            ratio(near_end_loss(losses, end, i, j), losses.through(end, i)),
-        )
-        for end in ENDS
-        for i, j in permutations(losses.pairs(end), 2)
-        if i in through
-    )
+    keys = [(end, (i, j)) for end in ENDS for i, j in permutations(losses.pairs(end), 2)]
+    return _below_signal(Parameter.ACR_N, losses, keys, [near_end_loss(losses, end, *p) for end, p in keys])
 
 
 def attenuation_to_crosstalk_far(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
@@ -39,16 +29,19 @@ def attenuation_to_crosstalk_far(mixed: SMatrix | ModeLosses) -> tuple[Trace, ..
     pair. Ordered pairs (disturbed i, disturbing j), at the receiver's end.
     """
     losses = ModeLosses.of(mixed)
+    keys = [(end, (i, j)) for end, i, j in losses.far_loss]
+    return _below_signal(Parameter.ACR_F, losses, keys, list(losses.far_loss.values()))
+
+
+def _below_signal(
+    parameter: Parameter, losses: ModeLosses, keys: list[tuple[End, tuple[str, str]]], values: list[Row]
+) -> tuple[Trace, ...]:
+    """Return the traces of losses less the insertion loss of the first pair, where that was measured."""
     through = losses.pairs_at_both_ends()
-    return tuple(
-        trace_of(
-            Parameter.ACR_F,
-            end,
-            (i, j),
-            losses.frequency_hz,
-            ratio(far_end_loss(losses, end, i, j), losses.through(end, i)),
-        )
-        for end in ENDS
-        for i, j in far_end_combinations(losses, end)
-        if i in through
-    )
+    there = [number for number, (_, pairs) in enumerate(keys) if pairs[0] in through]
+    if not there:
+        return ()
+    kept = [keys[number] for number in there]
+    signal = np.array([losses.through(end, pairs[0]) for end, pairs in kept])
+    level = ratio(np.array([values[number] for number in there]), signal)
+    return traces_of(parameter, kept, losses.frequency_hz, level)

@@ -1,7 +1,9 @@
 from __future__ import annotations
 
-from benchsweep.cabling._losses import ENDS, ModeLosses, far_end, ratio, trace_of
-from benchsweep.records import BalancedPort, Parameter, SMatrix, Trace
+import numpy as np
+
+from benchsweep.cabling._losses import ENDS, ModeLosses, far_end, loss_of_power, ratio, traces_of
+from benchsweep.records import Parameter, SMatrix, Trace
 
 __all__ = ["equal_level_tctl", "transverse_conversion_loss"]
 
@@ -13,14 +15,10 @@ def transverse_conversion_loss(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]
     value depends on the common-mode reference impedance that the matrix carries (25 ohm unless said).
     """
     losses = ModeLosses.of(mixed)
-    found = []
-    for end in ENDS:
-        for pair in losses.pairs(end):
-            port = BalancedPort(end, pair)
-            value = losses.conversion_loss(port, port)
-            if value is not None:
-                found.append(trace_of(Parameter.TCL, end, (pair,), losses.frequency_hz, value))
-    return tuple(found)
+    places = [(end, pair) for end in ENDS for pair in losses.pairs(end)]
+    there, powers = losses.conversion_powers([(place, place) for place in places])
+    keys = [(places[number][0], (places[number][1],)) for number in there]
+    return traces_of(Parameter.TCL, keys, losses.frequency_hz, loss_of_power(powers))
 
 
 def equal_level_tctl(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
@@ -29,11 +27,10 @@ def equal_level_tctl(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
     End B: TCTL = -20 log10 |S[B:p/c, A:p/d]|.
     """
     losses = ModeLosses.of(mixed)
-    found = []
-    for end in ENDS:
-        for pair in losses.pairs_at_both_ends():
-            value = losses.conversion_loss(BalancedPort(end, pair), BalancedPort(far_end(end), pair))
-            if value is not None:
-                level = ratio(value, losses.through(end, pair))
-                found.append(trace_of(Parameter.ELTCTL, end, (pair,), losses.frequency_hz, level))
-    return tuple(found)
+    places = [(end, pair) for end in ENDS for pair in losses.pairs_at_both_ends()]
+    there, powers = losses.conversion_powers([((end, p), (far_end(end), p)) for end, p in places])
+    if not there:
+        return ()
+    keys = [(places[number][0], (places[number][1],)) for number in there]
+    signal = np.array([losses.through(*places[number]) for number in there])
+    return traces_of(Parameter.ELTCTL, keys, losses.frequency_hz, ratio(loss_of_power(powers), signal))

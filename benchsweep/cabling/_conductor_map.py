@@ -9,6 +9,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from benchsweep.cabling._losses import ENDS
 from benchsweep.cabling._words import PAIR_OF_CONTACT, contact_words, listed, pairs_of, unclear
 from benchsweep.records import CONTACTS_OF_PAIR, BalancedPort, End, Leg, SMatrix, WiringFinding
 
@@ -47,9 +48,14 @@ def _leg(end: End, contact: int) -> Leg:
     return Leg(BalancedPort(end, PAIR_OF_CONTACT[contact]), contact)
 
 
+_LABELS: dict[tuple[End, int], str] = {
+    (end, contact): str(_leg(end, contact)) for end in ENDS for contact in range(1, 9)
+}
+
+
 def measured_contacts(single_ended: SMatrix, end: End) -> tuple[int, ...]:
     """Return the contacts of `end` that are ports of the matrix, rising."""
-    return tuple(contact for contact in range(1, 9) if single_ended.has(_leg(end, contact)))
+    return tuple(contact for contact in range(1, 9) if _LABELS[end, contact] in single_ended.ports)
 
 
 def _assignment(size: NDArray[np.float64]) -> list[tuple[int, int]]:
@@ -66,39 +72,37 @@ def _assignment(size: NDArray[np.float64]) -> list[tuple[int, int]]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Levels:
-    """S from the contacts of end A (columns) to those of end B (rows), |S|, and the best assignment."""
+    """S and |S| by contact of end B and contact of end A, and the best assignment of A's contacts to B's."""
 
     near: tuple[int, ...]
     far: tuple[int, ...]
-    wave: NDArray[np.complex128]
-    size: NDArray[np.float64]
+    wave: dict[tuple[int, int], complex]
+    size: dict[tuple[int, int], float]
     assigned: dict[int, int]
 
     @classmethod
     def of(cls, single_ended: SMatrix) -> _Levels:
         near, far = measured_contacts(single_ended, "A"), measured_contacts(single_ended, "B")
-        wave = np.array(
-            [[single_ended.at(out=_leg("B", j), into=_leg("A", i))[0] for i in near] for j in far]
-        )
+        into = [single_ended.ports.index(_LABELS["A", i]) for i in near]
+        out = [single_ended.ports.index(_LABELS["B", j]) for j in far]
+        wave = single_ended.s[0][np.ix_(out, into)]
         size = np.abs(wave)
-        pairs = _assignment(size)
-        return cls(near, far, wave, size, {near[column]: far[row] for row, column in pairs})
+        keys = [(j, i) for j in far for i in near]
+        return cls(
+            near,
+            far,
+            dict(zip(keys, wave.ravel().tolist(), strict=True)),
+            dict(zip(keys, size.ravel().tolist(), strict=True)),
+            {near[column]: far[row] for row, column in _assignment(size)},
+        )
 
     def own(self, i: int) -> float:
         """Return the level at the contact assigned to `i`."""
-        return (
-            float(self.size[self.far.index(self.assigned[i]), self.near.index(i)])
-            if i in self.assigned
-            else 0.0
-        )
+        return self.size[self.assigned[i], i] if i in self.assigned else 0.0
 
     def rival(self, i: int) -> float:
         """Return the largest level at any other contact."""
-        column = self.size[:, self.near.index(i)]
-        return max(
-            (float(v) for j, v in zip(self.far, column, strict=True) if j != self.assigned.get(i)),
-            default=0.0,
-        )
+        return max((self.size[j, i] for j in self.far if j != self.assigned.get(i)), default=0.0)
 
     def dead(self, i: int) -> bool:
         """Tell whether the conductor is open: nothing much arrives, or less than its neighbour picks up."""
@@ -116,12 +120,11 @@ class _Levels:
         """Return the groups of contacts that share their waves."""
         groups: list[set[int]] = []
         for i, k in combinations((contact for contact in self.near if contact in self.assigned), 2):
-            block = np.ix_(
-                [self.far.index(self.assigned[contact]) for contact in (i, k)],
-                [self.near.index(i), self.near.index(k)],
-            )
-            least, most = float(self.size[block].min()), float(self.size[block].max())
-            (straight, cross), (back, other) = self.wave[block]
+            to_i, to_k = self.assigned[i], self.assigned[k]
+            keys = ((to_i, i), (to_i, k), (to_k, i), (to_k, k))
+            levels = [self.size[key] for key in keys]
+            least, most = min(levels), max(levels)
+            straight, cross, back, other = (self.wave[key] for key in keys)
             between = abs(straight - cross - back + other) / 2.0
             if least >= max(_SHORT_LEAST, _SHORT_ALIKE * most) and between <= _SHORT_DIFFERENCE * most:
                 joined = {i, k}.union(*(group for group in groups if group & {i, k}))

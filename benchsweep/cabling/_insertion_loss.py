@@ -12,8 +12,9 @@ def insertion_loss(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
     End B: -20 log10 |S[B:p/d, A:p/d]| in dB; end A the reverse direction.
     """
     losses = ModeLosses.of(mixed)
+    pairs = losses.pairs_at_both_ends()
     return tuple(
         trace_of(Parameter.INSERTION_LOSS, end, (pair,), losses.frequency_hz, losses.through(end, pair))
         for end in ENDS
-        for pair in losses.pairs_at_both_ends()
+        for pair in pairs
     )

@@ -1,25 +1,21 @@
 from __future__ import annotations
 
-from itertools import combinations
-
-import numpy as np
-
-from benchsweep.cabling._losses import ENDS, ModeLosses, Row, trace_of
-from benchsweep.records import BalancedPort, End, Parameter, SMatrix, Trace
+from benchsweep.cabling._losses import ModeLosses, Row, trace_of
+from benchsweep.records import End, Parameter, SMatrix, Trace
 
 __all__ = ["near_end_crosstalk", "near_end_loss", "near_end_power"]
 
 
 def near_end_power(losses: ModeLosses, end: End, first: str, second: str) -> Row:
     """Return the larger |S|² of the two directions between two pairs at one end."""
-    p, q = BalancedPort(end, first), BalancedPort(end, second)
-    return np.maximum(losses.power(p, q), losses.power(q, p))
+    found = losses.near_power.get((end, first, second))
+    return losses.near_power[end, second, first] if found is None else found
 
 
 def near_end_loss(losses: ModeLosses, end: End, first: str, second: str) -> Row:
     """Return the smaller loss of the two directions between two pairs at one end, in dB."""
-    p, q = BalancedPort(end, first), BalancedPort(end, second)
-    return np.minimum(losses.loss(p, q), losses.loss(q, p))
+    found = losses.near_loss.get((end, first, second))
+    return losses.near_loss[end, second, first] if found is None else found
 
 
 def near_end_crosstalk(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
@@ -30,7 +26,6 @@ def near_end_crosstalk(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
     """
     losses = ModeLosses.of(mixed)
     return tuple(
-        trace_of(Parameter.NEXT, end, (p, q), losses.frequency_hz, near_end_loss(losses, end, p, q))
-        for end in ENDS
-        for p, q in combinations(losses.pairs(end), 2)
+        trace_of(Parameter.NEXT, end, (p, q), losses.frequency_hz, value)
+        for (end, p, q), value in losses.near_loss.items()
     )

@@ -1,11 +1,10 @@
 from __future__ import annotations
 
-from collections.abc import Callable
+import numpy as np
 
-from benchsweep.cabling._fext import far_end_combinations, far_end_power
-from benchsweep.cabling._losses import ENDS, ModeLosses, Row, loss_of_power, ratio, trace_of
+from benchsweep.cabling._losses import ENDS, ModeLosses, Place, Row, Rows, loss_of_power, ratio, traces_of
 from benchsweep.cabling._next import near_end_power
-from benchsweep.records import FOUR_PAIRS, End, Parameter, SMatrix, Trace
+from benchsweep.records import FOUR_PAIRS, Parameter, SMatrix, Trace
 
 __all__ = ["power_sum_acr_far", "power_sum_acr_near", "power_sum_next"]
 
@@ -13,39 +12,47 @@ __all__ = ["power_sum_acr_far", "power_sum_acr_near", "power_sum_next"]
 _DISTURBERS = len(FOUR_PAIRS) - 1
 
 
-def _near_sums(losses: ModeLosses) -> dict[tuple[End, str], Row]:
-    sums: dict[tuple[End, str], Row] = {}
-    for end in ENDS:
-        pairs = losses.pairs(end)
-        for i in pairs:
-            parts = [near_end_power(losses, end, i, j) for j in pairs if j != i]
-            if len(parts) == _DISTURBERS:
-                sums[end, i] = loss_of_power(parts[0] + parts[1] + parts[2])
-    return sums
+Sums = tuple[list[Place], Rows]
+"""Receiving ports and the power sums there, as losses in dB."""
 
 
-def _far_sums(losses: ModeLosses) -> dict[tuple[End, str], Row]:
-    sums: dict[tuple[End, str], Row] = {}
-    for end in ENDS:
-        for i in losses.pairs(end):
-            disturbing = [j for disturbed, j in far_end_combinations(losses, end) if disturbed == i]
-            parts = [far_end_power(losses, end, i, j) for j in disturbing]
-            if len(parts) == _DISTURBERS:
-                sums[end, i] = loss_of_power(parts[0] + parts[1] + parts[2])
-    return sums
+def _near_sums(losses: ModeLosses) -> Sums:
+    return _sums(
+        {
+            (end, i): [near_end_power(losses, end, i, j) for j in losses.pairs(end) if j != i]
+            for end in ENDS
+            for i in losses.pairs(end)
+        }
+    )
 
 
-def _below_signal(
-    mixed: SMatrix | ModeLosses,
-    parameter: Parameter,
-    sums: Callable[[ModeLosses], dict[tuple[End, str], Row]],
-) -> tuple[Trace, ...]:
-    losses = ModeLosses.of(mixed)
+def _far_sums(losses: ModeLosses) -> Sums:
+    parts: dict[Place, list[Row]] = {}
+    for (end, disturbed, _), power in losses.far_power.items():
+        parts.setdefault((end, disturbed), []).append(power)
+    return _sums(parts)
+
+
+def _sums(parts: dict[Place, list[Row]]) -> Sums:
+    whole = {place: powers for place, powers in parts.items() if len(powers) == _DISTURBERS}
+    if not whole:
+        return [], np.empty((0, 0))
+    first, second, third = (np.array(powers) for powers in zip(*whole.values(), strict=True))
+    return list(whole), loss_of_power(first + second + third)
+
+
+def _below_signal(parameter: Parameter, losses: ModeLosses, sums: Sums) -> tuple[Trace, ...]:
+    places, values = sums
     through = losses.pairs_at_both_ends()
-    return tuple(
-        trace_of(parameter, end, (pair,), losses.frequency_hz, ratio(value, losses.through(end, pair)))
-        for (end, pair), value in sums(losses).items()
-        if pair in through
+    there = [number for number, (_, pair) in enumerate(places) if pair in through]
+    if not there:
+        return ()
+    signal = np.array([losses.through(*places[number]) for number in there])
+    return traces_of(
+        parameter,
+        [(places[number][0], (places[number][1],)) for number in there],
+        losses.frequency_hz,
+        ratio(values[there], signal),
     )
 
 
@@ -55,15 +62,15 @@ def power_sum_next(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
     All three disturbing pairs must have been measured.
     """
     losses = ModeLosses.of(mixed)
-    return tuple(
-        trace_of(Parameter.PS_NEXT, end, (pair,), losses.frequency_hz, value)
-        for (end, pair), value in _near_sums(losses).items()
-    )
+    places, values = _near_sums(losses)
+    keys = [(end, (pair,)) for end, pair in places]
+    return traces_of(Parameter.PS_NEXT, keys, losses.frequency_hz, values)
 
 
 def power_sum_acr_near(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
     """Return PS ACR-N: PS NEXT less the insertion loss of the pair, at the receiver's end, in dB."""
-    return _below_signal(mixed, Parameter.PS_ACR_N, _near_sums)
+    losses = ModeLosses.of(mixed)
+    return _below_signal(Parameter.PS_ACR_N, losses, _near_sums(losses))
 
 
 def power_sum_acr_far(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
@@ -71,4 +78,5 @@ def power_sum_acr_far(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
 
     Equal to the power sum of the three ACR-F of the pair, which share that insertion loss.
     """
-    return _below_signal(mixed, Parameter.PS_ACR_F, _far_sums)
+    losses = ModeLosses.of(mixed)
+    return _below_signal(Parameter.PS_ACR_F, losses, _far_sums(losses))

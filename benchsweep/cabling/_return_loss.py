@@ -1,7 +1,7 @@
 from __future__ import annotations
 
-from benchsweep.cabling._losses import ENDS, ModeLosses, trace_of
-from benchsweep.records import BalancedPort, Parameter, SMatrix, Trace
+from benchsweep.cabling._losses import ENDS, ModeLosses, loss_of_power, traces_of
+from benchsweep.records import Parameter, SMatrix, Trace
 
 __all__ = ["return_loss"]
 
@@ -12,10 +12,7 @@ def return_loss(mixed: SMatrix | ModeLosses) -> tuple[Trace, ...]:
     The reference is the differential impedance that the matrix carries (100 ohm unless said).
     """
     losses = ModeLosses.of(mixed)
-    found = []
-    for end in ENDS:
-        for pair in losses.pairs(end):
-            port = BalancedPort(end, pair)
-            value = losses.loss(port, port)
-            found.append(trace_of(Parameter.RETURN_LOSS, end, (pair,), losses.frequency_hz, value))
-    return tuple(found)
+    places = [(end, pair) for end in ENDS for pair in losses.pairs(end)]
+    values = loss_of_power(losses.powers([(place, place) for place in places]))
+    keys = [(end, (pair,)) for end, pair in places]
+    return traces_of(Parameter.RETURN_LOSS, keys, losses.frequency_hz, values)

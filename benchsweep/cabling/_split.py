@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
@@ -21,19 +23,30 @@ _RETURN_LOSS_LIMIT_DB = 23.0
 _LARGEST_FALL_DB = 14.0
 
 
-def _mean_loss(frequency_hz: Row, powers: list[Row], band_hz: tuple[float, float]) -> float | None:
-    chosen = (frequency_hz >= band_hz[0]) & (frequency_hz <= band_hz[1])
-    if not powers or not chosen.any():
+def _mean_losses(
+    frequency_hz: Row, powers: Sequence[Row], band_hz: tuple[float, float]
+) -> list[float] | None:
+    """Return the mean of each of some powers over a band; None where the sweep has no point in it."""
+    first, last = np.searchsorted(frequency_hz, band_hz, side="left")
+    last += int(last < frequency_hz.size and frequency_hz[last] == band_hz[1])
+    if not powers or first == last:
         return None
-    mean = float(np.mean([power[chosen].mean() for power in powers]))
-    return -10.0 * float(np.log10(mean)) if mean > 0.0 else float("inf")
+    means: list[float] = np.array([power[first:last] for power in powers]).mean(axis=1).tolist()
+    return means
+
+
+def _as_loss(means: Sequence[float] | None) -> float | None:
+    """Return the loss of a mean power in dB; None without one."""
+    if not means:
+        return None
+    mean = sum(means) / len(means)
+    return -10.0 * math.log10(mean) if mean > 0.0 else math.inf
 
 
 def next_near_100_mhz(losses: ModeLosses, p: str, q: str) -> float | None:
     """Return the NEXT between two pairs in dB, averaged in power over both ends and 50 to 150 MHz."""
-    return _mean_loss(
-        losses.frequency_hz, [near_end_power(losses, end, p, q) for end in ENDS], _ABOUT_100_MHZ
-    )
+    powers = [near_end_power(losses, end, p, q) for end in ENDS]
+    return _as_loss(_mean_losses(losses.frequency_hz, powers, _ABOUT_100_MHZ))
 
 
 def find_split_pairs(losses: ModeLosses) -> list[WiringFinding]:
@@ -42,12 +55,15 @@ def find_split_pairs(losses: ModeLosses) -> list[WiringFinding]:
     Two pairs are called split when their NEXT, averaged in power from 50 to 150 MHz, is below 30 dB, has
     not fallen away below 20 MHz as coupling in one place would, and the return loss of both is poor.
     """
-    f = losses.frequency_hz
-    findings = []
-    for p, q in combinations(losses.pairs_at_both_ends(), 2):
-        crosstalk = [near_end_power(losses, end, p, q) for end in ENDS]
-        high = next_near_100_mhz(losses, p, q)
-        low = _mean_loss(f, crosstalk, _LOW)
+    combinations_there = list(combinations(losses.pairs_at_both_ends(), 2))
+    powers = [near_end_power(losses, end, p, q) for p, q in combinations_there for end in ENDS]
+    about, below = (_mean_losses(losses.frequency_hz, powers, band) for band in (_ABOUT_100_MHZ, _LOW))
+    findings: list[WiringFinding] = []
+    if about is None or below is None:
+        return findings
+    for number, (p, q) in enumerate(combinations_there):
+        both_ends = slice(2 * number, 2 * number + 2)
+        high, low = _as_loss(about[both_ends]), _as_loss(below[both_ends])
         if high is None or low is None or high >= _NEXT_LIMIT_DB or low - high > _LARGEST_FALL_DB:
             continue
         if all(_poor_return_loss(losses, pair) for pair in (p, q)):
@@ -63,6 +79,6 @@ def find_split_pairs(losses: ModeLosses) -> list[WiringFinding]:
 
 
 def _poor_return_loss(losses: ModeLosses, pair: str) -> bool:
-    ports = [BalancedPort(end, pair) for end in ENDS]
-    mean = _mean_loss(losses.frequency_hz, [losses.power(port, port) for port in ports], _ABOUT_100_MHZ)
+    powers = [losses.power(port, port) for port in (BalancedPort(end, pair) for end in ENDS)]
+    mean = _as_loss(_mean_losses(losses.frequency_hz, powers, _ABOUT_100_MHZ))
     return mean is not None and mean < _RETURN_LOSS_LIMIT_DB

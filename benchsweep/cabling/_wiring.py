@@ -15,7 +15,7 @@ _ASSUMED_LENGTH_M = 100.0
 
 
 def check_wiring(
-    single_ended: SMatrix | None, mixed: SMatrix, *, length_m: float | None = None
+    single_ended: SMatrix | None, mixed: SMatrix | ModeLosses, *, length_m: float | None = None
 ) -> WiringReport:
     """Tell which contact leads to which, and name opens, shorts, reversed, crossed, split and miswired pairs.
 
@@ -40,9 +40,9 @@ def check_wiring(
     waves of a pair arrive so far apart that its two conductors cannot be told apart. There, and from
     differential data, the pairs are matched and their polarity read from the phase carried to 0 Hz.
     """
-    losses = ModeLosses(mixed)
+    losses = ModeLosses.of(mixed)
     length = length_m if length_m is not None else estimate_length(losses)
-    lowest_hz = float(mixed.frequency_hz[0])
+    lowest_hz = float(losses.frequency_hz[0])
     low = lowest_hz * (_ASSUMED_LENGTH_M if length is None else length) <= 1.001 * _HIGHEST_HZ_M
     legs = single_ended is not None and any(measured_contacts(single_ended, end) for end in ("A", "B"))
     if single_ended is not None and legs:

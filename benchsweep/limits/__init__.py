@@ -24,6 +24,7 @@ from benchsweep.limits._in_force import (
 )
 from benchsweep.limits._line import FAR_RATIOS, Band, Exemption, LimitLine, Source
 from benchsweep.limits._load import parse_parameter
+from benchsweep.limits._needed import needed_parameters
 from benchsweep.limits._notes import length_note
 from benchsweep.limits._requirement import Requirement
 from benchsweep.limits._rules import (
@@ -80,6 +81,7 @@ __all__ = [
     "limit_value",
     "list_requirements",
     "load_requirement",
+    "needed_parameters",
     "not_counting",
     "parse_parameter",
     "requirement_names",

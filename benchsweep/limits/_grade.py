@@ -155,7 +155,7 @@ def _margins(
         except Unadjustable as reason:
             found.append(undecided_row(key, line.weakest_standing, f"cannot be graded: {reason}"))
             continue
-        if on_grid is None or not np.array_equal(on_grid.frequency_hz, trace.frequency_hz):
+        if on_grid is None or not on_grid.is_on(trace.frequency_hz):
             on_grid = LineOnGrid.of(line, trace.frequency_hz, length_m)
         found.append(margins_of(adjusted, line, on_grid, measured, stretches=stretches))
     return found

@@ -44,16 +44,37 @@ class LineOnGrid:
 
     @classmethod
     def of(cls, line: LimitLine, frequency_hz: NDArray[np.float64], length_m: float | None) -> LineOnGrid:
+        """Return the line on a grid; records that follow each other mostly have the same."""
+        _, last = _LAST.get((id(line), length_m), (line, None))
+        if last is not None and _same(last.frequency_hz, frequency_hz):
+            return last
         f_mhz = frequency_hz / 1e6
         band = line.band_of(f_mhz)
         inside = band >= 0
-        return cls(
+        found = cls(
             frequency_hz,
             inside,
             line.evaluate(f_mhz[inside], length_m),
             band[inside],
             _uncovered(line, float(f_mhz[0]), float(f_mhz[-1])),
         )
+        if len(_LAST) >= _MOST_LINES:
+            _LAST.clear()
+        _LAST[id(line), length_m] = line, found
+        return found
+
+    def is_on(self, frequency_hz: NDArray[np.float64]) -> bool:
+        """Tell whether it is on that grid."""
+        return _same(self.frequency_hz, frequency_hz)
+
+
+def _same(one: NDArray[np.float64], other: NDArray[np.float64]) -> bool:
+    return one is other or np.array_equal(one, other)
+
+
+_MOST_LINES = 256
+# The line is kept with what it became, so that no other gets its identity.
+_LAST: dict[tuple[int, float | None], tuple[LimitLine, LineOnGrid | None]] = {}
 
 
 def _uncovered(line: LimitLine, lowest_mhz: float, highest_mhz: float) -> str:

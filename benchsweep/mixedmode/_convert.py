@@ -17,7 +17,11 @@ _COMMON_OHM = LEG_OHM / 2.0
 
 
 def to_mixed_mode(
-    single_ended: SMatrix, *, z_differential_ohm: float = 100.0, z_common_ohm: float = 25.0
+    single_ended: SMatrix,
+    *,
+    z_differential_ohm: float = 100.0,
+    z_common_ohm: float = 25.0,
+    common: bool = True,
 ) -> SMatrix:
     """Convert legs to modes: ``S_mm = M S M^T`` with the orthogonal ``M`` of Bockelman and Eisenstadt (1995).
 
@@ -28,6 +32,8 @@ def to_mixed_mode(
         reference: they are put in order and renormalised where asked for.
     z_differential_ohm, z_common_ohm
         Reference impedances of the result. Other values than 100 and 25 change every parameter, balance most.
+    common
+        False: of legs only the differential modes, the same as among all.
 
     Returns
     -------
@@ -63,12 +69,15 @@ def to_mixed_mode(
             hint="Attach both legs of a pair, or correct the port map.",
         )
     plus, minus = ([single_ended.ports.index(str(port.legs[leg])) for port in pairs] for leg in (0, 1))
-    s = modes_of_legs(single_ended.s, plus, minus)
+    usual = (z_differential_ohm, z_common_ohm) == (_DIFFERENTIAL_OHM, _COMMON_OHM)
+    s = modes_of_legs(single_ended.s, plus, minus, common=common or not usual)
     n = len(pairs)
     z0 = (z_differential_ohm,) * n + (z_common_ohm,) * n
-    if (z_differential_ohm, z_common_ohm) != (_DIFFERENTIAL_OHM, _COMMON_OHM):
+    if not usual:
         s = renormalised(s, np.array([_DIFFERENTIAL_OHM] * n + [_COMMON_OHM] * n), np.array(z0))
     labels = tuple(str(ModePort(port, mode)) for mode in get_args(Mode) for port in pairs)
+    if not common:
+        s, labels, z0 = s[:, :n, :n], labels[:n], z0[:n]
     return SMatrix(single_ended.frequency_hz, s, labels, z0)
 
 

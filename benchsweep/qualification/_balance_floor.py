@@ -11,9 +11,15 @@ from numpy.typing import NDArray
 from benchsweep import fixture, limits
 from benchsweep.records import LimitCurve, Measurement, Outcome, Parameter, Verdict, VerdictRow
 
-__all__ = ["within_balance"]
+__all__ = ["declares_balance", "within_balance"]
 
 _CONVERSION = (Parameter.TCL, Parameter.ELTCTL)
+
+
+def declares_balance(measurement: Measurement) -> bool:
+    """Tell whether the fixture of a measurement declares a balance, so that `within_balance` may matter."""
+    text = measurement.fixture_toml
+    return bool(text) and fixture.read_fixture(text).balance is not None
 
 
 def within_balance(

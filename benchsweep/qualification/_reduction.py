@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from types import MappingProxyType
+from typing import Any
 
 from benchsweep import __version__, cabling, calibration, fixture, limits, mixedmode
 from benchsweep.acquisition import grid_warnings
 from benchsweep.qualification._alien import alien_notes
-from benchsweep.qualification._balance_floor import within_balance
+from benchsweep.qualification._balance_floor import declares_balance, within_balance
 from benchsweep.qualification._corrections import NOTHING, Noted, apply_corrections, noted_verdict
 from benchsweep.qualification._uncertainty import uncertainty_model
 from benchsweep.records import (
@@ -36,11 +37,13 @@ __all__ = [
     "conditions_of",
     "evaluate",
     "grade_evaluation",
+    "judge_evaluation",
     "reduce_hookups",
     "software_versions",
     "uncertainty_model",
 ]
 
+_OF_COMMON_MODES = frozenset({Parameter.TCL, Parameter.ELTCTL})
 _PACKAGES = ("numpy", "scipy", "scikit-rf", "h5py", "pyvisa", "pyvisa-py")
 
 
@@ -99,7 +102,11 @@ def reduce_hookups(
 
 
 def evaluate(
-    measurement: Measurement, *, length_m: float | None = None, notes: Iterable[Note] = ()
+    measurement: Measurement,
+    *,
+    length_m: float | None = None,
+    notes: Iterable[Note] = (),
+    parameters: Collection[Parameter] | None = None,
 ) -> Evaluation:
     """Convert to mixed mode, derive every trace, check the wiring.
 
@@ -109,6 +116,9 @@ def evaluate(
         Overrides the length noted in the measurement, and the corrected one.
     notes
         What was said of the record afterwards, in time order; its corrections are applied.
+    parameters
+        Only traces of these and of the delay are derived, see `limits.needed_parameters`, and common modes
+        only where these are made of them; None: all. The verdict is the same.
 
     Raises
     ------
@@ -120,19 +130,23 @@ def evaluate(
         specimen = replace(measurement.specimen, length_m=length_m)
         measurement = replace(measurement, specimen=specimen)
     known = measurement.specimen.length_m
-    mixed = mixedmode.to_mixed_mode(measurement.corrected)
+    balance = parameters is None or not _OF_COMMON_MODES.isdisjoint(parameters)
+    mixed = mixedmode.to_mixed_mode(measurement.corrected, common=balance)
     couplings = tuple(mixedmode.to_mixed_mode(coupling) for coupling in measurement.couplings)
+    losses = cabling.ModeLosses(mixed)
+    # The delay tells whether the length can be right.
+    wanted = None if parameters is None else {*parameters, Parameter.DELAY}
     traces = (
-        *cabling.compute_traces(mixed, length_m=known),
-        *cabling.compute_alien(couplings, mixed),
+        *cabling.compute_traces(losses, length_m=known, parameters=wanted),
+        *cabling.compute_alien(couplings, losses),
     )
     # A length that the delay contradicts tells nothing of the wiring.
     told = None if cabling.length_doubt(traces, known) else known
-    wiring = cabling.check_wiring(measurement.corrected, mixed, length_m=told)
+    wiring = cabling.check_wiring(measurement.corrected, losses, length_m=told)
     return Evaluation(measurement, mixed, traces, wiring, uncertainty_model(measurement), couplings, noted)
 
 
-def grade_evaluation(
+def judge_evaluation(
     evaluation: Evaluation,
     requirement: limits.Requirement,
     *,
@@ -140,8 +154,8 @@ def grade_evaluation(
     decision_rule: str = "simple",
     conditions: limits.Conditions | None = None,
     missing_length: limits.MissingLength = "error",
-) -> tuple[Verdict, dict[Parameter, LimitCurve]]:
-    """Grade an evaluation; return the verdict and the limit lines on the measured grid, for plots.
+) -> Verdict:
+    """Grade an evaluation.
 
     Where hookups disagree about a leg by more than the fixture allows, the whole is undecided, whatever the
     rows say.
@@ -170,18 +184,9 @@ def grade_evaluation(
     )
     if evaluation.model is not None:
         verdict = replace(verdict, budget=evaluation.model.budget.name)
-    curves: dict[Parameter, LimitCurve] = {}
-    for parameter in dict.fromkeys(trace.parameter for trace in evaluation.traces):
-        line = requirement.line_of(parameter)
-        if line is None or (line.needs_length and length is None):
-            continue
-        curve = limits.limit_curve(
-            requirement, parameter, measurement.corrected.frequency_hz, length_m=length
-        )
-        if curve is not None:
-            curves[parameter] = curve
     # Before anything that overrules the rows.
-    verdict = within_balance(verdict, curves, measurement)
+    if declares_balance(measurement):
+        verdict = within_balance(verdict, limit_curves(evaluation, requirement), measurement)
     doubt = cabling.length_doubt(evaluation.traces, length)
     doubts = (doubt,) if doubt else _too_coarse(measurement)
     notes = doubts if doubt else (*doubts, *_too_long(evaluation, requirement))
@@ -193,7 +198,32 @@ def grade_evaluation(
         doubts = (disagree, *doubts)
     if notes:
         verdict = replace(verdict, notes=(*notes, *verdict.notes), doubts=doubts)
-    return noted_verdict(verdict, evaluation.noted), curves
+    return noted_verdict(verdict, evaluation.noted)
+
+
+def grade_evaluation(
+    evaluation: Evaluation, requirement: limits.Requirement, **how: Any
+) -> tuple[Verdict, dict[Parameter, LimitCurve]]:
+    """Grade an evaluation; return the verdict and the limit lines on the measured grid, for plots.
+
+    `how` is that of `judge_evaluation`.
+    """
+    return judge_evaluation(evaluation, requirement, **how), limit_curves(evaluation, requirement)
+
+
+def limit_curves(evaluation: Evaluation, requirement: limits.Requirement) -> dict[Parameter, LimitCurve]:
+    """Return the limit lines of the traces that there are on the measured grid."""
+    length = evaluation.measurement.specimen.length_m
+    curves: dict[Parameter, LimitCurve] = {}
+    for parameter in dict.fromkeys(trace.parameter for trace in evaluation.traces):
+        line = requirement.line_of(parameter)
+        if line is None or (line.needs_length and length is None):
+            continue
+        grid = evaluation.measurement.corrected.frequency_hz
+        curve = limits.limit_curve(requirement, parameter, grid, length_m=length)
+        if curve is not None:
+            curves[parameter] = curve
+    return curves
 
 
 def conditions_of(

@@ -3,6 +3,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Literal
 
@@ -109,6 +110,11 @@ def balanced_ports_among(labels: Iterable[str]) -> tuple[BalancedPort, ...]:
     >>> [str(p) for p in balanced_ports_among(["3.B:12.1", "A:78.7", "A:36.3", "A:36.6", "load"])]
     ['A:36', 'A:78', '3.B:12']
     """
+    return _among(tuple(labels))
+
+
+@lru_cache(maxsize=256)
+def _among(labels: tuple[str, ...]) -> tuple[BalancedPort, ...]:
     found: set[BalancedPort] = set()
     for label in labels:
         with suppress(ValueError):

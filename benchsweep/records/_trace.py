@@ -66,7 +66,8 @@ class Trace:
     def __post_init__(self) -> None:
         grid = frozen_grid(self.frequency_hz)
         value = frozen_array(self.value, np.float64, (grid.size,), "value")
-        if np.any(np.isnan(value)):
+        # The smallest of some values is no number when one of them is none.
+        if np.isnan(np.minimum.reduce(value)):
             raise ValueError(f"{self.parameter} {'-'.join(self.pairs)}: a trace may not hold NaN")
         object.__setattr__(self, "frequency_hz", grid)
         object.__setattr__(self, "value", value)

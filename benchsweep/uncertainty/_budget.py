@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -267,6 +268,7 @@ def load_budget(name: str) -> Budget:
     return load_definition("budgets", name, Budget)
 
 
+@lru_cache(maxsize=8)
 def read_budget(text: str) -> Budget:
     """Return the budget that stands in TOML `text`, as a record keeps it.
 

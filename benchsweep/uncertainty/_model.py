@@ -110,6 +110,8 @@ class Model:
             low[coarse], high[coarse] = self._differences(requests, coarse, along, across, entries.signals)
         timed = entries.timed
         low[timed] = high[timed] = time_interval(u[timed], frequency[timed])
+        for side in (low, high):
+            side.flags.writeable = False  # so that the intervals need no copies
         ends = np.cumsum([np.size(at) for _, at in requests]).tolist()
         return [
             Interval(low[begin:end], high[begin:end])

@@ -15,6 +15,7 @@ from benchsweep.definitions import validate_data
 from benchsweep.errors import UsageError
 from benchsweep.qualification._reduction import software_versions
 from benchsweep.qualification._uncertainty import budget_text
+from benchsweep.records import Parameter
 
 __all__ = ["RegradeJob"]
 
@@ -49,6 +50,11 @@ class RegradeJob:
     length_m: float | None = None
     conditions: limits.Conditions = field(default_factory=limits.Conditions)
     folder: str = field(default_factory=os.getcwd)
+
+    @property
+    def parameters(self) -> frozenset[Parameter]:
+        """Which traces grading looks at."""
+        return frozenset().union(*(limits.needed_parameters(one) for one in self.requirements))
 
     def place_of(self, source: str) -> archive.Source:
         """Return where a record is: an address, or a path from the root of the file system."""

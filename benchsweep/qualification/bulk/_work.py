@@ -9,8 +9,7 @@ from threadpoolctl import threadpool_limits
 
 from benchsweep import archive
 from benchsweep.errors import ArchiveError, BenchsweepError
-from benchsweep.qualification._graded import grade_all
-from benchsweep.qualification._reduction import evaluate
+from benchsweep.qualification._reduction import evaluate, judge_evaluation
 from benchsweep.qualification.bulk._job import RegradeJob
 from benchsweep.qualification.bulk._plain import to_plain
 from benchsweep.records import Verdict
@@ -100,12 +99,15 @@ def grade_source(job: RegradeJob, source: str) -> tuple[Verdict, ...]:
     measurement = archive.read_reduced(job.place_of(source))
     if job.budget_toml:
         measurement = replace(measurement, budget_toml=job.budget_toml)
-    graded = grade_all(
-        evaluate(measurement, length_m=job.length_m),
-        job.requirements,
-        record=source,
-        decision_rule=job.decision_rule,
-        conditions=job.conditions,
-        by_pattern={requirement.name for requirement in job.requirements},
+    evaluation = evaluate(measurement, length_m=job.length_m, parameters=job.parameters)
+    return tuple(
+        judge_evaluation(
+            evaluation,
+            requirement,
+            record=source,
+            decision_rule=job.decision_rule,
+            conditions=job.conditions,
+            missing_length="undecided",
+        )
+        for requirement in job.requirements
     )
-    return tuple(one.verdict for one in graded)
