@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+from contextlib import suppress
 from pathlib import Path
 
 from benchsweep.archive._remote import filesystem, local_path, remote_errors
@@ -17,6 +19,8 @@ GRADINGS = "gradings"
 """Folder of the gradings within an archive."""
 _DRAWERS = (NOTES, GRADINGS)
 _SUFFIX = ".h5"
+# Two digits of a hash, or a file.
+_OURS = re.compile(r"[0-9a-f]{2}|[^.].*\.h5")
 _UP = 3
 
 
@@ -70,8 +74,8 @@ def _names(folder: Path, *, deep: bool) -> list[str]:
 def root_of(record: Source) -> Source:
     """Return the archive that a record is in.
 
-    The nearest folder above it, at most three up from its own, that has notes or gradings; its own where none
-    has.
+    The nearest folder above it, at most three up from its own, that has notes or gradings of ours; its own
+    where none has.
 
     Raises
     ------
@@ -93,15 +97,25 @@ def root_of(record: Source) -> Source:
 
 
 def has_drawer(root: Source, name: str) -> bool:
-    """Tell whether there is a folder `NOTES` or `GRADINGS` in an archive.
+    """Tell whether there is a folder `NOTES` or `GRADINGS` of ours in an archive.
+
+    A folder that merely has the name, with other things in it, is not ours: many people have their own notes.
 
     Raises
     ------
-    ArchiveUnreachable, ArchiveError
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
     """
-    folder = local_path(root)
+    place = below(root, name)
+    folder = local_path(place)
     if folder is not None:
-        return (folder / name).is_dir()
-    system, path = filesystem(str(below(root, name)))
+        with storage_errors(folder, "listing"), suppress(FileNotFoundError, NotADirectoryError):
+            with os.scandir(folder) as found:
+                return any(_OURS.fullmatch(item.name) for item in found)
+        return False
+    system, path = filesystem(str(place))
     with remote_errors(str(root), f"looking for {name}"):
-        return bool(system.exists(path))
+        try:
+            names = system.ls(path, detail=False)
+        except FileNotFoundError:
+            return False
+    return any(_OURS.fullmatch(str(item).rstrip("/").rpartition("/")[2]) for item in names)

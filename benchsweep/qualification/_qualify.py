@@ -144,8 +144,8 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
         )
         record, measurement = _archived_once(measurement, folder, progress)
         try:
-            # The length is that of this call, also when an earlier one wrote the record.
-            # A record that an earlier call wrote may have been corrected since.
+            # The length is that of this call, also when an earlier one wrote the record, which may have been
+            # corrected since.
             evaluation = evaluate(measurement, length_m=specimen.length_m, notes=notes_about(record))
             graded = grade_all(
                 evaluation,
@@ -158,9 +158,8 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
             result = Qualified(record, evaluation, graded)
             if requirements:
                 told = told_of(conditions=conditions)
-                result = keep_grading(
-                    result, archive.content_hash(record), requirements, by=operator, told=told
-                )
+                named = archive.content_hash(record)
+                result = keep_grading(result, named, requirements, by=operator, told=told, once=True)
         except BenchsweepError:
             journal.discard()  # the record stays, and `grade` reads it: nothing is to be measured again
             raise

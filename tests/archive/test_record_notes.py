@@ -111,10 +111,16 @@ def test_the_archive_is_the_nearest_folder_with_notes(tmp_path: Path) -> None:
     deep = tmp_path / "year" / "march" / "week" / "day"
     deep.mkdir(parents=True)
     assert root_of(deep / "x.h5") == deep
-    (tmp_path / "notes").mkdir()
+    write_note(COMMENT, tmp_path)
     assert root_of(deep / "x.h5") == deep, "four up is too far"
     assert root_of(deep.parent / "x.h5") == tmp_path
+    # Somebody's own notes are none of ours.
+    (deep.parent / "notes").mkdir()
+    (deep.parent / "notes" / "shopping.txt").touch()
+    (deep.parent / "gradings").touch()
+    assert root_of(deep.parent / "x.h5") == tmp_path
     (tmp_path / "year" / "gradings").mkdir()
+    (tmp_path / "year" / "gradings" / "20260301T123005Z-tia-6a-cord.h5").touch()
     assert root_of(deep / "x.h5") == tmp_path / "year"
 
 

@@ -165,7 +165,7 @@ def test_a_run_killed_between_archiving_and_forgetting_stores_nothing_twice(
         assert written.read_bytes() == content
         assert any("archived before the interruption" in line for line in lines)
         assert not any("hookup 1 of" in line for line in lines)
-        assert list((tmp_path / "archive").iterdir()) == [written]
+        assert sorted((tmp_path / "archive").rglob("*.h5")) == sorted([written, again.grading])
         # The job is over: the same command now measures anew.
         fresh = qualified(bench, tmp_path)
         assert fresh.record != written
@@ -192,7 +192,9 @@ def test_a_run_killed_while_grading_finds_its_record(
         again = qualified(bench, tmp_path)
         assert again.record == written
         assert [item.verdict.record for item in again.graded] == [str(written)]
-        assert list((tmp_path / "archive").iterdir()) == [written]
+        assert sorted((tmp_path / "archive").rglob("*.h5")) == sorted([written, again.grading])
+        kept = archive.verdicts_of(archive.read_grading(again.grading))
+        assert kept == again.verdicts
 
 
 def test_what_cannot_be_graded_is_archived_and_not_asked_for_again(
