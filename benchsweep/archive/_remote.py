@@ -101,10 +101,13 @@ def _protocol(url: str) -> str:
 def _options(protocol: str) -> dict[str, Any]:
     from fsspec.config import conf
 
-    if protocol not in _EXTRAS or "config_kwargs" in conf.get("s3", {}):
+    if protocol not in _EXTRAS:
         return {}
     waits = {"connect_timeout": _CONNECT_SECONDS, "read_timeout": _READ_SECONDS}
-    return {"config_kwargs": {**waits, "retries": {"total_max_attempts": _ATTEMPTS, "mode": "standard"}}}
+    ours = {**waits, "retries": {"total_max_attempts": _ATTEMPTS, "mode": "standard"}}
+    # What a person configured counts, each key by itself; a key given here would hide all of theirs.
+    theirs = conf.get("s3", {}).get("config_kwargs", {})
+    return {"config_kwargs": {**ours, **theirs}}
 
 
 @contextmanager
