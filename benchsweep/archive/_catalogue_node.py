@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -34,13 +33,10 @@ class Cataloguing:
         Its bytes.
     catalogue
         What is in it.
-    check
-        Compares the HDF5 file in it with its checksums and with the catalogue.
     """
 
     content: Content
     catalogue: Catalogue
-    check: Callable[[Cataloguing], None]
     unread: set[str] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -156,9 +152,6 @@ class CatalogueNode(Node):
         if not shape:
             raise self.wrong(name, "one value where a list is expected")
         return shape[0]
-
-    def check(self) -> None:
-        self.file.check(self.file)
 
     def _attribute(self, name: str) -> Scalar:
         if name not in self._attributes:

@@ -36,6 +36,7 @@ __all__ = [
     "given",
     "hookup_tree",
     "measurement_tree",
+    "numbered",
     "read_analyzer",
     "read_calibration_node",
     "read_hookup_node",
@@ -138,7 +139,7 @@ def read_measurement_node(root: Node, *, reduced: bool = False) -> Measurement:
         station=root.text("station"),
         operator=root.text("operator"),
         corrected=_read_matrix(root.child("corrected")),
-        hookups=tuple(read_hookup_node(node, reduced=reduced) for node in _numbered(root.child("hookups"))),
+        hookups=tuple(read_hookup_node(node, reduced=reduced) for node in numbered(root.child("hookups"))),
         calibration=None if calibration is None else read_calibration_node(calibration, reduced=reduced),
         analyzer=None if analyzer is None else read_analyzer(analyzer),
         settings=None if sweep is None else read_settings(sweep),
@@ -153,13 +154,13 @@ def read_measurement_node(root: Node, *, reduced: bool = False) -> Measurement:
         budget_toml=root.child("budget").long_text("toml"),
         verification=root.text("verification"),
         # Only records of a bundle have such a group.
-        couplings=tuple(_read_matrix(node) for node in _numbered(root.optional("couplings"))),
+        couplings=tuple(_read_matrix(node) for node in numbered(root.optional("couplings"))),
         reduced_from=root.text("reduced_from"),
         reason=root.text("reason"),
     )
 
 
-def _numbered(group: Node | None) -> list[Node]:
+def numbered(group: Node | None) -> list[Node]:
     """Return the numbered groups in a group, in their order; none where there is no group."""
     return [] if group is None else sorted(group.children(), key=lambda node: int(node.name))
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from benchsweep.archive._convert import numbered
 from benchsweep.archive._files import file_stem, storage_errors
-from benchsweep.archive._store import list_calibrations, read_calibration, read_record
+from benchsweep.archive._store import list_calibrations, read_calibration
+from benchsweep.archive._tree import opened
 from benchsweep.errors import ArchiveError
 from benchsweep.records import Calibration
 
@@ -34,13 +36,21 @@ def find_record(folder: Path, *, created_at: str, specimen: str, sweeps: tuple[s
         found = sorted(folder.glob(f"{stem}*.h5"))
     for path in found:
         try:
-            record = read_record(path)
+            if _told(path) != (created_at, specimen, sweeps):
+                continue
+            # What is taken as archived is thrown away elsewhere, so it must be sound through and through.
+            with opened(path, "record"):
+                return path
         except ArchiveError:
             continue
-        taken = tuple(raw.sweep.taken_at for raw in record.hookups)
-        if (record.created_at, record.specimen.identifier, taken) == (created_at, specimen, sweeps):
-            return path
     return None
+
+
+def _told(path: Path) -> tuple[str, str, tuple[str, ...]]:
+    """Return when a record was made, of which specimen, and when each of its sweeps was taken."""
+    with opened(path, "record", whole=False) as root:
+        taken = tuple(node.text("taken_at") for node in numbered(root.child("hookups")))
+        return root.text("created_at"), root.child("specimen").text("identifier"), taken
 
 
 def find_calibration_file(

@@ -8,24 +8,12 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._catalogue import Catalogue, Numbers
-from benchsweep.archive._digests import (
-    attributes_digest,
-    data_digest,
-    digest_of_lines,
-    line,
-    shape_words,
-    stored_digest,
-)
 from benchsweep.archive._migrations import supplied
-from benchsweep.archive._node import RESTORE, Node
+from benchsweep.archive._node import Node
 from benchsweep.archive._seal import Span
 from benchsweep.archive._source import Source
-from benchsweep.errors import RecordDamaged
 
-__all__ = ["HdfNode", "catalogue_of"]
-
-_OWN = ("sha256", "attributes_sha256", "content_sha256")
+__all__ = ["HdfNode"]
 
 
 class HdfNode(Node):
@@ -69,6 +57,11 @@ class HdfNode(Node):
         if not isinstance(item, h5py.Group):
             raise self.wrong(name, "should be a group")
         return HdfNode(item, self.below(name), self.path, self._size, self._version, self.apart)
+
+    def group_or_none(self, name: str) -> HdfNode | None:
+        """Return the item `name` if it is a group."""
+        kind = self.group.get(name, getclass=True)
+        return self.optional(name) if kind is h5py.Group else None
 
     def names(self) -> list[str]:
         return [] if self.group is None else list(self.group)
@@ -163,76 +156,9 @@ class HdfNode(Node):
             raise self.wrong(name, "a link, where the content itself should be")
         return self.group[name]
 
-    def attributes(self, item: Any) -> dict[str, Any]:
-        """Return the attributes of a group or data set of h5py, without those that hold checksums."""
-        return {
-            key: value.item() if isinstance(value, np.generic) else value
-            for key, value in ((key, _scalar(self, item, key)) for key in item.attrs)
-            if key not in _OWN
-        }
-
-    def check(self) -> None:
-        lines: list[str] = []
-        self._check(lines)
-        if digest_of_lines(lines) != self.text("content_sha256"):
-            raise self.wrong("@content_sha256", "does not match the checksums of the items")
-
-    def _check(self, lines: list[str]) -> None:
-        lines.append(line(self.where, "", self._check_attributes(self.where, self.group)))
-        for name in sorted(self.names()):
-            if isinstance(self.group.get(name), h5py.Group):
-                found = self.optional(name)
-                if found is not None:
-                    found._check(lines)  # noqa: SLF001 - of its own kind
-                continue
-            item = self.data(name)
-            if h5py.check_string_dtype(item.dtype) is None:
-                digest = stored_digest(item)
-            else:
-                digest = data_digest(self.long_text(name) if item.shape == () else self.texts(name))
-            if _scalar_or_none(self, item, "sha256") != digest:
-                raise self.wrong(name, "the data do not match their checksum")
-            where = self.below(name)
-            lines.append(line(where, f"{shape_words(item)} {digest}", self._check_attributes(where, item)))
-
-    def _check_attributes(self, where: str, item: Any) -> str:
-        digest = attributes_digest(self.attributes(item))
-        if _scalar_or_none(self, item, "attributes_sha256") != digest:
-            raise RecordDamaged(
-                f"{self.path}: {where}: its attributes do not match their checksum", hint=RESTORE
-            )
-        return digest
-
-
-def catalogue_of(root: HdfNode) -> Catalogue:
-    """Return the catalogue of an HDF5 file as the file itself tells it."""
-    found = Catalogue()
-    _collect(root, found)
-    found.groups["/"]["content_sha256"] = root.text("content_sha256")
-    return found
-
-
-def _collect(node: HdfNode, found: Catalogue) -> None:
-    found.groups[node.where] = node.attributes(node.group)
-    for name in node.names():
-        below = node.optional(name) if isinstance(node.group.get(name), h5py.Group) else None
-        if below is not None:
-            _collect(below, found)
-            continue
-        item, where = node.data(name), node.below(name)
-        if h5py.check_string_dtype(item.dtype) is not None:
-            found.texts[where] = node.long_text(name) if item.shape == () else node.texts(name)
-        else:
-            start = item.id.get_offset() or 0
-            found.numbers[where] = Numbers(item.dtype.str, item.shape, start, _scalar(node, item, "sha256"))
-
 
 def _scalar(node: HdfNode, item: Any, key: str) -> Any:
     # Looked at before it is read: an attribute that claims a thousand million items would take minutes.
     if item.attrs.get_id(key).shape != ():
         raise node.wrong(f"@{key}", "should be a single value")
     return item.attrs[key]
-
-
-def _scalar_or_none(node: HdfNode, item: Any, key: str) -> Any:
-    return _scalar(node, item, key) if key in item.attrs else None

@@ -112,13 +112,3 @@ class Node(ABC):
     @abstractmethod
     def length(self, name: str) -> int:
         """Return how many entries the data set `name` has along its first dimension."""
-
-    @abstractmethod
-    def check(self) -> None:
-        """Compare every item with its checksum, and the content hash with all of them; of the root only.
-
-        Raises
-        ------
-        RecordDamaged
-            Names the first item that does not match.
-        """

@@ -33,8 +33,9 @@ from benchsweep.archive._digests import (
     shape_words,
 )
 from benchsweep.archive._files import Piece
-from benchsweep.archive._hdf_node import HdfNode, catalogue_of
+from benchsweep.archive._hdf_node import HdfNode
 from benchsweep.archive._hollow import HollowFile
+from benchsweep.archive._item_checks import check_file
 from benchsweep.archive._layout import describe
 from benchsweep.archive._node import RESTORE, Node
 from benchsweep.archive._put import put_attribute, put_data
@@ -280,38 +281,30 @@ def node_of(content: Content, kind: Kind, *, whole: bool = True) -> Iterator[Nod
     apart = check_seal(content, kind) if version == 1 else None
     try:
         if version == 1:
-            with _hdf5(content) as file:
+            with _hdf5(content, apart) as file:
                 yield HdfNode(file, "/", where, content.size, version, apart)
             return
         seal, catalogue = read_catalogue(content, head, kind)
         if whole:
             check_rest(content, seal, catalogue)
-        found = Cataloguing(content, catalogue, _check_catalogued)
+        found = Cataloguing(content, catalogue)
         yield CatalogueNode(found)
         for name in sorted(found.unread) if whole else ():
             found.read(name)
     except BenchsweepError:
         raise
     except (OSError, KeyError, ValueError, TypeError, RuntimeError, OverflowError, MemoryError) as error:
+        if isinstance(error, OSError) and drive_gone(error):
+            with storage_errors(where, "reading"):
+                raise
         reason = " ".join(str(error).split())[:200] or type(error).__name__
         raise RecordDamaged(f"{where}: not a sound {kind}: {reason}", hint=RESTORE) from error
 
 
-def _hdf5(content: Content) -> h5py.File:
+def _hdf5(content: Content, apart: Span | None = None) -> h5py.File:
+    check_heaps(content, BLOCK, apart)
     # A file is never changed, so no lock is needed; locks fail on many network drives.
     return h5py.File(content.path or content.stream, "r", locking=False)
-
-
-def _check_catalogued(found: Cataloguing) -> None:
-    """Check the HDF5 file behind a catalogue, and that the catalogue says the same."""
-    source = found.content.source
-    with _hdf5(found.content) as file:
-        root = HdfNode(file, "/", source, found.content.size, CATALOGUED)
-        root.check()
-        told, there = found.catalogue.items(), catalogue_of(root).items()
-    for where in (*there, *told):
-        if told.get(where) != there.get(where):
-            raise RecordDamaged(f"{source}: {where}: the catalogue says something else", hint=RESTORE)
 
 
 def content_digest(root: Node) -> str:
@@ -325,6 +318,21 @@ def check_items(root: Node) -> None:
     Raises
     ------
     RecordDamaged
-        Names the first item that does not match.
+        Names the first item that does not match; or that of which the catalogue of the file says something
+        else.
     """
-    root.check()
+    if isinstance(root, HdfNode):
+        check_file(root)
+    elif isinstance(root, CatalogueNode):
+        _check_catalogued(root.file)
+
+
+def _check_catalogued(found: Cataloguing) -> None:
+    source = found.content.source
+    with _hdf5(found.content) as file:
+        root = HdfNode(file, "/", source, found.content.size, CATALOGUED)
+        there = check_file(root, found.catalogue).items()
+    told = found.catalogue.items()
+    for where in (*there, *told):
+        if told.get(where) != there.get(where):
+            raise RecordDamaged(f"{source}: {where}: the catalogue says something else", hint=RESTORE)
