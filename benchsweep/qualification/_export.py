@@ -20,12 +20,13 @@ from benchsweep.qualification._export_pieces import (
     Piece,
     pieces_of,
     table_piece,
+    uncorrected,
 )
 from benchsweep.qualification._graded import grade_all
 from benchsweep.qualification._reduction import evaluate
 from benchsweep.qualification._series_use import grade_series, read_series_measurement
 from benchsweep.qualification._uncertainty import with_budget
-from benchsweep.records import Note
+from benchsweep.records import Measurement, Note, RawHookup
 
 __all__ = [
     "ExportChoice",
@@ -250,8 +251,7 @@ def load_for_export(
             raise UsageError(
                 f"{source}: a series is exported from a local folder only", hint="Copy it first."
             )
-        measurement, found = read_series_measurement(local, sweep)
-        name, digest = f"{source}, sweep {found.number}", _series_hash(local)
+        measurement, name, digest = _one_sweep(local, what, sweep)
     elif sweep is not None:
         raise UsageError(f"{source}: is no series, so it has no sweep {sweep}", hint="Leave --sweep out.")
     else:
@@ -283,6 +283,19 @@ def load_for_export(
     return Loaded(name, digest, evaluation.measurement, verdicts=verdicts)
 
 
-def _series_hash(path: Path) -> str:
+def _one_sweep(path: Path, what: ExportWhat, number: int | None) -> tuple[Measurement, str, str]:
+    """Return a sweep of a series as a measurement, its name and the content hash of the series."""
     with archive.open_series(path) as reader:
-        return reader.content_hash
+        digest, head = reader.content_hash, reader.head
+        if what == "raw" and head.calibration is None and reader.numbers:
+            found = reader.sweep(reader.numbers[-1] if number is None else number)
+            raw = RawHookup(head.hookup, found.sweep)
+            # Nothing is corrected, and no label of its ports says so.
+            measurement = Measurement(
+                *(head.specimen, found.sweep.taken_at, "bench", head.station, head.operator),
+                corrected=uncorrected(raw),
+                hookups=(raw,),
+            )
+            return measurement, f"{path}, sweep {found.number}", digest
+    measurement, found = read_series_measurement(path, number)
+    return measurement, f"{path}, sweep {found.number}", digest

@@ -18,7 +18,7 @@ from benchsweep.qualification._export_columns import (
 )
 from benchsweep.records import Measurement, RawHookup, SMatrix, Trace, Verdict, balanced_ports_among
 
-__all__ = ["HOLDS", "ExportForm", "ExportWhat", "Loaded", "Piece", "pieces_of", "table_piece"]
+__all__ = ["HOLDS", "ExportForm", "ExportWhat", "Loaded", "Piece", "pieces_of", "table_piece", "uncorrected"]
 
 ExportForm = Literal["touchstone", "touchstone-mixed", "csv", "parquet"]
 ExportWhat = Literal["traces", "verdict", "matrix", "raw"]
@@ -89,7 +89,7 @@ def pieces_of(loaded: Loaded, to: ExportForm, what: ExportWhat, version: str | N
         yield from _tables(loaded, to, what)
     elif what == "raw":
         for raw in measurement.hookups:
-            matrix = _uncorrected(raw)
+            matrix = uncorrected(raw)
             words = f"hookup {raw.hookup.number}, uncorrected, taken at {raw.sweep.taken_at}"
             yield _touchstone(loaded, matrix, f"-hookup{raw.hookup.number}", version, words)
     elif to == "touchstone":
@@ -129,7 +129,7 @@ def _matrices(measurement: Measurement) -> Iterator[tuple[str, SMatrix]]:
         yield f"-cable{cable}", matrix
 
 
-def _uncorrected(raw: RawHookup) -> SMatrix:
+def uncorrected(raw: RawHookup) -> SMatrix:
     """Return a raw sweep as a matrix; its ports are named so that nobody takes them for corrected legs."""
     names = [
         f"analyzer port {port}, {raw.hookup.connections.get(port, 'nothing')}"
