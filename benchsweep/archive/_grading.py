@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from itertools import chain
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -37,6 +38,8 @@ FLOATS = (
     "guard_band",
 )
 """The columns of rows that hold numbers, in the order of `RowColumns`."""
+_TRACE = ("parameter", "end", "pairs", "standing")
+_ROW = (*_TRACE, "outcome", "note", *FLOATS)
 
 
 class _Places(dict[Any, int]):
@@ -48,7 +51,7 @@ class _Places(dict[Any, int]):
 
     def column(self, items: Iterable[Any]) -> NDArray[np.int32]:
         """Return the place of each item."""
-        return np.fromiter((self[item] for item in items), dtype=np.int32)
+        return np.array(list(map(self.__getitem__, items)), dtype=np.int32)
 
 
 def grading_of(
@@ -81,6 +84,8 @@ def grading_of(
     verdicts = [verdict for _, verdict in graded]
     words, traces, wirings = _Places(), _Places(), _Places()
     rows = [row for verdict in verdicts for row in verdict.rows]
+    # A column at a time, by loops of the library and not of the interpreter.
+    cells: dict[str, list[Any]] = {name: list(map(attrgetter(name), rows)) for name in _ROW}
     columns = VerdictColumns(
         record=words.column(record for record, _ in graded),
         name=words.column(verdict.record for verdict in verdicts),
@@ -89,7 +94,7 @@ def grading_of(
         decision_rule=words.column(verdict.decision_rule for verdict in verdicts),
         budget=words.column(verdict.budget for verdict in verdicts),
         length_m=_numbers([verdict.length_m for verdict in verdicts]),
-        outcome=_outcomes(verdicts),
+        outcome=_outcomes([verdict.outcome for verdict in verdicts]),
         wiring=np.array(
             [-1 if verdict.wiring is None else wirings[verdict.wiring] for verdict in verdicts],
             dtype=np.int32,
@@ -99,10 +104,10 @@ def grading_of(
         doubts=_counts(verdict.doubts for verdict in verdicts),
     )
     row_columns = RowColumns(
-        trace=traces.column((row.parameter, row.end, row.pairs, row.standing) for row in rows),
-        outcome=_outcomes(rows),
-        note=words.column(row.note for row in rows),
-        **{name: _numbers([getattr(row, name) for row in rows]) for name in FLOATS},
+        trace=traces.column(zip(*(cells[name] for name in _TRACE), strict=True)),
+        outcome=_outcomes(cells["outcome"]),
+        note=words.column(cells["note"]),
+        **{name: _numbers(cells[name]) for name in FLOATS},
     )
     notes = words.column(chain.from_iterable(verdict.notes for verdict in verdicts))
     doubts = words.column(chain.from_iterable(verdict.doubts for verdict in verdicts))
@@ -134,13 +139,13 @@ def _checked(grading: Grading) -> Grading:
     return grading
 
 
-def _numbers(values: list[float | None]) -> NDArray[np.float64]:
+def _numbers(values: Sequence[float | None]) -> NDArray[np.float64]:
     # None becomes "not a number" on the way.
     return np.array(values, dtype=np.float64)
 
 
-def _outcomes(items: Sequence[Verdict] | Sequence[VerdictRow]) -> NDArray[np.int8]:
-    return np.array([_PLACE_OF_OUTCOME[item.outcome] for item in items], dtype=np.int8)
+def _outcomes(outcomes: Sequence[Outcome]) -> NDArray[np.int8]:
+    return np.array(list(map(_PLACE_OF_OUTCOME.__getitem__, outcomes)), dtype=np.int8)
 
 
 def _counts(lists: Iterable[Sequence[object]]) -> NDArray[np.int32]:
