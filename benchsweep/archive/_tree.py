@@ -34,6 +34,7 @@ from benchsweep.archive._digests import (
 )
 from benchsweep.archive._files import Piece
 from benchsweep.archive._hdf_node import HdfNode
+from benchsweep.archive._heaps import check_heaps
 from benchsweep.archive._hollow import HollowFile
 from benchsweep.archive._item_checks import check_file
 from benchsweep.archive._layout import describe
@@ -43,6 +44,7 @@ from benchsweep.archive._seal import (
     BLOCK,
     TRANSIENT,
     Kind,
+    Span,
     check_seal,
     first_block,
     identified,
@@ -50,6 +52,7 @@ from benchsweep.archive._seal import (
     version_of,
 )
 from benchsweep.archive._source import Content, Source, open_content
+from benchsweep.archive._storage_errors import drive_gone, storage_errors
 from benchsweep.errors import ArchiveError, BenchsweepError, RecordDamaged
 
 __all__ = [
