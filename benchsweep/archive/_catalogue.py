@@ -126,14 +126,17 @@ def decoded(raw: bytes) -> Catalogue:
     """
     whole = json.loads(raw, object_hook=_decoded)
     members = [whole[key] for key in ("groups", "texts", "numbers")]
-    if not all(isinstance(member, dict) for member in members):
+    if not all(isinstance(member, dict) for member in (*members, *members[0].values())):
         raise TypeError("the catalogue is no catalogue")
     return Catalogue(*members)
 
 
 def _decoded(found: dict[str, Any]) -> Any:
     if len(found) == 1 and "float64" in found:
-        return struct.unpack(">d", bytes.fromhex(found["float64"]))[0]
+        digits = bytes.fromhex(found["float64"])
+        if len(digits) != 8:
+            raise ValueError("a number of the catalogue is not of 64 bits")
+        return struct.unpack(">d", digits)[0]
     return found
 
 

@@ -1,4 +1,4 @@
-"""What stands where in a file, version 1: one line per data set and attribute.
+"""What stands where in a file: one line per data set and attribute.
 
 ``{n}`` in a path stands for the place of a hookup or of a coupling, three digits or more. Letters in shapes:
 ``f`` points, ``p`` analyzer ports, ``l`` legs, ``n`` sweeps of a series, ``k`` as many as there are entries.

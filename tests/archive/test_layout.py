@@ -11,7 +11,14 @@ import h5py
 import numpy as np
 import pytest
 
-from benchsweep.archive import Journal, SeriesWriter, check_record, read_record, write_calibration
+from benchsweep.archive import (
+    Journal,
+    SeriesWriter,
+    check_record,
+    content_hash,
+    read_record,
+    write_calibration,
+)
 from benchsweep.archive._layout import layout
 from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep, Specimen
 
@@ -131,6 +138,28 @@ def test_the_readme_names_every_data_set() -> None:
     assert not missing, f"README.md, section Record layout, does not name: {sorted(missing)}"
 
 
+def test_the_examples_of_the_readme_read_and_check_a_record(
+    stored: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    section = README.read_text(encoding="utf-8").partition("\n## Record layout\n")[2].partition("\n## ")[0]
+    reading, checking = re.findall(r"^```python\n(.*?)^```", section, re.MULTILINE | re.DOTALL)[:2]
+    assert len(checking.strip().splitlines()) <= 12
+    monkeypatch.chdir(tmp_path)
+    raw = bytearray(stored.read_bytes())
+    with h5py.File(stored) as file:
+        place = file["corrected/s"].id.get_offset()
+    Path("record.h5").write_bytes(raw)
+    exec(reading.replace("B:12.1", "A:36.3"), {})
+    assert "cord 2 m / no. 7 (3, 4, 4) 1 to 500 MHz (3,)" in capsys.readouterr().out
+    exec(checking, {})
+    for byte in (place, 700, 100):
+        flipped = bytearray(raw)
+        flipped[byte] ^= 1
+        Path("record.h5").write_bytes(flipped)
+        with pytest.raises(AssertionError):
+            exec(checking, {})
+
+
 def test_a_record_of_version_1_stays_readable() -> None:
     """Written when the format was fixed, kept for ever."""
     check_record(GOLDEN)
@@ -146,6 +175,44 @@ def test_a_record_of_version_1_stays_readable() -> None:
         "thru 1-2": -80.1,
         "thru 1-3": -np.inf,
     }
+
+
+def test_a_record_of_version_2_stays_readable() -> None:
+    """Written when version 2 came, kept for ever."""
+    path = GOLDEN.with_name("record-v2.h5")
+    check_record(path)
+    assert content_hash(path) == "a380cf6e460a20526190cbf2bb37cad8d091654833b7dc016f743d34422628e2"
+    back = read_record(path)
+    assert back.specimen == Specimen("cord 2 m / no. 8", 2.0, "green, from drum 12", "L 2026-118")
+    assert (back.reduced_from, back.reason) == ("5e" * 32, "the load of the kit was measured again")
+    assert back.corrected.ports == ("A:12.1", "A:12.2", "A:36.3", "A:36.6")
+    assert back.corrected.s[1, 2, 1] == complex(0.08925351116148222, -0.008415967031156173)
+    assert [raw.hookup.connections[1] for raw in back.hookups] == ["A:12.1", "A:45.4"]
+    assert dict(back.hookups[0].sweep.state) == {"SENS1:BWID?": "+1.0E3", "FORM?": "REAL,64"}
+    assert back.couplings == ()
+    assert back.calibration is not None
+    assert dict(back.calibration.residuals_db)["thru 1-3"] == -np.inf
+    nominal = back.calibration.standard_terms[1].nominal[0]
+    assert nominal == complex(0.029611499026283156, 0.013019258819129437)
+
+
+def test_a_record_of_a_bundle_of_version_2_stays_readable() -> None:
+    """Written when version 2 came, kept for ever."""
+    path = GOLDEN.with_name("record-v2-bundle.h5")
+    check_record(path)
+    assert content_hash(path) == "8a744685e541324d718c07534bc284ad47928f2cbe5396bd58fc7330dd3d1a25"
+    back = read_record(path)
+    assert back.disturbing_cables == (1, 3)
+    assert back.corrected.s[1, 2, 1] == complex(-0.07652887415836973, -0.21073310448657373)
+    assert back.couplings[1].s[1, 2, 5] == complex(-0.03243075238285328, 0.0998250696977216)
+    assert back.specimen.lot == ""
+
+
+def test_the_versions_hold_the_same_but_for_what_came_later() -> None:
+    """What a record of version 1 lacks counts as not known."""
+    for name in ("record-v1.h5", "record-v1-bundle.h5"):
+        back = read_record(GOLDEN.with_name(name))
+        assert (back.specimen.lot, back.reduced_from, back.reason) == ("", "", "")
 
 
 def test_a_record_of_a_bundle_of_version_1_stays_readable() -> None:
