@@ -67,9 +67,8 @@ def check_all(sources: Sequence[Path | str], jobs: int | None = None) -> Iterato
         try:
             yield from _in_processes(waiting, jobs)
         except BrokenProcessPool:
-            # One of the files under way killed its reader: each of the first chunk in a process of its own.
-            for source in waiting.popleft():
-                yield _alone(source)
+            # One of the files under way killed its reader; those of the first chunk are tried one by one.
+            yield from _one_by_one(waiting.popleft())
 
 
 def _in_processes(waiting: deque[Sequence[Path | str]], jobs: int) -> Iterator[CheckedFile]:
@@ -87,12 +86,17 @@ def _in_processes(waiting: deque[Sequence[Path | str]], jobs: int) -> Iterator[C
             yield from results
 
 
-def _alone(source: Path | str) -> CheckedFile:
-    with worker_pool(1) as pool:
-        try:
-            return submit(pool, _check_chunk, [source]).result()[0]
-        except BrokenProcessPool:
-            return CheckedFile(str(source), None, "damaged", "the process that read it died")
+def _one_by_one(sources: Sequence[Path | str]) -> Iterator[CheckedFile]:
+    """Check files in another process, in a new one after each at which it died."""
+    left = deque(sources)
+    while left:
+        with worker_pool(1) as pool:
+            try:
+                while left:
+                    yield submit(pool, _check_chunk, [left[0]]).result()[0]
+                    left.popleft()
+            except BrokenProcessPool:
+                yield CheckedFile(str(left.popleft()), None, "damaged", "the process that read it died")
 
 
 def _check_chunk(sources: Sequence[Path | str]) -> list[CheckedFile]:

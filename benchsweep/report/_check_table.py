@@ -69,7 +69,7 @@ def _indented(texts: Iterable[str], by: int, width: int) -> list[str]:
 
 def _summary(document: Mapping[str, Any]) -> str:
     files: Mapping[str, int] = document["files"]
-    sound = ", ".join(f"{count} {kind}" for kind, count in files.items()) or "no file"
+    sound = ", ".join(f"{count} {_plural(kind, count)}" for kind, count in files.items()) or "no file"
     where = f"{clean(document['archive'])}: " if document["archive"] else ""
     damaged, newer, findings = (len(document[name]) for name in ("damaged", "newer", "findings"))
     if not (damaged or newer or findings):
@@ -78,3 +78,7 @@ def _summary(document: Mapping[str, Any]) -> str:
         counts = ((damaged, "damaged"), (newer, "newer"), (findings, "to look at"))
         outcome = ", ".join(f"{count} {words}" for count, words in counts if count)
     return f"{where}{sound} checked in {document['seconds']:.1f} s; {outcome}"
+
+
+def _plural(kind: str, count: int) -> str:
+    return kind if count == 1 or kind.endswith("s") else f"{kind}s"
