@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -145,6 +146,7 @@ def _csv_cell(kind: type, cell: Any) -> str:
     return str(cell).lower() if kind is bool else repr(cell)
 
 
+@lru_cache(maxsize=4096)  # labels and names come again in every row
 def _csv_text(text: str) -> str:
     text = harmless(text)
     # Empty text is quoted, so that it can be told from no text at all.
@@ -168,7 +170,10 @@ def _parquet_writer() -> Callable[[dict[str, _Typed], BinaryIO], None]:
         for kind, cells in table.values():
             if kind is str:
                 cells = [None if cell is None else _encodable(cell) for cell in cells]
-            arrays.append(pa.array(cells, type=types[kind], from_pandas=False))
+            try:
+                arrays.append(pa.array(cells, type=types[kind], from_pandas=False))
+            except OverflowError as error:
+                raise ValueError("a whole number of more than 64 bits") from error
         parquet.write_table(pa.Table.from_arrays(arrays, names=list(map(_encodable, table))), stream)
 
     return write

@@ -19,7 +19,7 @@ from benchsweep.cli._options import (
     TemperatureDegc,
     requirement_names,
 )
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr
+from benchsweep.cli._output import print_json, print_text, progress_to_stderr, say
 from benchsweep.errors import UsageError
 
 __all__ = ["export"]
@@ -155,6 +155,8 @@ def export(
         overwrite=overwrite,
         progress=progress_to_stderr(quiet),
     )
+    for note in dict.fromkeys(f"{one.file}: {note}" for one in written for note in one.notes):
+        say(note)
     if as_json:
         print_json(export_document(written))
     else:

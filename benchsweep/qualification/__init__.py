@@ -44,10 +44,10 @@ if TYPE_CHECKING:
     from benchsweep.qualification._export import (
         ExportChoice,
         Exported,
-        ExportGrading,
         export_document,
         export_records,
     )
+    from benchsweep.qualification._export_load import ExportGrading
     from benchsweep.qualification._find import (
         find_document,
         find_records,
@@ -162,6 +162,7 @@ if TYPE_CHECKING:
         RegradeJob,
         chosen_items,
         exit_code_of_regrade,
+        keep_sink,
         regrade,
         regrade_document,
         runner_for,
@@ -251,6 +252,7 @@ __all__ = [
     "insert_simulated_specimen",
     "is_series",
     "keep_grading",
+    "keep_sink",
     "keep_verdicts",
     "last_words",
     "limit_document",
@@ -350,13 +352,8 @@ _FILES: dict[str, tuple[str, ...]] = {
         "record_document",
         "verdict_document",
     ),
-    "_export": (
-        "ExportChoice",
-        "ExportGrading",
-        "Exported",
-        "export_document",
-        "export_records",
-    ),
+    "_export": ("ExportChoice", "Exported", "export_document", "export_records"),
+    "_export_load": ("ExportGrading",),
     "_frames": ("to_pandas", "to_xarray"),
     "_find": (
         "find_document",
@@ -380,6 +377,7 @@ _FILES: dict[str, tuple[str, ...]] = {
     ),
     "_keep": (
         "keep_grading",
+        "keep_sink",
         "keep_verdicts",
         "told_of",
     ),
@@ -516,6 +514,7 @@ _FILES: dict[str, tuple[str, ...]] = {
         "Regraded",
         "chosen_items",
         "exit_code_of_regrade",
+        "keep_sink",
         "regrade",
         "regrade_document",
         "runner_for",

@@ -8,25 +8,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from benchsweep import archive, limits
+from benchsweep import archive
 from benchsweep.errors import UsageError
-from benchsweep.qualification._corrections import apply_corrections
 from benchsweep.qualification._export_columns import verdict_columns
-from benchsweep.qualification._export_pieces import (
-    HOLDS,
-    ExportForm,
+from benchsweep.qualification._export_load import (
+    NOTHING_GRADED,
+    ExportGrading,
     ExportWhat,
     Loaded,
-    Piece,
-    pieces_of,
-    table_piece,
-    uncorrected,
+    load_for_export,
 )
-from benchsweep.qualification._graded import grade_all
-from benchsweep.qualification._reduction import evaluate
-from benchsweep.qualification._series_use import grade_series, read_series_measurement
-from benchsweep.qualification._uncertainty import with_budget
-from benchsweep.records import Measurement, Note, RawHookup
+from benchsweep.qualification._export_pieces import HOLDS, ExportForm, Piece, pieces_of, table_piece
 
 __all__ = [
     "ExportChoice",
@@ -52,26 +44,14 @@ class Exported:
         Its path.
     what
         What it holds.
+    notes
+        What a reader must know of those records: what was corrected afterwards, that one was withdrawn.
     """
 
     records: tuple[str, ...]
     file: Path
     what: ExportWhat
-
-
-@dataclass(frozen=True, slots=True)
-class ExportGrading:
-    """How records are graded for an export of verdicts; see `grade_record`."""
-
-    requirements: Sequence[limits.Requirement] = ()
-    decision_rule: str = "simple"
-    length_m: float | None = None
-    budget: str | None = None
-    conditions: limits.Conditions | None = None
-    by_pattern: Sequence[str] = ()
-
-
-_NOTHING = ExportGrading()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +102,7 @@ def export_records(
     choice: ExportChoice,
     *,
     output: Path | None = None,
-    grading: ExportGrading = _NOTHING,
+    grading: ExportGrading = NOTHING_GRADED,
     sweep: int | None = None,
     overwrite: bool = False,
     progress: Callable[[str], None] = lambda _: None,
@@ -180,13 +160,14 @@ def export_records(
         for piece in pieces:
             path = _free_name(output, loaded, piece, taken) if file is None else _fitting(file, piece)
             _refuse_taken(path, overwrite)
-            written.append(Exported((loaded.name,), piece.store(path, overwrite), what))
+            written.append(Exported((loaded.name,), piece.store(path, overwrite), what, loaded.notes))
     if file is not None and together:
         rows = [verdict for loaded in together for verdict in loaded.verdicts]
         piece = table_piece(choice.to, "", lambda: verdict_columns(rows))
         names = tuple(loaded.name for loaded in together)
         _refuse_taken(_fitting(file, piece), overwrite)
-        written.append(Exported(names, piece.store(file, overwrite), what))
+        notes = tuple(f"{loaded.name}: {note}" for loaded in together for note in loaded.notes)
+        written.append(Exported(names, piece.store(file, overwrite), what, notes))
     return tuple(written)
 
 
@@ -194,7 +175,15 @@ def export_document(written: Sequence[Exported]) -> dict[str, Any]:
     """Return ``benchsweep.export/1``."""
     return {
         "schema": "benchsweep.export/1",
-        "files": [{"file": str(one.file), "what": one.what, "records": list(one.records)} for one in written],
+        "files": [
+            {
+                "file": str(one.file),
+                "what": one.what,
+                "records": list(one.records),
+                "notes": list(one.notes),
+            }
+            for one in written
+        ],
     }
 
 
@@ -230,72 +219,3 @@ def _free_name(folder: Path, loaded: Loaded, piece: Piece, taken: set[str]) -> P
         name = f"{stem}~{serial}{piece.suffixes[0]}"
     taken.add(name.casefold())
     return folder / name
-
-
-def load_for_export(
-    source: archive.Source,
-    what: ExportWhat,
-    *,
-    grading: ExportGrading = _NOTHING,
-    sweep: int | None = None,
-) -> Loaded:
-    """Read a record, or a sweep of a series, with its corrections, and what the export asks for.
-
-    Raises
-    ------
-    UsageError, ArchiveError, CalibrationMismatch, FixtureError, LimitNotDefined, DefinitionError
-    """
-    local = archive.local_path(source)
-    if archive.is_series(source):
-        if local is None:
-            raise UsageError(
-                f"{source}: a series is exported from a local folder only", hint="Copy it first."
-            )
-        measurement, name, digest = _one_sweep(local, what, sweep)
-    elif sweep is not None:
-        raise UsageError(f"{source}: is no series, so it has no sweep {sweep}", hint="Leave --sweep out.")
-    else:
-        measurement, name = archive.read_record(source), str(source)
-        digest = archive.read_head(source).content_hash
-    how: dict[str, Any] = {
-        "decision_rule": grading.decision_rule,
-        "conditions": grading.conditions,
-        "by_pattern": grading.by_pattern,
-    }
-    if what == "verdict" and local is not None and archive.is_series(source):
-        qualified, _ = grade_series(
-            local,
-            grading.requirements,
-            number=sweep,
-            length_m=grading.length_m,
-            budget=grading.budget,
-            **how,
-        )
-        return Loaded(name, digest, qualified.evaluation.measurement, verdicts=qualified.verdicts)
-    notes: tuple[Note, ...] = archive.notes_of(archive.root_of(source), digest) if digest else ()
-    if what in ("matrix", "raw"):
-        return Loaded(name, digest, apply_corrections(measurement, notes)[0])
-    evaluation = evaluate(with_budget(measurement, grading.budget), length_m=grading.length_m, notes=notes)
-    if what == "traces":
-        return Loaded(name, digest, evaluation.measurement, traces=evaluation.traces)
-    graded = grade_all(evaluation, grading.requirements, record=name, **how)
-    verdicts = tuple(one.verdict for one in graded)
-    return Loaded(name, digest, evaluation.measurement, verdicts=verdicts)
-
-
-def _one_sweep(path: Path, what: ExportWhat, number: int | None) -> tuple[Measurement, str, str]:
-    """Return a sweep of a series as a measurement, its name and the content hash of the series."""
-    with archive.open_series(path) as reader:
-        digest, head = reader.content_hash, reader.head
-        if what == "raw" and head.calibration is None and reader.numbers:
-            found = reader.sweep(reader.numbers[-1] if number is None else number)
-            raw = RawHookup(head.hookup, found.sweep)
-            # Nothing is corrected, and no label of its ports says so.
-            measurement = Measurement(
-                *(head.specimen, found.sweep.taken_at, "bench", head.station, head.operator),
-                corrected=uncorrected(raw),
-                hookups=(raw,),
-            )
-            return measurement, f"{path}, sweep {found.number}", digest
-    measurement, found = read_series_measurement(path, number)
-    return measurement, f"{path}, sweep {found.number}", digest

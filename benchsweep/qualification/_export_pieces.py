@@ -16,12 +16,12 @@ from benchsweep.qualification._export_columns import (
     trace_columns,
     verdict_columns,
 )
-from benchsweep.records import Measurement, RawHookup, SMatrix, Trace, Verdict, balanced_ports_among
+from benchsweep.qualification._export_load import ExportWhat, Loaded, uncorrected
+from benchsweep.records import Measurement, SMatrix, balanced_ports_among
 
-__all__ = ["HOLDS", "ExportForm", "ExportWhat", "Loaded", "Piece", "pieces_of", "table_piece", "uncorrected"]
+__all__ = ["HOLDS", "ExportForm", "Piece", "pieces_of", "table_piece"]
 
 ExportForm = Literal["touchstone", "touchstone-mixed", "csv", "parquet"]
-ExportWhat = Literal["traces", "verdict", "matrix", "raw"]
 HOLDS: Mapping[ExportForm, tuple[ExportWhat, ...]] = {
     "touchstone": ("matrix", "raw"),
     "touchstone-mixed": ("matrix",),
@@ -29,27 +29,6 @@ HOLDS: Mapping[ExportForm, tuple[ExportWhat, ...]] = {
     "parquet": get_args(ExportWhat),
 }
 """What each form can hold, first what it holds when nobody says."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Loaded:
-    """A record, or a sweep of a series, as corrected, with what the export asks for.
-
-    Parameters
-    ----------
-    name
-        How it is called.
-    content_hash
-        Of the record or series; empty when unfinished.
-    traces, verdicts
-        Empty where they are not exported.
-    """
-
-    name: str
-    content_hash: str
-    measurement: Measurement
-    traces: tuple[Trace, ...] = ()
-    verdicts: tuple[Verdict, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,15 +108,6 @@ def _matrices(measurement: Measurement) -> Iterator[tuple[str, SMatrix]]:
         yield f"-cable{cable}", matrix
 
 
-def uncorrected(raw: RawHookup) -> SMatrix:
-    """Return a raw sweep as a matrix; its ports are named so that nobody takes them for corrected legs."""
-    names = [
-        f"analyzer port {port}, {raw.hookup.connections.get(port, 'nothing')}"
-        for port in raw.sweep.analyzer_ports
-    ]
-    return SMatrix(raw.sweep.frequency_hz, raw.sweep.s, tuple(names), (50.0,) * len(names))
-
-
 def _touchstone(loaded: Loaded, matrix: SMatrix, addition: str, version: str | None, words: str) -> Piece:
     chosen = version or "1.0"
     # Whatever cannot be said is found out before anything is written.
@@ -169,5 +139,6 @@ def _comments(loaded: Loaded, words: str) -> Sequence[str]:
         f"measured: {loaded.measurement.created_at}",
         f"content: {words}",
         f"record: {loaded.content_hash or 'unfinished'}",
+        *(f"note: {note}" for note in loaded.notes),
         f"written by benchsweep {__version__}",
     ]

@@ -10,13 +10,13 @@ import numpy as np
 
 from benchsweep import archive, mixedmode
 from benchsweep.errors import UsageError
-from benchsweep.qualification._export import load_for_export
 from benchsweep.qualification._export_columns import (
     common_grid,
     matrix_columns,
     raw_columns,
     verdict_columns,
 )
+from benchsweep.qualification._export_load import load_for_export
 from benchsweep.qualification._graded import Qualified
 from benchsweep.qualification._reduction import Evaluation, evaluate
 from benchsweep.records import FOUR_PAIRS, Measurement, SMatrix, Trace

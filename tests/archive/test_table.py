@@ -208,6 +208,13 @@ def test_without_the_extra_parquet_says_what_to_install_and_csv_works(
     assert write_table({"a": [1]}, tmp_path / "t.csv").read_bytes() == b"a\r\n1\r\n"
 
 
+def test_whole_numbers_beyond_64_bits(tmp_path: Path) -> None:
+    assert rows(write_table({"n": [2**64]}, tmp_path / "t.csv")) == [["n"], [str(2**64)]]
+    with pytest.raises(ValueError, match="more than 64 bits"):
+        write_table({"n": [2**64]}, tmp_path / "t.parquet")
+    assert not (tmp_path / "t.parquet").exists()
+
+
 def test_a_folder_is_no_file(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="is a folder"):
         store_file(tmp_path, b"x", replace=True)

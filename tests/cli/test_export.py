@@ -83,7 +83,12 @@ def test_a_touchstone_file_is_imported_to_the_bit_and_exported_alike(run: Callab
     answer = run("export", record, "--to", "touchstone", "--version", version, "--json", "-q")
     assert answer.code == 0
     (written,) = answer.json["files"]
-    assert written == {"file": "20260301T123005Z-cord-7.s16p", "what": "matrix", "records": [str(record)]}
+    assert written == {
+        "file": "20260301T123005Z-cord-7.s16p",
+        "what": "matrix",
+        "records": [str(record)],
+        "notes": [],
+    }
     found = run("import", written["file"], "--specimen", "cord 7", "--archive", "back", "--json").json
     again = archive.read_record(Path(found["record"]))
     assert again.corrected.s.tobytes() == matrix().s.tobytes()
@@ -265,7 +270,7 @@ def test_verdict_rows_are_those_of_grade(run: Callable) -> None:
     )
     assert answer.code == 0
     assert answer.json["files"] == [
-        {"file": "v.csv", "what": "verdict", "records": [str(record) for record in records]}
+        {"file": "v.csv", "what": "verdict", "records": [str(record) for record in records], "notes": []}
     ]
     expected = [
         {
@@ -382,7 +387,18 @@ def test_corrections_of_a_record_count(run: Callable) -> None:
     answer = run("export", record, "--to", "touchstone", "--json", "-q")
     (written,) = answer.json["files"]
     assert written["file"] == "20260301T123005Z-right.s16p"
-    assert "! specimen: right\n" in Path(written["file"]).read_text()
+    text = Path(written["file"]).read_text()
+    assert "! specimen: right\n" in text
+    assert "mixed up" in written["notes"][0]
+    assert f"! note: {written['notes'][0]}\n" in text
+    withdrawn = Correction(note.record, "me", AT, "wrong fixture", {}, withdrawn=True)
+    archive.write_note(withdrawn, Path("archive"))
+    options = ("--what", "verdict", "--against", "tia-6-cord", "-o", "v.csv")
+    answer = run("export", record, "--to", "csv", *options)
+    assert "withdrawn by me" in answer.err
+    table = rows(Path("v.csv"))
+    assert {(row["specimen"], row["verdict"]) for row in table} == {("right", "undecided")}
+    assert all("withdrawn by me" in row["doubts"] for row in table)
 
 
 def test_a_sweep_of_a_series(run: Callable) -> None:
