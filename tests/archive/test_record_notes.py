@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import shutil
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import h5py
 import numpy as np
 import pytest
 
 from benchsweep.archive import (
+    SeriesWriter,
     all_notes,
     content_hash,
     notes_of,
@@ -23,7 +26,15 @@ from benchsweep.archive import (
 )
 from benchsweep.archive._layout import layout
 from benchsweep.errors import ArchiveError, RecordDamaged
-from benchsweep.records import Comment, Correction, Note, corrections_in_force
+from benchsweep.records import (
+    Comment,
+    Correction,
+    Note,
+    SeriesEnding,
+    SeriesHead,
+    SeriesSweep,
+    corrections_in_force,
+)
 
 RECORD = "ab" * 32
 AT = "2026-03-01T12:30:05.000001+00:00"
@@ -229,3 +240,42 @@ def test_all_that_is_written_is_documented(note: Note, tmp_path: Path) -> None:
     assert found == {
         item.path if "@" in item.path else (item.path, item.unit, item.meaning) for item in layout(kind)
     }
+
+
+def test_a_series_is_commented_and_corrected_like_a_record(
+    build: SimpleNamespace, tmp_path: Path, run: Callable[..., Any]
+) -> None:
+    whole = build.measurement(points=5)
+    raw = whole.hookups[0]
+    head = SeriesHead(
+        specimen=whole.specimen,
+        started_at=whole.created_at,
+        station=whole.station,
+        operator=whole.operator,
+        description="soak",
+        hookup=raw.hookup,
+        frequency_hz=raw.sweep.frequency_hz,
+        analyzer=whole.analyzer,
+        settings=whole.settings,
+        calibration=None,
+        fixture_toml=whole.fixture_toml,
+        safety=None,
+        software=whole.software,
+    )
+    with SeriesWriter(tmp_path, "key") as writer:
+        writer.begin(head)
+        for number in (1, 2):
+            writer.append(SeriesSweep(number, raw.sweep, {}, ()))
+        unfinished = shutil.copytree(writer.folder, tmp_path / "unfinished" / "copy")
+        ending = SeriesEnding(whole.created_at, "enough", ())
+        writer.end(ending)
+        series = writer.pack(ending)
+    who = ("--by", "R. Example")
+    assert run("archive", "comment", series, "oven door was open", *who).code == 0
+    assert run("archive", "correct", series, "--withdraw", "--reason", "wrong oven", *who).code == 0
+    shown = run("show", series, "--json").json
+    assert [item["text"] for item in shown["comments"]] == ["oven door was open"]
+    assert "withdrawn by R. Example" in shown["withdrawn"]
+    refused = run("archive", "comment", unfinished, "x", *who)
+    assert refused.code == 2
+    assert "not finished" in refused.err
