@@ -88,7 +88,11 @@ class ModeLosses:
     @cached_property
     def _power(self) -> NDArray[np.float64]:
         index = [self._at[f"{port}/d"] for port in self._differential]
-        s = self.mixed.s.transpose(1, 2, 0)[index][:, index]
+        s = self.mixed.s.transpose(1, 2, 0)
+        if index == list(range(len(index))):  # as `to_mixed_mode` orders them: no copies
+            s = s[: len(index), : len(index)]
+        else:
+            s = s[index][:, index]
         return s.real**2 + s.imag**2
 
     @cached_property

@@ -19,8 +19,9 @@ from benchsweep.cli._options import (
     Quiet,
     TemperatureDegc,
 )
-from benchsweep.cli._output import print_json, print_text, say
+from benchsweep.cli._output import print_json, print_text, progress_to_stderr, say
 from benchsweep.cli._selection import Chosen, chooses_records
+from benchsweep.errors import UsageError
 
 __all__ = ["Jobs", "Scheduler", "regrade", "told_progress"]
 
@@ -58,11 +59,20 @@ def regrade(
     parquet: Annotated[
         Path | None, typer.Option("--parquet", metavar="FILE", help="The same as Parquet.")
     ] = None,
+    keep: Annotated[
+        bool,
+        typer.Option(
+            "--keep", help="Keep the verdicts in the archive, with the text of every requirement as used."
+        ),
+    ] = False,
+    by: Annotated[str, typer.Option("--by", metavar="NAME", help="With --keep: who grades.")] = "",
     afresh: Afresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
     """Grade many records of an archive again; no record changes. The verdicts are those of `grade`.
+
+    Corrections are applied; records that were withdrawn or reduced again are left out unless asked for.
 
     An interrupted run (Ctrl-C, a kill, a power cut) goes on where it stopped when the same command is given
     again. What needs a length that nobody gave is undecided. Exit code 6 when a record is damaged, after all
@@ -75,6 +85,7 @@ def regrade(
         check_decision_rule,
         chosen_items,
         exit_code_of_regrade,
+        keep_sink,
         load_requirements,
         regrade_document,
         runner_for,
@@ -83,6 +94,8 @@ def regrade(
     )
     from benchsweep.qualification import regrade as grade_again
 
+    if by and not keep:
+        raise UsageError("--by does nothing without --keep", hint="Give --keep, or leave it out.")
     job = RegradeJob.asked(
         load_requirements(against),
         budget=budget,
@@ -90,14 +103,17 @@ def regrade(
         length_m=length_m,
         conditions=told_conditions(temperature_degc, construction, extrapolate_cold=cold_slope),
     )
-    items, damaged = chosen_items(chosen.root, chosen.selection)
+    sinks = [table_sink(path) for path in (csv, parquet) if path is not None]
+    if keep:
+        sinks.insert(0, keep_sink(chosen.root, job, by=by))
+    items, damaged = chosen_items(chosen.root, chosen.selection, progress=progress_to_stderr(quiet))
     found = grade_again(
         items,
         job,
         runner_for(len(items), jobs=jobs, scheduler=scheduler),
         archive_root=chosen.root,
         damaged=damaged,
-        sinks=[table_sink(path) for path in (csv, parquet) if path is not None],
+        sinks=sinks,
         afresh=afresh,
         progress=None if quiet else told_progress(),
     )

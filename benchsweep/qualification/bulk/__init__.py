@@ -14,7 +14,7 @@ from benchsweep.qualification.bulk._regrade import (
 )
 from benchsweep.qualification.bulk._runners import Runner, runner_for
 from benchsweep.qualification.bulk._select import chosen_items
-from benchsweep.qualification.bulk._sinks import table_sink
+from benchsweep.qualification.bulk._sinks import keep_sink, table_sink
 from benchsweep.qualification.bulk._work import Graded, Item, grade_chunk
 
 __all__ = [
@@ -26,6 +26,7 @@ __all__ = [
     "chosen_items",
     "exit_code_of_regrade",
     "grade_chunk",
+    "keep_sink",
     "regrade",
     "regrade_document",
     "runner_for",

@@ -13,6 +13,7 @@ from typing import Any, Self
 from benchsweep import archive, limits
 from benchsweep.definitions import validate_data
 from benchsweep.errors import UsageError
+from benchsweep.qualification._keep import told_of
 from benchsweep.qualification._reduction import software_versions
 from benchsweep.qualification._uncertainty import budget_text
 from benchsweep.records import Parameter
@@ -50,6 +51,12 @@ class RegradeJob:
     length_m: float | None = None
     conditions: limits.Conditions = field(default_factory=limits.Conditions)
     folder: str = field(default_factory=os.getcwd)
+
+    @property
+    def told(self) -> dict[str, str]:
+        """What was told in place of what the records say, as a grading keeps it."""
+        told = told_of(length_m=self.length_m, conditions=self.conditions)
+        return {**told, "budget_toml": self.budget_toml} if self.budget_toml else told
 
     @property
     def parameters(self) -> frozenset[Parameter]:

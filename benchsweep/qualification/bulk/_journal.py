@@ -63,11 +63,11 @@ class Journal:
                 hint="Wait for it, or stop it: it can be taken up again.",
             ) from None
         if afresh:
-            for path in self.folder.glob("*.jsonl"):
-                path.unlink()
+            for path in (*self.folder.glob("*.jsonl"), self.folder / "steps"):
+                path.unlink(missing_ok=True)
         self._next = 1 + max((int(path.stem) for path in self._files()), default=0)
-        # Identity of a record -> file and line: the results themselves stay on the disc.
-        self._where: dict[tuple[str, str], tuple[Path, int]] = {}
+        # Record -> file and line: the results themselves stay on the disc.
+        self._where: dict[Item, tuple[Path, int]] = {}
         for path in self._files():
             self._index(path)
 
@@ -76,14 +76,13 @@ class Journal:
 
     def _index(self, path: Path) -> None:
         for number, line in enumerate(_lines(path)):
-            item = Item(**json.loads(line)["item"])
-            self._where[item.source, item.content_hash] = (path, number)
+            self._where[Item(**json.loads(line)["item"])] = (path, number)
 
     def __len__(self) -> int:
         return len(self._where)
 
     def __contains__(self, item: Item) -> bool:
-        return (item.source, item.content_hash) in self._where
+        return item in self._where
 
     def add(self, results: list[Graded]) -> None:
         """Keep what came of a chunk; records that could not be graded are tried again by the next run."""
@@ -97,19 +96,30 @@ class Journal:
         partial.write_text(f"{hashlib.sha256(body.encode()).hexdigest()}\n{body}", encoding="utf-8")
         partial.replace(path)
         for number, result in enumerate(kept):
-            self._where[result.item.source, result.item.content_hash] = (path, number)
+            self._where[result.item] = (path, number)
 
     def results(self, items: Iterator[Item]) -> Iterator[Graded]:
         """Yield what came of some finished records, in their order, one file in memory at a time."""
         last: Path | None = None
         lines: list[str] = []
         for item in items:
-            path, number = self._where[item.source, item.content_hash]
+            path, number = self._where[item]
             if path != last:
                 last, lines = path, _lines(path)
             told = json.loads(lines[number])
             told["item"], told["outcomes"] = Item(**told["item"]), tuple(told["outcomes"])
             yield Graded(**told)
+
+    def stepped(self, step: str) -> bool:
+        """Tell whether a step of what follows the grading was done by this run or an earlier one."""
+        with suppress(OSError):
+            return step in (self.folder / "steps").read_text(encoding="utf-8").splitlines()
+        return False
+
+    def step(self, step: str) -> None:
+        """Keep that a step is done."""
+        with (self.folder / "steps").open("a", encoding="utf-8") as file:
+            file.write(f"{step}\n")
 
     def close(self) -> None:
         """Let another process have it; what is finished stays."""

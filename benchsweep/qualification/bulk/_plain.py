@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from benchsweep.records import Outcome, Parameter, Verdict, VerdictRow, WiringFinding, WiringReport
+from benchsweep.records import (
+    Correction,
+    Note,
+    Outcome,
+    Parameter,
+    Verdict,
+    VerdictRow,
+    WiringFinding,
+    WiringReport,
+)
 
-__all__ = ["from_plain", "to_plain"]
+__all__ = ["corrections_text", "from_plain", "read_corrections", "to_plain"]
 
 
 def to_plain(verdicts: Sequence[Verdict]) -> str:
@@ -19,6 +28,24 @@ def to_plain(verdicts: Sequence[Verdict]) -> str:
 def from_plain(text: str) -> tuple[Verdict, ...]:
     """Return the verdicts that `to_plain` wrote."""
     return tuple(_read_verdict(plain) for plain in json.loads(text))
+
+
+def corrections_text(notes: Iterable[Note]) -> str:
+    """Return the corrections among `notes` as one line of JSON; empty when there are none."""
+    plain = [
+        [note.by, note.at, note.reason, dict(note.changes), note.withdrawn]
+        for note in notes
+        if isinstance(note, Correction)
+    ]
+    return json.dumps(plain, separators=(",", ":")) if plain else ""
+
+
+def read_corrections(content_hash: str, text: str) -> tuple[Correction, ...]:
+    """Return the corrections that `corrections_text` wrote."""
+    return tuple(
+        Correction(content_hash, by, at, reason, changes, withdrawn)
+        for by, at, reason, changes, withdrawn in (json.loads(text) if text else ())
+    )
 
 
 def _verdict(verdict: Verdict) -> list[Any]:

@@ -20,8 +20,11 @@ __all__ = ["Regraded", "Sink", "exit_code_of_regrade", "regrade", "regrade_docum
 CHUNK = 16
 """How many records a worker gets at a time: as many are done again after a kill."""
 
-Sink = Callable[[Iterator[Graded]], None]
-"""Takes what came of every graded record, in the order of the records."""
+Sink = Callable[[Iterator[Graded], Journal], None]
+"""Takes what came of every graded record, in the order of the records.
+
+The journal tells what of it an interrupted run has done.
+"""
 
 
 @dataclass(slots=True)
@@ -121,7 +124,7 @@ def regrade(
         for problems in (found.damaged, found.not_graded):
             problems.sort(key=lambda problem: place.get(problem[0], len(place)))
         for sink in sinks:
-            sink(journal.results(item for item in items if item in journal))
+            sink(journal.results(item for item in items if item in journal), journal)
     except BaseException:
         journal.close()
         raise

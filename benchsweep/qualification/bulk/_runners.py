@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Generator, Iterator, Sequence
 from typing import Protocol
 
+from benchsweep.qualification._worker_pool import cores
 from benchsweep.qualification.bulk._work import Graded, Item
 
 __all__ = ["Runner", "ThisProcess", "Work", "runner_for"]
@@ -56,16 +56,9 @@ def runner_for(records: int, *, jobs: int | None = None, scheduler: str = "") ->
 
         return Cluster(scheduler)
     if jobs is None:
-        jobs = min(_cores(), records // _WORTH_A_PROCESS)
+        jobs = min(cores(), records // _WORTH_A_PROCESS)
     if jobs <= 1:
         return ThisProcess()
     from benchsweep.qualification.bulk._pool import Processes
 
     return Processes(jobs)
-
-
-def _cores() -> int:
-    # Of a container or a batch system that may be fewer than the machine has.
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1

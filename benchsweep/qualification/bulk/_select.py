@@ -2,29 +2,41 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 from benchsweep import archive
+from benchsweep.qualification._notes import notes_about
+from benchsweep.qualification.bulk._plain import corrections_text
 from benchsweep.qualification.bulk._work import Item
 
 __all__ = ["chosen_items"]
 
 
 def chosen_items(
-    root: str, selection: archive.Selection
+    root: str, selection: archive.Selection, *, progress: Callable[[str], None] = lambda _: None
 ) -> tuple[tuple[Item, ...], tuple[tuple[str, str], ...]]:
     """Return the records of an archive that fit, oldest first, and the files that cannot be read.
 
     Returns
     -------
     items
-        Records only: of a series `grade` grades one sweep at a time.
+        Records only: of a series `grade` grades one sweep at a time. Each with its corrections.
     damaged
         Source and reason, whatever the file holds.
 
     Raises
     ------
     ArchiveError
-        There is no such archive.
+        There is no such archive, or a note cannot be read: what it corrects would be missed.
     """
-    found = archive.find(root, selection)
-    items = tuple(Item(one.source, one.content_hash) for one in found if one.kind == "record")
+    found = archive.find(root, replace(selection, kinds=("record",)), progress=progress)
+    items = tuple(
+        Item(
+            one.source,
+            one.content_hash,
+            corrections_text(notes_about(one.source)) if one.corrections else "",
+        )
+        for one in found
+    )
     return items, tuple((one.source, one.reason) for one in found.damaged)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -9,12 +10,18 @@ from typing import Any
 import numpy as np
 
 from benchsweep import archive
+from benchsweep.errors import UsageError
+from benchsweep.qualification._keep import keep_verdicts, requirement_texts
+from benchsweep.qualification.bulk._job import RegradeJob
+from benchsweep.qualification.bulk._journal import Journal
 from benchsweep.qualification.bulk._plain import from_plain
 from benchsweep.qualification.bulk._regrade import Sink
 from benchsweep.qualification.bulk._work import Graded
 from benchsweep.records import Verdict, VerdictRow
 
-__all__ = ["table_sink"]
+__all__ = ["keep_sink", "table_sink"]
+
+_RECORDS_A_GRADING = 512
 
 _NUMBERS = (
     "worst_margin_db",
@@ -50,7 +57,7 @@ def table_sink(path: Path) -> Sink:
     while it is written: about 1 kB for each row.
     """
 
-    def write(results: Iterator[Graded]) -> None:
+    def write(results: Iterator[Graded], _: Journal) -> None:
         columns: dict[str, list[Any]] = {name: [] for name in (*_WORDS, *_NUMBERS)}
         for result in results:
             for verdict in from_plain(result.verdicts):
@@ -66,6 +73,45 @@ def table_sink(path: Path) -> Sink:
             path,
             replace=True,
         )
+
+    return write
+
+
+def keep_sink(root: str, job: RegradeJob, *, by: str = "") -> Sink:
+    """Return what keeps the verdicts in the archive, `archive.Grading` files of some hundred records each.
+
+    Raises
+    ------
+    UsageError
+        The archive is at an address: nothing is written there. Or two requirements have one name.
+    """
+    folder = archive.local_path(root)
+    if folder is None:
+        raise UsageError(
+            f"{root}: nothing is written to an address",
+            hint="Leave --keep out, or do it in the folder that the store is copied from.",
+        )
+    requirement_texts(job.requirements)
+
+    def write(results: Iterator[Graded], journal: Journal) -> None:
+        batch: list[Graded] = []
+        for result in results:
+            batch.append(result)
+            if len(batch) == _RECORDS_A_GRADING:
+                keep(batch, journal)
+                batch = []
+        if batch:
+            keep(batch, journal)
+
+    def keep(batch: list[Graded], journal: Journal) -> None:
+        named = hashlib.sha256("".join(result.item.content_hash for result in batch).encode()).hexdigest()
+        if journal.stepped(named):  # a run that was interrupted in the middle of this did it
+            return
+        graded = [
+            (result.item.content_hash, verdict) for result in batch for verdict in from_plain(result.verdicts)
+        ]
+        keep_verdicts(graded, job.requirements, folder=folder, by=by, told=job.told)
+        journal.step(named)
 
     return write
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from threadpoolctl import threadpool_limits
 
 from benchsweep import archive
-from benchsweep.errors import ArchiveError, BenchsweepError
+from benchsweep.errors import ArchiveError, ArchiveUnreachable, BenchsweepError
 from benchsweep.qualification._reduction import evaluate, judge_evaluation
 from benchsweep.qualification.bulk._job import RegradeJob
-from benchsweep.qualification.bulk._plain import to_plain
+from benchsweep.qualification.bulk._plain import read_corrections, to_plain
 from benchsweep.records import Verdict
 
 __all__ = ["Graded", "Item", "grade_chunk"]
@@ -27,10 +27,13 @@ class Item:
         Path or URL.
     content_hash
         As the index of the archive has it.
+    corrections
+        What was corrected of it afterwards, as `corrections_text` writes it; empty when nothing was.
     """
 
     source: str
     content_hash: str
+    corrections: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +73,8 @@ def grade_chunk(job: str, items: Sequence[Item]) -> list[Graded]:
     ------
     UsageError
         This worker has other versions than who asked.
+    ArchiveUnreachable
+        The store does not answer: no record is to blame.
     """
     told = RegradeJob.from_text(job)
     # One worker for a core: threads of the linear algebra would only stand in each other's way.
@@ -79,16 +84,16 @@ def grade_chunk(job: str, items: Sequence[Item]) -> list[Graded]:
 
 def _grade(job: RegradeJob, item: Item) -> Graded:
     try:
-        verdicts = grade_source(job, item.source)
-    except ArchiveError as error:
-        return Graded(item, problem=error.message, damaged=True)
+        verdicts = grade_item(job, item)
+    except ArchiveUnreachable:
+        raise
     except BenchsweepError as error:
-        return Graded(item, problem=error.message)
+        return Graded(item, problem=error.message, damaged=isinstance(error, ArchiveError))
     return Graded(item, tuple(str(verdict.outcome) for verdict in verdicts), to_plain(verdicts))
 
 
-def grade_source(job: RegradeJob, source: str) -> tuple[Verdict, ...]:
-    """Return the verdicts of one record, the same that `grade` gives.
+def grade_item(job: RegradeJob, item: Item) -> tuple[Verdict, ...]:
+    """Return the verdicts of one record as corrected, the same that `grade` gives.
 
     What needs a length that nobody gave is undecided: nobody named the record.
 
@@ -96,15 +101,20 @@ def grade_source(job: RegradeJob, source: str) -> tuple[Verdict, ...]:
     ------
     ArchiveError, DefinitionError, FixtureError, UsageError
     """
-    measurement = archive.read_reduced(job.place_of(source))
+    measurement = archive.read_reduced(job.place_of(item.source))
     if job.budget_toml:
         measurement = replace(measurement, budget_toml=job.budget_toml)
-    evaluation = evaluate(measurement, length_m=job.length_m, parameters=job.parameters)
+    evaluation = evaluate(
+        measurement,
+        length_m=job.length_m,
+        notes=read_corrections(item.content_hash, item.corrections),
+        parameters=job.parameters,
+    )
     return tuple(
         judge_evaluation(
             evaluation,
             requirement,
-            record=source,
+            record=item.source,
             decision_rule=job.decision_rule,
             conditions=job.conditions,
             missing_length="undecided",
