@@ -5,20 +5,20 @@ from __future__ import annotations
 import json
 import sqlite3
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from benchsweep.archive._head import Head
 from benchsweep.archive.index._database import Spoiled
 from benchsweep.archive.index._read import Content, GradedRecord, Problem, microseconds
 from benchsweep.archive.index._scan import FileState
-from benchsweep.archive.index._schema import PARAMETERS, RECORD, VERDICT
+from benchsweep.archive.index._schema import ASKED, PARAMETERS, RECORD, VERDICT
 from benchsweep.records import Comment, Correction, Note, corrections_in_force
 
-__all__ = ["Filler", "checked", "sum_of"]
+__all__ = ["Filler", "check_rows", "checked", "sum_of"]
 
 _RECORD = f"INSERT INTO records VALUES ({', '.join('?' * len(RECORD))})"
-_VERDICT = f"INSERT INTO verdicts VALUES (NULL, 0, ?, {', '.join('?' * len(VERDICT))})"
+_VERDICT = f"INSERT INTO verdicts VALUES (NULL, 0, ?, {', '.join('?' * len((*VERDICT, *ASKED)))})"
 _ADJUSTED = ("operator", "specimen", "length_m", "description", "lot")
 _CONCLUDED = (*_ADJUSTED, "withdrawn", "successor", "comments", "corrections", "sum")
 _UPDATE = f"UPDATE records SET {', '.join(f'{name} = ?' for name in _CONCLUDED)} WHERE file = ?"
@@ -41,6 +41,28 @@ def checked(row: Sequence[Any]) -> Sequence[Any]:
     if sum_of(row[:-1]) != row[-1]:
         raise Spoiled("a row does not match its checksum")
     return row[:-1]
+
+
+def asked_of(outcomes: Mapping[str, str], margins: Mapping[str, float | None]) -> tuple[Any, ...]:
+    """Return the columns `ASKED` of a verdict."""
+    return (*map(outcomes.get, PARAMETERS), *map(margins.get, PARAMETERS))
+
+
+def check_rows(connection: sqlite3.Connection) -> None:
+    """Check all rows, and what is asked about against what is told.
+
+    Raises
+    ------
+    Spoiled
+    """
+    for row in connection.execute(f"SELECT {', '.join(RECORD)} FROM records"):
+        checked(row)
+    for row in connection.execute(f"SELECT {', '.join((*ASKED, *VERDICT))} FROM verdicts"):
+        asked, told = row[: len(ASKED)], dict(zip(VERDICT, checked(row[len(ASKED) :]), strict=False))
+        items = json.loads(told["parameters"]).items()
+        outcomes, margins = ({name: item[place] for name, item in items} for place in (0, 1))
+        if asked != asked_of(outcomes, margins):
+            raise Spoiled("a verdict is not filed as what it is")
 
 
 class Filler:
@@ -184,10 +206,10 @@ class Filler:
             verdict.made_at,
             margin,
             worst,
-            *(verdict.outcomes.get(parameter) for parameter in PARAMETERS),
-            *(verdict.margins.get(parameter) for parameter in PARAMETERS),
+            json.dumps({of: (outcome, verdict.margins.get(of)) for of, outcome in verdict.outcomes.items()}),
         )
-        self.connection.execute(_VERDICT, (name, *row, sum_of(row)))
+        asked = asked_of(verdict.outcomes, verdict.margins)
+        self.connection.execute(_VERDICT, (name, *row, sum_of(row), *asked))
         self.touched.add(subject)
 
     def _notes(self, subject: int) -> list[Note]:
@@ -205,17 +227,20 @@ class Filler:
                 notes.append(Comment(**said, text=""))
         return notes
 
-    def _apply_notes(self, subject: int) -> None:
+    def _rows(self, subject: int) -> list[dict[str, Any]]:
         rows = self.connection.execute(
             f"SELECT {', '.join(RECORD)} FROM records WHERE subject = ?", (subject,)
-        ).fetchall()
-        if not rows:
-            return
+        )
+        return [dict(zip(RECORD, checked(row), strict=False)) for row in rows]
+
+    def _apply_notes(self, subject: int) -> None:
         notes = self._notes(subject)
+        said = "SELECT file FROM records WHERE subject = ? AND (comments OR corrections)"
+        if not notes and not self._ids(said, subject):
+            return
         in_force = corrections_in_force(notes)
         corrections = sum(isinstance(note, Correction) for note in notes)
-        for row in rows:
-            values = dict(zip(RECORD, checked(row), strict=False))
+        for values in self._rows(subject):
             noted = json.loads(values["noted"])
             for name in _ADJUSTED:
                 key = "identifier" if name == "specimen" else name
@@ -229,21 +254,17 @@ class Filler:
         self.connection.execute(_UPDATE, (*(values[name] for name in _CONCLUDED), values["file"]))
 
     def _apply_successor(self, subject: int) -> None:
-        rows = self.connection.execute(
-            f"SELECT {', '.join(RECORD)} FROM records WHERE subject = ?", (subject,)
-        ).fetchall()
-        if not rows:
-            return
-        # A withdrawn one takes the place of nothing.
+        # A withdrawn one takes the place of nothing. That it is not 0 says that the small index will do.
         newest = self._ids(
-            "SELECT subject FROM records WHERE reduced_from = ? AND NOT withdrawn"
+            "SELECT subject FROM records WHERE reduced_from = ? AND reduced_from <> 0 AND NOT withdrawn"
             " ORDER BY created_us DESC, name DESC LIMIT 1",
             subject,
         )
-        for row in rows:
-            values = dict(zip(RECORD, checked(row), strict=False))
-            values["successor"] = newest[0] if newest else 0
-            self._update(values)
+        successor = newest[0] if newest else 0
+        if self._ids("SELECT file FROM records WHERE subject = ? AND successor <> ?", subject, successor):
+            for values in self._rows(subject):
+                values["successor"] = successor
+                self._update(values)
 
     def _mark_newest(self, subject: int) -> None:
         """Of the verdicts on a record by one requirement the last made counts."""

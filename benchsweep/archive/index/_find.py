@@ -22,11 +22,10 @@ from benchsweep.archive.index._database import (
     open_database,
     transaction,
 )
-from benchsweep.archive.index._fill import checked
+from benchsweep.archive.index._fill import check_rows
 from benchsweep.archive.index._found import Damaged, Found
 from benchsweep.archive.index._query import load, matching, names_of
 from benchsweep.archive.index._refresh import Place, refresh
-from benchsweep.archive.index._schema import RECORD, VERDICT
 from benchsweep.archive.index._selection import Selection
 
 __all__ = ["FoundRecords", "find", "reindex"]
@@ -131,9 +130,7 @@ class _Index:
             return
         if connection.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok":
             raise Spoiled("it is damaged")
-        for table, columns in (("records", RECORD), ("verdicts", VERDICT)):
-            for row in connection.execute(f"SELECT {', '.join(columns)} FROM {table}"):
-                checked(row)
+        check_rows(connection)
         with transaction(connection):
             connection.execute("UPDATE state SET checked_at = ?", (now,))
 

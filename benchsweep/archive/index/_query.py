@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Any
 
+from benchsweep.archive.index._database import transaction
 from benchsweep.archive.index._fill import checked
 from benchsweep.archive.index._found import Found, Judged, JudgedParameter
-from benchsweep.archive.index._schema import PARAMETERS, RECORD, VERDICT
+from benchsweep.archive.index._schema import RECORD, VERDICT, index_of
 from benchsweep.archive.index._selection import Selection, is_hash, moment_of
 from benchsweep.records import Outcome, Parameter, Specimen
 
@@ -19,10 +21,14 @@ __all__ = ["load", "matching", "names_of"]
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _AT_ONCE = 500
 _DIGITS = 64
+_WILD = "*?["
+_OUTCOMES = {str(outcome): outcome for outcome in Outcome}
+_PARAMETERS = {str(parameter): parameter for parameter in Parameter}
 
 
 def matching(connection: sqlite3.Connection, wanted: Selection) -> list[int]:
     """Return the numbers of the files that fit, oldest first."""
+    _prepare(connection, wanted.parameter)
     conditions, values = _conditions(wanted)
     where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
     found = [
@@ -33,6 +39,15 @@ def matching(connection: sqlite3.Connection, wanted: Selection) -> list[int]:
         return found
     named = {file for identifier in wanted.identifiers for file in _named(connection, identifier)}
     return [file for file in found if file in named]
+
+
+def _prepare(connection: sqlite3.Connection, parameter: str) -> None:
+    there = "SELECT count(*) FROM sqlite_master WHERE name = ?"
+    name = f"verdicts_by_{parameter}"
+    if parameter and not connection.execute(there, (name,)).fetchone()[0]:
+        with transaction(connection):
+            if not connection.execute(there, (name,)).fetchone()[0]:  # another process may have been faster
+                connection.execute(index_of(parameter))
 
 
 def _conditions(wanted: Selection) -> tuple[list[str], list[Any]]:
@@ -58,7 +73,8 @@ def _conditions(wanted: Selection) -> tuple[list[str], list[Any]]:
     if not wanted.superseded:
         add("successor = 0")
     if wanted.graded:
-        conditions.append(f"subject IN (SELECT subject FROM verdicts WHERE {_graded(wanted, values)})")
+        # The sign keeps SQLite from looking up each of what may be half the archive.
+        conditions.append(f"+subject IN (SELECT subject FROM verdicts WHERE {_graded(wanted, values)})")
     return conditions, values
 
 
@@ -82,8 +98,10 @@ def _graded(wanted: Selection, values: list[Any]) -> str:
 
 
 def _like(column: str, pattern: str) -> tuple[str, ...]:
-    if not any(sign in pattern for sign in "*?["):
+    if not any(sign in pattern for sign in _WILD):
         return f"{column} = ?", pattern
+    if pattern[0] in _WILD:
+        column = f"+{column}"  # no index helps where the beginning is not known
     # SQLite says "none of these" with a circumflex, a shell with an exclamation mark; in a shell's set a
     # circumflex at the beginning is a sign like any other.
     glob = pattern.replace("[^", "[\\^") if "[^" in pattern else pattern
@@ -178,15 +196,14 @@ def _one_judged(verdict: dict[str, Any]) -> Judged:
         requirement=verdict["requirement"],
         edition=verdict["edition"],
         decision_rule=verdict["rule"],
-        outcome=Outcome(verdict["outcome"]),
+        outcome=_OUTCOMES[verdict["outcome"]],
         made_at=verdict["made_at"],
         worst_margin_db=verdict["margin_db"],
         worst_parameter=verdict["worst"],
         parameters=MappingProxyType(
             {
-                Parameter(name): JudgedParameter(Outcome(verdict[f"o_{name}"]), verdict[f"m_{name}"])
-                for name in PARAMETERS
-                if verdict[f"o_{name}"] is not None
+                _PARAMETERS[name]: JudgedParameter(_OUTCOMES[outcome], margin)
+                for name, (outcome, margin) in json.loads(verdict["parameters"]).items()
             }
         ),
     )

@@ -151,7 +151,7 @@ class _Refresh:
         if self.place.folder is None:
             return
         rows = self.connection.execute(
-            "SELECT folder, name, size, mtime_ns, passing FROM files WHERE problem <> ''"
+            "SELECT folder, name, size, mtime_ns, passing FROM files INDEXED BY troubled WHERE problem <> ''"
         ).fetchall()
         for folder, name, size, mtime_ns, passing in rows:
             if folder in scan.listed:
@@ -269,7 +269,8 @@ class _Refresh:
 
     def _damaged(self) -> Iterator[Damaged]:
         rows = self.connection.execute(
-            "SELECT folder, name, problem FROM files WHERE problem <> '' ORDER BY folder, name"
+            "SELECT folder, name, problem FROM files INDEXED BY troubled WHERE problem <> ''"
+            " ORDER BY folder, name"
         )
         for folder, name, problem in rows:
             path = f"{folder}/{name}" if folder else name

@@ -7,7 +7,7 @@ import zlib
 from benchsweep.archive._seal import VERSION
 from benchsweep.records import Parameter
 
-__all__ = ["APPLICATION", "FINGERPRINT", "PARAMETERS", "RECORD", "STATEMENTS", "VERDICT"]
+__all__ = ["APPLICATION", "ASKED", "FINGERPRINT", "PARAMETERS", "RECORD", "STATEMENTS", "VERDICT", "index_of"]
 
 _NUMBER = 1
 """Number of this layout; raise it with every change of what is kept, or of what is read out of the files."""
@@ -63,11 +63,13 @@ VERDICT = (
     "made_at",
     "margin_db",
     "worst",
-    *(f"o_{name}" for name in PARAMETERS),
-    *(f"m_{name}" for name in PARAMETERS),
+    "parameters",
     "sum",
 )
-"""Columns of a verdict: of each parameter its outcome ``o_`` and its worst margin ``m_``."""
+"""Columns of a verdict that are told; `parameters` is name -> outcome, worst margin, as JSON."""
+
+ASKED = (*(f"o_{name}" for name in PARAMETERS), *(f"m_{name}" for name in PARAMETERS))
+"""Columns of a verdict that are asked about: the same, outcomes then margins."""
 
 _TYPES = {
     "file": "INTEGER PRIMARY KEY",
@@ -110,11 +112,13 @@ STATEMENTS = (
     "CREATE TABLE files (id INTEGER PRIMARY KEY AUTOINCREMENT, folder TEXT NOT NULL, name TEXT NOT NULL,"
     " size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, problem TEXT NOT NULL, passing INTEGER NOT NULL,"
     " UNIQUE (folder, name))",
-    "CREATE INDEX troubled ON files (folder) WHERE problem <> ''",
+    "CREATE INDEX troubled ON files (folder, name) WHERE problem <> ''",
     # Every content hash that is mentioned anywhere.
     "CREATE TABLE subjects (id INTEGER PRIMARY KEY, hash BLOB NOT NULL UNIQUE)",
     f"CREATE TABLE records ({_columns(RECORD)})",
-    "CREATE INDEX by_time ON records (created_us)",
+    # Holds all that is asked about, in the order in which it is told: no question reads the wide rows.
+    "CREATE INDEX by_time ON records (created_us, name, withdrawn, successor, kind, subject, specimen, lot,"
+    " operator, station, calibration, kit, origin)",
     "CREATE INDEX by_subject ON records (subject)",
     "CREATE INDEX by_specimen ON records (specimen)",
     "CREATE INDEX by_lot ON records (lot)",
@@ -123,11 +127,23 @@ STATEMENTS = (
     " at_us INTEGER NOT NULL, content TEXT NOT NULL, sum INTEGER NOT NULL)",
     "CREATE INDEX notes_by_subject ON notes (subject)",
     f"CREATE TABLE verdicts (id INTEGER PRIMARY KEY, newest INTEGER NOT NULL, name TEXT NOT NULL,"
-    f" {_columns(VERDICT).replace('INTEGER PRIMARY KEY', 'INTEGER NOT NULL')})",
+    f" {_columns((*VERDICT, *ASKED)).replace('INTEGER PRIMARY KEY', 'INTEGER NOT NULL')})",
     "CREATE INDEX verdicts_by_subject ON verdicts (subject, requirement, made_us)",
     "CREATE INDEX verdicts_by_file ON verdicts (file)",
-    "CREATE INDEX verdicts_by_outcome ON verdicts (requirement, outcome) WHERE newest = 1",
+    "CREATE INDEX verdicts_by_outcome ON verdicts (outcome, requirement, margin_db, subject)"
+    " WHERE newest = 1",
 )
+
+
+def index_of(parameter: str) -> str:
+    """Return the statement that makes questions about one parameter quick.
+
+    It is run when the first is asked: most archives are asked about two or three of all parameters.
+    """
+    columns = f"m_{parameter}, requirement, o_{parameter}, subject"
+    where = f"newest = 1 AND o_{parameter} IS NOT NULL"
+    return f"CREATE INDEX verdicts_by_{parameter} ON verdicts ({columns}) WHERE {where}"
+
 
 # A later program may read more out of the same files, and other parameters are other columns.
 FINGERPRINT = zlib.crc32(repr((_NUMBER, VERSION, STATEMENTS)).encode()) & 0x7FFFFFFF
