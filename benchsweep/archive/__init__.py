@@ -9,7 +9,7 @@ Conventions:
 - Data sets are contiguous and uncompressed. Measured on a 16-port matrix of 1001 points, gzip with the
   shuffle filter saves 8 % (receiver noise does not compress) and makes reading thirty times slower.
 - Checksums cover every byte of a file, so that any flipped one is found, and nothing damaged ever reaches
-  the HDF5 library: one over all of it, or, in records, one for each array and one for the rest, so that a part
+  the HDF5 library: one over all of it, or, in records, one for each array and one for the rest, so that parts
   can be read and checked without the others. Besides, every data set and every block of attributes has a
   checksum, and the content as a whole a hash that does not depend on how HDF5 lays it out.
 - A file appears under its name only when all of it is on the disc, and never replaces another.

@@ -96,7 +96,7 @@ def read_head(source: Source) -> Head:
     ArchiveError
         No such file, or it cannot be read.
     """
-    with open_content(source, "benchsweep") as content:
+    with open_content(source, "benchsweep", whole=False) as content:
         kind = kind_in(content)
         if kind is None:
             raise RecordDamaged(

@@ -203,7 +203,7 @@ def check_seal(content: Content, kind: Kind) -> Span | None:
     return apart
 
 
-def _digest_without(stream: io.FileIO | io.BytesIO, apart: Span | None) -> str:
+def _digest_without(stream: io.RawIOBase, apart: Span | None) -> str:
     """Return the checksum of the rest of `stream`, which stands behind the block, without `apart`."""
     digest = hashlib.sha256()
     if apart is not None:

@@ -1,4 +1,4 @@
-"""Where a file of the archive is read from: a local path, or a URL of any store that fsspec knows."""
+"""Where a file of the archive is read from: a local path, or the address of any store that fsspec knows."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchsweep.archive._remote import filesystem, local_path, remote_errors
+from benchsweep.archive._remote import local_path
+from benchsweep.archive._remote_stream import RemoteStream
 from benchsweep.archive._storage_errors import storage_errors
 from benchsweep.errors import ArchiveError, RecordDamaged
 
@@ -29,7 +30,7 @@ class Content:
         Where they are from, for messages.
     path : Path or None
         The file, when it is one of this machine.
-    stream : FileIO or BytesIO
+    stream : FileIO or RemoteStream
         Reads them; stands anywhere.
     size : int
         How many there are.
@@ -37,7 +38,7 @@ class Content:
 
     source: Source
     path: Path | None
-    stream: io.FileIO | io.BytesIO
+    stream: io.FileIO | RemoteStream
     size: int
 
     def fill(self, start: int, view: memoryview) -> None:
@@ -59,13 +60,15 @@ class Content:
 
 
 @contextmanager
-def open_content(source: Source, kind: str) -> Iterator[Content]:
-    """Open a file to read it; one behind a URL is fetched whole into memory.
+def open_content(source: Source, kind: str, *, whole: bool = True) -> Iterator[Content]:
+    """Open a file to read it.
 
     Parameters
     ----------
     kind
         What it is to be, for messages.
+    whole
+        All of it will be read: one behind an address is fetched into memory at once, else as it is read.
 
     Raises
     ------
@@ -76,8 +79,8 @@ def open_content(source: Source, kind: str) -> Iterator[Content]:
     """
     path = local_path(source)
     if path is None:
-        content = _fetched(str(source))
-        yield Content(source, None, io.BytesIO(content), len(content))
+        remote = RemoteStream(str(source), whole=whole)
+        yield Content(source, None, remote, remote.size)
         return
     try:
         status = path.stat()
@@ -92,11 +95,3 @@ def open_content(source: Source, kind: str) -> Iterator[Content]:
         stream = path.open("rb", buffering=0)
     with stream:
         yield Content(path, path, stream, status.st_size)
-
-
-def _fetched(url: str) -> bytes:
-    """Return all that is stored at `url`."""
-    system, path = filesystem(url)
-    with remote_errors(url, "reading"):
-        found: bytes = system.cat_file(path)
-    return found

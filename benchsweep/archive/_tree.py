@@ -266,7 +266,7 @@ def opened(source: Source, kind: Kind, *, whole: bool = True) -> Iterator[Node]:
     ArchiveError, RecordDamaged, RecordNewer
         Also for whatever does not fit in the block of the caller.
     """
-    with open_content(source, kind) as content, node_of(content, kind, whole=whole) as root:
+    with open_content(source, kind, whole=whole) as content, node_of(content, kind, whole=whole) as root:
         yield root
 
 

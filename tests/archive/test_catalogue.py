@@ -401,3 +401,36 @@ def test_a_record_in_a_store_is_read_as_one_of_a_folder(build: SimpleNamespace, 
             read_head("memory://test_catalogue/none.h5")
     finally:
         store.rm("/test_catalogue", recursive=True)
+
+
+def test_of_a_file_in_a_store_little_is_fetched(
+    build: SimpleNamespace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The head of a record needs its first bytes only, be the record as long as it may."""
+    store = fsspec.filesystem("memory")
+    path = write_record(build.measurement(points=60, ports=16), tmp_path)
+    old = Path(__file__).with_name("golden") / "record-v1.h5"
+    store.pipe("/test_little/new.h5", path.read_bytes())
+    store.pipe("/test_little/old.h5", old.read_bytes())
+    fetched: list[int] = []
+    real = type(store).cat_file
+
+    def counted(self: object, *given: object, **more: object) -> bytes:
+        found = real(self, *given, **more)
+        fetched.append(len(found))
+        return found
+
+    monkeypatch.setattr(type(store), "cat_file", counted)
+    try:
+        assert read_head("memory://test_little/new.h5") == read_head(path)
+        assert (len(fetched), sum(fetched)) == (1, 1 << 16)
+        assert path.stat().st_size > 40 * sum(fetched)
+        fetched.clear()
+        assert read_head("memory://test_little/old.h5") == read_head(old)
+        assert build.same(read_record("memory://test_little/new.h5"), read_record(path))
+        assert fetched[-1] == path.stat().st_size
+        fetched.clear()
+        assert build.same(read_reduced("memory://test_little/new.h5"), read_reduced(path))
+        assert sum(fetched) < 2 * path.stat().st_size
+    finally:
+        store.rm("/test_little", recursive=True)
