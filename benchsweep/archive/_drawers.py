@@ -83,9 +83,12 @@ def root_of(record: Source) -> Source:
     """
     path = local_path(record)
     if path is not None:
-        own = path.absolute().parent
-        places = (own, *list(own.parents)[:_UP])
-        return next((place for place in places if any(has_drawer(place, n) for n in _DRAWERS)), own)
+        # As it was named, as far up as the name goes, for whoever reads it in a message.
+        named, full = path.parents, path.absolute().parents
+        places = [named[k] if k < len(named) - 1 or path.is_absolute() else full[k] for k in range(len(full))]
+        own = path.parent
+        near = [own, *places[1 : _UP + 1]]
+        return next((place for place in near if any(has_drawer(place, n) for n in _DRAWERS)), own)
     address = up = str(record).rpartition("/")[0]
     for _ in range(_UP + 1):
         if up.endswith(("/", ":")):  # nothing but the kind of address is left

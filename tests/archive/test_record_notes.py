@@ -118,13 +118,23 @@ def test_notes_behind_an_address(tmp_path: Path) -> None:
         system.rm("/notes-test", recursive=True)
 
 
-def test_the_archive_is_the_nearest_folder_with_notes(tmp_path: Path) -> None:
+def test_the_archive_is_the_nearest_folder_with_notes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     deep = tmp_path / "year" / "march" / "week" / "day"
     deep.mkdir(parents=True)
     assert root_of(deep / "x.h5") == deep
     write_note(COMMENT, tmp_path)
     assert root_of(deep / "x.h5") == deep, "four up is too far"
     assert root_of(deep.parent / "x.h5") == tmp_path
+    monkeypatch.chdir(tmp_path)
+    assert root_of(Path("year/march/week/x.h5")) == tmp_path
+    monkeypatch.chdir(tmp_path.parent)
+    named = Path(tmp_path.name)
+    assert root_of(named / "year" / "march" / "x.h5") == named, "as it was named"
+    assert root_of(Path("elsewhere/x.h5")) == Path("elsewhere")
+    monkeypatch.chdir(deep.parent)
+    assert root_of(Path("x.h5")) == tmp_path
     # Somebody's own notes are none of ours.
     (deep.parent / "notes").mkdir()
     (deep.parent / "notes" / "shopping.txt").touch()
