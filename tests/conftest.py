@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from benchsweep.cli import main
+from benchsweep.definitions import list_definitions
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -21,18 +23,42 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the longest tests: at the end one would keep one process busy and the others idle."""
+    items.sort(key=lambda item: item.get_closest_marker("campaign") is None)
+
+
 REPOSITORY = Path(__file__).resolve().parent.parent
+
+
+HOMES = count()
 
 
 @pytest.fixture(autouse=True)
 def own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Point the person's folders and the working folder into an empty place."""
-    home = tmp_path_factory.mktemp("home")
+    # Counted here: pytest would read the names of all homes before to find the next number.
+    home = tmp_path_factory.mktemp(f"home-{next(HOMES)}", numbered=False)
     monkeypatch.setenv("HOME", str(home))
     for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
         monkeypatch.setenv(name, str(home / name.lower()))
     monkeypatch.chdir(home)
     return home
+
+
+@pytest.fixture
+def coarse_station(tmp_path: Path) -> Callable[[int], Path]:
+    """Write the simulated station with so many points from 1 to 500 MHz instead of 500."""
+
+    def write(points: int) -> Path:
+        text = list_definitions("stations")["simulated"].read_text(encoding="utf-8")
+        assert text.count("[sweep]\n") == 1
+        path = tmp_path / f"coarse-{points}.toml"
+        grid = f"start_mhz = 1.0\nstop_mhz = 500.0\npoints = {points}\n"
+        path.write_text(text.replace("[sweep]\n", f"[sweep]\n{grid}"), encoding="utf-8")
+        return path
+
+    return write
 
 
 @dataclass(frozen=True)

@@ -6,27 +6,19 @@ import os
 import pty
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-from benchsweep.definitions import list_definitions
 
 QUALIFY = "qualify --station {station} --specimen cord-2m --against tia-6a-cord --length-m 2"
 LIMITS = f"{sys.executable} -m benchsweep limits list"
 
 
 @pytest.fixture
-def station(tmp_path: Path) -> Path:
+def station(coarse_station: Callable[[int], Path]) -> Path:
     """The simulated station with a coarse grid, as what is measured does not matter here."""
-    text = list_definitions("stations")["simulated"].read_text(encoding="utf-8")
-    assert text.count("[sweep]\n") == 1
-    path = tmp_path / "coarse.toml"
-    path.write_text(
-        text.replace("[sweep]\n", "[sweep]\nstart_mhz = 1.0\nstop_mhz = 500.0\npoints = 200\n"),
-        encoding="utf-8",
-    )
-    return path
+    return coarse_station(100)
 
 
 def shell(command: str) -> subprocess.CompletedProcess[str]:

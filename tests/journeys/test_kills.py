@@ -2,7 +2,7 @@
 out in the end equals that of an uninterrupted run.
 
 A process that has everything imported forks a child for every attempt, so that the kills fall into the work
-and not into the start of Python. Twenty kills as a rule; ``pytest --thorough`` makes two hundred.
+and not into the start of Python. Twelve kills as a rule; ``pytest --thorough`` makes two hundred.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ def attempt(process: subprocess.Popen[str], log: Path, arguments: list[str], del
 
 
 def test_no_finished_hookup_is_lost(request: pytest.FixtureRequest, tmp_path: Path) -> None:
-    wanted = 200 if request.config.getoption("thorough") else 20
+    wanted = 200 if request.config.getoption("thorough") else 12
     rng = random.Random(28)
     station = tmp_path / "bench.toml"
     with running_bench(BenchOptions(ports=4, noiseless=True)) as bench, forking() as process:
