@@ -19,7 +19,9 @@ import json
 import math
 import re
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import pairwise
 from typing import Any, NamedTuple
 
@@ -31,6 +33,9 @@ from benchsweep.archive._seal import Span
 __all__ = ["Catalogue", "Numbers", "decoded", "numbers_of"]
 
 _TYPE = re.compile(r"[<|][fiuc][0-9]{1,2}")
+
+
+_dtype: Callable[[str], np.dtype[Any]] = cache(np.dtype)
 
 
 class Numbers(NamedTuple):
@@ -56,7 +61,7 @@ class Numbers(NamedTuple):
     @property
     def dtype(self) -> np.dtype[Any]:
         """Their type."""
-        return np.dtype(self.type)
+        return _dtype(self.type)
 
     @property
     def span(self) -> Span:
@@ -151,7 +156,8 @@ def numbers_of(entry: Any) -> Numbers:
     if isinstance(entry, Numbers):
         return entry
     kind, shape, start, digest = entry
-    whole = all(type(length) is int and length >= 0 for length in (*shape, start))
-    if not whole or not _TYPE.fullmatch(kind):
+    if {type(length) for length in (*shape, start)} != {int} or min(*shape, start) < 0:
+        raise ValueError("an entry of the catalogue has a length that is none")
+    if not _TYPE.fullmatch(kind):
         raise ValueError("an entry of the catalogue is no data set of numbers")
     return Numbers(kind, tuple(shape), start, digest)

@@ -42,7 +42,21 @@ class Cataloguing:
     def __post_init__(self) -> None:
         self.unread = set(self.catalogue.numbers)
 
-    def read(self, where: str) -> NDArray[Any]:
+    def entry(self, where: str) -> Numbers | None:
+        """Return where the numbers of the data set at `where` stand; None when there is none.
+
+        Raises
+        ------
+        ValueError, TypeError
+            The catalogue says something else there.
+        """
+        found: Any = self.catalogue.numbers.get(where)
+        if found is None or isinstance(found, Numbers):
+            return found
+        self.catalogue.numbers[where] = entry = numbers_of(found)
+        return entry
+
+    def read(self, where: str, entry: Numbers) -> NDArray[Any]:
         """Return the numbers of the data set at `where`, which have been checked.
 
         Raises
@@ -50,9 +64,11 @@ class Cataloguing:
         RecordDamaged
             They do not match their checksum.
         """
-        entry = numbers_of(self.catalogue.numbers[where])
-        buffer = np.empty(entry.span.length, dtype=np.uint8)
-        digest = self._fill(entry, buffer)
+        span = entry.span
+        if span.end > self.content.size:
+            raise ValueError("a data set claims more bytes than the file has")
+        buffer = np.empty(span.length, dtype=np.uint8)
+        digest = self._fill(span.start, buffer)
         if digest != entry.sha256:
             raise RecordDamaged(
                 f"{self.content.source}: {where}: the data do not match their checksum", hint=RESTORE
@@ -61,15 +77,25 @@ class Cataloguing:
         buffer.flags.writeable = False
         return buffer.view(entry.dtype).reshape(entry.shape)
 
-    def _fill(self, entry: Numbers, buffer: NDArray[np.uint8]) -> str:
-        """Read the bytes of `entry` into `buffer` and return their checksum."""
+    def read_unread(self) -> None:
+        """Check the numbers that nobody has read.
+
+        Raises
+        ------
+        RecordDamaged
+        """
+        for where in sorted(self.unread):
+            entry = self.entry(where)
+            if entry is not None:
+                self.read(where, entry)
+
+    def _fill(self, first: int, buffer: NDArray[np.uint8]) -> str:
+        """Fill `buffer` with the bytes from byte `first` on and return their checksum."""
         view, digest = buffer.data, hashlib.sha256()
-        if entry.span.end > self.content.size:
-            raise ValueError("a data set claims more bytes than the file has")
         with storage_errors(self.content.source, "reading"):
             for start in range(0, len(view), _PIECE):
                 piece = view[start : start + _PIECE]
-                self.content.fill(entry.start + start, piece)
+                self.content.fill(first + start, piece)
                 digest.update(piece)
         return digest.hexdigest()
 
@@ -139,7 +165,7 @@ class CatalogueNode(Node):
         if entry.dtype != np.dtype(dtype) or len(entry.shape) != dimensions:
             wanted = f"{np.dtype(dtype)} with {dimensions} dimensions"
             raise self.wrong(name, f"{entry.dtype} of shape {entry.shape} where {wanted} is expected")
-        return self.file.read(self.below(name))
+        return self.file.read(self.below(name), entry)
 
     def numbers(self, name: str, dtype: type, dimensions: int) -> Any:
         return self.array(name, dtype, dimensions)
@@ -159,10 +185,10 @@ class CatalogueNode(Node):
         return self._attributes[name]
 
     def _numbers(self, name: str) -> Numbers:
-        entry = self.file.catalogue.numbers.get(self.below(name))
+        entry = self.file.entry(self.below(name))
         if entry is None:
             raise self._no(name, "numbers are")
-        return numbers_of(entry)
+        return entry
 
     def _texts(self, name: str) -> str | tuple[str, ...]:
         found = self.file.catalogue.texts.get(self.below(name))

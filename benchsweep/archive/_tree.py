@@ -292,8 +292,8 @@ def node_of(content: Content, kind: Kind, *, whole: bool = True) -> Iterator[Nod
             check_rest(content, seal, catalogue)
         found = Cataloguing(content, catalogue)
         yield CatalogueNode(found)
-        for name in sorted(found.unread) if whole else ():
-            found.read(name)
+        if whole:
+            found.read_unread()
     except BenchsweepError:
         raise
     except (OSError, KeyError, ValueError, TypeError, RuntimeError, OverflowError, MemoryError) as error:
