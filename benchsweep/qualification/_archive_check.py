@@ -15,7 +15,7 @@ from benchsweep.archive.check import Comparison, FileFacts, Finding, FindingKind
 from benchsweep.definitions import data_folder, list_definitions
 from benchsweep.errors import ArchiveError, DefinitionError
 from benchsweep.fixture import read_fixture
-from benchsweep.qualification._check_pool import check_all
+from benchsweep.qualification._check_pool import CheckedFile, check_all
 from benchsweep.qualification._station import load_station
 from benchsweep.uncertainty import read_budget
 
@@ -62,7 +62,7 @@ Progress = Callable[[int, int], None]
 
 
 def check_whole_archive(
-    root: Path | str, *, jobs: int | None = None, progress: Progress | None = None
+    root: Path | str, *, jobs: int | None = None, every_item: bool = False, progress: Progress | None = None
 ) -> ArchiveChecked:
     """Check every file of an archive, and the files against each other.
 
@@ -75,6 +75,8 @@ def check_whole_archive(
         A folder, or an address such as ``s3://bucket/prefix``.
     jobs
         How many processes; None: one for each core, as far as there is enough to do.
+    every_item
+        See `archive.check.check_file`; takes some ten times as long.
     progress
         Gets how many files are done, of how many.
 
@@ -84,11 +86,16 @@ def check_whole_archive(
         The archive cannot be listed, or it went while it was read. What is damaged is no error here.
     """
     sources = [entry.source for entry in archive.list_files(root)]
-    return _checked(sources, root=str(root), jobs=jobs, progress=progress)
+    results = check_all(sources, jobs, every_item=every_item)
+    return _checked(results, len(sources), root=str(root), progress=progress)
 
 
 def check_files(
-    sources: Sequence[Path | str], *, jobs: int | None = None, progress: Progress | None = None
+    sources: Sequence[Path | str],
+    *,
+    jobs: int | None = None,
+    every_item: bool = False,
+    progress: Progress | None = None,
 ) -> ArchiveChecked:
     """Check these files only; nothing is said of what is missing beside them.
 
@@ -96,18 +103,19 @@ def check_files(
     ------
     ArchiveUnreachable
     """
-    return _checked(sources, root="", jobs=jobs, progress=progress)
+    results = check_all(sources, jobs, every_item=every_item)
+    return _checked(results, len(sources), root="", progress=progress)
 
 
 def _checked(
-    sources: Sequence[Path | str], *, root: str, jobs: int | None, progress: Progress | None
+    results: Iterator[CheckedFile], count: int, *, root: str, progress: Progress | None
 ) -> ArchiveChecked:
     began = time.monotonic()
     comparison, definitions = Comparison(whole=bool(root)), _Definitions()
     kinds: Counter[str] = Counter()
     findings: list[Finding] = []
     trouble: dict[str, list[tuple[str, str]]] = {"damaged": [], "newer": []}
-    for done, checked in enumerate(check_all(sources, jobs), start=1):
+    for done, checked in enumerate(results, start=1):
         facts = checked.facts
         if facts is None:
             trouble[checked.trouble].append((checked.source, checked.reason))
@@ -116,7 +124,7 @@ def _checked(
             findings += comparison.add(checked.source, facts)
             findings += definitions.refusals(checked.source, facts)
         if progress is not None:
-            progress(done, len(sources))
+            progress(done, count)
     findings += _stored_calibrations(comparison)
     if root:
         # What is damaged may be the record that a note is about: then nothing is an orphan for certain.

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
@@ -19,7 +20,7 @@ __all__ = ["CheckedFile", "check_all"]
 # Files that one process gets at once: a pipe costs less than a thousandth of reading them.
 _CHUNK = 8
 # With fewer files, other processes take longer to start (half a second) than this one to check them.
-_WORTH_A_PROCESS = 64
+_WORTH_A_PROCESS = 128
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +45,16 @@ class CheckedFile:
     reason: str = ""
 
 
-def check_all(sources: Sequence[Path | str], jobs: int | None = None) -> Iterator[CheckedFile]:
+_Work = Callable[[Sequence[Path | str]], list[CheckedFile]]
+
+
+def check_all(
+    sources: Sequence[Path | str], jobs: int | None = None, *, every_item: bool = False
+) -> Iterator[CheckedFile]:
     """Check files, in `jobs` processes; None: one for each core, as far as there is enough to do.
 
     A file on which the process that reads it dies is damaged; the others are checked all the same. Few files
-    are under way at once, whatever their number.
+    are under way at once, whatever their number. `every_item` as for `archive.check.check_file`.
 
     Raises
     ------
@@ -57,21 +63,22 @@ def check_all(sources: Sequence[Path | str], jobs: int | None = None) -> Iterato
     """
     if jobs is None:
         jobs = max(min(cores(), len(sources) // _WORTH_A_PROCESS), 1)
+    work = partial(_check_chunk, every_item=every_item)
     chunks = [sources[first : first + _CHUNK] for first in range(0, len(sources), _CHUNK)]
     if jobs == 1:
         for chunk in chunks:
-            yield from _check_chunk(chunk)
+            yield from work(chunk)
         return
     waiting = deque(chunks)
     while waiting:
         try:
-            yield from _in_processes(waiting, jobs)
+            yield from _in_processes(work, waiting, jobs)
         except BrokenProcessPool:
             # One of the files under way killed its reader; those of the first chunk are tried one by one.
-            yield from _one_by_one(waiting.popleft())
+            yield from _one_by_one(work, waiting.popleft())
 
 
-def _in_processes(waiting: deque[Sequence[Path | str]], jobs: int) -> Iterator[CheckedFile]:
+def _in_processes(work: _Work, waiting: deque[Sequence[Path | str]], jobs: int) -> Iterator[CheckedFile]:
     """Check the chunks from the left and drop each when its results are out."""
     with worker_pool(jobs) as pool:
         under_way: deque[Future[list[CheckedFile]]] = deque()
@@ -79,33 +86,33 @@ def _in_processes(waiting: deque[Sequence[Path | str]], jobs: int) -> Iterator[C
         while waiting:
             # One more for each process, so that none waits for the next.
             while len(under_way) < 2 * jobs and (chunk := next(ahead, None)) is not None:
-                under_way.append(submit(pool, _check_chunk, chunk))
+                under_way.append(submit(pool, work, chunk))
             results = under_way[0].result()
             under_way.popleft()
             waiting.popleft()
             yield from results
 
 
-def _one_by_one(sources: Sequence[Path | str]) -> Iterator[CheckedFile]:
+def _one_by_one(work: _Work, sources: Sequence[Path | str]) -> Iterator[CheckedFile]:
     """Check files in another process, in a new one after each at which it died."""
     left = deque(sources)
     while left:
         with worker_pool(1) as pool:
             try:
                 while left:
-                    yield submit(pool, _check_chunk, [left[0]]).result()[0]
+                    yield submit(pool, work, [left[0]]).result()[0]
                     left.popleft()
             except BrokenProcessPool:
                 yield CheckedFile(str(left.popleft()), None, "damaged", "the process that read it died")
 
 
-def _check_chunk(sources: Sequence[Path | str]) -> list[CheckedFile]:
-    return [_check(source) for source in sources]
+def _check_chunk(sources: Sequence[Path | str], *, every_item: bool) -> list[CheckedFile]:
+    return [_check(source, every_item) for source in sources]
 
 
-def _check(source: Path | str) -> CheckedFile:
+def _check(source: Path | str, every_item: bool) -> CheckedFile:
     try:
-        return CheckedFile(str(source), check_file(source))
+        return CheckedFile(str(source), check_file(source, every_item=every_item))
     except ArchiveUnreachable:
         raise
     except RecordNewer as error:

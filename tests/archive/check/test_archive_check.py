@@ -15,20 +15,24 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import h5py
 import numpy as np
 import pytest
 
 from benchsweep import archive
+from benchsweep.archive._seal import BLOCK, sealed
+from benchsweep.archive.check import check_file
+from benchsweep.errors import RecordDamaged, RecordNewer
 from benchsweep.qualification._check_pool import check_all
 from benchsweep.records import Comment, ErrorTerms, Measurement, Specimen
 
 HOUR = 3600.0
+GOLDEN = Path(__file__).resolve().parents[1] / "golden"
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def record(build: SimpleNamespace) -> Callable[..., Measurement]:
     """A small record of one hookup whose texts every version accepts: there are none."""
-
     shared = build.calibration(np.random.default_rng(1))
 
     def make(seed: int = 1, **changes: object) -> Measurement:
@@ -38,10 +42,10 @@ def record(build: SimpleNamespace) -> Callable[..., Measurement]:
     return make
 
 
-@pytest.fixture
-def root(tmp_path: Path, record: Callable[..., Measurement]) -> Path:
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory: pytest.TempPathFactory, record: Callable[..., Measurement]) -> Path:
     """An archive of three sound records, one in a sub-folder, with a comment."""
-    folder = tmp_path / "archive"
+    folder = tmp_path_factory.mktemp("sound")
     paths = [
         archive.write_record(record(seed), folder / place)
         for seed, place in enumerate(("", "", "2025"), start=1)
@@ -50,6 +54,12 @@ def root(tmp_path: Path, record: Callable[..., Measurement]) -> Path:
         Comment(archive.content_hash(paths[0]), "R. Lind", "2026-04-01T00:00:00Z", "disputed"), folder
     )
     return folder
+
+
+@pytest.fixture
+def root(tmp_path: Path, sound: Path) -> Path:
+    """A copy of it, to be spoiled."""
+    return shutil.copytree(sound, tmp_path / "archive")
 
 
 @pytest.fixture
@@ -165,8 +175,7 @@ def test_the_calibration_that_the_station_keeps(
 def test_a_calibration_in_a_record_of_version_1_is_the_same_as_in_one_of_today(
     tmp_path: Path, run: Callable
 ) -> None:
-    golden = sorted((Path(__file__).parents[1] / "golden").rglob("*.h5"))
-    old = next(path for path in golden if path.read_bytes().startswith(b"benchsweep record 1\n"))
+    old = GOLDEN / "record-v1.h5"
     shutil.copy(old, tmp_path / "a.h5")
     again = archive.read_record(old)
     assert again.calibration is not None
@@ -267,6 +276,38 @@ def test_control_characters_of_names_do_not_reach_the_terminal(run: Callable, ro
     (root / "evil\x1b[31m.h5").write_bytes(b"x")
     answer = run("archive", "check", "--archive", root)
     assert (answer.code, "\x1b" in answer.out) == (6, False)
+
+
+@pytest.mark.parametrize("name", ["record-v1.h5", "record-v2.h5", "comment-v2.h5", "grading-v2.h5"])
+def test_every_flipped_byte_is_found(name: str, tmp_path: Path) -> None:
+    path = tmp_path / name
+    content = (GOLDEN / name).read_bytes()
+    rng = np.random.default_rng(3)
+    # All lines of the seal, and bytes of all the rest.
+    places = [*range(0, 512, 16), *rng.integers(512, len(content), 40).tolist()]
+    check_file(GOLDEN / name)
+    for place in places:
+        flipped = bytearray(content)
+        flipped[place] ^= 1 << int(rng.integers(8))
+        path.write_bytes(flipped)
+        with pytest.raises((RecordDamaged, RecordNewer)):
+            check_file(path)
+
+
+def test_what_was_changed_on_purpose_and_sealed_again_is_found_on_request(
+    tmp_path: Path, run: Callable
+) -> None:
+    path = tmp_path / "resealed.h5"
+    shutil.copy(GOLDEN / "record-v1.h5", path)
+    with h5py.File(path, "r+") as file:
+        file["specimen"].attrs.modify("length_m", 3.0)
+    path.write_bytes(b"".join(sealed("record", path.read_bytes()[BLOCK:])))
+    assert run("archive", "check", path, "--json").json["damaged"] == []
+    answer = run("archive", "check", path, "--every-item", "--json")
+    assert (answer.code, names(answer.json["damaged"])) == (6, ["resealed.h5"])
+    assert "/specimen" in answer.json["damaged"][0]["reason"]
+    for name in ("record-v1.h5", "record-v2.h5", "grading-v2.h5"):
+        assert run("archive", "check", GOLDEN / name, "--every-item", "--json").json["damaged"] == []
 
 
 class Deadly(str):
