@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import typer
 
-from benchsweep.cli import _archive_check, _archive_find, _archive_notes, _archive_regrade, _archive_reindex
+from benchsweep.cli import (
+    _archive_check,
+    _archive_find,
+    _archive_notes,
+    _archive_reduce,
+    _archive_regrade,
+    _archive_reindex,
+)
 
 __all__ = ["app"]
 
@@ -17,6 +24,7 @@ app = typer.Typer(
 app.command("find")(_archive_find.find)
 app.command("check")(_archive_check.check)
 app.command("regrade")(_archive_regrade.regrade)
+app.command("reduce")(_archive_reduce.reduce)
 app.command("comment")(_archive_notes.comment)
 app.command("correct")(_archive_notes.correct)
 app.command("reindex")(_archive_reindex.reindex)

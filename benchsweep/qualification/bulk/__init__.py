@@ -6,6 +6,13 @@ journal until the whole is done: an interrupted run goes on where it stopped.
 """
 
 from benchsweep.qualification.bulk._job import RegradeJob
+from benchsweep.qualification.bulk._reduce import (
+    Reduced,
+    ReduceJob,
+    exit_code_of_reduce,
+    reduce_again,
+    reduce_document,
+)
 from benchsweep.qualification.bulk._regrade import (
     Regraded,
     exit_code_of_regrade,
@@ -20,13 +27,18 @@ from benchsweep.qualification.bulk._work import Graded, Item, grade_chunk
 __all__ = [
     "Graded",
     "Item",
+    "ReduceJob",
+    "Reduced",
     "RegradeJob",
     "Regraded",
     "Runner",
     "chosen_items",
+    "exit_code_of_reduce",
     "exit_code_of_regrade",
     "grade_chunk",
     "keep_sink",
+    "reduce_again",
+    "reduce_document",
     "regrade",
     "regrade_document",
     "runner_for",

@@ -52,7 +52,7 @@ class Cluster:
                 hint="Check the address; it begins with tcp:// or tls://.",
             ) from error
 
-    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Graded], None, None]:
+    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Any], None, None]:
         """Yield the results of each chunk as they come."""
         under_way: dict[Any, list[Item]] = {}
         try:
@@ -80,7 +80,9 @@ class Cluster:
         seen = time.monotonic()
         while True:
             try:
-                return list(self._dask.wait(futures, timeout=_LOOK_S, return_when="FIRST_COMPLETED").done)
+                with self._client.as_current():  # a program that uses Dask itself keeps its own
+                    waited = self._dask.wait(futures, timeout=_LOOK_S, return_when="FIRST_COMPLETED")
+                return list(waited.done)
             except TimeoutError:
                 if self._client.nthreads():
                     seen = time.monotonic()
@@ -92,7 +94,7 @@ class Cluster:
 
     def _results(
         self, future: Any, work: Work, job: str, chunk: list[Item]
-    ) -> Generator[list[Graded], None, None]:
+    ) -> Generator[list[Any], None, None]:
         try:
             yield future.result()
         except self._dask.KilledWorker:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Generator, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from typing import Any
 
 from benchsweep.errors import UsageError
 from benchsweep.qualification._worker_pool import submit, worker_pool
@@ -29,7 +30,7 @@ class Processes:
     def __init__(self, jobs: int) -> None:
         self.jobs = jobs
 
-    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Graded], None, None]:
+    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Any], None, None]:
         """Yield the results of each chunk as they come."""
         while True:
             lost: list[list[Item]] = []
@@ -46,9 +47,9 @@ class Processes:
         job: str,
         chunks: Iterator[list[Item]],
         lost: list[list[Item]],
-    ) -> Generator[list[Graded], None, None]:
+    ) -> Generator[list[Any], None, None]:
         """Yield results until all is done or a process died; `lost` gets what was under way then."""
-        under_way: dict[Future[list[Graded]], list[Item]] = {}
+        under_way: dict[Future[list[Any]], list[Item]] = {}
         while True:
             # One more for each process, so that none waits for the next.
             while not lost and len(under_way) < 2 * self.jobs and (chunk := next(chunks, None)):
@@ -67,7 +68,7 @@ class Processes:
                     lost.append(chunk)
 
 
-def _one_by_one(work: Work, job: str, items: list[Item]) -> Generator[list[Graded], None, None]:
+def _one_by_one(work: Work, job: str, items: list[Item]) -> Generator[list[Any], None, None]:
     """Yield the results of records that were under way when a process died, each tried once more."""
     deaths = 0
     while items:

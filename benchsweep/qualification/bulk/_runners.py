@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator, Sequence
-from typing import Protocol
+from typing import Any, Protocol
 
 from benchsweep.qualification._worker_pool import cores
-from benchsweep.qualification.bulk._work import Graded, Item
+from benchsweep.qualification.bulk._work import Item
 
 __all__ = ["Runner", "ThisProcess", "Work", "runner_for"]
 
-Work = Callable[[str, Sequence[Item]], list[Graded]]
+Work = Callable[[str, Sequence[Item]], list[Any]]
+"""The text of a job and some records to what came of each; `Graded` where a worker died at it."""
 
 _WORTH_A_PROCESS = 128
 """With fewer records for each, other processes take longer to start than this one to do the work."""
@@ -19,7 +20,7 @@ _WORTH_A_PROCESS = 128
 class Runner(Protocol):
     """Does the work on chunks of records."""
 
-    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Graded], None, None]:
+    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Any], None, None]:
         """Yield the results of each chunk, in any order; take chunks only as fast as they are worked on.
 
         A record at which a worker dies is tried once more, by itself; when it happens again its result says
@@ -30,7 +31,7 @@ class Runner(Protocol):
 class ThisProcess:
     """One chunk after the other, here."""
 
-    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Graded], None, None]:
+    def run(self, work: Work, job: str, chunks: Iterator[list[Item]]) -> Generator[list[Any], None, None]:
         """Yield the results of each chunk in order."""
         for chunk in chunks:
             yield work(job, chunk)
