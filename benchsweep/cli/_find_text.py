@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
@@ -12,6 +13,7 @@ _GAP = "  "
 _TIME = 16
 _LONGEST = {"specimen": 28, "lot": 14}
 _LEAST = 8
+_INDENT = f"{' ' * _TIME}{_GAP}"
 
 
 def found_text(document: Mapping[str, Any], *, width: int) -> str:
@@ -26,34 +28,39 @@ def found_text(document: Mapping[str, Any], *, width: int) -> str:
         ("length", [_length(item["length_m"]) for item in found]),
     ]
     columns = [(name, cells) for name, cells in columns if name == "specimen" or any(cells)]
-    names = [item["name"] for item in found]
-    widths = _widths(columns, width - _TIME - len(_GAP) - max(map(len, [*names, "record"])) - len(_GAP))
-    head = _GAP.join([f"{'measured (UTC)':<{_TIME}}", *_cells([name for name, _ in columns], widths)])
-    lines = [f"{head}{_GAP}record".rstrip()]
+    names = [_printable(item["name"]) for item in found]
+    natural = [min(max(len(name), *map(len, cells)), _LONGEST.get(name, 99)) for name, cells in columns]
+    least = [
+        min(_LEAST, own) if name in _LONGEST else own for own, (name, _) in zip(natural, columns, strict=True)
+    ]
+    gaps = len(_GAP) * (len(columns) + 1) + _TIME
+    # Names of files are never cut, so that they can be marked and copied: where there is no room for them
+    # beside the rest they get lines of their own.
+    room = width - gaps - max(map(len, [*names, "record"]))
+    beside = sum(least) <= room
+    widths = _shrunk(natural, least, room if beside else width - gaps)
+    head = [f"{'measured (UTC)':<{_TIME}}", *_cells([name for name, _ in columns], widths)]
+    lines = [_GAP.join([*head, "record"] if beside else head).rstrip()]
     longest = max((len(g["requirement"]) for item in found for g in item["gradings"]), default=0)
     for place, item in enumerate(found):
-        cells = _cells([column[place] for _, column in columns], widths)
-        line = _GAP.join([_moment(item["created_at"]), *cells])
-        # A name that does not fit stands on the next line, where it can still be marked and copied.
-        if len(line) + len(_GAP) + len(item["name"]) <= width:
-            lines.append(f"{line}{_GAP}{item['name']}")
-        else:
-            lines += [line.rstrip(), f"{' ' * _TIME}{_GAP}{item['name']}"]
-        lines += [f"{' ' * _TIME}{_GAP}{word}" for word in _remarks(item)]
-        lines += [f"{' ' * _TIME}{_GAP}{_graded(grading, longest)}" for grading in item["gradings"]]
+        cells = [_moment(item["created_at"]), *_cells([column[place] for _, column in columns], widths)]
+        lines.append(_GAP.join([*cells, names[place]] if beside else cells).rstrip())
+        below = [] if beside else [names[place]]
+        below += textwrap.wrap(", ".join(_remarks(item)), width - len(_INDENT))
+        below += [_graded(grading, longest) for grading in item["gradings"]]
+        lines += [f"{_INDENT}{line}" for line in below]
     many = f"{len(found)} records" if len(found) > 1 else "1 record"
     return "\n".join([*lines, "", f"{many} in {document['archive']}"])
 
 
-def _widths(columns: Sequence[tuple[str, Sequence[str]]], room: int) -> list[int]:
+def _shrunk(natural: Sequence[int], least: Sequence[int], room: int) -> list[int]:
     """Return how wide the columns are: as their cells, or less where the room does not suffice."""
-    widths = [min(max(len(name), *map(len, cells)), _LONGEST.get(name, 99)) for name, cells in columns]
-    over = sum(widths) + len(_GAP) * (len(widths) - 1) - room
-    for place, (name, _) in enumerate(columns):
-        if over > 0 and name in _LONGEST:
-            less = min(over, max(widths[place] - _LEAST, 0))
-            widths[place] -= less
-            over -= less
+    widths = list(natural)
+    over = sum(widths) - room
+    for place, smallest in enumerate(least):
+        less = min(max(over, 0), widths[place] - smallest)
+        widths[place] -= less
+        over -= less
     return widths
 
 
@@ -63,11 +70,15 @@ def _cells(words: Iterable[str], widths: Sequence[int]) -> list[str]:
 
 def _cut(word: str, width: int) -> str:
     # Specimens of a lot differ at their end, so the middle is left out.
-    word = "".join(sign if sign.isprintable() else "?" for sign in word)
+    word = _printable(word)
     if len(word) <= width:
         return word
     tail = (width - 1) // 2
     return f"{word[: width - 1 - tail]}~{word[len(word) - tail :]}"
+
+
+def _printable(word: str) -> str:
+    return "".join(sign if sign.isprintable() else "?" for sign in word)
 
 
 def _moment(created_at: str) -> str:
@@ -93,7 +104,7 @@ def _remarks(item: Mapping[str, Any]) -> list[str]:
     for many, one in ((item["corrections"], "correction"), (item["comments"], "comment")):
         if many:
             words.append(f"{many} {one}{'s' if many > 1 else ''}")
-    return [", ".join(words)] if words else []
+    return words
 
 
 def _graded(grading: Mapping[str, Any], longest: int) -> str:

@@ -43,6 +43,10 @@ def checked(row: Sequence[Any]) -> Sequence[Any]:
     return row[:-1]
 
 
+def _json(value: Any) -> str:
+    return json.dumps(value, separators=(",", ":"))
+
+
 def asked_of(outcomes: Mapping[str, str], margins: Mapping[str, float | None]) -> tuple[Any, ...]:
     """Return the columns `ASKED` of a verdict."""
     return (*map(outcomes.get, PARAMETERS), *map(margins.get, PARAMETERS))
@@ -86,7 +90,12 @@ class Filler:
             self._put(folder, name, state, Problem("holds text that is not UTF-8", passing=False))
 
     def _put(self, folder: str, name: str, state: FileState, content: Content) -> None:
-        self.drop(self._ids("SELECT id FROM files WHERE folder = ? AND name = ?", folder, name))
+        query = "SELECT id, size, mtime_ns FROM files WHERE folder = ? AND name = ?"
+        known = self.connection.execute(query + " AND problem = ''", (folder, name)).fetchone()
+        if known is not None and FileState(*known[1:]) == state:
+            # Another process has read it meanwhile. Whoever has its number already can go on with it.
+            return
+        self.drop(row[0] for row in self.connection.execute(query, (folder, name)).fetchall())
         problem = content if isinstance(content, Problem) else Problem("", passing=False)
         row = (folder, name, state.size, state.mtime_ns, problem.reason, int(problem.passing))
         file = self.connection.execute("INSERT INTO files VALUES (NULL, ?, ?, ?, ?, ?, ?)", row).lastrowid
@@ -172,7 +181,7 @@ class Filler:
             "hookups": head.hookups,
             "source_file": head.source_file,
             "size": head.size,
-            "noted": json.dumps(noted),
+            "noted": _json(noted),
             "withdrawn": 0,
             "successor": 0,
             "comments": 0,
@@ -187,7 +196,7 @@ class Filler:
         if isinstance(note, Correction):
             said |= {"changes": dict(note.changes), "withdrawn": note.withdrawn}
         subject = self._subject(note.record)
-        row = (file, name, subject, microseconds(note.at), json.dumps(said))
+        row = (file, name, subject, microseconds(note.at), _json(said))
         self.connection.execute("INSERT INTO notes VALUES (?, ?, ?, ?, ?, ?)", (*row, sum_of(row)))
         self.touched.add(subject)
 
@@ -206,7 +215,7 @@ class Filler:
             verdict.made_at,
             margin,
             worst,
-            json.dumps({of: (outcome, verdict.margins.get(of)) for of, outcome in verdict.outcomes.items()}),
+            _json({of: (outcome, verdict.margins.get(of)) for of, outcome in verdict.outcomes.items()}),
         )
         asked = asked_of(verdict.outcomes, verdict.margins)
         self.connection.execute(_VERDICT, (name, *row, sum_of(row), *asked))

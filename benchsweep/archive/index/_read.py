@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -98,19 +99,22 @@ def read_content(source: Source, name: str) -> Content:
 
 
 def _read(source: Source, folders: list[str]) -> Content:
-    if "notes" in folders:
-        return _with_time(read_note(source))
-    if "gradings" in folders:
-        return _graded(read_grading(source))
+    for folder, kind in (("notes", "comment"), ("gradings", "grading")):
+        if folder in folders:
+            # Nearly always what the folder says: a store is asked for the file once and not twice.
+            with suppress(RecordDamaged):
+                return _of_kind(source, kind)
     head = read_head(source)
-    if head.kind in _NOTES:
+    if head.kind in _RECORDS or head.kind == "calibration":
+        microseconds(head.created_at)
+        return head
+    return _of_kind(source, head.kind)
+
+
+def _of_kind(source: Source, kind: str) -> Content:
+    if kind in _NOTES:
         return _with_time(read_note(source))
-    if head.kind == "grading":
-        return _graded(read_grading(source))
-    if head.kind not in (*_RECORDS, "calibration"):
-        return None
-    microseconds(head.created_at)
-    return head
+    return _graded(read_grading(source)) if kind == "grading" else None
 
 
 def _with_time(note: Note) -> Note:

@@ -93,10 +93,10 @@ def plain_archive(root: Path) -> list[Plain]:
     """Read everything, without an index: slow and simple."""
     records, notes, verdicts = {}, [], []
     for path in sorted(files_below(root)):
-        folders = path.relative_to(root).parts
-        if "notes" in folders:
+        kind = archive.read_head(path).kind
+        if kind in ("comment", "correction"):
             notes.append(archive.read_note(path))
-        elif "gradings" in folders:
+        elif kind == "grading":
             grading = archive.read_grading(path)
             hashes = [grading.words[place] for place in grading.verdicts.record]
             judged = archive.verdicts_of(grading)

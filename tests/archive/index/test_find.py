@@ -26,11 +26,11 @@ EVERYTHING = Selection(superseded=True, withdrawn=True)
 
 
 def test_answers_are_those_of_reading_everything(maker: Maker) -> None:
-    maker.fill(18, 12, 6)
+    maker.fill(14, 10, 5)
     hits = 0
     for change in range(8):
         plain = plain_archive(maker.root)
-        for _ in range(20):
+        for _ in range(14):
             wanted = maker.selection()
             expected = plain_find(plain, wanted)
             assert names(maker.root, wanted) == expected, wanted
@@ -45,7 +45,7 @@ def test_answers_are_those_of_reading_everything(maker: Maker) -> None:
         else:
             maker.random.choice(files).rename(maker.root / f"moved-{change}.h5")
             maker.grading()
-    assert hits > 40  # most questions are about something
+    assert hits > 30  # most questions are about something
 
 
 def test_what_is_told_is_what_the_files_say(maker: Maker) -> None:
