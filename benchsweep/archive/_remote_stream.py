@@ -12,12 +12,14 @@ __all__ = ["RemoteStream"]
 
 # Catalogue and frequency grid of a record are among the first ones, and nearly always no more is asked for.
 _WINDOW = 1 << 16
-# Whoever asks so often reads it all.
+# Whoever asks so often reads it all: it is fetched whole, unless it is a series of gigabytes.
 _PATIENCE = 4
+_WHOLE = 1 << 26
+_LARGE_WINDOW = 1 << 23
 
 
 class RemoteStream(io.RawIOBase):
-    """A file behind an address, fetched in stretches; whole as soon as many of them are asked for.
+    """A file behind an address, fetched in stretches, long ones when many are asked for.
 
     Attributes
     ----------
@@ -60,10 +62,11 @@ class RemoteStream(io.RawIOBase):
 
     def _fetch(self, start: int, length: int) -> None:
         self._asked += 1
-        if self._asked > _PATIENCE:
+        often = self._asked > _PATIENCE
+        if often and self.size <= _WHOLE:
             self._fetch_all()
             return
-        end = min(start + max(length, _WINDOW), self.size)
+        end = min(start + max(length, _LARGE_WINDOW if often else _WINDOW), self.size)
         with remote_errors(self._url, "reading"):
             self._start, self._held = start, self._system.cat_file(self._path, start=start, end=end)
 

@@ -304,7 +304,7 @@ def open_series(source: Source) -> Iterator[SeriesReader]:
     if path is not None and path.is_dir():
         yield _Unfinished(path)
         return
-    with opened(source, "series") as root:
+    with opened(source, "series", whole=False) as root:
         yield _Packed(source, root)
 
 
@@ -351,7 +351,7 @@ def check_series(source: Source) -> None:
         for _ in reader.sweeps():
             pass
         return
-    with opened(source, "series") as root:
+    with opened(source, "series", whole=False) as root:
         reader = _Packed(source, root)
         for _ in reader.sweeps():
             pass

@@ -19,6 +19,7 @@ import numpy as np
 import pytest
 
 from benchsweep.archive import (
+    _remote_stream,
     check_record,
     content_hash,
     read_head,
@@ -434,3 +435,30 @@ def test_of_a_file_in_a_store_little_is_fetched(
         assert sum(fetched) < 2 * path.stat().st_size
     finally:
         store.rm("/test_little", recursive=True)
+
+
+def test_a_long_file_in_a_store_is_read_in_stretches(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is read of it is right whatever the order, and it is never in memory as a whole."""
+    monkeypatch.setattr(_remote_stream, "_WINDOW", 100)
+    monkeypatch.setattr(_remote_stream, "_LARGE_WINDOW", 400)
+    monkeypatch.setattr(_remote_stream, "_WHOLE", 5000)
+    rng = np.random.default_rng(6)
+    store = fsspec.filesystem("memory")
+    try:
+        for size in (0, 1, 99, 5000, 9000):
+            raw = rng.bytes(size)
+            store.pipe("/test_stretches/x", raw)
+            stream = _remote_stream.RemoteStream("memory://test_stretches/x", whole=False)
+            largest = 0
+            for _ in range(60):
+                start, length = int(rng.integers(0, size + 20)), int(rng.integers(0, 900))
+                assert stream.seek(start) == start == stream.tell()
+                assert stream.read(length) == raw[start : start + length]
+                largest = max(largest, len(stream._held))
+            assert stream.size == size
+            assert largest <= (900 if size > 5000 else size)
+            stream.seek(0)
+            assert stream.readall() == raw
+            assert _remote_stream.RemoteStream("memory://test_stretches/x", whole=True).readall() == raw
+    finally:
+        store.rm("/test_stretches", recursive=True)
