@@ -7,8 +7,9 @@ there, a missing item is a damage.
 Version 1 (all kinds)
     The seal is one sum over all. Items came in the course of it, each with a value that says "not known" or
     "as it was then": those of `SUPPLIED`.
-Version 2 (records, comments, corrections, gradings)
+Version 2 (records)
     A catalogue at the head, arrays checked when they are read; lot, and origin and reason of a new reduction.
+    All other kinds are still written in version 1.
 
 A later change of a kind adds its version here, and the golden files of tests/archive/golden/ stay.
 """

@@ -1,15 +1,16 @@
-"""The first 512 bytes of every file of ours: what it is, and a checksum over all the rest.
+"""The first 512 bytes of every file of ours: what it is, and in version 1 a checksum over all the rest.
 
 HDF5 lets a file begin with a "user block" that it never reads. Ours holds four lines of ASCII text::
 
-    benchsweep record 1
+    benchsweep calibration 1
     bytes after this block: 12345678
     sha256 of the bytes after this block: <64 hexadecimal digits>
     sha256 of the lines above: <64 hexadecimal digits>
 
 filled up with spaces and one line feed. One pass over the file therefore finds every flipped byte, be it in
 data, in the structure of the HDF5 file or in an unused gap, before the HDF5 library parses anything.
-Later versions keep the first and the last line, so that an old program can tell newer from damaged.
+Later versions keep the first and the last line, so that an old program can tell newer from damaged; records
+are written in version 2, see `_catalogue_seal`.
 
 A series can hold many gigabytes of sweeps, each with a checksum of its own. Its seal leaves them out and says
 so in one more line before the last, so that one sweep can be read without reading all::
