@@ -42,12 +42,12 @@ class HdfNode(Node):
         self.where = where
         self.path = path
         self.apart = apart
-        self._size = size
+        self.size = size
         self._version = version
 
     def child(self, name: str) -> Node:
         if not self.contains(name) and supplied(self._version, name, "") is not None:
-            return HdfNode(None, self.below(name), self.path, self._size, self._version)
+            return HdfNode(None, self.below(name), self.path, self.size, self._version)
         return super().child(name)
 
     def optional(self, name: str) -> HdfNode | None:
@@ -56,7 +56,7 @@ class HdfNode(Node):
         item = self._own(name)
         if not isinstance(item, h5py.Group):
             raise self.wrong(name, "should be a group")
-        return HdfNode(item, self.below(name), self.path, self._size, self._version, self.apart)
+        return HdfNode(item, self.below(name), self.path, self.size, self._version, self.apart)
 
     def group_or_none(self, name: str) -> HdfNode | None:
         """Return the item `name` if it is a group."""
@@ -146,8 +146,8 @@ class HdfNode(Node):
             raise self.wrong(name, "should be a data set")
         if item.is_virtual or item.external:
             raise self.wrong(name, "kept in another file, where no checksum reaches")
-        if item.nbytes > self._size:
-            raise self.wrong(name, f"claims {item.nbytes} bytes in a file of {self._size}")
+        if item.nbytes > self.size:
+            raise self.wrong(name, f"claims {item.nbytes} bytes in a file of {self.size}")
         return item
 
     def _own(self, name: str) -> Any:

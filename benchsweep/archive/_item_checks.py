@@ -29,6 +29,8 @@ from benchsweep.errors import RecordDamaged
 __all__ = ["check_file"]
 
 _SUMS = ("sha256", "attributes_sha256", "content_sha256")
+# No group or data set of ours takes fewer bytes, with its two checksums.
+_LEAST = 128
 _TEXT = h5py.string_dtype("utf-8")
 _IN_MEMORY = h5py.h5t.py_create(_TEXT)
 
@@ -73,9 +75,11 @@ class _Check:
         self.known = {} if known is None else known.numbers
         self.found = Catalogue()
         self.lines: list[str] = []
+        self._claimed = 0
 
     def group(self, node: HdfNode) -> None:
         """Check a group and all that is in it."""
+        self._claim(node, _LEAST)
         attributes = _attributes(node, node.where, node.group.id)
         self._tell(node, node.where, attributes, "")
         self.found.groups[node.where] = {key: attributes[key] for key in attributes if key not in _SUMS}
@@ -88,6 +92,7 @@ class _Check:
 
     def _data(self, node: HdfNode, name: str) -> None:
         item, where = node.data(name), node.below(name)
+        self._claim(node, _LEAST + item.nbytes)
         attributes = _attributes(node, where, item.id)
         digest = str(attributes.get("sha256"))
         if h5py.check_string_dtype(item.dtype) is not None:
@@ -102,6 +107,14 @@ class _Check:
         if digest != made:
             raise node.wrong(name, "the data do not match their checksum")
         self._tell(node, where, attributes, f"{shape_words(item)} {made}")
+
+    def _claim(self, node: HdfNode, least: int) -> None:
+        """Count what is there at least: of a circle of groups, or many names for one, there is no end."""
+        self._claimed += least
+        if self._claimed > node.size:
+            raise RecordDamaged(
+                f"{node.path}: {node.where}: the items claim more bytes than the file has", hint=RESTORE
+            )
 
     def _tell(self, node: HdfNode, where: str, attributes: Mapping[str, Scalar], about: str) -> None:
         """Check the attributes of an item and keep the line of it."""
