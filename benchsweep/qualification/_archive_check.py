@@ -127,8 +127,10 @@ def _checked(
             progress(done, count)
     findings += _stored_calibrations(comparison)
     if root:
-        # What is damaged may be the record that a note is about: then nothing is an orphan for certain.
-        findings += () if trouble["damaged"] or trouble["newer"] else comparison.missing()
+        # A record that is damaged may be the one that a note is about: then nothing is an orphan for certain.
+        unread = (*trouble["damaged"], *trouble["newer"])
+        if not any(_is_record(source.removeprefix(root)) for source, _ in unread):
+            findings += comparison.missing()
         findings += leftovers(root)
     seconds = round(time.monotonic() - began, 3)
     return ArchiveChecked(

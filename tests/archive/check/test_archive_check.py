@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import pickle
 import shutil
 import subprocess
 import sys
@@ -22,7 +23,7 @@ import pytest
 from benchsweep import archive
 from benchsweep.archive._seal import BLOCK, sealed
 from benchsweep.archive.check import check_file
-from benchsweep.errors import RecordDamaged, RecordNewer
+from benchsweep.errors import ArchiveUnreachable, RecordDamaged, RecordNewer
 from benchsweep.qualification._check_pool import check_all
 from benchsweep.records import Comment, ErrorTerms, Measurement, Specimen
 
@@ -217,7 +218,10 @@ def test_what_points_at_a_record_that_is_not_there(
     archive.write_record(record(8, reduced_from="cd" * 32, reason="kit"), root / "zz")
     code, document = check()
     assert (code, sorted(kinds(document))) == (1, ["orphan", "source-missing"])
-    # A damaged record may be the one that is meant: then nothing is said of it.
+    # A damaged note is none of those that are meant, a damaged record may be: then nothing is said of it.
+    spoil(next(path for path in root.glob("notes/*/*.h5") if path.parent.name != "ab"))
+    code, document = check()
+    assert (code, sorted(kinds(document))) == (6, ["orphan", "source-missing"])
     spoil(sorted(root.glob("*.h5"))[1])
     code, document = check()
     assert (code, kinds(document)) == (6, [])
@@ -308,6 +312,16 @@ def test_what_was_changed_on_purpose_and_sealed_again_is_found_on_request(
     assert "/specimen" in answer.json["damaged"][0]["reason"]
     for name in ("record-v1.h5", "record-v2.h5", "grading-v2.h5"):
         assert run("archive", "check", GOLDEN / name, "--every-item", "--json").json["damaged"] == []
+
+
+def test_a_drive_that_goes_is_told_as_such_from_another_process() -> None:
+    # As it comes out of a pool of processes.
+    told = pickle.loads(pickle.dumps(ArchiveUnreachable("s3://b/x.h5: gone", hint="Check the network.")))
+    assert (type(told), told.message, told.hint) == (
+        ArchiveUnreachable,
+        "s3://b/x.h5: gone",
+        "Check the network.",
+    )
 
 
 class Deadly(str):
