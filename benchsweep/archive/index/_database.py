@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fnmatch
 import hashlib
 import platform
 import re
@@ -10,6 +11,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import platformdirs
@@ -175,6 +177,7 @@ def _prepare(connection: sqlite3.Connection, archive: str) -> None:
     ):
         connection.execute(f"PRAGMA {pragma}")
     connection.execute("PRAGMA cache_size = -65536")
+    connection.create_function("fits", 2, _fits, deterministic=True)
     if not _is_ours(connection, archive):
         with transaction(connection):
             if not _is_ours(connection, archive):  # another process may have been faster
@@ -183,6 +186,16 @@ def _prepare(connection: sqlite3.Connection, archive: str) -> None:
                 connection.execute("INSERT INTO state VALUES (0, ?, ?)", (time.time(), archive))
                 connection.execute(f"PRAGMA application_id = {APPLICATION}")
                 connection.execute(f"PRAGMA user_version = {FINGERPRINT}")
+
+
+@lru_cache(maxsize=64)
+def _pattern(pattern: str) -> re.Pattern[str]:
+    return re.compile(fnmatch.translate(pattern))
+
+
+def _fits(pattern: str, text: str) -> bool:
+    """Tell whether a text fits a shell pattern; SQLite calls it ``fits``."""
+    return _pattern(pattern).match(text) is not None
 
 
 def _is_ours(connection: sqlite3.Connection, archive: str) -> bool:

@@ -30,6 +30,8 @@ from benchsweep.archive.index._selection import Selection
 
 __all__ = ["FoundRecords", "find", "reindex"]
 
+# The first screen comes at once, the rest in larger pieces.
+_AT_FIRST = 50
 _AT_ONCE = 500
 _TRIES = 3
 # Rows are checked when they are told; those that a damaged column leaves out are missed until then.
@@ -168,9 +170,9 @@ class FoundRecords:
     def __iter__(self) -> Iterator[Found]:
         given: set[str] = set()
         files = self._files
-        place = 0
+        place, many = 0, min(_AT_FIRST, _AT_ONCE)
         while place < len(files):
-            part = files[place : place + _AT_ONCE]
+            part = files[place : place + many]
             found = self._ask(partial(load, base=self._index.place.base, files=part))
             if found is None:
                 # Made anew with other numbers: from the beginning, without those that were given.
@@ -180,7 +182,7 @@ class FoundRecords:
                 if one.name not in given:
                     given.add(one.name)
                     yield one
-            place += _AT_ONCE
+            place, many = place + many, min(2 * many, _AT_ONCE)
 
     def sources(self) -> tuple[str, ...]:
         """Return where they are, in order: what readers of the archive take."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
@@ -102,10 +103,12 @@ def _like(column: str, pattern: str) -> tuple[str, ...]:
         return f"{column} = ?", pattern
     if pattern[0] in _WILD:
         column = f"+{column}"  # no index helps where the beginning is not known
-    # SQLite says "none of these" with a circumflex, a shell with an exclamation mark; in a shell's set a
-    # circumflex at the beginning is a sign like any other.
-    glob = pattern.replace("[^", "[\\^") if "[^" in pattern else pattern
-    return f"({column} = ? OR {column} GLOB ?)", pattern, glob.replace("[!", "[^")
+    if "[" not in pattern:
+        return f"({column} = ? OR {column} GLOB ?)", pattern, pattern
+    # Sets of SQLite differ from those of a shell: it finds what begins alike, the rest is compared as a shell
+    # does.
+    begins = f"{re.split(r'[*?[]', pattern, maxsplit=1)[0]}*"
+    return f"({column} = ? OR ({column} GLOB ? AND fits(?, {column})))", pattern, begins, pattern
 
 
 def _microseconds(moment: datetime) -> int:

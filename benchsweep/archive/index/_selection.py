@@ -19,6 +19,8 @@ _DATES = "Give a date such as 2026-11-28, a month such as 2026-11, a year, or a 
 _OUTCOMES = tuple(str(outcome) for outcome in Outcome)
 _PARAMETERS = tuple(str(parameter) for parameter in Parameter)
 _HASH = re.compile(r"[0-9a-fA-F]{4,64}")
+_TEXTS = ("specimen", "lot", "station", "operator", "calibration", "kit", "requirement")
+_LONGEST = 4096
 _KINDS = ("record", "series")
 _ORIGINS = ("bench", "touchstone")
 
@@ -90,6 +92,8 @@ class Selection:
     kinds: tuple[str, ...] = ("record", "series")
 
     def __post_init__(self) -> None:
+        for name in (*_TEXTS, "since", "until"):
+            _refuse_unusable(name, getattr(self, name))
         for kind in self.kinds:
             _refuse_unknown("kind", kind, _KINDS)
         _refuse_unknown("origin", self.origin, _ORIGINS)
@@ -106,6 +110,7 @@ class Selection:
         for identifier in self.identifiers:
             if not identifier:
                 raise UsageError("an empty name of a record", hint="Give a file name or a content hash.")
+            _refuse_unusable("record", identifier)
 
     @property
     def graded(self) -> bool:
@@ -116,6 +121,19 @@ class Selection:
 def is_hash(text: str) -> bool:
     """Tell whether `text` can be the beginning of a content hash."""
     return _HASH.fullmatch(text) is not None
+
+
+def _refuse_unusable(what: str, text: str) -> None:
+    """Refuse what a shell or another program may hand over although it is no text."""
+    try:
+        usable = "\0" not in text and len(text.encode()) <= _LONGEST
+    except UnicodeEncodeError:
+        usable = False
+    if not usable:
+        raise UsageError(
+            f"{what}: {text[:40]!a} is no pattern",
+            hint=f"Give text in UTF-8 of at most {_LONGEST} bytes.",
+        )
 
 
 def _refuse_unknown(what: str, value: str, known: tuple[str, ...]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fnmatch
 import os
 import shutil
 import time
@@ -275,6 +276,33 @@ def test_no_archive_is_an_error_and_an_empty_one_is_not(tmp_path: Path) -> None:
     assert len(find(tmp_path / "empty")) == 0
 
 
+PATTERNS = (
+    "[^]",
+    "[^^a]*",
+    "b*[!]a]",
+    "[a--^]",
+    "[",
+    "*[",
+    "a[",
+    "[!ab]?",
+    "[z-a]*",
+    "[]-]*",
+    "?[a-b]",
+    "*",
+    "[*]*",
+)
+
+
+def test_patterns_are_those_of_a_shell(tmp_path: Path) -> None:
+    """Against fnmatch of the standard library."""
+    texts = ("^", "a", "b^", "]b", "bx]", "[", "x[", "a[", "-", "*a", "zb", "b\\")
+    for number, text in enumerate(texts):
+        archive.write_record(small(text, f"2026-01-01T00:00:{number:02d}Z"), tmp_path)
+    for pattern in PATTERNS:
+        found = [one.specimen.identifier for one in find(tmp_path, Selection(specimen=pattern))]
+        assert found == [t for t in texts if t == pattern or fnmatch.fnmatchcase(t, pattern)], pattern
+
+
 @pytest.mark.parametrize(
     ("until", "last_in", "first_out"),
     [
@@ -307,6 +335,9 @@ def test_a_date_means_all_of_it(until: str, last_in: str, first_out: str, tmp_pa
         {"margin_below_db": 1.0, "parameter": "delay"},
         {"identifiers": ("",)},
         {"kinds": ("calibration",)},
+        {"specimen": "reel\udcff"},
+        {"lot": "a\0b"},
+        {"operator": "x" * 5000},
     ],
 )
 def test_nonsense_is_refused_with_a_hint(wishes: dict[str, object]) -> None:
