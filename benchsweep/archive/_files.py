@@ -91,9 +91,11 @@ def refuse_file(folder: Path) -> None:
 
     Raises
     ------
-    ArchiveError
+    ArchiveLocked, ArchiveError
     """
-    if folder.exists() and not folder.is_dir():
+    with storage_errors(folder, "looking there"):
+        is_file = folder.exists() and not folder.is_dir()
+    if is_file:
         raise ArchiveError(f"{folder}: is a file, not a folder", hint="Name a folder for the archive.")
 
 
