@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 from contextlib import suppress
 from pathlib import Path
-
-from filelock import BaseFileLock, FileLock, Timeout
+from typing import TYPE_CHECKING
 
 from benchsweep.errors import ArchiveLocked
+
+if TYPE_CHECKING:
+    from filelock import BaseFileLock
 
 __all__ = ["free_lock", "lock_beside"]
 
@@ -26,6 +28,8 @@ def lock_beside(folder: Path, doing: str) -> BaseFileLock:
     ArchiveLocked
         Another run has it.
     """
+    from filelock import FileLock, Timeout  # brings asyncio, and reading needs no lock
+
     lock = FileLock(folder.with_suffix(".lock"))
     try:
         lock.acquire(blocking=False)

@@ -18,7 +18,6 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
-from filelock import FileLock, Timeout
 
 from benchsweep.errors import UsageError
 from benchsweep.qualification.bulk._work import Graded, Item
@@ -54,6 +53,8 @@ class Journal:
         self.folder = journal_folder() / hashlib.sha256(text.encode()).hexdigest()[:32]
         _forget_old(self.folder)
         self.folder.mkdir(parents=True, exist_ok=True)
+        from filelock import FileLock, Timeout  # brings asyncio, and a worker needs no lock
+
         self._lock = FileLock(self.folder / "lock", timeout=0.0)
         try:
             self._lock.acquire()
