@@ -142,25 +142,30 @@ def test_a_question_to_100_000_records(
     lines = [f"index filled with {RECORDS} records and {3 * RECORDS} verdicts in {taken:.1f} s"]
     worst, slowest = 0.0, ""
     for what, wanted in QUESTIONS.items():
-        times = []
+        busy, waited = [], []
         for _ in range(5):
-            started = time.perf_counter()
+            started, computed = time.perf_counter(), time.process_time()
             found = archive.find(large, wanted)
             first = [one.source for one in islice(found, SCREEN)]
-            times.append(time.perf_counter() - started)
+            waited.append(time.perf_counter() - started)
+            busy.append(time.process_time() - computed)
         assert first
         assert found.notes == ()
-        # The least: what else runs on the machine can only add to it.
-        seconds = min(times)
-        lines.append(f"  {what:<16}{len(found):>7} found, {1e3 * seconds:6.1f} ms (with the first {SCREEN})")
+        # What this process computes; all it reads is in memory after the first time. What else runs on the
+        # machine makes a person wait longer, and is no matter of the index.
+        seconds = min(busy)
+        lines.append(
+            f"  {what:<16}{len(found):>7} found, {1e3 * seconds:6.1f} ms computing, "
+            f"{1e3 * min(waited):6.1f} ms by the clock (with the first {SCREEN})"
+        )
         if seconds > worst:
             worst, slowest = seconds, what
-    started = time.perf_counter()
+    started = time.process_time()
     assert len(archive.find(large)) == RECORDS
-    lines.append(f"  all: {RECORDS} counted in {1e3 * (time.perf_counter() - started):.1f} ms")
-    started = time.perf_counter()
+    lines.append(f"  all: {RECORDS} counted in {1e3 * (time.process_time() - started):.1f} ms")
+    started = time.process_time()
     assert plain_scan(paths, "reel-0000*")
-    plain = (time.perf_counter() - started) / SAMPLE * RECORDS
+    plain = (time.process_time() - started) / SAMPLE * RECORDS
     with capsys.disabled():
         print("\n" + "\n".join(lines))
     figures.keep(
