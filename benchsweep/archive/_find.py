@@ -8,7 +8,7 @@ from benchsweep.archive._convert import numbered
 from benchsweep.archive._files import file_stem, storage_errors
 from benchsweep.archive._store import list_calibrations, read_calibration
 from benchsweep.archive._tree import opened
-from benchsweep.errors import ArchiveError
+from benchsweep.errors import ArchiveError, ArchiveUnreachable
 from benchsweep.records import Calibration
 
 __all__ = ["find_calibration_file", "find_record"]
@@ -41,6 +41,8 @@ def find_record(folder: Path, *, created_at: str, specimen: str, sweeps: tuple[s
             # What is taken as archived is thrown away elsewhere, so it must be sound through and through.
             with opened(path, "record"):
                 return path
+        except ArchiveUnreachable:
+            raise  # it may well be there
         except ArchiveError:
             continue
     return None

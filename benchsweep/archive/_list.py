@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from benchsweep.archive._files import storage_errors
 from benchsweep.archive._remote import filesystem, local_path, remote_errors
+from benchsweep.archive._storage_errors import is_folder, storage_errors
 from benchsweep.errors import ArchiveError
 
 __all__ = ["Entry", "list_files", "list_folders"]
@@ -114,7 +114,7 @@ def _size(item: os.DirEntry[str]) -> int | None:
 
 def _folders(root: Path) -> Iterator[tuple[Path, tuple[str, ...]]]:
     """Yield (folder, its parts below the root) of all that are looked into, a folder before those in it."""
-    if not root.is_dir():
+    if not is_folder(root):
         there = root.exists()
         raise ArchiveError(
             f"{root}: {'is a file, not an archive' if there else 'there is no such archive'}",

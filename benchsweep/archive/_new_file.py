@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from benchsweep.archive._files import _NO_LINKS, _sync_folder, storage_errors
+from benchsweep.archive._storage_errors import is_folder
 from benchsweep.errors import UsageError
 
 __all__ = ["new_file", "store_file"]
@@ -51,7 +52,7 @@ def new_file(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
     if re.match(r"[a-z][a-z0-9+.-]+:/", str(path), re.IGNORECASE):
         raise UsageError(f"{path}: files are written to local folders only", hint="Name a local path.")
     path = Path(path)
-    if path.is_dir():
+    if is_folder(path):
         raise UsageError(f"{path}: is a folder", hint="Name a file in it.")
     if not replace and os.path.lexists(path):
         raise _taken(path)

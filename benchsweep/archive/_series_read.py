@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._files import storage_errors
 from benchsweep.archive._remote import local_path
 from benchsweep.archive._seal import Span, kind_of
 from benchsweep.archive._series_convert import read_events, read_head_node
 from benchsweep.archive._series_folder import HEAD, SweepFiles
 from benchsweep.archive._source import Source
+from benchsweep.archive._storage_errors import is_folder, storage_errors
 from benchsweep.archive._tree import Node, check_items, content_digest, opened
 from benchsweep.errors import ArchiveError, RecordDamaged, UsageError
 from benchsweep.records import RawSweep, SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
@@ -265,7 +265,7 @@ def _told_as_lost(node: Node) -> set[int]:
 def is_series(source: Source) -> bool:
     """Tell whether `source` is a series: a packed file, or the folder of an unfinished one."""
     path = local_path(source)
-    if path is not None and path.is_dir():
+    if path is not None and is_folder(path):
         return kind_of(path / HEAD) == "series-head"
     return kind_of(source) == "series"
 
@@ -301,7 +301,7 @@ def open_series(source: Source) -> Iterator[SeriesReader]:
     RecordDamaged, RecordNewer, ArchiveError
     """
     path = local_path(source)
-    if path is not None and path.is_dir():
+    if path is not None and is_folder(path):
         yield _Unfinished(path)
         return
     with opened(source, "series", whole=False) as root:
@@ -341,7 +341,7 @@ def check_series(source: Source) -> None:
         The message names what does not match, or which sweep is missing.
     """
     path = local_path(source)
-    if path is not None and path.is_dir():
+    if path is not None and is_folder(path):
         reader: SeriesReader = _Unfinished(path)
         if reader.lost:
             raise RecordDamaged(

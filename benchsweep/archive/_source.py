@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -83,10 +84,8 @@ def open_content(source: Source, kind: str, *, whole: bool = True) -> Iterator[C
         yield Content(source, None, remote, remote.size)
         return
     try:
-        status = path.stat()
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise ArchiveError(f"{path}: cannot be read: {reason}", hint="Check the path.") from error
+        with storage_errors(path, "reading"):
+            status = _status(path)
     except ValueError as error:
         raise ArchiveError(f"{str(path)!r}: no file can have this name", hint="Check the path.") from error
     if not stat.S_ISREG(status.st_mode):
@@ -95,3 +94,10 @@ def open_content(source: Source, kind: str, *, whole: bool = True) -> Iterator[C
         stream = path.open("rb", buffering=0)
     with stream:
         yield Content(path, path, stream, status.st_size)
+
+
+def _status(path: Path) -> os.stat_result:
+    try:
+        return path.stat()
+    except (FileNotFoundError, NotADirectoryError) as error:
+        raise ArchiveError(f"{path}: cannot be read: {error.strerror}", hint="Check the path.") from error

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from benchsweep.errors import ArchiveError, ArchiveLocked, ArchiveUnreachable
 
-__all__ = ["drive_gone", "storage_errors"]
+__all__ = ["drive_gone", "is_folder", "storage_errors"]
 
 _NO_PERMISSION = frozenset({errno.EACCES, errno.EPERM, errno.EROFS})
 _DISC_FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
@@ -65,3 +65,15 @@ def storage_errors(path: Path | str, doing: str) -> Iterator[None]:
         raise ArchiveError(
             f"{path}: {doing} failed: {reason}", hint="Check that the folder exists and can be reached."
         ) from error
+
+
+def is_folder(path: Path) -> bool:
+    """Tell whether `path` is a folder.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
+        That cannot be known: it lies in a folder that may not be entered, or the drive does not answer.
+    """
+    with storage_errors(path, "looking there"):
+        return path.is_dir()

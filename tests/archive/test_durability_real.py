@@ -194,10 +194,17 @@ def test_a_drive_that_is_unmounted_in_the_middle_of_a_job(
 WITHOUT_PERMISSION = """
 import os, sys
 from pathlib import Path
-from benchsweep.archive import Journal, check_record, make_folder, read_record, write_record
+from benchsweep.archive import *
 from benchsweep.errors import ArchiveError, ArchiveLocked
 measurement = read_record(Path("archive") / sys.argv[1])
 os.setgid(65534); os.setuid(65534)
+def open_series_of(path):
+    with open_series(path):
+        pass
+def list_all(path):
+    list(list_files(path))
+def find_record_in(path):
+    find_record(path, created_at="2026-03-01T12:30:05Z", specimen="x", sweeps=())
 def refused(call, *arguments):
     try:
         call(*arguments)
@@ -210,6 +217,12 @@ refused(write_record, measurement, Path("archive") / "new")
 refused(make_folder, Path("archive"))
 refused(Journal, Path("archive") / "unfinished" / "a", {"job": "7"})
 refused(read_record, Path("archive") / "secret.h5")
+closed = Path("closed")
+readers = (read_record, read_head, read_note, open_series_of, is_series, list_calibrations, list_all)
+for call in (*readers, make_folder, find):
+    refused(call, closed / "archive")
+refused(write_record, measurement, closed / "archive")
+refused(find_record_in, closed / "archive")
 check_record(Path("archive") / sys.argv[1])
 check_record(write_record(measurement, Path("open")))
 print("done")
@@ -224,6 +237,7 @@ def test_without_permission(measurement: Measurement, tmp_path: Path) -> None:
     path = write_record(measurement, tmp_path / "archive")
     secret = Path(shutil.copy(path, tmp_path / "archive" / "secret.h5"))
     secret.chmod(0o600)
+    (tmp_path / "closed").mkdir(0o700)
     (tmp_path / "open").mkdir()
     (tmp_path / "open").chmod(0o777)
     before = contents(tmp_path / "archive")

@@ -14,6 +14,7 @@ from benchsweep.archive._remote import local_path
 from benchsweep.archive._seal import Kind, kind_in
 from benchsweep.archive._series_read import check_series, open_series
 from benchsweep.archive._source import Source, open_content
+from benchsweep.archive._storage_errors import is_folder
 from benchsweep.archive._tree import Node, check_items, content_digest, node_of
 from benchsweep.errors import RecordDamaged
 from benchsweep.records import Calibration, Measurement
@@ -98,7 +99,7 @@ def check_file(source: Source, *, every_item: bool = False) -> FileFacts:
         No such file, or it cannot be read.
     """
     folder = local_path(source)
-    if folder is not None and folder.is_dir():
+    if folder is not None and is_folder(folder):
         return _series(source)
     with open_content(source, "benchsweep") as content:
         kind = kind_in(content)

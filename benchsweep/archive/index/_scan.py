@@ -10,7 +10,7 @@ from itertools import groupby
 from pathlib import Path
 
 from benchsweep.archive._list import list_files
-from benchsweep.archive._storage_errors import drive_gone, storage_errors
+from benchsweep.archive._storage_errors import drive_gone, is_folder, storage_errors
 from benchsweep.errors import ArchiveError
 
 __all__ = ["FileState", "FolderState", "Scan", "scan_folders", "scan_store"]
@@ -101,7 +101,7 @@ def scan_folders(root: Path, known: Mapping[str, FolderState], known_files: Know
     ArchiveError
         There is no such folder, or it cannot be listed.
     """
-    if not root.is_dir():
+    if not is_folder(root):
         there = root.exists()
         raise ArchiveError(
             f"{root}: {'is a file, not an archive' if there else 'there is no such archive'}",
