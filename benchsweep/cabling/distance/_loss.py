@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -136,7 +137,39 @@ def pair_losses(
 def _fitted(frequency_hz: Row, through: Wave, delay_s: float, *, second_np: float) -> PairLoss:
     root = np.sqrt(frequency_hz / 1e6)
     shape = np.stack([np.ones_like(root), root, 1.0 / root, root**2], axis=1)
-    from scipy.optimize import nnls
-
-    found, _ = nnls(shape, second_np - np.log(np.abs(through)))
+    found = least_squares(shape, second_np - np.log(np.abs(through)))
     return PairLoss(delay_s, float(found[1]), float(found[2]), float(found[3]))
+
+
+def least_squares(columns: Row, wanted: Row) -> Row:
+    """Return what each of a few columns is multiplied by, nothing negative, so that their sum is nearest.
+
+    The problem is convex: the solution is that of least squares over some of the columns, the best of those
+    that have no negative part. So few sets of columns can all be tried, in less time than an import of
+    scipy.optimize takes.
+
+    Parameters
+    ----------
+    columns, wanted
+        ``(n, k)`` with k <= n, and ``(n,)``.
+
+    Returns
+    -------
+    ``(k,)``, none below 0.
+    """
+    # The rotated problem has k rows, and the same sums of squares but for a part that no choice changes.
+    q, r = np.linalg.qr(columns)
+    target = q.T @ wanted
+    count = columns.shape[1]
+    best, least = np.zeros(count), float(target @ target)
+    for size in range(count, 0, -1):
+        for chosen in combinations(range(count), size):
+            some = list(chosen)
+            part = np.linalg.lstsq(r[:, some], target, rcond=None)[0]
+            error = float(np.sum((r[:, some] @ part - target) ** 2))
+            if np.all(part >= 0.0) and error < least:
+                best, least = np.zeros(count), error
+                best[some] = part
+                if size == count:
+                    return best
+    return best
