@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.records import Hookup, StandardTerm, SweepSettings
 
-__all__ = ["Circumstances", "Layout", "lay_out"]
+__all__ = ["Circumstances", "Layout", "lay_out", "thru_known", "thru_ratio"]
 
 Real = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -36,6 +37,9 @@ class Circumstances:
     balance
         Balanced port (``A:12``) -> output signal balance, common-mode rejection and reflection of the common
         mode of the balun that it sat on, ``(n_freq,)`` linear amplitudes each.
+    thru_known
+        Whether load matches came from a thru that is taken as known; None: what `standard_terms` show, which
+        is told from the whole grid.
     """
 
     hookups: tuple[Hookup, ...] = ()
@@ -44,12 +48,61 @@ class Circumstances:
     standard_terms: tuple[StandardTerm, ...] = ()
     slots: tuple[tuple[int, ...], ...] = ()
     balance: Mapping[str, tuple[Real, Real, Real]] = field(default_factory=lambda: MappingProxyType({}))
+    thru_known: bool | None = None
+
+    def at(self, used: Index) -> Circumstances:
+        """Return them at some points of the grid."""
+        return replace(
+            self,
+            standard_terms=tuple(_at(term, used) for term in self.standard_terms),
+            balance={
+                label: (one[used], two[used], three[used])
+                for label, (one, two, three) in self.balance.items()
+            },
+            thru_known=thru_known(self),
+        )
 
     @property
     def hours(self) -> float:
         """The mean time since calibration in hours; 0 where it is not known."""
         known = self.hours_since_calibration
         return max(sum(known) / len(known), 0.0) if known else 0.0
+
+
+def _at(term: StandardTerm, used: Index) -> StandardTerm:
+    arrays: dict[str, Any] = {
+        part.name: value[used]
+        for part in fields(term)
+        if isinstance(value := getattr(term, part.name), np.ndarray)
+    }
+    return replace(term, **arrays)
+
+
+_ALIKE = 0.1
+
+
+def thru_known(circumstances: Circumstances) -> bool:
+    """Tell whether load matches came from a thru that is taken as known, as by short-open-load-thru.
+
+    It shows in what an error of directivity did to the load match: the same whatever the standard, where
+    other methods have one match for driven and undriven.
+    """
+    if circumstances.thru_known is not None:
+        return circumstances.thru_known
+    known = {term.standard: term for term in circumstances.standard_terms if term.quantity == "reflection"}
+    if not {"load", "open", "short"} <= known.keys():
+        return False
+    ratio = thru_ratio(known["load"])
+    for name in ("open", "short"):
+        off = np.abs(known[name].load_match - ratio * known[name].directivity)
+        if np.max(off) > _ALIKE * np.max(np.abs(known[name].source_match)):
+            return False
+    return True
+
+
+def thru_ratio(load: StandardTerm) -> NDArray[np.complex128]:
+    """Return ``(n_freq,)``: load match over directivity, ``-1 / t^2`` of a known thru."""
+    return np.asarray(load.load_match / np.where(load.directivity == 0.0, 1.0, load.directivity))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from benchsweep.records import StandardTerm, SweepSettings
 from benchsweep.uncertainty import _budget as terms
-from benchsweep.uncertainty._layout import Circumstances
+from benchsweep.uncertainty._layout import Circumstances, thru_known, thru_ratio
 from benchsweep.uncertainty._variables import Additive, Source, Space, What
 
 __all__ = ["CABLE", "CONTACT", "collect_sources"]
@@ -32,7 +32,6 @@ _MATCH = (0.0, 0.0, 1.0, 1.0, 0.0)
 
 _REFERENCE_OHM = 50.0
 _NEPER_PER_DB = np.log(10.0) / 20.0
-_ALIKE = 0.1
 _ONE_PORT = frozenset({"open", "short", "load", "reflect"})
 
 
@@ -145,15 +144,10 @@ class _Maker:
         calibration was of that kind, and t, show in what an error of directivity did to the load match:
         ``L = -D / t^2`` whatever the standard, where other methods have one match for driven and undriven.
         """
-        known = {term.standard: term for term in self.given.standard_terms if term.quantity == "reflection"}
-        if not {"load", "open", "short"} <= known.keys():
+        if not thru_known(self.given):
             return
-        load = known["load"]
-        ratio = load.load_match / np.where(load.directivity == 0.0, 1.0, load.directivity)
-        for name in ("open", "short"):
-            off = np.abs(known[name].load_match - ratio * known[name].directivity)
-            if np.max(off) > _ALIKE * np.max(np.abs(known[name].source_match)):
-                return
+        known = {term.standard: term for term in self.given.standard_terms if term.quantity == "reflection"}
+        ratio = thru_ratio(known["load"])
         sensitivity = np.zeros((self.f.size, 5), dtype=np.complex128)
         sensitivity[:, 3] = ratio
         self.sources.append(Source(number, "analyzer", sensitivity, np.concatenate([d, -d / ratio])))

@@ -1,6 +1,6 @@
-"""A small archive as the embedded bench makes it: good and split cords, an import, a cord without a length.
+"""A small archive as the embedded bench makes it: good and bad cords, an import, a cord without a length.
 
-60 points. Two records are measured and one is imported; the others are the same content under other names.
+60 points. One record is measured; the others are the same content under other names, some with a coupling.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from benchsweep import archive
-from benchsweep.records import Correction
+from benchsweep.records import Correction, Measurement, SMatrix
 
 STATION = """
 schema = 1
@@ -74,19 +74,6 @@ limit = { form = "log-line", level = 20.0, slope = 10.0, reference_mhz = 100.0 }
 """
 
 
-def benchsweep(*words: object, cwd: Path, home: Path, check: bool = True) -> subprocess.CompletedProcess[str]:
-    """Run a command in a process of its own."""
-    return subprocess.run(
-        [sys.executable, "-m", "benchsweep", *map(str, words)],
-        cwd=cwd,
-        env=environment(home),
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=check,
-    )
-
-
 def environment(home: Path) -> dict[str, str]:
     folders = {
         name: str(home / name.lower()) for name in ("XDG_DATA_HOME", "XDG_CACHE_HOME", "XDG_STATE_HOME")
@@ -95,45 +82,60 @@ def environment(home: Path) -> dict[str, str]:
 
 
 @pytest.fixture(scope="package")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Two records of the embedded bench."""
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Measurement:
+    """A record of the embedded bench."""
     folder = tmp_path_factory.mktemp("bench")
     (folder / "short.toml").write_text(STATION, encoding="utf-8")
-    for specimen in ("cord-2m", "cord-2m-split"):
-        benchsweep(
-            "qualify", "--quiet", "--station", "./short.toml", "--specimen", specimen, "--length-m", 2,
-            "--against", "tia-6-cord", "--archive", "measured",
-            cwd=folder, home=folder / "home", check=False,
-        )  # fmt: skip
-    return folder / "measured"
+    subprocess.run(
+        [
+            *(sys.executable, "-m", "benchsweep", "qualify", "--quiet", "--station", "./short.toml"),
+            *("--specimen", "cord-2m", "--length-m", "2", "--against", "tia-6-cord", "--archive", "measured"),
+        ],
+        cwd=folder,
+        env=environment(folder / "home"),
+        capture_output=True,
+        timeout=120,
+        check=False,
+    )
+    (path,) = (folder / "measured").glob("*.h5")
+    return archive.read_record(path)
+
+
+def coupled(matrix: SMatrix) -> SMatrix:
+    """The same with a capacitor, so to speak, between contacts 2 and 3 of end A: NEXT that fails."""
+    s = matrix.s.copy()
+    one, other = matrix.ports.index("A:12.2"), matrix.ports.index("A:36.3")
+    wave = 0.4j * (matrix.frequency_hz / matrix.frequency_hz[-1])
+    s[:, one, other] += wave
+    s[:, other, one] += wave
+    return SMatrix(matrix.frequency_hz, s, matrix.ports, matrix.z0_ohm)
 
 
 @pytest.fixture(scope="package")
-def cords(bench: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The archive."""
+def cords(bench: Measurement, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The archive: forty cords, every fifth fails; one without a length, one corrected; an import."""
     folder = tmp_path_factory.mktemp("cords")
-    measured = [archive.read_record(one.source) for one in archive.list_files(bench) if one.kind == "record"]
-    assert len(measured) == 2
-    good, split = sorted(measured, key=lambda one: len(one.specimen.identifier))
     for number in range(40):
-        one = split if number % 5 == 4 else good
-        specimen = replace(one.specimen, identifier=f"cord {number:02d}")
+        specimen = replace(bench.specimen, identifier=f"cord {number:02d}")
         if number == 7:
             specimen = replace(specimen, length_m=None)
-        written = archive.write_record(
-            replace(one, specimen=specimen, created_at=f"2026-05-01T10:{number:02d}:00Z"), folder
-        )
+        one = replace(bench, specimen=specimen, created_at=f"2026-05-01T10:{number:02d}:00Z")
+        if number % 5 == 4:
+            one = replace(one, corrected=coupled(bench.corrected))
+        written = archive.write_record(one, folder)
         if number == 11:
-            note = Correction(
-                archive.content_hash(written), "an engineer", "2026-05-02T08:00:00Z", "label",
-                {"length_m": 5.0, "identifier": "cord eleven"},
-            )  # fmt: skip
+            changes = {"length_m": 5.0, "identifier": "cord eleven"}
+            named = archive.content_hash(written)
+            note = Correction(named, "an engineer", "2026-05-02T08:00:00Z", "label", changes)
             archive.write_note(note, folder)
-    imported = replace(
-        good, specimen=replace(good.specimen, identifier="imported"), created_at="2026-05-01T09:00:00Z",
-        origin="touchstone", hookups=(), calibration=None, settings=None, analyzer=None, budget_toml="",
-        fixture_toml="", consistency_db={},
-    )  # fmt: skip
+    imported = Measurement(
+        specimen=replace(bench.specimen, identifier="imported"),
+        created_at="2026-05-01T09:00:00Z",
+        origin="touchstone",
+        station="",
+        operator="",
+        corrected=bench.corrected,
+    )
     archive.write_record(imported, folder / "sub")
     return folder
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from benchsweep import archive
-from benchsweep.records import Calibration
+from benchsweep.records import Calibration, Measurement
 from tests.conftest import Run
 
 
@@ -111,11 +111,10 @@ def test_a_cluster_without_dask_or_without_an_answer(
 
 
 @pytest.fixture
-def right(bench: Path) -> Calibration:
+def right(bench: Measurement) -> Calibration:
     """The calibration that the records were corrected with."""
-    stored = archive.read_record(sorted(bench.glob("*.h5"))[0]).calibration
-    assert stored is not None
-    return stored
+    assert bench.calibration is not None
+    return bench.calibration
 
 
 def test_sweeps_are_reduced_again_with_another_calibration(
@@ -139,7 +138,7 @@ def test_sweeps_are_reduced_again_with_another_calibration(
     narrow = ("--specimen", "cord [01]*")
     first = run(*words(0), *narrow)
     assert (first.code, len(first.json["reduced"]), first.json["already"]) == (0, 19, 0)
-    pair = first.json["reduced"][4]
+    pair = first.json["reduced"][5]
     old, new = archive.read_record(pair["record"]), archive.read_record(pair["new"])
     assert new.reduced_from == archive.content_hash(pair["record"])
     assert (new.reason, new.specimen, new.budget_toml) == (

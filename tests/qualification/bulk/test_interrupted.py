@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import json
 import os
 import signal
 import subprocess
@@ -11,6 +10,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -21,6 +21,7 @@ from benchsweep.qualification.bulk import Graded, Item, RegradeJob, chosen_items
 from benchsweep.qualification.bulk._journal import Journal, journal_folder
 from benchsweep.qualification.bulk._pool import Processes
 from benchsweep.qualification.bulk._runners import ThisProcess
+from tests.conftest import Answer, Run
 from tests.qualification.bulk.conftest import environment
 
 COMMAND = ("archive", "regrade", "--against", "tia-6a-cord", "--json", "--quiet", "--csv", "verdicts.csv")
@@ -28,14 +29,13 @@ COMMAND = ("archive", "regrade", "--against", "tia-6a-cord", "--json", "--quiet"
 DEADLY = """
 import os
 from pathlib import Path
-from benchsweep.qualification.bulk import Graded
 
 def work(job, items):
     for item in items:
         if item.source == "always" or (item.source == "once" and not Path(job).exists()):
             Path(job).touch()
             os._exit(9)
-    return [Graded(item, ("pass",)) for item in items]
+    return items
 
 def die(job, items):
     os._exit(9)
@@ -46,7 +46,7 @@ def die(job, items):
 def many(cords: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The same files under many names: more than a moment of work."""
     root = tmp_path_factory.mktemp("many")
-    for copy in range(6):
+    for copy in range(4):
         folder = root / f"{copy}"
         folder.mkdir()
         for path in sorted(cords.glob("*.h5")):
@@ -82,7 +82,13 @@ def when_some_is_done(process: subprocess.Popen[str], home: Path) -> None:
     ("stop", "jobs", "code"), [(signal.SIGINT, 2, 130), (signal.SIGKILL, 1, -signal.SIGKILL)]
 )
 def test_a_stopped_run_goes_on_and_comes_to_the_same(
-    stop: signal.Signals, jobs: int, code: int, many: Path, tmp_path: Path
+    stop: signal.Signals,
+    jobs: int,
+    code: int,
+    many: Path,
+    run: Run,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     home = tmp_path / "home"
     process = start(many, home, jobs)
@@ -95,19 +101,23 @@ def test_a_stopped_run_goes_on_and_comes_to_the_same(
         assert err == "interrupted: what was finished is kept; the same command continues from there\n"
     assert not (home / "verdicts.csv").exists()
 
-    again = start(many, home, 1)
-    out, err = again.communicate(timeout=120)
-    document = json.loads(out)
-    assert (again.returncode, err) == (1, "")
-    assert 16 <= document["resumed"] < document["records"] == 240
-    assert document["outcomes"]["pass"] + document["outcomes"]["fail"] == 234
+    goes_on = at_home(run, many, home, monkeypatch)
+    assert (goes_on.code, goes_on.err) == (1, "")
+    assert 16 <= goes_on.json["resumed"] < goes_on.json["records"] == 160
+    uninterrupted = at_home(run, many, tmp_path / "other", monkeypatch)
+    assert uninterrupted.json["resumed"] == 0
+    assert uninterrupted.json["requirements"] == goes_on.json["requirements"]
+    assert uninterrupted.json["outcomes"]["fail"] == 32
+    assert (tmp_path / "other" / "verdicts.csv").read_bytes() == (home / "verdicts.csv").read_bytes()
 
-    whole = tmp_path / "other"
-    uninterrupted = start(many, whole, 1)
-    out, _ = uninterrupted.communicate(timeout=120)
-    assert json.loads(out)["resumed"] == 0
-    assert json.loads(out)["requirements"] == document["requirements"]
-    assert (whole / "verdicts.csv").read_bytes() == (home / "verdicts.csv").read_bytes()
+
+def at_home(run: Run, root: Path, home: Path, monkeypatch: pytest.MonkeyPatch) -> Answer:
+    """Run the command in this process as it was started in the other one."""
+    home.mkdir(exist_ok=True)
+    for name, value in environment(home).items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.chdir(home)
+    return run(*COMMAND, "--archive", root, "--jobs", 1)
 
 
 @pytest.fixture
@@ -167,15 +177,18 @@ def test_a_record_at_which_a_worker_dies_is_tried_once_more_and_named(
     (tmp_path / "deadly_work.py").write_text(DEADLY, encoding="utf-8")
     monkeypatch.syspath_prepend(str(tmp_path))
     deadly: Any = importlib.import_module("deadly_work")
-    items = [Item(name, "") for name in ("a", "once", "b", "always", "c")]
+    items: list[Any] = [SimpleNamespace(source=name) for name in ("a", "once", "b", "always", "c")]
     results = [
         result
         for chunk in Processes(2).run(deadly.work, str(tmp_path / "flag"), iter([[item] for item in items]))
         for result in chunk
     ]
-    assert sorted(result.item.source for result in results) == sorted(item.source for item in items)
-    problems = {result.item.source: result.problem for result in results if result.problem}
-    assert problems == {"always": "the process that read it died, and once more when tried alone"}
+    problems = [result for result in results if isinstance(result, Graded)]
+    assert [(one.item.source, one.problem) for one in problems] == [
+        ("always", "the process that read it died, and once more when tried alone")
+    ]
+    done = [result.source for result in results if result not in problems]
+    assert sorted(done) == ["a", "b", "c", "once"]
 
 
 def test_processes_that_always_die_are_no_fault_of_the_records(
@@ -184,7 +197,7 @@ def test_processes_that_always_die_are_no_fault_of_the_records(
     (tmp_path / "deadly_work.py").write_text(DEADLY, encoding="utf-8")
     monkeypatch.syspath_prepend(str(tmp_path))
     deadly: Any = importlib.import_module("deadly_work")
-    chunks = iter([[Item(str(number), "") for number in range(9)]])
+    chunks: Any = iter([[SimpleNamespace(source=number) for number in range(9)]])
     with pytest.raises(UsageError, match="die one after the other, the last at 2"):
         list(Processes(1).run(deadly.die, "", chunks))
 
