@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import Any
 
 import h5py
@@ -121,6 +122,7 @@ class HdfNode(Node):
         item = self.data(name)
         if h5py.check_string_dtype(item.dtype) is None or len(item.shape) != 1:
             raise self.wrong(name, f"{item.dtype} of shape {item.shape} where a list of texts is expected")
+        self._refuse_long(name, item)
         return tuple(str(text) for text in item.asstr()[()])
 
     def long_text(self, name: str) -> str:
@@ -129,6 +131,7 @@ class HdfNode(Node):
         item = self.data(name)
         if h5py.check_string_dtype(item.dtype) is None or item.shape != ():
             raise self.wrong(name, f"{item.dtype} of shape {item.shape} where one text is expected")
+        self._refuse_long(name, item)
         return str(item.asstr()[()])
 
     def length(self, name: str) -> int:
@@ -149,6 +152,20 @@ class HdfNode(Node):
         if item.nbytes > self.size:
             raise self.wrong(name, f"claims {item.nbytes} bytes in a file of {self.size}")
         return item
+
+    def _refuse_long(self, name: str, item: Any) -> None:
+        """Refuse texts that claim more bytes than the file has: HDF5 takes the memory before it looks.
+
+        Texts of any length stand elsewhere; the data set itself holds 16 bytes for each, the first four of
+        which are its length (HDF5 File Format Specification version 3.0, VI.A "Variable-length datatype").
+        """
+        start, file = item.id.get_offset(), item.file
+        if not item.id.get_type().is_variable_str() or start is None or file.driver != "sec2":
+            return
+        raw = os.pread(file.id.get_vfd_handle(), 16 * item.size, start)
+        claimed = int(np.frombuffer(raw, "<u4")[::4].sum(dtype=np.uint64)) if len(raw) % 16 == 0 else 0
+        if claimed > self.size:
+            raise self.wrong(name, f"texts of {claimed} bytes in a file of {self.size}")
 
     def _own(self, name: str) -> Any:
         # A link could lead out of the file, to where no checksum of ours reaches.

@@ -17,17 +17,22 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import h5py
 import numpy as np
 import pytest
 
 from benchsweep.archive import (
     Journal,
+    check_record,
     grading_of,
+    read_record,
     write_calibration,
     write_grading,
     write_note,
     write_record,
 )
+from benchsweep.archive._seal import BLOCK, sealed
+from benchsweep.errors import RecordDamaged
 from benchsweep.records import (
     Comment,
     Correction,
@@ -127,3 +132,40 @@ def test_mangled_files_are_named_errors(
     # Both are met: files that can still be read, and files that cannot.
     assert said["RecordDamaged"] > wanted
     assert said["read"] > wanted // 20
+
+
+def resealed(raw: bytes, path: Path) -> Path:
+    path.write_bytes(b"".join(map(bytes, sealed("record", raw[BLOCK:]))))
+    return path
+
+
+def test_texts_that_claim_more_than_there_is_take_no_memory(tmp_path: Path) -> None:
+    """HDF5 would take two thousand million bytes before it looks whether they are there."""
+    raw = bytearray((HERE / "golden" / "record-v1.h5").read_bytes())
+    with h5py.File(HERE / "golden" / "record-v1.h5") as file:
+        start = file["corrected/ports"].id.get_offset()
+    assert int.from_bytes(raw[start : start + 4], "little") == len("A:12.1")
+    raw[start : start + 4] = (2_000_000_000).to_bytes(4, "little")
+    path = resealed(raw, tmp_path / "long.h5")
+    for ask in (read_record, check_record):
+        with pytest.raises(RecordDamaged, match=r"/corrected/ports: texts of \d+ bytes in a file of"):
+            ask(path)
+
+
+def test_a_heap_of_texts_without_end_is_named(tmp_path: Path) -> None:
+    """HDF5 would go through it for ever: its objects claim no length."""
+    raw = bytearray((HERE / "golden" / "record-v1.h5").read_bytes())
+    start = raw.index(b"GCOL")
+    raw[start + 16 : start + 2048] = bytes(2032)
+    for ask in (read_record, check_record):
+        with pytest.raises(RecordDamaged, match="a heap of texts does not end"):
+            ask(resealed(raw, tmp_path / "endless.h5"))
+
+
+def test_groups_in_a_circle_are_named(tmp_path: Path) -> None:
+    path = tmp_path / "circle.h5"
+    shutil.copy(HERE / "golden" / "record-v1.h5", path)
+    with h5py.File(path, "r+") as file:
+        file["specimen/again"] = file["/"]
+    with pytest.raises(RecordDamaged, match="claim more bytes than the file has"):
+        check_record(resealed(path.read_bytes(), path))
