@@ -21,8 +21,8 @@ def mixed_mode_text(matrix: SMatrix, *, version: str = "2.0", comments: Sequence
     numbered as the legs stand in `matrix`; for modes end A before end B, contacts 1 to 8. The positive port
     of a pair is its first contact. Real and imaginary part, frequencies in Hz, each number with as many
     digits as tell it from all others: modes are read again to the bit, legs to the rounding of two
-    conversions. Comments name the leg at each port. The layout is from memory of the Touchstone File Format
-    Specification 2.0; see `mixed_mode_legs`.
+    conversions. Comments name the leg at each port and the mode in each row. The layout is from memory of the
+    Touchstone File Format Specification 2.0; see `mixed_mode_legs`.
 
     Parameters
     ----------
@@ -61,12 +61,22 @@ def mixed_mode_text(matrix: SMatrix, *, version: str = "2.0", comments: Sequence
         "[Matrix Format] Full",
         f"[Mixed-Mode Order] {' '.join(map(str, order))}",
         *(f"! Port[{number}] = {leg}" for number, leg in enumerate(legs, 1)),
+        "! rows and columns of the matrix:",
+        *(f"! Mode[{number}] = {_called(descriptor, legs)}" for number, descriptor in enumerate(order, 1)),
         "[Network Data]",
     ]
     for frequency, point in zip(matrix.frequency_hz.tolist(), s, strict=True):
         for number, row in enumerate(np.ascontiguousarray(point).view(np.float64).tolist()):
             lines.append((f"{frequency!r} " if number == 0 else " ") + " ".join(map(repr, row)))
     return "\n".join([*lines, "[End]", ""])
+
+
+def _called(descriptor: Descriptor, legs: Sequence[str]) -> str:
+    """Return what a row is, such as ``A:12 differential``."""
+    first = legs[descriptor.indices[0]]
+    if descriptor.mode == "S":
+        return f"{first} single-ended"
+    return f"{first.rpartition('.')[0]} {'differential' if descriptor.mode == 'D' else 'common'}"
 
 
 _Parts = tuple[list[Descriptor], tuple[str, ...], tuple[float, ...], np.ndarray]

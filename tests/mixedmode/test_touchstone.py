@@ -6,6 +6,7 @@ not at hand. What scikit-rf 2.2 reads is the second witness, where it can be one
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -227,6 +228,23 @@ def test_a_bundle_goes_through_a_file_and_back() -> None:
     ports = ONE_PAIR[:2] + tuple(f"3.{leg}" for leg in ONE_PAIR[:2])
     legs = specimen(ports)
     np.testing.assert_allclose(mixed_mode_legs(WHERE, mixed_mode_text(legs), ports).s, legs.s, atol=1e-15)
+
+
+def test_comments_say_what_each_row_is() -> None:
+    modes = to_mixed_mode(specimen())
+    text = mixed_mode_text(modes)
+    told = re.findall(r"^! Mode\[(\d+)\] = (\S+) (differential|common)$", text, re.MULTILINE)
+    assert [int(number) for number, _, _ in told] == list(range(1, 17))
+    numbers = text.split("[Network Data]\n")[1].removesuffix("[End]\n").split()
+    first = np.array(list(map(float, numbers[1:513]))).view(complex).reshape(16, 16)
+    labels = [f"{pair}/{mode[0]}" for _, pair, mode in told]
+    for row, out in enumerate(labels):
+        assert first[row].tolist() == [modes.at(out=out, into=into)[0] for into in labels]
+    beside = mixed_mode_text(specimen(("3.B:36.6", "3.A:12.2", "3.A:12.1")))
+    assert (
+        "! Mode[1] = 3.A:12 differential\n! Mode[2] = 3.A:12 common\n! Mode[3] = 3.B:36.6 single-ended\n"
+        in beside
+    )
 
 
 def test_what_another_reader_finds_in_our_file(tmp_path: Path) -> None:
