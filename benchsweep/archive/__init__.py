@@ -55,7 +55,7 @@ from benchsweep.archive._store import (
     write_calibration,
     write_record,
 )
-from benchsweep.archive._table import harmless, write_table
+from benchsweep.archive._table import harmless, refuse_table, write_table
 from benchsweep.archive.index import (
     Damaged,
     Found,
@@ -118,6 +118,7 @@ __all__ = [
     "read_series_head",
     "read_series_sweep",
     "refuse_file",
+    "refuse_table",
     "reindex",
     "root_of",
     "store_file",

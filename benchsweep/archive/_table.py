@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from benchsweep.archive._new_file import new_file
 from benchsweep.errors import UsageError
 
-__all__ = ["Cells", "harmless", "write_table"]
+__all__ = ["Cells", "harmless", "refuse_table", "write_table"]
 
 Cells = Sequence[str | None] | Sequence[float | None] | Sequence[int | None] | NDArray[Any]
 """One column: texts, numbers or truth values, None where there is none."""
@@ -59,12 +59,7 @@ def write_table(columns: Mapping[str, Cells], path: Path, *, replace: bool = Fal
     ValueError
         Columns of different lengths, of cells of several kinds, of complex numbers, or an empty heading.
     """
-    suffix = Path(path).suffix.lower()
-    if suffix not in (".csv", ".parquet"):
-        raise UsageError(
-            f"{path}: a table is written as .csv or .parquet, not as {suffix or 'a file without a suffix'}",
-            hint="Name a file that ends in .csv or .parquet.",
-        )
+    suffix = _suffix_of(path)
     table = {heading: _typed(heading, cells) for heading, cells in columns.items()}
     if len({len(cells) for _, cells in table.values()}) > 1:
         lengths = ", ".join(f"{heading} {len(cells)}" for heading, (_, cells) in table.items())
@@ -73,6 +68,33 @@ def write_table(columns: Mapping[str, Cells], path: Path, *, replace: bool = Fal
     with new_file(path, replace=replace) as stream:
         writer(table, stream)
     return Path(path)
+
+
+def refuse_table(path: Path, *, replace: bool = False) -> None:
+    """Find out before the work whether a table can be written there; arguments as of `write_table`.
+
+    Raises
+    ------
+    UsageError
+        Another suffix, Parquet without the package that writes it, a file that is there already.
+    """
+    if _suffix_of(path) == ".parquet":
+        _parquet_writer()
+    if Path(path).exists() and not replace:
+        raise UsageError(
+            f"{path}: exists already, and nothing is overwritten unasked",
+            hint="Name another place, remove it, or add --overwrite.",
+        )
+
+
+def _suffix_of(path: Path) -> str:
+    suffix = Path(path).suffix.lower()
+    if suffix not in (".csv", ".parquet"):
+        raise UsageError(
+            f"{path}: a table is written as .csv or .parquet, not as {suffix or 'a file without a suffix'}",
+            hint="Name a file that ends in .csv or .parquet.",
+        )
+    return suffix
 
 
 def harmless(text: str) -> str:

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyarrow import parquet
 
-from benchsweep.archive import harmless, store_file, write_table
+from benchsweep.archive import harmless, refuse_table, store_file, write_table
 from benchsweep.errors import ArchiveError, UsageError
 
 COLUMNS = {
@@ -218,3 +218,21 @@ def test_whole_numbers_beyond_64_bits(tmp_path: Path) -> None:
 def test_a_folder_is_no_file(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="is a folder"):
         store_file(tmp_path, b"x", replace=True)
+
+
+def test_what_cannot_be_written_is_refused_before_the_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there = tmp_path / "there.csv"
+    there.write_text("mine")
+    with pytest.raises(UsageError, match="exists already"):
+        refuse_table(there)
+    refuse_table(there, replace=True)
+    refuse_table(tmp_path / "new" / "other.csv")
+    assert there.read_text() == "mine"
+    assert list(tmp_path.iterdir()) == [there]
+    with pytest.raises(UsageError, match=r"not as \.txt"):
+        refuse_table(tmp_path / "x.txt", replace=True)
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    with pytest.raises(UsageError, match="not installed: pyarrow"):
+        refuse_table(tmp_path / "x.parquet")
