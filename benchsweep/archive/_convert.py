@@ -73,6 +73,8 @@ def measurement_tree(measurement: Measurement) -> dict[str, Block]:
                 "verification": measurement.verification,
                 "reduced_from": measurement.reduced_from,
                 "reason": measurement.reason,
+                # Absent from all others, as from records of before there was such a thing.
+                **({"reduced_at": measurement.reduced_at} if measurement.reduced_at else {}),
             }
         ),
         "/specimen": specimen_block(measurement.specimen),
@@ -157,6 +159,7 @@ def read_measurement_node(root: Node, *, reduced: bool = False) -> Measurement:
         couplings=tuple(_read_matrix(node) for node in numbered(root.optional("couplings"))),
         reduced_from=root.text("reduced_from"),
         reason=root.text("reason"),
+        reduced_at=root.text("reduced_at") if root.has("reduced_at") else "",
     )
 
 

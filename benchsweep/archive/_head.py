@@ -36,7 +36,7 @@ class Head:
         The part under test.
     calibration, calibration_created_at, kit : str
         Identifier, time and kit of the calibration that was applied, or of the calibration that the file is.
-    reduced_from, reason : str
+    reduced_from, reason, reduced_at : str
         See `Measurement`.
     points : int
         Number of frequencies.
@@ -64,6 +64,7 @@ class Head:
     kit: str = ""
     reduced_from: str = ""
     reason: str = ""
+    reduced_at: str = ""
     points: int = 0
     start_hz: float = 0.0
     stop_hz: float = 0.0
@@ -126,6 +127,7 @@ def _head(root: Node, kind: Kind, size: int) -> Head:
         kit=text(calibration, "kit"),
         reduced_from=text(root, "reduced_from"),
         reason=text(root, "reason"),
+        reduced_at=text(root, "reduced_at"),
         points=points,
         start_hz=start,
         stop_hz=stop,

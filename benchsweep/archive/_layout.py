@@ -219,6 +219,7 @@ _RECORD = (
         "content hash of the record whose raw sweeps were reduced again to make this one; else empty",
     ),
     Item("/@reason", "-", "text", "", "why they were reduced again; else empty"),
+    Item("/@reduced_at", "-", "text", "", "ISO 8601 time in UTC at which they were; else absent"),
     *_SPECIMEN,
     Item("/corrected/frequency_hz", "f", "float64", "Hz", "frequency of each point"),
     Item("/corrected/ports", "l", "text", "", "leg of each row and column of s: end, pair and contact"),

@@ -9,6 +9,8 @@ Version 1 (all kinds)
     "as it was then": those of `SUPPLIED`.
 Version 2 (records)
     A catalogue at the head, arrays checked when they are read; lot, and origin and reason of a new reduction.
+    The time of a new reduction came in the course of it, and is absent where there was none: there, and in
+    the first files that were reduced again, whose time of creation it is.
     All other kinds are still written in version 1.
 
 A later change of a kind adds its version here, and the golden files of tests/archive/golden/ stay.

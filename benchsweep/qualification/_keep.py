@@ -97,7 +97,7 @@ def keep_verdicts(
     """
     texts = requirement_texts(requirements)
     grading = archive.grading_of(
-        graded, texts, made_at=utc_now(), by=by, software=software_versions(), told=told
+        graded, texts, made_at=utc_now("microseconds"), by=by, software=software_versions(), told=told
     )
     return archive.write_grading(grading, folder)
 

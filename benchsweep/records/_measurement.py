@@ -108,6 +108,8 @@ class Measurement:
         Content hash of the record whose raw sweeps were reduced again to make this one; empty for others.
     reason
         Why they were; empty for others.
+    reduced_at
+        ISO 8601 time in UTC at which they were; empty for others. `created_at` stays that of the measurement.
     """
 
     specimen: Specimen
@@ -133,6 +135,7 @@ class Measurement:
     couplings: tuple[SMatrix, ...] = ()
     reduced_from: str = ""
     reason: str = ""
+    reduced_at: str = ""
 
     def __post_init__(self) -> None:
         grid = self.corrected.frequency_hz

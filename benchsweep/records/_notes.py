@@ -74,6 +74,12 @@ class Correction:
                 raise ValueError(f"{key}: {value!r} is no text")
         object.__setattr__(self, "changes", MappingProxyType(dict(self.changes)))
 
+    @property
+    def weighty(self) -> bool:
+        """Whether verdicts depend on it: a length, an ambient value, or whether the record is to be used."""
+        numbers = any(key == "length_m" or key.startswith(AMBIENT) for key in self.changes)
+        return numbers or self.withdrawn is not None
+
 
 Note = Comment | Correction
 """What is said of a record afterwards."""

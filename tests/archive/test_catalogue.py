@@ -304,6 +304,11 @@ def test_the_head_says_what_the_record_says(build: SimpleNamespace, stored: Path
     again = dataclasses.replace(build.imported(), reduced_from="a" * 64, reason="kit had drifted")
     head = read_head(write_record(again, tmp_path))
     assert (head.reduced_from, head.reason, head.source_file) == ("a" * 64, "kit had drifted", "x.s4p")
+    assert head.reduced_at == ""
+    path = write_record(dataclasses.replace(again, reduced_at="2027-01-01T00:00:00Z"), tmp_path)
+    head = read_head(path)
+    assert (head.reduced_at, head.created_at) == ("2027-01-01T00:00:00Z", again.created_at)
+    assert read_record(path).reduced_at == read_reduced(path).reduced_at == "2027-01-01T00:00:00Z"
     assert (head.calibration, head.kit, head.hookups, head.ports) == ("", "", 0, 4)
     made = build.calibration(np.random.default_rng(1))
     head = read_head(write_calibration(made, tmp_path))

@@ -18,6 +18,7 @@ from benchsweep.archive import (
     content_hash,
     read_record,
     write_calibration,
+    write_record,
 )
 from benchsweep.archive._layout import layout
 from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep, Specimen
@@ -57,7 +58,10 @@ def documented(kind: str) -> tuple[set[str], set[str]]:
 
 
 def test_all_that_is_written_is_documented(build: SimpleNamespace, stored: Path, tmp_path: Path) -> None:
-    assert written(stored) == documented("record")
+    again = write_record(build.measurement(reduced_at="2027-01-01T00:00:00Z"), tmp_path)
+    assert written(again) == documented("record")
+    data, attributes = documented("record")
+    assert written(stored) == (data, attributes - {"/@reduced_at"})
     calibration = write_calibration(build.calibration(np.random.default_rng(1)), tmp_path / "calibrations")
     assert written(calibration) == documented("calibration")
     Journal(tmp_path / "job", {"a": "b"}).save(build.measurement().hookups[0])
@@ -185,6 +189,7 @@ def test_a_record_of_version_2_stays_readable() -> None:
     back = read_record(path)
     assert back.specimen == Specimen("cord 2 m / no. 8", 2.0, "green, from drum 12", "L 2026-118")
     assert (back.reduced_from, back.reason) == ("5e" * 32, "the load of the kit was measured again")
+    assert back.reduced_at == ""
     assert back.corrected.ports == ("A:12.1", "A:12.2", "A:36.3", "A:36.6")
     assert back.corrected.s[1, 2, 1] == complex(0.08925351116148222, -0.008415967031156173)
     assert [raw.hookup.connections[1] for raw in back.hookups] == ["A:12.1", "A:45.4"]

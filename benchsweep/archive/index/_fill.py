@@ -10,7 +10,7 @@ from typing import Any
 
 from benchsweep.archive._head import Head
 from benchsweep.archive.index._database import Spoiled
-from benchsweep.archive.index._read import Content, GradedRecord, Problem, microseconds
+from benchsweep.archive.index._read import Content, GradedRecord, Problem, calibration_file, microseconds
 from benchsweep.archive.index._scan import FileState
 from benchsweep.archive.index._schema import ASKED, PARAMETERS, RECORD, VERDICT
 from benchsweep.records import Comment, Correction, Note, corrections_in_force
@@ -18,7 +18,7 @@ from benchsweep.records import Comment, Correction, Note, corrections_in_force
 __all__ = ["Filler", "check_rows", "checked", "sum_of"]
 
 _RECORD = f"INSERT INTO records VALUES ({', '.join('?' * len(RECORD))})"
-_VERDICT = f"INSERT INTO verdicts VALUES (NULL, 0, ?, {', '.join('?' * len((*VERDICT, *ASKED)))})"
+_VERDICT = f"INSERT INTO verdicts VALUES (NULL, 0, '', ?, {', '.join('?' * len((*VERDICT, *ASKED)))})"
 _ADJUSTED = ("operator", "specimen", "length_m", "description", "lot")
 _CONCLUDED = (*_ADJUSTED, "withdrawn", "successor", "comments", "corrections", "sum")
 _UPDATE = f"UPDATE records SET {', '.join(f'{name} = ?' for name in _CONCLUDED)} WHERE file = ?"
@@ -167,10 +167,14 @@ class Filler:
             "subject": self._subject(head.content_hash),
             "created_us": microseconds(head.created_at),
             "created_at": head.created_at,
+            # The first ones that were reduced again have that time as the time of creation.
+            "reduced_us": microseconds(head.reduced_at or head.created_at),
+            "reduced_at": head.reduced_at,
             "origin": head.origin,
             "station": head.station,
             "calibration": head.calibration,
             "calibration_at": head.calibration_created_at,
+            "calibration_file": calibration_file(head),
             "kit": head.kit,
             "reduced_from": self._subject(head.reduced_from),
             "reason": head.reason,
@@ -266,7 +270,7 @@ class Filler:
         # A withdrawn one takes the place of nothing. That it is not 0 says that the small index will do.
         newest = self._ids(
             "SELECT subject FROM records WHERE reduced_from = ? AND reduced_from <> 0 AND NOT withdrawn"
-            " ORDER BY created_us DESC, name DESC LIMIT 1",
+            " ORDER BY reduced_us DESC, name DESC LIMIT 1",
             subject,
         )
         successor = newest[0] if newest else 0
@@ -276,15 +280,26 @@ class Filler:
                 self._update(values)
 
     def _mark_newest(self, subject: int) -> None:
-        """Of the verdicts on a record by one requirement the last made counts."""
-        last: dict[str, int] = {}
-        flags: dict[int, int] = {}
-        for key, requirement, flag in self.connection.execute(
-            "SELECT id, requirement, newest FROM verdicts WHERE subject = ? ORDER BY made_us, name, ordinal",
+        """Of the verdicts on a record by one requirement the last made counts, unless it is out of date."""
+        last: dict[str, tuple[int, int]] = {}
+        marks: dict[int, tuple[int, str]] = {}
+        for key, requirement, made_us, *mark in self.connection.execute(
+            "SELECT id, requirement, made_us, newest, outdated FROM verdicts WHERE subject = ?"
+            " ORDER BY made_us, name, ordinal",
             (subject,),
         ):
-            last[requirement] = key
-            flags[key] = flag
-        wanted = set(last.values())
-        changes = [(int(key in wanted), key) for key, flag in flags.items() if flag != (key in wanted)]
-        self.connection.executemany("UPDATE verdicts SET newest = ? WHERE id = ?", changes)
+            last[requirement] = (key, made_us)
+            marks[key] = tuple(mark)
+        if not marks:
+            return
+        wanted = dict.fromkeys(marks, (0, ""))
+        weighty = [
+            (microseconds(note.at), note.at)
+            for note in self._notes(subject)
+            if isinstance(note, Correction) and note.weighty
+        ]
+        for key, made_us in last.values():
+            later = [at for at_us, at in weighty if at_us > made_us]
+            wanted[key] = (2, later[0]) if later else (1, "")
+        changes = [(*mark, key) for key, mark in wanted.items() if mark != marks[key]]
+        self.connection.executemany("UPDATE verdicts SET newest = ?, outdated = ? WHERE id = ?", changes)

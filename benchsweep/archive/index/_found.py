@@ -37,6 +37,9 @@ class Judged:
         Of the whole.
     made_at
         ISO 8601 time in UTC.
+    outdated
+        ISO 8601 time of the first correction since then of something that verdicts depend on, see
+        `Correction.weighty`; empty when there is none. What is outdated is no outcome of the record.
     worst_margin_db, worst_parameter
         The smallest margin in dB and the parameter that has it; None and "" when there is none.
     parameters
@@ -48,6 +51,7 @@ class Judged:
     decision_rule: str
     outcome: Outcome
     made_at: str
+    outdated: str = ""
     worst_margin_db: float | None = None
     worst_parameter: str = ""
     parameters: Mapping[Parameter, JudgedParameter] = field(default_factory=lambda: MappingProxyType({}))
@@ -73,10 +77,11 @@ class Found:
         With its corrections.
     origin, station, operator
         As in the record; the operator with its corrections.
-    calibration, calibration_at, kit
-        Of the calibration applied; empty for an import.
-    reduced_from, reason
-        Content hash of the record whose sweeps these are, and why they were reduced again; may be empty.
+    calibration, calibration_at, calibration_file, kit
+        Of the calibration applied; the third is the name of the file it was stored in, without its ending.
+        Empty for an import.
+    reduced_from, reason, reduced_at
+        Content hash of the record whose sweeps these are, why and when they were reduced again; may be empty.
     points, start_hz, stop_hz
         The frequency grid.
     ports
@@ -108,9 +113,11 @@ class Found:
     operator: str
     calibration: str
     calibration_at: str
+    calibration_file: str
     kit: str
     reduced_from: str
     reason: str
+    reduced_at: str
     points: int
     start_hz: float
     stop_hz: float

@@ -62,7 +62,7 @@ def _conditions(wanted: Selection) -> tuple[list[str], list[Any]]:
     for column in ("specimen", "lot", "station", "operator", "calibration", "kit", "origin"):
         pattern = getattr(wanted, column)
         if pattern:
-            add(*_like(column, pattern))
+            add(*(_calibrated(pattern) if column == "calibration" else _like(column, pattern)))
     if wanted.since:
         add("created_us >= ?", _microseconds(moment_of(wanted.since, "since")))
     if wanted.until:
@@ -79,8 +79,19 @@ def _conditions(wanted: Selection) -> tuple[list[str], list[Any]]:
     return conditions, values
 
 
+def _calibrated(pattern: str) -> tuple[str, ...]:
+    """Return the condition on the name of the calibration or of its file, and the values in it."""
+    named, *values = _like("calibration", pattern)
+    stored, *more = _like("calibration_file", pattern.removesuffix(".h5"))
+    return f"({named} OR {stored})", *values, *more
+
+
 def _graded(wanted: Selection, values: list[Any]) -> str:
-    conditions = ["newest = 1"]
+    # In these words, so that SQLite sees that the small indexes will do.
+    conditions = ["newest > 0"]
+    if wanted.outcome or wanted.margin_below_db is not None:
+        # What a correction made out of date says nothing of the record any more.
+        conditions.append("newest = 1")
     if wanted.requirement:
         condition, *more = _like("requirement", wanted.requirement)
         conditions.append(condition)
@@ -185,22 +196,23 @@ def _judged(connection: sqlite3.Connection, subjects: list[int]) -> dict[int, tu
     judged: dict[int, list[Judged]] = {}
     for part in _parts(subjects):
         query = (
-            f"SELECT {', '.join(VERDICT)} FROM verdicts WHERE newest = 1"
+            f"SELECT {', '.join((*VERDICT, 'outdated'))} FROM verdicts WHERE newest > 0"
             f" AND subject IN ({', '.join('?' * len(part))}) ORDER BY requirement"
         )
-        for row in connection.execute(query, part):
+        for *row, outdated in connection.execute(query, part):
             verdict = dict(zip(VERDICT, checked(row), strict=False))
-            judged.setdefault(verdict["subject"], []).append(_one_judged(verdict))
+            judged.setdefault(verdict["subject"], []).append(_one_judged(verdict, outdated))
     return {subject: tuple(items) for subject, items in judged.items()}
 
 
-def _one_judged(verdict: dict[str, Any]) -> Judged:
+def _one_judged(verdict: dict[str, Any], outdated: str) -> Judged:
     return Judged(
         requirement=verdict["requirement"],
         edition=verdict["edition"],
         decision_rule=verdict["rule"],
         outcome=_OUTCOMES[verdict["outcome"]],
         made_at=verdict["made_at"],
+        outdated=outdated,
         worst_margin_db=verdict["margin_db"],
         worst_parameter=verdict["worst"],
         parameters=MappingProxyType(
@@ -215,8 +227,8 @@ def _one_judged(verdict: dict[str, Any]) -> Judged:
 def _found(record: dict[str, Any], base: str, hashes: dict[int, str], judged: tuple[Judged, ...]) -> Found:
     specimen = Specimen(record["specimen"], record["length_m"], record["description"], lot=record["lot"])
     same = (
-        "name kind created_at origin station operator calibration calibration_at kit reason points start_hz "
-        "stop_hz ports hookups source_file size comments corrections"
+        "name kind created_at origin station operator calibration calibration_at calibration_file kit reason "
+        "reduced_at points start_hz stop_hz ports hookups source_file size comments corrections"
     ).split()
     return Found(
         source=f"{base}{record['name']}",

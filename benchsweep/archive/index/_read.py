@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from benchsweep.archive._files import file_stem
 from benchsweep.archive._grading_files import read_grading
 from benchsweep.archive._head import Head, read_head
 from benchsweep.archive._notes_files import read_note
@@ -17,7 +18,7 @@ from benchsweep.archive._source import Source
 from benchsweep.errors import ArchiveError, ArchiveUnreachable, RecordDamaged, RecordNewer
 from benchsweep.records import Grading, Note, Outcome, Parameter
 
-__all__ = ["Content", "GradedRecord", "Problem", "microseconds", "read_content"]
+__all__ = ["Content", "GradedRecord", "Problem", "calibration_file", "microseconds", "read_content"]
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _RECORDS = ("record", "series")
@@ -107,6 +108,7 @@ def _read(source: Source, folders: list[str]) -> Content:
     head = read_head(source)
     if head.kind in _RECORDS or head.kind == "calibration":
         microseconds(head.created_at)
+        microseconds(head.reduced_at or head.created_at)
         return head
     return _of_kind(source, head.kind)
 
@@ -130,6 +132,17 @@ def _gone(error: ArchiveError) -> bool:
 def _without(message: str, source: Source) -> str:
     """Leave out the name of the file, which stands beside the reason."""
     return message.removeprefix(f"{source}: ")
+
+
+def calibration_file(head: Head) -> str:
+    """Return the name, without its ending, of the file that a calibration was stored in; empty without one.
+
+    Two calibrations of one station have the same identifier, and names of files that differ.
+    """
+    try:
+        return file_stem(head.calibration_created_at, head.calibration) if head.calibration else ""
+    except ArchiveError:
+        return ""
 
 
 def microseconds(at: str) -> int:

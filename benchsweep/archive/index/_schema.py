@@ -9,7 +9,7 @@ from benchsweep.records import Parameter
 
 __all__ = ["APPLICATION", "ASKED", "FINGERPRINT", "PARAMETERS", "RECORD", "STATEMENTS", "VERDICT", "index_of"]
 
-_NUMBER = 1
+_NUMBER = 2
 """Number of this layout; raise it with every change of what is kept, or of what is read out of the files."""
 APPLICATION = 0x62736978
 """What stands in the header of every index, so that no database of another program is taken for one."""
@@ -23,6 +23,8 @@ RECORD = (
     "subject",
     "created_us",
     "created_at",
+    "reduced_us",
+    "reduced_at",
     "origin",
     "station",
     "operator",
@@ -32,6 +34,7 @@ RECORD = (
     "lot",
     "calibration",
     "calibration_at",
+    "calibration_file",
     "kit",
     "reduced_from",
     "reason",
@@ -49,7 +52,8 @@ RECORD = (
     "corrections",
     "sum",
 )
-"""Columns of a record or series. `noted` is what the file says of all that can be corrected, as JSON."""
+"""Columns of a record or series. `noted` is what the file says of all that can be corrected, as JSON;
+`calibration_file` the name, without its ending, of the file in which that calibration was stored."""
 
 VERDICT = (
     "file",
@@ -77,6 +81,7 @@ _TYPES = {
         (
             "subject",
             "created_us",
+            "reduced_us",
             "reduced_from",
             "points",
             "ports",
@@ -118,7 +123,7 @@ STATEMENTS = (
     f"CREATE TABLE records ({_columns(RECORD)})",
     # Holds all that is asked about, in the order in which it is told: no question reads the wide rows.
     "CREATE INDEX by_time ON records (created_us, name, withdrawn, successor, kind, subject, specimen, lot,"
-    " operator, station, calibration, kit, origin)",
+    " operator, station, calibration, calibration_file, kit, origin)",
     "CREATE INDEX by_subject ON records (subject)",
     "CREATE INDEX by_specimen ON records (specimen)",
     "CREATE INDEX by_lot ON records (lot)",
@@ -126,12 +131,14 @@ STATEMENTS = (
     "CREATE TABLE notes (file INTEGER PRIMARY KEY, name TEXT NOT NULL, subject INTEGER NOT NULL,"
     " at_us INTEGER NOT NULL, content TEXT NOT NULL, sum INTEGER NOT NULL)",
     "CREATE INDEX notes_by_subject ON notes (subject)",
-    f"CREATE TABLE verdicts (id INTEGER PRIMARY KEY, newest INTEGER NOT NULL, name TEXT NOT NULL,"
+    # `newest`: 1 of the last made by a requirement, 2 where a correction made it out of date, named there.
+    f"CREATE TABLE verdicts (id INTEGER PRIMARY KEY, newest INTEGER NOT NULL, outdated TEXT NOT NULL,"
+    f" name TEXT NOT NULL,"
     f" {_columns((*VERDICT, *ASKED)).replace('INTEGER PRIMARY KEY', 'INTEGER NOT NULL')})",
     "CREATE INDEX verdicts_by_subject ON verdicts (subject, requirement, made_us)",
     "CREATE INDEX verdicts_by_file ON verdicts (file)",
-    "CREATE INDEX verdicts_by_outcome ON verdicts (outcome, requirement, margin_db, subject)"
-    " WHERE newest = 1",
+    "CREATE INDEX verdicts_by_outcome ON verdicts (outcome, requirement, margin_db, subject, newest)"
+    " WHERE newest > 0",
 )
 
 
@@ -140,8 +147,8 @@ def index_of(parameter: str) -> str:
 
     It is run when the first is asked: most archives are asked about two or three of all parameters.
     """
-    columns = f"m_{parameter}, requirement, o_{parameter}, subject"
-    where = f"newest = 1 AND o_{parameter} IS NOT NULL"
+    columns = f"m_{parameter}, requirement, o_{parameter}, subject, newest"
+    where = f"newest > 0 AND o_{parameter} IS NOT NULL"
     return f"CREATE INDEX verdicts_by_{parameter} ON verdicts ({columns}) WHERE {where}"
 
 

@@ -35,8 +35,11 @@ class Selection:
 
     Parameters
     ----------
-    specimen, lot, station, operator, calibration, kit
+    specimen, lot, station, operator, kit
         Patterns of names.
+    calibration
+        Pattern of the name of the calibration, or of the file in which it was stored: two calibrations of a
+        day have the same name.
     origin
         ``bench`` or ``touchstone``.
     since, until
@@ -46,7 +49,7 @@ class Selection:
         Pattern of requirements; the record was graded against one that fits.
     outcome
         Outcome of the newest grading, of the whole or, with `parameter`, of that parameter: the worst of its
-        rows.
+        rows. A grading that a correction made out of date (`Judged.outdated`) has no outcome, and no margin.
     parameter
         The newest grading has rows of this parameter.
     margin_below_db

@@ -19,6 +19,7 @@ from benchsweep.records import (
     Comment,
     Correction,
     Measurement,
+    Note,
     Outcome,
     Parameter,
     RequirementText,
@@ -80,7 +81,8 @@ class Plain:
     values: dict[str, object]
     withdrawn: bool
     superseded: bool
-    newest: dict[str, Verdict]
+    newest: dict[str, tuple[str, Verdict]]
+    again: str
 
 
 def files_below(root: Path) -> Iterator[Path]:
@@ -124,9 +126,11 @@ def plain_archive(root: Path) -> list[Plain]:
             "station": record.station,
             "origin": record.origin,
         }
-        newest = {of.requirement: of for _, to, of in sorted(verdicts, key=lambda v: v[0]) if to == h}
+        newest = {of.requirement: (at, of) for at, to, of in sorted(verdicts, key=lambda v: v[0]) if to == h}
+        # When a length was corrected, or whether the record is to be used was said: no verdict holds after.
+        again = max((n.at for n in notes if n.record == h and _weighty(n)), default="")
         moment = datetime.fromisoformat(record.created_at)
-        found.append(Plain(name, h, moment, values, here.withdrawn is not None, h in sources, newest))
+        found.append(Plain(name, h, moment, values, here.withdrawn is not None, h in sources, newest, again))
     return sorted(found, key=lambda one: (one.moment, one.name))
 
 
@@ -149,10 +153,18 @@ def _fits(one: Plain, wanted: Selection) -> bool:
         return False
     if (one.withdrawn and not wanted.withdrawn) or (one.superseded and not wanted.superseded):
         return False
-    return not wanted.graded or any(_judged(of, wanted) for of in one.newest.values())
+    return not wanted.graded or any(
+        _judged(of, wanted, outdated=made_at < one.again) for made_at, of in one.newest.values()
+    )
 
 
-def _judged(of: Verdict, wanted: Selection) -> bool:
+def _weighty(note: Note) -> bool:
+    return isinstance(note, Correction) and ("length_m" in note.changes or note.withdrawn is not None)
+
+
+def _judged(of: Verdict, wanted: Selection, *, outdated: bool) -> bool:
+    if outdated and (wanted.outcome or wanted.margin_below_db is not None):
+        return False
     if wanted.requirement and not fnmatch.fnmatchcase(of.requirement, wanted.requirement):
         return False
     rows = [row for row in of.rows if not wanted.parameter or row.parameter == wanted.parameter]

@@ -8,6 +8,7 @@ import shutil
 import time
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -66,8 +67,10 @@ def test_what_is_told_is_what_the_files_say(maker: Maker) -> None:
         assert one.size == Path(one.source).stat().st_size
         assert [judged.requirement for judged in one.judged] == sorted(other.newest)
         for judged in one.judged:
-            rows = {row.parameter: row for row in other.newest[judged.requirement].rows}
-            assert judged.outcome == other.newest[judged.requirement].outcome
+            made_at, of = other.newest[judged.requirement]
+            assert bool(judged.outdated) == (made_at < other.again)
+            rows = {row.parameter: row for row in of.rows}
+            assert judged.outcome == of.outcome
             assert judged.edition == f"edition of {judged.requirement}"
             assert {name: item.worst_margin for name, item in judged.parameters.items()} == {
                 name: row.worst_margin_db for name, row in rows.items()
@@ -139,6 +142,91 @@ def test_a_withdrawn_reduction_supersedes_nothing(tmp_path: Path) -> None:
     assert names(tmp_path) == [second.name]
     second.unlink()
     assert names(tmp_path) == [first.name]
+
+
+def test_of_two_reductions_the_later_made_counts(tmp_path: Path) -> None:
+    """Both have the time of the measurement; the one that was made last takes its place."""
+    at = "2026-01-01T00:00:00Z"
+    first = archive.write_record(small("a", at), tmp_path)
+    again = {"reduced_from": archive.content_hash(first), "reason": "kit"}
+    last = archive.write_record(small("a", at, reduced_at="2026-03-01T00:00:00.2Z", **again), tmp_path)
+    archive.write_record(small("a", at, reduced_at="2026-03-01T00:00:00.1Z", **again), tmp_path)
+    (hidden,) = find(tmp_path, Selection(identifiers=(first.name,), superseded=True))
+    assert hidden.superseded_by == archive.content_hash(last)
+    told = {one.name: one.reduced_at for one in find(tmp_path, Selection(since="2026-01", until="2026-01"))}
+    assert told[last.name] == "2026-03-01T00:00:00.2Z"
+    assert len(told) == 2
+
+
+@pytest.mark.parametrize(
+    ("correction", "outdated"),
+    [
+        ({"changes": {"length_m": 3.0}}, True),
+        ({"changes": {"ambient.temperature_degc": None}}, True),
+        ({"withdrawn": True}, True),
+        ({"withdrawn": False}, True),
+        ({"changes": {"lot": "L-9", "operator": "B", "identifier": "b", "description": ""}}, False),
+    ],
+)
+def test_a_grading_made_before_a_correction_is_told_and_is_no_outcome(
+    tmp_path: Path, correction: dict[str, Any], outdated: bool
+) -> None:
+    record = archive.content_hash(archive.write_record(small("a", "2026-01-01T00:00:00Z"), tmp_path))
+    good = verdict("tia-6a-cord", {Parameter.NEXT: (Outcome.PASS, 3.0)})
+    before = keep(tmp_path, "2026-02-01T00:00:00Z", (record, good))
+    at = "2026-02-01T00:00:00.5Z"
+    note = archive.write_note(Correction(record, "x", at, "mistyped", **correction), tmp_path)
+    every = {"withdrawn": True}
+    (found,) = find(tmp_path, Selection(**every))
+    assert [judged.outdated for judged in found.judged] == [at if outdated else ""]
+    asked = (
+        {"outcome": "pass"},
+        {"outcome": "pass", "parameter": "next"},
+        {"margin_below_db": 4.0},
+        {"margin_below_db": 4.0, "parameter": "next"},
+    )
+    for wanted in asked:
+        assert len(find(tmp_path, Selection(**every, **wanted))) == (not outdated), wanted
+    for wanted in ({"requirement": "tia-*"}, {"parameter": "next"}):
+        assert len(find(tmp_path, Selection(**every, **wanted))) == 1, wanted
+    keep(tmp_path, "2026-02-01T00:00:01Z", (record, good))
+    (found,) = find(tmp_path, Selection(**every, outcome="pass"))
+    assert [judged.outdated for judged in found.judged] == [""]
+    note.unlink()
+    before.unlink()
+    (found,) = find(tmp_path, Selection(outcome="pass"))
+
+
+def test_a_correction_that_goes_makes_nothing_out_of_date(tmp_path: Path) -> None:
+    record = archive.content_hash(archive.write_record(small("a", "2026-01-01T00:00:00Z"), tmp_path))
+    good = verdict("tia-6a-cord", {Parameter.NEXT: (Outcome.PASS, 3.0)})
+    keep(tmp_path, "2026-02-01T00:00:00Z", (record, good))
+    said = Correction(record, "x", "2026-03-01T00:00:00Z", "mistyped", {"length_m": 3.0})
+    note = archive.write_note(said, tmp_path)
+    assert len(find(tmp_path, Selection(outcome="pass"))) == 0
+    note.unlink()
+    assert len(find(tmp_path, Selection(outcome="pass"))) == 1
+
+
+def test_a_calibration_is_named_by_itself_or_by_the_file_it_was_stored_in(
+    tmp_path: Path, build: SimpleNamespace
+) -> None:
+    solved = {
+        at: build.calibration(*_rng(), identifier="simulated", created_at=at)
+        for at in ("2026-01-01T08:00:00Z", "2026-01-01T13:00:00Z")
+    }
+    for at, one in solved.items():
+        archive.write_record(small(at[11:13], "2026-01-01T14:00:00Z", calibration=one), tmp_path)
+    stems = {at: archive.write_calibration(one, tmp_path / "calibrations").stem for at, one in solved.items()}
+
+    def found(calibration: str) -> list[str]:
+        return [one.specimen.identifier for one in find(tmp_path, Selection(calibration=calibration))]
+
+    assert found("simulated") == found("sim*") == ["08", "13"]
+    assert found(stems["2026-01-01T08:00:00Z"]) == found("20260101T08*") == ["08"]
+    assert found(f"{stems['2026-01-01T13:00:00Z']}.h5") == ["13"]
+    assert found("2026010*") == ["08", "13"]
+    assert found("20260102*") == []
 
 
 def test_the_newest_grading_counts_and_when_it_goes_the_one_before(tmp_path: Path) -> None:
