@@ -6,7 +6,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from benchsweep.archive.check import Comparison, FileFacts, Finding, FindingKind
 from benchsweep.definitions import data_folder, list_definitions
 from benchsweep.errors import ArchiveError, DefinitionError
 from benchsweep.fixture import read_fixture
+from benchsweep.qualification._check_lists import ComparedList, Lists, WrittenList, list_document
 from benchsweep.qualification._check_pool import CheckedFile, check_all
 from benchsweep.qualification._station import load_station
 from benchsweep.uncertainty import read_budget
@@ -48,6 +49,8 @@ class ArchiveChecked:
         What a person should look at besides.
     seconds
         How long it took.
+    listed, compared
+        The list that was written, and the one that the files were compared with.
     """
 
     root: str
@@ -56,13 +59,22 @@ class ArchiveChecked:
     newer: tuple[tuple[str, str], ...]
     findings: tuple[Finding, ...]
     seconds: float
+    listed: WrittenList | None = None
+    compared: ComparedList | None = None
 
 
 Progress = Callable[[int, int], None]
 
 
 def check_whole_archive(
-    root: Path | str, *, jobs: int | None = None, every_item: bool = False, progress: Progress | None = None
+    root: Path | str,
+    *,
+    jobs: int | None = None,
+    every_item: bool = False,
+    progress: Progress | None = None,
+    list_to: Path | None = None,
+    compare: Path | None = None,
+    overwrite: bool = False,
 ) -> ArchiveChecked:
     """Check every file of an archive, and the files against each other.
 
@@ -79,15 +91,27 @@ def check_whole_archive(
         See `archive.check.check_file`; takes some ten times as long.
     progress
         Gets how many files are done, of how many.
+    list_to
+        A list of all sound files is written there, see `archive.check.write_file_list`.
+    compare
+        A list that was written earlier: what is on it and not in the archive, or there with other content, is
+        a finding.
+    overwrite
+        `list_to` may take the place of a file.
 
     Raises
     ------
+    UsageError, DataFileError
+        A list cannot be written there, or one cannot be read; told before any file is checked.
     ArchiveLocked, ArchiveUnreachable, ArchiveError
         The archive cannot be listed, or it went while it was read. What is damaged is no error here.
     """
-    sources = [entry.source for entry in archive.list_files(root)]
-    results = check_all(sources, jobs, every_item=every_item)
-    return _checked(results, len(sources), root=str(root), progress=progress)
+    lists = Lists(list_to, compare, overwrite=overwrite)
+    entries = list(archive.list_files(root))
+    lists.names = [entry.name for entry in entries]
+    results = check_all([entry.source for entry in entries], jobs, every_item=every_item)
+    checked = _checked(results, len(entries), root=str(root), progress=progress, lists=lists)
+    return replace(checked, listed=lists.write(), compared=lists.compared())
 
 
 def check_files(
@@ -108,7 +132,12 @@ def check_files(
 
 
 def _checked(
-    results: Iterator[CheckedFile], count: int, *, root: str, progress: Progress | None
+    results: Iterator[CheckedFile],
+    count: int,
+    *,
+    root: str,
+    progress: Progress | None,
+    lists: Lists | None = None,
 ) -> ArchiveChecked:
     began = time.monotonic()
     comparison, definitions = Comparison(whole=bool(root)), _Definitions()
@@ -123,6 +152,8 @@ def _checked(
             kinds[facts.kind] += 1
             findings += comparison.add(checked.source, facts)
             findings += definitions.refusals(checked.source, facts)
+        if lists is not None:
+            findings += lists.add(done - 1, checked)
         if progress is not None:
             progress(done, count)
     findings += _stored_calibrations(comparison)
@@ -132,6 +163,8 @@ def _checked(
         if not any(_is_record(source.removeprefix(root)) for source, _ in unread):
             findings += comparison.missing()
         findings += leftovers(root)
+    if lists is not None:
+        findings += lists.missing(root)
     seconds = round(time.monotonic() - began, 3)
     return ArchiveChecked(
         root, dict(kinds), tuple(trouble["damaged"]), tuple(trouble["newer"]), tuple(findings), seconds
@@ -199,14 +232,14 @@ def _stored_calibrations(comparison: Comparison) -> Iterator[Finding]:
 def archive_check_document(checked: ArchiveChecked) -> dict[str, Any]:
     """Return ``benchsweep.check/1``.
 
-    ``records`` counts records and series, those included that are damaged; ``files`` the sound files by kind.
+    ``checked`` counts all files, also those that turned out damaged or newer; ``files`` the sound ones by
+    kind; ``records`` those of them that are records and series.
     """
-    whole = sum(checked.kinds.get(kind, 0) for kind in _RECORDS)
-    unread = (*checked.damaged, *checked.newer)
     return {
         "schema": "benchsweep.check/1",
         "archive": checked.root or None,
-        "records": whole + sum(_is_record(source.removeprefix(checked.root)) for source, _ in unread),
+        "checked": sum(checked.kinds.values()) + len(checked.damaged) + len(checked.newer),
+        "records": sum(checked.kinds.get(kind, 0) for kind in _RECORDS),
         "files": dict(sorted(checked.kinds.items())),
         "damaged": _reasons(checked.damaged),
         "newer": _reasons(checked.newer),
@@ -214,6 +247,8 @@ def archive_check_document(checked: ArchiveChecked) -> dict[str, Any]:
             {"finding": found.kind, "record": found.source, "reason": found.words}
             for found in checked.findings
         ],
+        "list": list_document(checked.listed),
+        "compared": list_document(checked.compared),
         "seconds": checked.seconds,
     }
 

@@ -21,6 +21,8 @@ _CALLED = {
     "same-content": "stored twice",
     "same-sweeps": "the same sweeps in two records",
     "source-missing": "reduced from a record that is not there",
+    "missing": "on the list, but no longer there",
+    "other-content": "not what the list says",
     "orphan": "about a record that is not there",
     "fixture-refused": "fixture definitions that this version refuses",
     "budget-refused": "uncertainty budgets that this version refuses",
@@ -48,7 +50,28 @@ def archive_check_table(document: Mapping[str, Any], *, width: int = 80, most: i
         lines += _section(_CALLED[kind], list(group), width, most)
     lines += _section("written by a later version, not checked", document["newer"], width, most)
     lines += _section("damaged", document["damaged"], width, most)
-    return "\n".join([*lines, *wrapped(_summary(document), width)])
+    for words in (_of_list(document), _summary(document)):
+        lines += wrapped(words, width) if words else []
+    return "\n".join(lines)
+
+
+def _of_list(document: Mapping[str, Any]) -> str:
+    """Say what became of a list that was to be written, and what of one to compare with."""
+    listed, compared = document.get("list"), document.get("compared")
+    words = []
+    if compared:
+        since = "none is new" if not compared["new"] else f"{compared['new']} new since"
+        words.append(f"compared with {clean(compared['file'])} of {_files(compared['files'])}, {since}.")
+    if listed:
+        words.append(
+            f"{clean(listed['file'])} lists {_files(listed['files'])}; its SHA-256 is {listed['sha256']}."
+            " Sign it and keep it where nobody changes it."
+        )
+    return " ".join(words)
+
+
+def _files(count: int) -> str:
+    return f"{count} {_plural('file', count)}"
 
 
 def _section(title: str, found: Sequence[Mapping[str, str]], width: int, most: int) -> list[str]:

@@ -2,14 +2,28 @@
 
 from benchsweep.archive.check._across import Comparison, Finding, FindingKind
 from benchsweep.archive.check._facts import AppliedCalibration, FileFacts, check_file
+from benchsweep.archive.check._file_list import (
+    FileList,
+    ListComparison,
+    ListedFile,
+    read_file_list,
+    refuse_file_list,
+    write_file_list,
+)
 from benchsweep.archive.check._leftovers import leftovers
 
 __all__ = [
     "AppliedCalibration",
     "Comparison",
     "FileFacts",
+    "FileList",
     "Finding",
     "FindingKind",
+    "ListComparison",
+    "ListedFile",
     "check_file",
     "leftovers",
+    "read_file_list",
+    "refuse_file_list",
+    "write_file_list",
 ]

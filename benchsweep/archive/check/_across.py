@@ -21,13 +21,16 @@ FindingKind = Literal[
     "same-sweeps",
     "orphan",
     "source-missing",
+    "missing",
+    "other-content",
     "left-over",
     "unfinished",
 ]
 """Written by a later version; another record holds another calibration of the same name and time; the one
 that is stored under that name and time is another one, or damaged; a text of a definition that no longer
 passes; the same record stored twice; the same sweeps in two records; a note or grading whose record is not
-there; a record reduced again whose source is not there; a file that a killed run left; work not finished."""
+there; a record reduced again whose source is not there; on a list kept elsewhere, but not there, or there
+with other content; a file that a killed run left; work not finished."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchsweep.archive._convert import calibration_tree, read_calibration_node, read_measurement_node
 from benchsweep.archive._digests import data_digest
 from benchsweep.archive._grading_files import read_grading
 from benchsweep.archive._notes_files import read_note
 from benchsweep.archive._remote import local_path
-from benchsweep.archive._seal import Kind, kind_in
+from benchsweep.archive._seal import Kind, first_block, kind_in
 from benchsweep.archive._series_read import check_series, open_series
 from benchsweep.archive._source import Source, open_content
 from benchsweep.archive._storage_errors import is_folder
@@ -62,6 +62,11 @@ class FileFacts:
         Content hash of the record whose sweeps were reduced again.
     about
         Of a note or a grading: content hashes of the records that it is about.
+    size
+        Its length in bytes.
+    first_block_sha256
+        SHA-256 of its first 512 bytes. As these hold, directly or not, the checksums of all the others, two
+        sound files have the same exactly when they are the same to the bit. Empty for a folder.
     """
 
     kind: Kind
@@ -73,6 +78,8 @@ class FileFacts:
     budget_toml: str = ""
     reduced_from: str = ""
     about: tuple[str, ...] = ()
+    size: int = 0
+    first_block_sha256: str = ""
 
 
 def check_file(source: Source, *, every_item: bool = False) -> FileFacts:
@@ -83,9 +90,11 @@ def check_file(source: Source, *, every_item: bool = False) -> FileFacts:
     Parameters
     ----------
     every_item
-        HDF5 opens the file besides, and every item that it finds is compared with its own checksum and with
-        the catalogue. It finds what somebody changed on purpose and sealed again, or a writer wrote wrongly;
-        what happened to the file later, the bytes tell. Of a series it is always done.
+        HDF5 opens the file besides, and every item that it finds is compared with its own checksum, with the
+        content hash and with the catalogue. It finds what somebody changed on purpose and sealed again
+        without these, or a writer wrote wrongly; what happened to the file later, the bytes tell. Whoever
+        makes all checksums anew has made another sound file, which only a `FileList` kept elsewhere tells
+        from the one that was there. Of a series it is always done.
 
     Raises
     ------
@@ -108,25 +117,33 @@ def check_file(source: Source, *, every_item: bool = False) -> FileFacts:
                 f"{content.source}: not a benchsweep file, or damaged in its first line",
                 hint="Restore it from a copy; a file of something else does not belong into an archive.",
             )
+        size, first_block_sha256 = content.size, hashlib.sha256(first_block(content)).hexdigest()
+        content_hash, facts = "", None
         if kind != "series":
             with node_of(content, kind) as root:
-                if every_item and root.has("content_sha256"):
-                    check_items(root)
+                if root.has("content_sha256"):
+                    content_hash = content_digest(root)
+                    if every_item:
+                        check_items(root)
                 facts = _facts(root, kind)
-        else:
-            facts = None
-    return facts or _read_again(source, kind)
+    facts = facts or _read_again(source, kind)
+    return replace(
+        facts,
+        content_hash=facts.content_hash or content_hash,
+        size=size,
+        first_block_sha256=first_block_sha256,
+    )
 
 
 def _facts(root: Node, kind: Kind) -> FileFacts | None:
     """Return the facts of what is open; None for a kind whose reader opens it by itself."""
     if kind == "record":
-        return _record(root, read_measurement_node(root))
+        return _record(read_measurement_node(root))
     if kind == "calibration":
-        return FileFacts(kind, content_digest(root), calibration=_applied(read_calibration_node(root)))
+        return FileFacts(kind, calibration=_applied(read_calibration_node(root)))
     if kind in ("comment", "correction", "grading"):
         return None
-    return FileFacts(kind, content_digest(root) if root.has("content_sha256") else "")
+    return FileFacts(kind)
 
 
 def _read_again(source: Source, kind: Kind) -> FileFacts:
@@ -141,10 +158,9 @@ def _read_again(source: Source, kind: Kind) -> FileFacts:
     return FileFacts(kind, about=(note.record,))
 
 
-def _record(root: Node, measurement: Measurement) -> FileFacts:
+def _record(measurement: Measurement) -> FileFacts:
     return FileFacts(
         "record",
-        content_digest(root),
         specimen=measurement.specimen.identifier,
         sweeps=_sweeps(measurement),
         calibration=None if measurement.calibration is None else _applied(measurement.calibration),

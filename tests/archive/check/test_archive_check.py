@@ -90,8 +90,9 @@ def test_a_sound_archive(check: Callable, run: Callable, root: Path) -> None:
     code, document = check()
     assert code == 0
     assert document["schema"] == "benchsweep.check/1"
-    assert document["records"] == 3
+    assert (document["records"], document["checked"]) == (3, 4)
     assert document["files"] == {"comment": 1, "record": 3}
+    assert document["list"] is document["compared"] is None
     assert document["damaged"] == document["newer"] == document["findings"] == []
     text = run("archive", "check", "--archive", root)
     assert (text.code, text.err) == (0, "")
@@ -119,7 +120,8 @@ def test_every_kind_of_file_is_found_damaged(
     code, document = check()
     assert code == 6
     assert set(names(document["damaged"])) == {*(path.name for path in damaged), "foreign.h5"}
-    assert document["records"] == 4
+    # `records` are among `files`; what is damaged is in neither.
+    assert (document["records"], document["checked"]) == (2, 6)
     assert document["files"] == {"record": 2}
     assert not any(str(root) in item["reason"] for item in document["damaged"])
     text = run("archive", "check", "--archive", root)
@@ -256,7 +258,8 @@ def test_named_records_alone(check: Callable, run: Callable, root: Path) -> None
     answer = run("archive", "check", sound, "--json")
     assert (answer.code, answer.json["records"], answer.json["archive"]) == (0, 1, None)
     answer = run("archive", "check", sound, bad, "--json")
-    assert (answer.code, answer.json["records"], names(answer.json["damaged"])) == (6, 2, [bad.name])
+    assert (answer.code, answer.json["records"], names(answer.json["damaged"])) == (6, 1, [bad.name])
+    assert answer.json["checked"] == 2
     answer = run("archive", "check", root / "nothing.h5", "--json")
     assert (answer.code, names(answer.json["damaged"])) == (6, ["nothing.h5"])
 
