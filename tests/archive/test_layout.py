@@ -164,6 +164,24 @@ def test_the_examples_of_the_readme_read_and_check_a_record(
             exec(checking, {})
 
 
+def test_the_example_of_the_readme_makes_the_content_hash(
+    stored: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    section = README.read_text(encoding="utf-8").partition("\n## Record layout\n")[2].partition("\n## ")[0]
+    making = re.findall(r"^```python\n(.*?)^```", section, re.MULTILINE | re.DOTALL)[2]
+    monkeypatch.chdir(tmp_path)
+    for path in (stored, *sorted(GOLDEN.parent.glob("*.h5"))):
+        if path.name.startswith("hookup"):
+            continue
+        shutil.copy(path, "record.h5")
+        exec(making, {})
+    shutil.copy(stored, "record.h5")
+    with h5py.File("record.h5", "r+") as file:
+        file["specimen"].attrs["lot"] = "another"
+    with pytest.raises(AssertionError):
+        exec(making, {})
+
+
 def test_a_record_of_version_1_stays_readable() -> None:
     """Written when the format was fixed, kept for ever."""
     check_record(GOLDEN)
