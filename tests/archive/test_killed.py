@@ -1,7 +1,7 @@
 """``kill -9`` at random moments: what was told as stored is there and whole, and the index is right.
 
 A process that has everything imported forks a child for every attempt, so that the kills fall into the work
-and not into the start of Python. Twenty kills as a rule; ``pytest --thorough`` makes two hundred.
+and not into the start of Python. Twelve kills as a rule; ``pytest --thorough`` makes two hundred.
 """
 
 from __future__ import annotations
@@ -188,7 +188,7 @@ def stored(archive: Path) -> dict[str, set[str]]:
 def test_nothing_that_was_told_as_stored_is_lost(
     source: Path, build: SimpleNamespace, tmp_path: Path, request: pytest.FixtureRequest
 ) -> None:
-    wanted = 200 if request.config.getoption("thorough") else 20
+    wanted = 200 if request.config.getoption("thorough") else 12
     rng = random.Random(6)
     archive, log = tmp_path / "archive", tmp_path / "log.txt"
     hookups = {raw.hookup.number: raw for raw in read_record(source).hookups}
@@ -250,7 +250,7 @@ def index_is_right(archive: Path, there: dict[str, set[str]], *, made_anew: bool
 
 def test_two_writers_and_a_reader(source: Path, tmp_path: Path, request: pytest.FixtureRequest) -> None:
     """They use the same names at the same times, and are told apart by what they store."""
-    each = 500 if request.config.getoption("thorough") else 50
+    each = 500 if request.config.getoption("thorough") else 20
     archive, logs = tmp_path / "archive", [tmp_path / f"{name}.txt" for name in ("one", "two", "reader")]
     with forking(source) as forker:
         for log, name in zip(logs, ("one", "two"), strict=False):

@@ -1,6 +1,6 @@
 """Whatever stands in a file, reading it ends with a named error or with what was asked for.
 
-The files are read by a process of its own, so that a crash of the HDF5 library is seen and not suffered. 300
+The files are read by a process of its own, so that a crash of the HDF5 library is seen and not suffered. 150
 of them as a rule; ``pytest --thorough`` makes ten thousand.
 """
 
@@ -112,7 +112,7 @@ def read_in_a_process(sources: Path, work: Path, first: int, last: int) -> list[
 def test_mangled_files_are_named_errors(
     sources: Path, tmp_path: Path, request: pytest.FixtureRequest
 ) -> None:
-    wanted = 10_000 if request.config.getoption("thorough") else 300
+    wanted = 10_000 if request.config.getoption("thorough") else 150
     first = int(os.environ.get("BENCHSWEEP_FIRST_MANGLED", "0"))
     answers = read_in_a_process(sources, tmp_path, first, first + wanted)
     assert len({answer["number"] for answer in answers}) == wanted

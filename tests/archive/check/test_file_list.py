@@ -11,6 +11,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import h5py
+import numpy as np
 import pytest
 
 from benchsweep import archive
@@ -25,10 +26,10 @@ GOLDEN = Path(__file__).resolve().parents[1] / "golden"
 
 @pytest.fixture(scope="module")
 def sound(tmp_path_factory: pytest.TempPathFactory, build: SimpleNamespace) -> Path:
-    """An archive of two records, the first of version 1, one in a sub-folder, with a comment and a series."""
+    """An archive of two records, the first of version 1, one in a sub-folder, a comment and a calibration."""
     folder = tmp_path_factory.mktemp("sound")
     shutil.copy(GOLDEN / "record-v1.h5", folder / "first.h5")
-    shutil.copy(GOLDEN / "series-v1.h5", folder)
+    archive.write_calibration(build.calibration(np.random.default_rng(1)), folder / "calibrations")
     plain = {"fixture_toml": "", "budget_toml": "", "hookups": 1, "couplings": (), "calibration": None}
     path = archive.write_record(build.measurement(1, **plain), folder / "2025")
     archive.write_note(Comment(archive.content_hash(path), "R. Lind", "2026-04-01T00:00:00Z", "x"), folder)
@@ -65,8 +66,11 @@ def compared(run: Callable, root: Path, listed: Path) -> Callable[..., tuple[dic
 
 
 def test_the_list_names_every_file_and_can_be_made_by_other_programs(
-    run: Callable, root: Path, listed: Path
+    run: Callable, root: Path, tmp_path: Path
 ) -> None:
+    listed = tmp_path / "list.csv"
+    shutil.copy(GOLDEN / "series-v1.h5", root)
+    run("archive", "check", "--archive", root, "--list", listed)
     with listed.open(newline="", encoding="utf-8") as stream:
         rows = list(csv.reader(stream))
     assert rows[0] == HEADINGS
@@ -77,12 +81,12 @@ def test_the_list_names_every_file_and_can_be_made_by_other_programs(
         assert row[4] == hashlib.sha256(path.read_bytes()[:512]).hexdigest()
         with h5py.File(path) as file:
             assert row[2] == file.attrs["content_sha256"]
-    assert {row[0] for row in rows[1:]} == {"record", "series", "comment"}
+    assert {row[0] for row in rows[1:]} == {"record", "series", "comment", "calibration"}
     path = listed.with_name("again.csv")
     answer = run("archive", "check", "--archive", root, "--list", path, "--json")
     assert path.read_bytes() == listed.read_bytes()
     digest = hashlib.sha256(listed.read_bytes()).hexdigest()
-    assert answer.json["list"] == {"file": str(path), "files": 4, "sha256": digest}
+    assert answer.json["list"] == {"file": str(path), "files": 5, "sha256": digest}
 
 
 def test_nothing_has_changed(run: Callable, root: Path, listed: Path, compared: Callable) -> None:
@@ -97,11 +101,12 @@ def test_what_was_deleted_is_missing_and_what_came_is_new(
     note = next(root.glob("notes/*/*.h5"))
     note.unlink()
     # Without the list, nothing tells that there was a note, or a record that nothing is about.
-    (root / "series-v1.h5").unlink()
+    calibration = next(root.glob("calibrations/*.h5"))
+    calibration.unlink()
     before = run("archive", "check", "--archive", root, "--json")
     assert not {item["finding"] for item in before.json["findings"]} & {"orphan", "missing"}
     archive.write_record(build.measurement(5, calibration=None), root)
-    expected = {note.relative_to(root).as_posix(): "missing", "series-v1.h5": "missing"}
+    expected = {path.relative_to(root).as_posix(): "missing" for path in (note, calibration)}
     assert compared(1) == (expected, 1)
     words = " ".join(run("archive", "check", "--archive", root, "--compare", listed).out.split())
     assert "on the list, but no longer there: 2" in words
