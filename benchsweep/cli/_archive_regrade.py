@@ -1,9 +1,10 @@
 from __future__ import annotations
 
 import time
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -19,13 +20,15 @@ from benchsweep.cli._options import (
     Quiet,
     TemperatureDegc,
 )
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr, say
+from benchsweep.cli._output import counted, print_json, print_text, progress_to_stderr, say
 from benchsweep.cli._selection import Chosen, chooses_records
 from benchsweep.errors import UsageError
 
 __all__ = ["Jobs", "Scheduler", "regrade", "told_progress"]
 
 _EVERY_S = 2.0
+_MOST_CHANGED = 20
+_FAILING = ("fail", "conditional-fail")
 
 Jobs = Annotated[
     int | None,
@@ -59,6 +62,17 @@ def regrade(
     parquet: Annotated[
         Path | None, typer.Option("--parquet", metavar="FILE", help="The same as Parquet.")
     ] = None,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace files that are there; otherwise they are refused.")
+    ] = False,
+    every_byte: Annotated[
+        bool,
+        typer.Option(
+            "--every-byte",
+            help="Check all of each record before it is graded, also the raw sweeps and error terms that"
+            " grading does not read. Takes longer.",
+        ),
+    ] = False,
     keep: Annotated[
         bool,
         typer.Option(
@@ -72,7 +86,12 @@ def regrade(
 ) -> None:
     """Grade many records of an archive again; no record changes. The verdicts are those of `grade`.
 
-    Corrections are applied; records that were withdrawn or reduced again are left out unless asked for.
+    Corrections are applied; records that were withdrawn or reduced again are left out unless asked for. What
+    became another verdict than the newest kept one against a requirement of that name is listed.
+
+    Of each record it reads, and compares with its checksums, what grading needs: the corrected matrix and all
+    but the raw sweeps and error terms of the calibration. That these are sound is for `archive check` to say,
+    or for --every-byte.
 
     An interrupted run (Ctrl-C, a kill, a power cut) goes on where it stopped when the same command is given
     again. What needs a length that nobody gave is undecided. Exit code 6 when a record is damaged, after all
@@ -96,21 +115,28 @@ def regrade(
 
     if by and not keep:
         raise UsageError("--by does nothing without --keep", hint="Give --keep, or leave it out.")
+    tables = _tables(csv, parquet)
+    if overwrite and not tables:
+        raise UsageError("--overwrite does nothing without --csv or --parquet", hint="Leave it out.")
     job = RegradeJob.asked(
         load_requirements(against),
         budget=budget,
         decision_rule=check_decision_rule(decision),
         length_m=length_m,
         conditions=told_conditions(temperature_degc, construction, extrapolate_cold=cold_slope),
+        every_byte=every_byte,
     )
-    sinks = [table_sink(path) for path in (csv, parquet) if path is not None]
+    sinks = [table_sink(path, job, overwrite=overwrite) for path in tables]
     if keep:
         sinks.insert(0, keep_sink(chosen.root, job, by=by))
-    items, damaged = chosen_items(chosen.root, chosen.selection, progress=progress_to_stderr(quiet))
+    told = progress_to_stderr(quiet)
+    items, damaged = chosen_items(
+        chosen.root, chosen.selection, against=[one.name for one in job.requirements], progress=told
+    )
     found = grade_again(
         items,
         job,
-        runner_for(len(items), jobs=jobs, scheduler=scheduler),
+        runner_for(len(items), jobs=jobs, scheduler=scheduler, progress=told),
         archive_root=chosen.root,
         damaged=damaged,
         sinks=sinks,
@@ -140,14 +166,13 @@ def told_progress() -> Callable[[int, int], None]:
             last = now
             rate = (done - first) / (now - begun)
             left = f", about {(total - done) / rate:.0f} s left" if rate > 0.0 else ""
-            say(f"{done} of {total} records{left}")
+            say(f"{done} of {counted(total, 'record')}{left}")
 
     return told
 
 
-def _table(document: dict[str, object]) -> str:
+def _table(document: dict[str, Any]) -> str:
     requirements = document["requirements"]
-    assert isinstance(requirements, dict)  # noqa: S101 - for the type checker
     outcomes = list(next(iter(requirements.values()), {}))
     width = max((len(name) for name in requirements), default=0)
     lines = [f"{'against':<{width}}  " + "  ".join(outcomes)]
@@ -156,5 +181,49 @@ def _table(document: dict[str, object]) -> str:
         for name, counts in requirements.items()
     ]
     resumed = f", {document['resumed']} of them by an earlier run" if document["resumed"] else ""
-    lines.append(f"{document['records']} records in {document['seconds']} s{resumed}")
+    lines += _changes(document)
+    lines.append(f"{counted(document['records'], 'record')} in {document['seconds']} s{resumed}")
     return "\n".join(lines)
+
+
+def _changes(document: dict[str, Any]) -> list[str]:
+    """Return how many verdicts are others than kept, and which; first those that fail now and did not."""
+    changed, compared = document["changed"], document["compared"]
+    if not compared:
+        return []
+    if not changed:
+        return [f"none of {counted(compared, 'verdict')} differs from the newest kept one"]
+    ways = Counter(f"{one['before']} -> {one['now']}" for one in changed)
+    lines = [
+        f"{len(changed)} of {counted(compared, 'verdict')} became another than the newest kept one: "
+        + ", ".join(f"{count} {way}" for way, count in ways.most_common())
+    ]
+    worse = sorted(changed, key=lambda one: one["now"] not in _FAILING or one["before"] in _FAILING)
+    shown = worse[:_MOST_CHANGED]
+    names = [(_printable(one["specimen"]), one["requirement"]) for one in shown]
+    widths = [max(map(len, column)) for column in zip(*names, strict=True)]
+    lines += [
+        f"  {specimen:<{widths[0]}}  {requirement:<{widths[1]}}  {one['before']} -> {one['now']}"
+        for (specimen, requirement), one in zip(names, shown, strict=True)
+    ]
+    if len(worse) > len(shown):
+        lines.append(f"  and {len(worse) - len(shown)} more, which --json and the tables tell")
+    return lines
+
+
+def _printable(word: str) -> str:
+    return "".join(sign if sign.isprintable() else "?" for sign in word)
+
+
+def _tables(csv: Path | None, parquet: Path | None) -> list[Path]:
+    """Return the tables that are to be written.
+
+    Raises
+    ------
+    UsageError
+        One whose name says it is of the other kind.
+    """
+    for path, suffix in ((csv, ".csv"), (parquet, ".parquet")):
+        if path is not None and path.suffix.lower() != suffix:
+            raise UsageError(f"{path}: does not end in {suffix}", hint=f"Name it {path.with_suffix(suffix)}.")
+    return [path for path in (csv, parquet) if path is not None]

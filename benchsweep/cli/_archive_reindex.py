@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from benchsweep.cli._archive_find import say_damaged
 from benchsweep.cli._options import AsJson, Quiet
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr
+from benchsweep.cli._output import counted, print_json, print_text, progress_to_stderr
 from benchsweep.cli._selection import ArchiveRoot
 
 __all__ = ["reindex"]
@@ -26,5 +26,6 @@ def reindex(archive: ArchiveRoot = "archive", quiet: Quiet = False, as_json: AsJ
             | {"schema": "benchsweep.reindex/1"}
         )
     else:
-        print_text(f"{document['records']} records and series in {archive}")
+        many = counted(document["records"], "record or series", "records and series")
+        print_text(f"{many} in {archive}")
     say_damaged(document)

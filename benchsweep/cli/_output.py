@@ -15,6 +15,7 @@ from benchsweep.errors import UsageError
 
 __all__ = [
     "ask_person",
+    "counted",
     "person_is_there",
     "print_json",
     "print_text",
@@ -87,6 +88,11 @@ def _write(text: str) -> None:
             f"the result cannot be written to standard output: {error.strerror or error}",
             hint="Send it somewhere else; what was archived is kept.",
         ) from error
+
+
+def counted(count: int, what: str, many: str = "") -> str:
+    """Return ``1 record``, ``2 records``; `many` where the plural takes more than an s."""
+    return f"{count} {what if count == 1 else many or f'{what}s'}"
 
 
 def progress_to_stderr(quiet: bool) -> Callable[[str], None]:

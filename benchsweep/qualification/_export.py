@@ -10,7 +10,6 @@ from typing import Any
 
 from benchsweep import archive
 from benchsweep.errors import UsageError
-from benchsweep.qualification._export_columns import verdict_columns
 from benchsweep.qualification._export_load import (
     NOTHING_GRADED,
     ExportGrading,
@@ -19,6 +18,7 @@ from benchsweep.qualification._export_load import (
     load_for_export,
 )
 from benchsweep.qualification._export_pieces import HOLDS, ExportForm, Piece, pieces_of, table_piece
+from benchsweep.qualification._verdict_columns import verdict_columns
 
 __all__ = [
     "ExportChoice",
@@ -162,8 +162,8 @@ def export_records(
             _refuse_taken(path, overwrite)
             written.append(Exported((loaded.name,), piece.store(path, overwrite), what, loaded.notes))
     if file is not None and together:
-        rows = [verdict for loaded in together for verdict in loaded.verdicts]
-        piece = table_piece(choice.to, "", lambda: verdict_columns(rows))
+        graded = [loaded.graded for loaded in together if loaded.graded is not None]
+        piece = table_piece(choice.to, "", lambda: verdict_columns(graded))
         names = tuple(loaded.name for loaded in together)
         _refuse_taken(_fitting(file, piece), overwrite)
         notes = tuple(f"{loaded.name}: {note}" for loaded in together for note in loaded.notes)

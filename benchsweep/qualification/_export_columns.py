@@ -1,15 +1,15 @@
-"""What a record holds as columns of a table: traces, verdict rows, corrected matrix, raw sweeps."""
+"""What a record holds as columns of a table: traces, corrected matrix, raw sweeps."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import chain
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.records import Measurement, SMatrix, Trace, Verdict
+from benchsweep.records import Measurement, SMatrix, Trace
 
 __all__ = [
     "common_grid",
@@ -17,7 +17,6 @@ __all__ = [
     "raw_columns",
     "trace_columns",
     "trace_heading",
-    "verdict_columns",
 ]
 
 Columns = dict[str, Any]
@@ -48,48 +47,6 @@ def trace_columns(traces: Sequence[Trace]) -> Columns:
     """
     grid, values = common_grid(traces)
     return {"frequency_hz": grid} | dict(zip(map(trace_heading, traces), values, strict=True))
-
-
-def verdict_columns(verdicts: Iterable[Verdict]) -> Columns:
-    """Return a row for each row of each verdict; margins, values, limits and uncertainties are in ``unit``.
-
-    ``uncertainty_low`` and ``uncertainty_high`` enclose the value with 95 %, ``expanded_uncertainty`` is the
-    larger of both; all three are infinite where residual errors may be as large as the signal. ``doubts`` is
-    what makes the whole verdict doubtful. A verdict without rows gives one row that has its outcome alone.
-    """
-    names = (
-        *("record", "specimen", "requirement", "decision_rule", "budget", "length_m", "verdict"),
-        *("parameter", "end", "pairs", "outcome", "unit", "worst_margin", "frequency_hz", "value", "limit"),
-        *("expanded_uncertainty", "uncertainty_low", "uncertainty_high", "guard_band", "standing", "note"),
-        "doubts",
-    )
-    rows: list[tuple[Any, ...]] = []
-    for verdict in verdicts:
-        whole = (
-            *(verdict.record, verdict.specimen, verdict.requirement, verdict.decision_rule, verdict.budget),
-            *(verdict.length_m, str(verdict.outcome)),
-        )
-        doubts = "; ".join(verdict.doubts)
-        if not verdict.rows:
-            rows.append((*whole, *[None] * (len(names) - len(whole) - 1), doubts))
-        for row in verdict.rows:
-            rows.append(
-                (
-                    *(*whole, str(row.parameter), row.end, "-".join(row.pairs), str(row.outcome)),
-                    *(row.parameter.unit, row.worst_margin_db, row.frequency_hz, row.value, row.limit),
-                    *(row.expanded_uncertainty, row.uncertainty_low, row.uncertainty_high, row.guard_band),
-                    *(row.standing, row.note, doubts),
-                )
-            )
-    texts = {
-        *("record", "specimen", "requirement", "decision_rule", "budget", "verdict", "parameter", "end"),
-        *("pairs", "outcome", "unit", "standing", "note", "doubts"),
-    }
-    columns = zip(names, zip(*rows, strict=True) if rows else [()] * len(names), strict=True)
-    # An array keeps a column of numbers one also where all of them are missing.
-    return {
-        name: list(cells) if name in texts else np.array(cells, dtype=np.float64) for name, cells in columns
-    }
 
 
 def matrix_columns(matrix: SMatrix) -> Columns:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -10,13 +10,22 @@ from typing import Any, Literal
 from benchsweep import archive, limits
 from benchsweep.errors import UsageError
 from benchsweep.qualification._corrections import Noted, apply_corrections
-from benchsweep.qualification._graded import grade_all
+from benchsweep.qualification._graded import Qualified, grade_all
 from benchsweep.qualification._reduction import evaluate
 from benchsweep.qualification._series_use import grade_series, read_series_measurement
 from benchsweep.qualification._uncertainty import with_budget
-from benchsweep.records import Measurement, RawHookup, SMatrix, Trace, Verdict
+from benchsweep.qualification._verdict_columns import VerdictsOfRecord, kept_before
+from benchsweep.records import Measurement, RawHookup, SMatrix, Trace
 
-__all__ = ["NOTHING_GRADED", "ExportGrading", "ExportWhat", "Loaded", "load_for_export", "uncorrected"]
+__all__ = [
+    "NOTHING_GRADED",
+    "ExportGrading",
+    "ExportWhat",
+    "Loaded",
+    "load_for_export",
+    "uncorrected",
+    "verdicts_of_record",
+]
 
 ExportWhat = Literal["traces", "verdict", "matrix", "raw"]
 
@@ -47,17 +56,19 @@ class Loaded:
         How it is called.
     content_hash
         Of the record or series; empty when unfinished.
-    traces, verdicts
+    traces
         Empty where they are not exported.
+    graded
+        For verdicts: what the table is made of.
     notes
-        What was corrected afterwards, and that it was withdrawn, in words.
+        What was corrected afterwards, that it was withdrawn, what could not be found out, in words.
     """
 
     name: str
     content_hash: str
     measurement: Measurement
     traces: tuple[Trace, ...] = ()
-    verdicts: tuple[Verdict, ...] = ()
+    graded: VerdictsOfRecord | None = None
     notes: tuple[str, ...] = ()
 
 
@@ -87,23 +98,64 @@ def load_for_export(
     if what in ("matrix", "raw"):
         corrected, noted = apply_corrections(measurement, notes)
         return Loaded(name, digest, corrected, notes=_told(noted))
-    how: dict[str, Any] = {
+    if what == "traces":
+        evaluation = evaluate(
+            with_budget(measurement, grading.budget), length_m=grading.length_m, notes=notes
+        )
+        told = _told(evaluation.noted)
+        return Loaded(name, digest, evaluation.measurement, evaluation.traces, notes=told)
+    if series:
+        # It also doubts sweeps before which the analyzer was away.
+        graded = _graded_sweep(Path(source), grading, sweep)
+    else:
+        evaluation = evaluate(
+            with_budget(measurement, grading.budget), length_m=grading.length_m, notes=notes
+        )
+        graded = Qualified(
+            name, evaluation, grade_all(evaluation, grading.requirements, record=name, **_how(grading))
+        )
+    corrected = graded.evaluation.measurement
+    told, (before, unknown) = _told(graded.evaluation.noted), kept_before(source, digest)
+    return Loaded(
+        name,
+        digest,
+        corrected,
+        graded=verdicts_of_record(graded, digest, before),
+        notes=(*told, unknown) if unknown else told,
+    )
+
+
+def _how(grading: ExportGrading) -> dict[str, Any]:
+    return {
         "decision_rule": grading.decision_rule,
         "conditions": grading.conditions,
         "by_pattern": grading.by_pattern,
     }
-    length_m, budget = grading.length_m, grading.budget
-    if what == "verdict" and series:
-        # It also doubts sweeps before which the analyzer was away.
-        graded, _ = grade_series(
-            Path(source), grading.requirements, number=sweep, length_m=length_m, budget=budget, **how
-        )
-        evaluation, verdicts = graded.evaluation, graded.verdicts
-    else:
-        evaluation = evaluate(with_budget(measurement, budget), length_m=length_m, notes=notes)
-        found = grade_all(evaluation, grading.requirements, record=name, **how)
-        verdicts = tuple(one.verdict for one in found)
-    return Loaded(name, digest, evaluation.measurement, evaluation.traces, verdicts, _told(evaluation.noted))
+
+
+def _graded_sweep(path: Path, grading: ExportGrading, sweep: int | None) -> Qualified:
+    graded, _ = grade_series(
+        path,
+        grading.requirements,
+        number=sweep,
+        length_m=grading.length_m,
+        budget=grading.budget,
+        **_how(grading),
+    )
+    return graded
+
+
+def verdicts_of_record(graded: Qualified, content_hash: str, before: Mapping[str, str]) -> VerdictsOfRecord:
+    """Return what a table of verdicts is made of."""
+    measurement = graded.evaluation.measurement
+    return VerdictsOfRecord(
+        verdicts=[(one.verdict, one.edition) for one in graded.graded],
+        content_hash=content_hash,
+        lot=measurement.specimen.lot,
+        created_at=measurement.created_at,
+        corrections=graded.evaluation.noted.words,
+        before=before,
+    )
 
 
 def _told(noted: Noted) -> tuple[str, ...]:

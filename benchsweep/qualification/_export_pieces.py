@@ -14,9 +14,9 @@ from benchsweep.qualification._export_columns import (
     matrix_columns,
     raw_columns,
     trace_columns,
-    verdict_columns,
 )
 from benchsweep.qualification._export_load import ExportWhat, Loaded, uncorrected
+from benchsweep.qualification._verdict_columns import verdict_columns
 from benchsweep.records import Measurement, SMatrix, balanced_ports_among
 
 __all__ = ["HOLDS", "ExportForm", "Piece", "pieces_of", "table_piece"]
@@ -85,8 +85,8 @@ def _tables(loaded: Loaded, to: ExportForm, what: ExportWhat) -> Iterator[Piece]
             yield table_piece(to, f"{addition}-matrix", partial(matrix_columns, matrix))
     elif what == "raw":
         yield table_piece(to, "-raw", partial(raw_columns, loaded.measurement))
-    elif what == "verdict":
-        yield table_piece(to, "-verdict", partial(verdict_columns, loaded.verdicts))
+    elif loaded.graded is not None:
+        yield table_piece(to, "-verdict", partial(verdict_columns, [loaded.graded]))
     else:
         yield table_piece(to, "-traces", partial(trace_columns, loaded.traces))
 

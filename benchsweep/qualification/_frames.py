@@ -9,16 +9,22 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from benchsweep import archive, mixedmode
-from benchsweep.errors import UsageError
+from benchsweep.errors import ArchiveError, UsageError
 from benchsweep.qualification._export_columns import (
     common_grid,
     matrix_columns,
     raw_columns,
+)
+from benchsweep.qualification._export_load import load_for_export, verdicts_of_record
+from benchsweep.qualification._graded import Qualified
+from benchsweep.qualification._notes import record_hash
+from benchsweep.qualification._reduction import Evaluation, evaluate
+from benchsweep.qualification._verdict_columns import (
+    NOTHING_BEFORE,
+    VerdictsOfRecord,
+    kept_before,
     verdict_columns,
 )
-from benchsweep.qualification._export_load import load_for_export
-from benchsweep.qualification._graded import Qualified
-from benchsweep.qualification._reduction import Evaluation, evaluate
 from benchsweep.records import FOUR_PAIRS, Measurement, SMatrix, Trace
 
 if TYPE_CHECKING:
@@ -46,7 +52,8 @@ def to_pandas(
         and disturbing ``12-36``) and ``unit`` (``dB`` or ``ns``). Losses are positive dB, infinite where
         there is no signal; NaN where a trace has no such point.
 
-        ``verdict``: a row for each row of each verdict of a `Qualified`, columns as in an export.
+        ``verdict``: a row for each row of each verdict of a `Qualified`, which `grade_record` returns;
+        columns as in an export.
 
         ``matrix``, ``mixed``: a row for each S-parameter at each frequency, of the corrected matrix or of its
         modes: ``frequency_hz``, ``out``, ``into`` (labels, categories), complex ``s`` = wave out of `out`
@@ -75,8 +82,13 @@ def to_pandas(
     pandas = _package("pandas")
     if what == "verdict":
         if not isinstance(subject, Qualified):
-            raise UsageError("nothing was graded", hint="Give what `grade_record` returns.")
-        frame = pandas.DataFrame(verdict_columns(subject.verdicts))
+            raise UsageError(
+                "a verdict needs a requirement: give what "
+                '`grade_record(record, load_requirements(["tia-6a-cord"]))` returns, '
+                f"not a {type(subject).__name__}",
+                hint="`export --what verdict --against tia-6a-cord` writes the same table as a file.",
+            )
+        frame = pandas.DataFrame(verdict_columns([_verdicts(subject)]))
         measurement, record = subject.evaluation.measurement, str(subject.record)
     elif what == "traces":
         evaluation, record = _evaluated(subject)
@@ -187,6 +199,16 @@ def _evaluated(subject: FrameSubject) -> tuple[Evaluation, str]:
         return subject, ""
     measurement, record = _measured(subject)
     return evaluate(measurement), record
+
+
+def _verdicts(graded: Qualified) -> VerdictsOfRecord:
+    """Return what an export would tell of a graded record; where it is not stored, less."""
+    try:
+        digest = record_hash(graded.record)
+    except ArchiveError:
+        return verdicts_of_record(graded, "", NOTHING_BEFORE)
+    before, _ = kept_before(graded.record, digest, but=graded.grading)
+    return verdicts_of_record(graded, digest, before)
 
 
 def _swept(measurement: Measurement) -> Measurement:

@@ -15,10 +15,11 @@ __all__ = ["Graded", "Qualified", "grade_all"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Graded:
-    """One verdict with the limit lines behind it."""
+    """One verdict with the limit lines behind it, and the edition of the requirement."""
 
     verdict: Verdict
     limits: dict[Parameter, LimitCurve]
+    edition: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +65,8 @@ def grade_all(
                 decision_rule=decision_rule,
                 conditions=conditions,
                 missing_length="undecided" if requirement.name in by_pattern else "error",
-            )
+            ),
+            edition=requirement.edition,
         )
         for requirement in requirements
     )

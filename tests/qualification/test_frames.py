@@ -171,8 +171,10 @@ def test_what_there_is_not_is_refused(
             convert(measured, "power")  # type: ignore[arg-type]
         with pytest.raises(ArchiveError):
             convert(tmp_path / "nothing.h5")
-    with pytest.raises(UsageError, match="nothing was graded"):
+    with pytest.raises(UsageError, match=r"give what `grade_record\(record, load_requirements\("):
         to_pandas(measured, "verdict")
+    with pytest.raises(UsageError, match=r"a verdict needs a requirement: .* returns, not a str"):
+        to_pandas("archive/20260301T101500Z-cord.h5", "verdict")
     for name, convert in (("pandas", to_pandas), ("xarray", to_xarray)):
         monkeypatch.setitem(sys.modules, name, None)
         with pytest.raises(UsageError, match=f"{name} is not installed") as raised:

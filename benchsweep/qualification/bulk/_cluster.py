@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from importlib import import_module
 from typing import Any
 
@@ -27,6 +27,8 @@ class Cluster:
     ----------
     address
         Of the scheduler, for example ``tcp://head:8786``.
+    progress
+        Told when there are no workers, so that it waits for one.
 
     Raises
     ------
@@ -34,7 +36,9 @@ class Cluster:
         Dask is not installed, or nobody answers.
     """
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, *, progress: Callable[[str], None] = lambda _: None) -> None:
+        self._progress = progress
+        self._waits = False
         try:
             self._dask: Any = import_module("distributed")
         except ImportError as error:
@@ -57,17 +61,30 @@ class Cluster:
         under_way: dict[Any, list[Item]] = {}
         try:
             while True:
-                most = _FOR_EACH_WORKER * max(sum(self._client.nthreads().values()), 1)
+                threads = self._threads()
+                most = _FOR_EACH_WORKER * max(threads, 1)
                 while len(under_way) < most and (chunk := next(chunks, None)):
                     under_way[self._client.submit(work, job, chunk, pure=False)] = chunk
                 if not under_way:
                     return
+                self._say_once(threads)
                 for future in self._finished(list(under_way)):
                     chunk = under_way.pop(future)
                     yield from self._results(future, work, job, chunk)
         finally:
             self._client.cancel(list(under_way))
             self._client.close()
+
+    def _threads(self) -> int:
+        """Return how many threads all workers have."""
+        return sum(self._client.nthreads().values())
+
+    def _say_once(self, threads: int) -> None:
+        if not threads and not self._waits:
+            self._progress(
+                f"the cluster at {self.address} has no workers: waiting {_WITHOUT_WORKERS_S:.0f} s for one"
+            )
+        self._waits = not threads
 
     def _finished(self, futures: list[Any]) -> list[Any]:
         """Return those that are done, at least one.
@@ -84,11 +101,13 @@ class Cluster:
                     waited = self._dask.wait(futures, timeout=_LOOK_S, return_when="FIRST_COMPLETED")
                 return list(waited.done)
             except TimeoutError:
-                if self._client.nthreads():
+                threads = self._threads()
+                self._say_once(threads)
+                if threads:
                     seen = time.monotonic()
                 elif time.monotonic() - seen > _WITHOUT_WORKERS_S:
                     raise UsageError(
-                        f"the cluster at {self.address} has no workers any more",
+                        f"the cluster at {self.address} has no workers",
                         hint="Start workers; what was finished is kept.",
                     ) from None
 

@@ -20,7 +20,7 @@ from benchsweep.records import Parameter
 
 __all__ = ["RegradeJob"]
 
-_SCHEMA = "benchsweep.regrade-job/1"
+_SCHEMA = "benchsweep.regrade-job/2"
 # What the figures of a verdict come from: with another version they may differ in the last bit.
 _COUNTS = ("benchsweep", "numpy", "scipy")
 
@@ -41,6 +41,8 @@ class RegradeJob:
         In place of the lengths noted in the records; None: their own.
     conditions
         Temperature and construction; a temperature that is not told is that noted in the record.
+    every_byte
+        Check all of each record, also what grading does not read: raw sweeps and error terms.
     folder
         Where relative paths of records begin.
     """
@@ -50,6 +52,7 @@ class RegradeJob:
     budget_toml: str = ""
     length_m: float | None = None
     conditions: limits.Conditions = field(default_factory=limits.Conditions)
+    every_byte: bool = False
     folder: str = field(default_factory=os.getcwd)
 
     @property
@@ -101,6 +104,7 @@ class RegradeJob:
                 "budget_toml": self.budget_toml,
                 "length_m": self.length_m,
                 "conditions": asdict(self.conditions),
+                "every_byte": self.every_byte,
                 "folder": self.folder,
             },
             sort_keys=True,
@@ -153,5 +157,6 @@ def _read_job(text: str) -> RegradeJob:
         budget_toml=told["budget_toml"],
         length_m=told["length_m"],
         conditions=limits.Conditions(**told["conditions"]),
+        every_byte=told["every_byte"],
         folder=told["folder"],
     )

@@ -109,6 +109,7 @@ class Journal:
                 last, lines = path, _lines(path)
             told = json.loads(lines[number])
             told["item"], told["outcomes"] = Item(**told["item"]), tuple(told["outcomes"])
+            told["corrections"] = tuple(told["corrections"])
             yield Graded(**told)
 
     def stepped(self, step: str) -> bool:

@@ -6,7 +6,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from benchsweep.qualification.bulk._job import RegradeJob
@@ -15,7 +15,7 @@ from benchsweep.qualification.bulk._runners import Runner
 from benchsweep.qualification.bulk._work import Graded, Item, grade_chunk
 from benchsweep.records import Outcome
 
-__all__ = ["Regraded", "Sink", "exit_code_of_regrade", "regrade", "regrade_document"]
+__all__ = ["Changed", "Regraded", "Sink", "exit_code_of_regrade", "regrade", "regrade_document"]
 
 CHUNK = 16
 """How many records a worker gets at a time: as many are done again after a kill."""
@@ -25,6 +25,17 @@ Sink = Callable[[Iterator[Graded], Journal], None]
 
 The journal tells what of it an interrupted run has done.
 """
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """A verdict that is another one than the newest that was kept before against that requirement."""
+
+    record: str
+    specimen: str
+    requirement: str
+    before: str
+    now: str
 
 
 @dataclass(slots=True)
@@ -41,6 +52,10 @@ class Regraded:
         Record and why it cannot be read.
     not_graded
         Record and why it cannot be graded, though it can be read.
+    compared
+        How many verdicts there was a kept one to compare with.
+    changed
+        Those that are others than kept, in the order of the records.
     resumed
         How many were finished by an earlier, interrupted run.
     seconds
@@ -51,6 +66,8 @@ class Regraded:
     outcomes: dict[str, Counter[str]]
     damaged: list[tuple[str, str]] = field(default_factory=list)
     not_graded: list[tuple[str, str]] = field(default_factory=list)
+    compared: int = 0
+    changed: list[Changed] = field(default_factory=list)
     resumed: int = 0
     seconds: float = 0.0
 
@@ -58,8 +75,12 @@ class Regraded:
         """Count what came of one record."""
         if result.problem:
             (self.damaged if result.damaged else self.not_graded).append((result.item.source, result.problem))
-        for counts, outcome in zip(self.outcomes.values(), result.outcomes, strict=False):
+        for (name, counts), outcome in zip(self.outcomes.items(), result.outcomes, strict=False):
             counts[outcome] += 1
+            before = result.item.before.get(name)
+            self.compared += before is not None
+            if before not in (None, outcome):
+                self.changed.append(Changed(result.item.source, result.specimen, name, before, outcome))
 
 
 def regrade(
@@ -123,6 +144,7 @@ def regrade(
         found.records += len(damaged)
         for problems in (found.damaged, found.not_graded):
             problems.sort(key=lambda problem: place.get(problem[0], len(place)))
+        found.changed.sort(key=lambda one: place[one.record])
         for sink in sinks:
             sink(journal.results(item for item in items if item in journal), journal)
     except BaseException:
@@ -145,7 +167,10 @@ def _chunks(items: Iterable[Item]) -> Iterator[list[Item]]:
 
 
 def regrade_document(found: Regraded) -> dict[str, Any]:
-    """Return ``benchsweep.regrade/1``; ``outcomes`` counts verdicts, one for each record and requirement."""
+    """Return ``benchsweep.regrade/1``; ``outcomes`` counts verdicts, one for each record and requirement.
+
+    ``compared`` counts those that there was a kept one to compare with.
+    """
     total: Counter[str] = Counter()
     for counts in found.outcomes.values():
         total.update(counts)
@@ -157,6 +182,8 @@ def regrade_document(found: Regraded) -> dict[str, Any]:
         "requirements": {name: _counted(counts) for name, counts in found.outcomes.items()},
         "seconds": round(found.seconds, 3),
         "records_per_second": round(graded / found.seconds, 1) if found.seconds > 0.0 else None,
+        "compared": found.compared,
+        "changed": [asdict(one) for one in found.changed],
         "resumed": found.resumed,
         "damaged": [{"record": record, "reason": reason} for record, reason in found.damaged],
         "not_graded": [{"record": record, "reason": reason} for record, reason in found.not_graded],

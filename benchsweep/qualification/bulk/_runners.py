@@ -37,7 +37,13 @@ class ThisProcess:
             yield work(job, chunk)
 
 
-def runner_for(records: int, *, jobs: int | None = None, scheduler: str = "") -> Runner:
+def runner_for(
+    records: int,
+    *,
+    jobs: int | None = None,
+    scheduler: str = "",
+    progress: Callable[[str], None] = lambda _: None,
+) -> Runner:
     """Return who should grade so many records.
 
     Parameters
@@ -46,6 +52,8 @@ def runner_for(records: int, *, jobs: int | None = None, scheduler: str = "") ->
         How many processes; None: one for each core that this process may use, as far as it is worth it.
     scheduler
         Address of a Dask scheduler; empty: this machine.
+    progress
+        Told in words what is waited for.
 
     Raises
     ------
@@ -55,7 +63,7 @@ def runner_for(records: int, *, jobs: int | None = None, scheduler: str = "") ->
     if scheduler:
         from benchsweep.qualification.bulk._cluster import Cluster
 
-        return Cluster(scheduler)
+        return Cluster(scheduler, progress=progress)
     if jobs is None:
         jobs = min(cores(), records // _WORTH_A_PROCESS)
     if jobs <= 1:

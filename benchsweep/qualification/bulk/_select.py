@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
 from benchsweep import archive
@@ -14,14 +14,24 @@ __all__ = ["chosen_items"]
 
 
 def chosen_items(
-    root: str, selection: archive.Selection, *, progress: Callable[[str], None] = lambda _: None
+    root: str,
+    selection: archive.Selection,
+    *,
+    against: Collection[str] = (),
+    progress: Callable[[str], None] = lambda _: None,
 ) -> tuple[tuple[Item, ...], tuple[tuple[str, str], ...]]:
     """Return the records of an archive that fit, oldest first, and the files that cannot be read.
+
+    Parameters
+    ----------
+    against
+        Requirements of which the newest kept outcomes are told.
 
     Returns
     -------
     items
-        Records only: of a series `grade` grades one sweep at a time. Each with its corrections.
+        Records only: of a series `grade` grades one sweep at a time. Each with its corrections and with the
+        outcome of the newest grading that is kept, by requirement.
     damaged
         Source and reason, whatever the file holds.
 
@@ -36,6 +46,11 @@ def chosen_items(
             one.source,
             one.content_hash,
             corrections_text(notes_about(one.source)) if one.corrections else "",
+            {
+                judged.requirement: str(judged.outcome)
+                for judged in one.judged
+                if judged.requirement in against
+            },
         )
         for one in found
     )

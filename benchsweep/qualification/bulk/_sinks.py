@@ -5,74 +5,56 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
-
-import numpy as np
 
 from benchsweep import archive
 from benchsweep.errors import UsageError
 from benchsweep.qualification._keep import keep_verdicts, requirement_texts
+from benchsweep.qualification._verdict_columns import VerdictsOfRecord, verdict_columns
 from benchsweep.qualification.bulk._job import RegradeJob
 from benchsweep.qualification.bulk._journal import Journal
 from benchsweep.qualification.bulk._plain import from_plain
 from benchsweep.qualification.bulk._regrade import Sink
 from benchsweep.qualification.bulk._work import Graded
-from benchsweep.records import Verdict, VerdictRow
 
 __all__ = ["keep_sink", "table_sink"]
 
 _RECORDS_A_GRADING = 512
 
-_NUMBERS = (
-    "worst_margin_db",
-    "frequency_hz",
-    "value",
-    "limit",
-    "expanded_uncertainty",
-    "uncertainty_low",
-    "uncertainty_high",
-    "guard_band",
-)
-_WORDS = (
-    "record",
-    "content_hash",
-    "specimen",
-    "requirement",
-    "decision_rule",
-    "budget",
-    "verdict",
-    "parameter",
-    "end",
-    "pairs",
-    "outcome",
-    "standing",
-    "note",
-)
 
-
-def table_sink(path: Path) -> Sink:
+def table_sink(path: Path, job: RegradeJob, *, overwrite: bool = False) -> Sink:
     """Return what writes a row for each row of each verdict to a CSV or Parquet file, by its suffix.
 
-    A file that is there is replaced. Losses in dB, times in ns, frequencies in Hz. The table is in memory
-    while it is written: about 1 kB for each row.
+    The columns are those of an export, see `verdict_columns`. The table is in memory while it is written:
+    about 1 kB for each row.
+
+    Parameters
+    ----------
+    job
+        What is graded against.
+    overwrite
+        Replace a file that is there.
+
+    Raises
+    ------
+    UsageError
+        At once, before any work: another suffix, a file that is there, Parquet without its package.
     """
+    archive.refuse_table(path, replace=overwrite)
+    editions = [requirement.edition for requirement in job.requirements]
 
     def write(results: Iterator[Graded], _: Journal) -> None:
-        columns: dict[str, list[Any]] = {name: [] for name in (*_WORDS, *_NUMBERS)}
-        for result in results:
-            for verdict in from_plain(result.verdicts):
-                for row in verdict.rows:
-                    for name, cell in _cells(result, verdict, row).items():
-                        columns[name].append(cell)
-        archive.write_table(
-            {
-                # Not a number rather than None: a column of None alone would be one of text.
-                name: np.array(cells, dtype=np.float64) if name in _NUMBERS else cells
-                for name, cells in columns.items()
-            },
-            path,
-            replace=True,
+        found = (
+            VerdictsOfRecord(
+                verdicts=list(zip(from_plain(result.verdicts), editions, strict=True)),
+                content_hash=result.item.content_hash,
+                lot=result.lot,
+                created_at=result.created_at,
+                corrections=result.corrections,
+                before=result.item.before,
+            )
+            for result in results
         )
+        archive.write_table(verdict_columns(found), path, replace=overwrite)
 
     return write
 
@@ -114,22 +96,3 @@ def keep_sink(root: str, job: RegradeJob, *, by: str = "") -> Sink:
         journal.step(named)
 
     return write
-
-
-def _cells(result: Graded, verdict: Verdict, row: VerdictRow) -> dict[str, Any]:
-    return {
-        "record": result.item.source,
-        "content_hash": result.item.content_hash,
-        "specimen": verdict.specimen,
-        "requirement": verdict.requirement,
-        "decision_rule": verdict.decision_rule,
-        "budget": verdict.budget,
-        "verdict": str(verdict.outcome),
-        "parameter": str(row.parameter),
-        "end": row.end or "",
-        "pairs": "-".join(row.pairs),
-        "outcome": str(row.outcome),
-        "standing": row.standing,
-        "note": row.note,
-        **{name: getattr(row, name) for name in _NUMBERS},
-    }

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from threadpoolctl import threadpool_limits
 
 from benchsweep import archive
 from benchsweep.errors import ArchiveError, ArchiveUnreachable, BenchsweepError
-from benchsweep.qualification._reduction import evaluate, judge_evaluation
+from benchsweep.qualification._reduction import Evaluation, evaluate, judge_evaluation
 from benchsweep.qualification.bulk._job import RegradeJob
 from benchsweep.qualification.bulk._plain import read_corrections, to_plain
 from benchsweep.records import Verdict
@@ -29,11 +29,15 @@ class Item:
         As the index of the archive has it.
     corrections
         What was corrected of it afterwards, as `corrections_text` writes it; empty when nothing was.
+    before
+        Requirement -> outcome of the newest grading that was kept before. It makes no other record: a run
+        that is interrupted while it keeps its own verdicts still has those before them when it goes on.
     """
 
     source: str
     content_hash: str
     corrections: str = ""
+    before: Mapping[str, str] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,10 @@ class Graded:
         Why it could not be graded; empty where it was.
     damaged
         True where the file is to blame: damaged, locked, newer.
+    specimen, lot, created_at
+        Of the record, as corrected.
+    corrections
+        What was corrected of it afterwards, in words.
     """
 
     item: Item
@@ -59,6 +67,10 @@ class Graded:
     verdicts: str = ""
     problem: str = ""
     damaged: bool = False
+    specimen: str = ""
+    lot: str = ""
+    created_at: str = ""
+    corrections: tuple[str, ...] = ()
 
 
 def grade_chunk(job: str, items: Sequence[Item]) -> list[Graded]:
@@ -84,16 +96,25 @@ def grade_chunk(job: str, items: Sequence[Item]) -> list[Graded]:
 
 def _grade(job: RegradeJob, item: Item) -> Graded:
     try:
-        verdicts = grade_item(job, item)
+        evaluation, verdicts = _verdicts(job, item)
     except ArchiveUnreachable:
         raise
     except BenchsweepError as error:
         return Graded(item, problem=error.message, damaged=isinstance(error, ArchiveError))
-    return Graded(item, tuple(str(verdict.outcome) for verdict in verdicts), to_plain(verdicts))
+    measurement = evaluation.measurement
+    return Graded(
+        item,
+        tuple(str(verdict.outcome) for verdict in verdicts),
+        to_plain(verdicts),
+        specimen=measurement.specimen.identifier,
+        lot=measurement.specimen.lot,
+        created_at=measurement.created_at,
+        corrections=evaluation.noted.words,
+    )
 
 
-def grade_item(job: RegradeJob, item: Item) -> tuple[Verdict, ...]:
-    """Return the verdicts of one record as corrected, the same that `grade` gives.
+def _verdicts(job: RegradeJob, item: Item) -> tuple[Evaluation, tuple[Verdict, ...]]:
+    """Return the verdicts of one record as corrected, the same that `grade` gives, and what they are made of.
 
     What needs a length that nobody gave is undecided: nobody named the record.
 
@@ -101,7 +122,8 @@ def grade_item(job: RegradeJob, item: Item) -> tuple[Verdict, ...]:
     ------
     ArchiveError, DefinitionError, FixtureError, UsageError
     """
-    measurement = archive.read_reduced(job.place_of(item.source))
+    read = archive.read_record if job.every_byte else archive.read_reduced
+    measurement = read(job.place_of(item.source))
     if job.budget_toml:
         measurement = replace(measurement, budget_toml=job.budget_toml)
     evaluation = evaluate(
@@ -110,7 +132,7 @@ def grade_item(job: RegradeJob, item: Item) -> tuple[Verdict, ...]:
         notes=read_corrections(item.content_hash, item.corrections),
         parameters=job.parameters,
     )
-    return tuple(
+    return evaluation, tuple(
         judge_evaluation(
             evaluation,
             requirement,

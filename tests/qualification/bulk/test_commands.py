@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import shutil
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 
 from benchsweep import archive
+from benchsweep.limits import load_requirement
 from benchsweep.records import Calibration, Measurement
 from tests.conftest import Run
 
@@ -39,7 +41,7 @@ def test_regrade_tells_how_many_and_writes_a_table(run: Run, cords: Path, tmp_pa
     for record in records[:2]:
         verdicts = run("grade", record, "--against", "tia-6a-cord", "--json").json
         own = [row for row in rows if row["record"] == record and row["requirement"] == "tia-6a-cord"]
-        assert [float(row["worst_margin_db"]) for row in own] == [
+        assert [float(row["worst_margin"]) for row in own] == [
             row["worst_margin_db"] for row in verdicts["rows"]
         ]
         assert [float(row["uncertainty_high"]) for row in own] == [
@@ -80,6 +82,149 @@ def test_verdicts_are_kept_and_found(run: Run, cords: Path, tmp_path: Path) -> N
     assert run(*words, "--by", "nobody").code == 2
 
 
+def test_every_byte_is_looked_at_when_that_is_asked_for(run: Run, cords: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(cords, copy, ignore=shutil.ignore_patterns("*cord-[1-3]*"))
+    path = sorted(copy.glob("*.h5"))[3]
+    content = bytearray(path.read_bytes())
+    # A byte of the raw sweep, which grading does not read.
+    content[content.index(archive.read_record(path).hookups[0].sweep.s.tobytes()) + 2000] ^= 1
+    path.write_bytes(content)
+    words = ("archive", "regrade", "--archive", copy, "--against", "tia-6a-cord", "--json")
+    fast, through = run(*words), run(*words, "--every-byte")
+    assert (fast.code, fast.json["damaged"]) == (1, [])
+    assert (through.code, [item["record"] for item in through.json["damaged"]]) == (6, [str(path)])
+    assert "do not match their checksum" in through.json["damaged"][0]["reason"]
+    assert sum(through.json["outcomes"].values()) == sum(fast.json["outcomes"].values()) - 1 == 10
+    assert "--every-byte" in run("archive", "regrade", "--help").out
+
+
+def rows_of(path: Path) -> list[dict[str, str]]:
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+COLUMNS = (
+    "record content_hash specimen lot length_m created_at requirement edition decision_rule budget verdict "
+    "verdict_before doubts wiring corrections parameter end pairs outcome standing note worst_margin unit "
+    "frequency_hz value limit expanded_uncertainty uncertainty_low uncertainty_high guard_band"
+).split()
+
+
+def test_regrade_and_export_write_the_same_table(
+    run: Run, bench: Measurement, cords: Path, tmp_path: Path
+) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(cords, copy, ignore=shutil.ignore_patterns("*cord-[02-3]*", "*cord-1[4-9]*"))
+    # A cord whose pair 3-6 is reversed at end B fails though its rows may pass.
+    ports = list(bench.corrected.ports)
+    swapped = [{"B:36.3": "B:36.6", "B:36.6": "B:36.3"}.get(port, port) for port in ports]
+    matrix = replace(bench.corrected, ports=tuple(swapped))
+    reversed_pair = replace(
+        bench, specimen=replace(bench.specimen, identifier="reversed", lot="=7"), corrected=matrix
+    )
+    archive.write_record(reversed_pair, copy)
+    requirement = ("--against", "tia-6-cord", "--against", "tia-6-channel")
+    words = ("archive", "regrade", "--archive", copy, *requirement, "--decision", "guard-band")
+    assert run(*words, "--keep").code == 1
+    one, other = tmp_path / "one.csv", tmp_path / "other.csv"
+    assert run(*words, "--csv", one).code == 1
+    records = [item["record"] for item in run("archive", "find", "--archive", copy, "--json").json["found"]]
+    options = (
+        "--to",
+        "csv",
+        "--what",
+        "verdict",
+        *requirement,
+        "--decision",
+        "guard-band",
+        "--output",
+        other,
+    )
+    assert run("export", *records, *options).code == 0
+    assert one.read_bytes() == other.read_bytes()
+    rows = rows_of(one)
+    assert list(rows[0]) == COLUMNS
+    assert {row["verdict_before"] for row in rows} == {"pass", "fail", "undecided"}
+    assert all(row["verdict_before"] == row["verdict"] for row in rows)
+    assert {(row["parameter"] in ("delay", "skew"), row["unit"]) for row in rows} == {
+        (True, "ns"),
+        (False, "dB"),
+    }
+    corrected = {row["corrections"] for row in rows if row["specimen"] == "cord eleven"}
+    assert len(corrected) == 1
+    assert "corrected by an engineer on 2026-05-02 (label): specimen 'cord eleven'" in corrected.pop()
+    wrong = [row for row in rows if row["specimen"] == "reversed"]
+    assert {(row["lot"], row["verdict"]) for row in wrong} == {("'=7", "fail")}
+    assert all("reversed" in row["wiring"] for row in wrong)
+    assert not any(row["wiring"] for row in rows if row not in wrong)
+    editions = {name: load_requirement(name).edition for name in ("tia-6-cord", "tia-6-channel")}
+    assert {row["requirement"]: row["edition"] for row in rows} == editions
+    assert {row["content_hash"] for row in rows} == {archive.content_hash(Path(record)) for record in records}
+
+
+def test_a_table_that_is_there_is_refused_before_the_work(
+    run: Run, cords: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = tmp_path / "verdicts.csv"
+    table.write_text("mine", encoding="utf-8")
+    words = ("archive", "regrade", "--archive", cords, "--against", "tia-6a-cord", "--specimen", "cord 01")
+    with monkeypatch.context() as patched:
+        patched.setattr(archive, "read_reduced", None)  # no record is read
+        for options, said in (
+            (("--csv", table), "exists already"),
+            (("--parquet", table), "does not end in .parquet"),
+            (("--csv", tmp_path / "x.txt"), "does not end in .csv"),
+            (("--overwrite",), "--overwrite does nothing"),
+        ):
+            refused = run(*words, *options)
+            assert (refused.code, said in refused.err) == (2, True), options
+        assert table.read_text(encoding="utf-8") == "mine"
+    answer = run(*words, "--csv", table, "--overwrite")
+    assert answer.code == 0
+    assert len(rows_of(table)) == 20
+    assert answer.out.splitlines()[-1].startswith("1 record in ")
+
+
+def test_what_became_of_the_kept_verdicts_is_told(run: Run, cords: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(cords, copy, ignore=shutil.ignore_patterns("*cord-[1-3]*"))
+    text = tmp_path / "house.toml"
+    words = ("archive", "regrade", "--archive", copy, "--against", text, "--specimen", "cord 0*")
+
+    def limit(next_db: float) -> None:
+        """A requirement of the same name whose limit of NEXT is moved."""
+        text.write_text(
+            'schema = 1\nname = "house"\nbase = "tia-6-cord"\ntitle = "House"\n'
+            '[[lines]]\nparameter = "next"\nsense = "min"\nstanding = "common-practice"\n'
+            'source = "the laboratory"\n[[lines.bands]]\nfrom_mhz = 1.0\nto_mhz = 250.0\n'
+            f'limit = {{ form = "constant", level = {next_db} }}\n',
+            encoding="utf-8",
+        )
+
+    limit(1.0)
+    first = run(*words, "--keep", "--json")
+    assert (first.code, first.json["compared"], first.json["changed"]) == (0, 0, [])
+    limit(30.0)
+    stricter = run(*words, "--json").json
+    assert stricter["compared"] == 10
+    told = ("specimen", "requirement", "before", "now")
+    assert [tuple(one[name] for name in told) for one in stricter["changed"]] == [
+        ("cord 04", "house", "pass", "fail"),
+        ("cord 09", "house", "pass", "fail"),
+    ]
+    assert all(Path(one["record"]).exists() for one in stricter["changed"])
+    table = tmp_path / "verdicts.csv"
+    lines = run(*words, "--csv", table).out.splitlines()
+    assert lines[-4] == "2 of 10 verdicts became another than the newest kept one: 2 pass -> fail"
+    assert lines[-3:-1] == ["  cord 04  house  pass -> fail", "  cord 09  house  pass -> fail"]
+    assert {row["specimen"] for row in rows_of(table) if row["verdict"] != row["verdict_before"]} == {
+        "cord 04", "cord 09",
+    }  # fmt: skip
+    run(*words, "--keep")
+    assert "none of 10 verdicts differs from the newest kept one" in run(*words).out
+
+
 def test_an_archive_at_an_address(run: Run, cords: Path) -> None:
     system = fsspec.filesystem("memory")
     system.put(str(cords), "/bulk-archive", recursive=True)
@@ -117,6 +262,10 @@ def right(bench: Measurement) -> Calibration:
     return bench.calibration
 
 
+def renamed_copy(path: Path) -> Path:
+    return Path(shutil.copy(path, path.with_name("the-worn-one.h5")))
+
+
 def test_sweeps_are_reduced_again_with_another_calibration(
     run: Run, right: Calibration, cords: Path, tmp_path: Path
 ) -> None:
@@ -146,6 +295,15 @@ def test_sweeps_are_reduced_again_with_another_calibration(
         old.specimen,
         old.budget_toml,
     )
+    # It is the same measurement: when it was reduced again is told beside.
+    assert new.created_at == old.created_at
+    assert Path(pair["new"]).name.startswith(Path(pair["record"]).name[:17])
+    assert datetime.fromisoformat(new.reduced_at) > datetime.fromisoformat(spoiled.created_at)
+    assert "archive regrade --against … --keep" in first.err
+    chosen = ("archive", "find", "--archive", copy, "--json", "--calibration")
+    for calibration in (files[0], files[0].name, files[0].stem, renamed_copy(files[0])):
+        assert run(*chosen, calibration).json["records"] == 4, calibration
+    assert run(*chosen, right.identifier).json["records"] == 4 + 11
     assert new.calibration is not None
     assert new.calibration.created_at == spoiled.created_at
     # What goes through is 1.1 times less, but for what mismatches do to it.
