@@ -15,6 +15,7 @@ Conventions:
 - A file appears under its name only when all of it is on the disc, and never replaces another.
 """
 
+from benchsweep.archive._again import of_the_same_sweeps
 from benchsweep.archive._drawers import GRADINGS, NOTES, has_drawer, root_of
 from benchsweep.archive._files import file_stem, make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
@@ -108,6 +109,7 @@ __all__ = [
     "make_folder",
     "notes_of",
     "number_words",
+    "of_the_same_sweeps",
     "open_series",
     "read_calibration",
     "read_grading",

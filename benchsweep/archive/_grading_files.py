@@ -15,6 +15,7 @@ from benchsweep.archive._grading import FLOATS, verdicts_of
 from benchsweep.archive._notes_files import HASH, moment
 from benchsweep.archive._source import Source
 from benchsweep.archive._tree import Block, Node, opened, to_bytes
+from benchsweep.errors import ArchiveError, RecordDamaged, RecordNewer
 from benchsweep.records import (
     End,
     GradedTrace,
@@ -90,29 +91,46 @@ class KeptVerdict:
     verdict: Verdict
 
 
-def kept_verdicts(folder: Source, content_hash: str) -> tuple[KeptVerdict, ...]:
+def kept_verdicts(
+    folder: Source, content_hash: str, *, damaged: list[ArchiveError] | None = None
+) -> tuple[KeptVerdict, ...]:
     """Return every kept verdict about the record of that content hash, in the order in which they were made.
 
     Gradings of many records are opened to see whether it is among them.
 
+    Parameters
+    ----------
+    damaged
+        Takes what is wrong with gradings that cannot be read, which are left out then.
+
     Raises
     ------
     RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
-        A grading or the folder cannot be read.
+        A grading cannot be read, unless `damaged` is given; or the folder cannot.
     """
     own = files_in(below(folder, GRADINGS, content_hash[:2]), content_hash[:16])
     found: list[KeptVerdict] = []
     for source in (*own, *files_in(below(folder, GRADINGS))):
-        with opened(source, "grading") as root:
-            if content_hash not in root.child("words").texts("text"):
-                continue
-            grading = _read(root)
-        editions = {item.name: item.edition for item in grading.requirements}
-        record = grading.words.index(content_hash)
-        for verdict in verdicts_of(grading, np.flatnonzero(grading.verdicts.record == record).tolist()):
-            edition = editions[verdict.requirement]
-            found.append(KeptVerdict(source, grading.made_at, grading.by, edition, verdict))
+        try:
+            found += _verdicts_about(source, content_hash)
+        except (RecordDamaged, RecordNewer) as error:
+            if damaged is None:
+                raise
+            damaged.append(error)
     return tuple(sorted(found, key=lambda kept: moment(kept.made_at)))
+
+
+def _verdicts_about(source: Source, content_hash: str) -> list[KeptVerdict]:
+    with opened(source, "grading") as root:
+        if content_hash not in root.child("words").texts("text"):
+            return []
+        grading = _read(root)
+    editions = {item.name: item.edition for item in grading.requirements}
+    record = grading.words.index(content_hash)
+    return [
+        KeptVerdict(source, grading.made_at, grading.by, editions[verdict.requirement], verdict)
+        for verdict in verdicts_of(grading, np.flatnonzero(grading.verdicts.record == record).tolist())
+    ]
 
 
 def grading_tree(grading: Grading) -> dict[str, Block]:

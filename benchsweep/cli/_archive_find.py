@@ -34,7 +34,12 @@ def find(
     """List the records of an archive that fit, oldest first, with the newest kept grading of each.
 
     Names are quoted shell patterns and tell capitals apart; what a correction says counts. Records that were
-    withdrawn, or whose sweeps were reduced again into another record, are left out unless asked for.
+    withdrawn, or whose sweeps were reduced again into another record, are left out unless asked for. The time
+    is that of the measurement, also of what was reduced again later; of an import when it was stored.
+
+    A grading made before a correction of the length or of an ambient value, or before a withdrawal, is
+    marked, and is no outcome for --outcome and --margin-below-db: grade it again (`archive regrade --keep`).
+
     Exit code 0 also when nothing fits, 6 when the archive cannot be read.
 
     Example: `benchsweep archive find --specimen 'reel-*' --since 2026-11 --outcome fail`
@@ -68,8 +73,10 @@ def say_damaged(document: dict[str, object]) -> None:
     damaged = document["damaged"]
     if not isinstance(damaged, list) or not damaged:
         return
-    many = f"{len(damaged)} files of the archive" if len(damaged) > 1 else "a file of the archive"
-    say(f"warning: {many} cannot be read, and are left out (`archive check` tells more):")
+    several = len(damaged) > 1
+    many = f"{len(damaged)} files of the archive" if several else "a file of the archive"
+    left = "are left out" if several else "is left out"
+    say(f"warning: {many} cannot be read and {left} (`archive check` tells more):")
     for item in damaged[:_MOST_DAMAGED]:
         say(f"  {item['record']}: {item['reason']}")
     if len(damaged) > _MOST_DAMAGED:

@@ -7,7 +7,7 @@ import typer
 
 from benchsweep.cli._archive_regrade import Jobs, Scheduler, told_progress
 from benchsweep.cli._options import AsJson, Quiet
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr, say
+from benchsweep.cli._output import counted, print_json, print_text, progress_to_stderr, say
 from benchsweep.cli._selection import Chosen, chooses_records
 
 __all__ = ["reduce"]
@@ -47,8 +47,9 @@ def reduce(
     """Reduce the raw sweeps of many records again, with another calibration; the old records stay.
 
     Each new record names the one it comes from and the reason, and has the corrections of that one
-    (`benchsweep archive correct`) in it. From then on the old one is left out of selections unless
-    --superseded is given. What was reduced with this calibration already is passed over, so an interrupted
+    (`benchsweep archive correct`) in it, and the time of the measurement; comments and kept gradings stay
+    with the old one, which is left out of selections from then on unless --superseded is given. What was
+    reduced with this calibration already is passed over, so an interrupted
     run goes on where it stopped. Exit code 6 when a record is damaged, 1 when one cannot be reduced: other
     analyzer, grid or ports, or an imported record.
 
@@ -69,7 +70,7 @@ def reduce(
     found = reduce_again(
         items,
         job,
-        runner_for(len(items), jobs=jobs, scheduler=scheduler),
+        runner_for(len(items), jobs=jobs, scheduler=scheduler, progress=progress_to_stderr(quiet)),
         reason=reason,
         folder=output,
         damaged=damaged,
@@ -81,7 +82,11 @@ def reduce(
     if as_json:
         print_json(document)
     else:
-        already = f", {found.already} were already" if found.already else ""
-        counted = f"{len(found.written)} of {found.records} records reduced again"
-        print_text(f"{counted} in {document['seconds']} s{already}")
+        already = (
+            f", {found.already} {'was' if found.already == 1 else 'were'} already" if found.already else ""
+        )
+        done = f"{len(found.written)} of {counted(found.records, 'record')} reduced again"
+        print_text(f"{done} in {document['seconds']} s{already}")
+    if found.written and not quiet:
+        say("the new records have no kept verdict yet; to grade them: `archive regrade --against … --keep`")
     raise typer.Exit(exit_code_of_reduce(found))

@@ -11,6 +11,7 @@ from benchsweep.cli._options import (
     Construction,
     Decision,
     LengthM,
+    Quiet,
     RecordArgument,
     SweepNumber,
     TemperatureDegc,
@@ -59,15 +60,16 @@ def grade(
     ] = False,
     by: Annotated[str, typer.Option("--by", metavar="NAME", help="With --keep: who grades.")] = "",
     as_json: AsJson = False,
+    quiet: Quiet = False,
 ) -> None:
     """Grade a record, or grade it again against other requirements. The record itself never changes.
 
     Corrections (`benchsweep archive correct`) are applied, and the verdict names them; that of a record that
-    was withdrawn is undecided. Of a series one sweep is graded, which the verdict names. A decision rule with
-    a guard band needs an uncertainty budget: that of the record, or another one. What a pattern chose is
-    undecided where it needs a length that nobody gave; what was named is refused. With --highest the exit
-    code is 0 when some category of every family passes, 1 when all of a family fail, 3 when none of it passes
-    and some are undecided.
+    was withdrawn is undecided; where the sweeps were reduced again into another record, a note names it. Of
+    a series one sweep is graded, which the verdict names. A decision rule with a guard band needs an
+    uncertainty budget: that of the record, or another one. What a pattern chose is undecided where it needs a
+    length that nobody gave; what was named is refused. With --highest the exit code is 0 when some category
+    of every family passes, 1 when all of a family fail, 3 when none of it passes and some are undecided.
 
     Example: `benchsweep grade archive/20260301T101500Z-cord.h5 --against 'tia-*-cord' --length-m 2`
 
@@ -77,6 +79,7 @@ def grade(
         check_decision_rule,
         choose_requirements,
         ranked_requirements,
+        tell_superseded,
         told_conditions,
     )
 
@@ -89,7 +92,7 @@ def grade(
     rule = check_decision_rule(decision)
     conditions = told_conditions(temperature_degc, construction, extrapolate_cold=cold_slope)
     chosen = choose_requirements(against) if against else ranked_requirements()
-    for file in chosen.broken:
+    for file in () if quiet else chosen.broken:
         say(f"note: {file} is broken and takes no part; `benchsweep limits list` says what is wrong")
     result, _ = grade_any(
         record,
@@ -101,11 +104,13 @@ def grade(
         conditions=conditions,
         by_pattern=chosen.by_pattern,
     )
+    result = tell_superseded(result)
     if keep:
         from benchsweep.qualification import keep_grading, record_hash, told_of
 
         told = told_of(length_m=length_m, conditions=conditions, budget=budget)
         result = keep_grading(result, record_hash(record), chosen.requirements, by=by, told=told)
-        say(f"kept: {result.grading}")
+        if not quiet:
+            say(f"kept: {result.grading}")
     show = print_highest if highest else print_verdicts
     raise typer.Exit(show([result], as_json=as_json, requirements=chosen.requirements))

@@ -18,9 +18,11 @@ def report_items(
 
     `requirements` and `conditions` are those that it was graded with.
     """
-    from benchsweep.qualification import budget_rows, record_hash, shown
+    from benchsweep.qualification import budget_rows, notes_about, record_hash, shown
+    from benchsweep.records import Comment
     from benchsweep.report import ReportItem
 
+    comments = tuple(note for note in notes_about(result.record) if isinstance(note, Comment))
     digest = record_hash(result.record)
     findings = _findings(result, requirements)
     items = []
@@ -37,6 +39,7 @@ def report_items(
                 not_counting=looks.not_counting,
                 graded=looks.graded,
                 findings=findings,
+                comments=comments,
             )
         )
     return items

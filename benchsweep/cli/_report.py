@@ -90,6 +90,7 @@ def report(
         choose_requirements,
         followed_parameters,
         is_series,
+        tell_superseded,
         told_conditions,
     )
     from benchsweep.report import check_target, write_html
@@ -135,6 +136,7 @@ def report(
                 conditions=conditions,
                 by_pattern=chosen.by_pattern,
             )
+            graded = tell_superseded(graded)
             verdicts += graded.verdicts
             made = report_items(graded, requirements, conditions=conditions)
             items += [replace(item, sweep=number) for item in made]

@@ -51,7 +51,13 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
     "lot": (_pattern("--lot", "Its production lot"), ""),
     "station": (_pattern("--station", "The station that measured it"), ""),
     "operator": (_pattern("--operator", "Who measured it"), ""),
-    "calibration": (_pattern("--calibration", "The calibration that was applied"), ""),
+    "calibration": (
+        _pattern(
+            "--calibration",
+            "The calibration that was applied: its name, or its file, which tells two of a day",
+        ),
+        "",
+    ),
     "kit": (_pattern("--kit", "The kit of that calibration"), ""),
     "since": (
         Annotated[
@@ -87,7 +93,9 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
                 "--outcome",
                 metavar="OUTCOME",
                 autocompletion=_outcomes,
-                help=f"Whose newest grading says so: {', '.join(_OUTCOMES)}; with --parameter, of that one.",
+                help=f"Whose newest grading says so: {', '.join(_OUTCOMES)}; with --parameter, of that one. "
+                "A grading older than a correction of the length or temperature, or than a withdrawal, says "
+                "nothing any more.",
             ),
         ],
         "",

@@ -15,7 +15,7 @@ from benchsweep.errors import ArchiveError, UsageError
 
 if TYPE_CHECKING:
     from benchsweep.limits import Conditions, Requirement
-    from benchsweep.qualification import Qualified
+    from benchsweep.qualification import Qualified, RecordNotes
 
 __all__ = [
     "Follow",
@@ -27,6 +27,7 @@ __all__ = [
     "refuse_series_options",
     "show_series",
     "show_unfinished",
+    "warn_of_damaged",
 ]
 
 _EVERY_S = 5.0
@@ -195,6 +196,13 @@ def show_series(
     )
     text = series_table(shown.head, shown.summary, width=table_width()).rstrip()
     said = notes_on(path)
+    warn_of_damaged(said)
     below = labelled_table(note_lines(said), width=table_width())
     document = {**series_document(shown), **notes_document(said)}
     return document, f"series {path}\n{text}" + (f"\n{below}" if below else "")
+
+
+def warn_of_damaged(found: RecordNotes) -> None:
+    """Warn of gradings that cannot be read: what they say of the record is not shown."""
+    for error in found.damaged:
+        say(f"warning: a kept grading is left out: {error.message}")

@@ -16,6 +16,7 @@ from benchsweep.cli._series import (
     refuse_series_options,
     show_series,
     show_unfinished,
+    warn_of_damaged,
 )
 from benchsweep.errors import UsageError
 
@@ -56,6 +57,8 @@ def show(
     as_json: AsJson = False,
 ) -> None:
     """Print what a record holds, after checking that it is undamaged; with --against its verdict too.
+
+    A kept grading that cannot be read is a warning, a correction that cannot be read an error.
 
     Of a series, finished or the folder of an unfinished one: how many sweeps, what happened, and how the part
     changed over time; with --sweep one of them. Of `archive/unfinished`: which series are in it.
@@ -157,12 +160,15 @@ def _graded(
 def _record(path: Source) -> tuple[dict[str, Any], str]:
     """Return what is printed of a record, or of a folder in which series are unfinished."""
     from benchsweep.qualification import (
+        again_document,
+        again_lines,
         note_lines,
         notes_document,
         notes_on,
         read_measurement,
         record_document,
         record_hash,
+        reduced_again,
     )
     from benchsweep.report import labelled_table, measurement_table
 
@@ -170,13 +176,16 @@ def _record(path: Source) -> tuple[dict[str, Any], str]:
         return show_unfinished(path)
     measurement = read_measurement(path)
     found = notes_on(path, measurement)
-    corrected = found.measurement or measurement
+    warn_of_damaged(found)
+    corrected, again = found.measurement or measurement, reduced_again(path)
     width, digest = table_width(), record_hash(path)
     text = f"record {path}\n{measurement_table(corrected, width=width).rstrip()}"
-    below = labelled_table([("content", [f"sha256 {digest}"]), *note_lines(found)], width=width)
+    lines = [("content", [f"sha256 {digest}"]), *again_lines(again), *note_lines(found)]
+    below = labelled_table(lines, width=width)
     document = {
         **record_document(corrected, record=str(path)),
         "content_sha256": digest,
+        **again_document(again),
         **notes_document(found),
     }
     return document, f"{text}\n{below}"

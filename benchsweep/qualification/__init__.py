@@ -13,6 +13,12 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from benchsweep.qualification._again import (
+        again_document,
+        again_lines,
+        reduced_again,
+        tell_superseded,
+    )
     from benchsweep.qualification._alien_document import alien_document
     from benchsweep.qualification._archive_check import (
         ArchiveChecked,
@@ -33,6 +39,7 @@ if TYPE_CHECKING:
     from benchsweep.qualification._budget import budget_document, budget_parameters, budget_rows
     from benchsweep.qualification._bundle import check_bundle
     from benchsweep.qualification._calibrate import CalibrationResult, calibrate
+    from benchsweep.qualification._correct import comment_on, correct, note_document
     from benchsweep.qualification._documents import (
         exit_code_of,
         identity_document,
@@ -80,9 +87,6 @@ if TYPE_CHECKING:
     )
     from benchsweep.qualification._notes import (
         RecordNotes,
-        comment_on,
-        correct,
-        note_document,
         note_lines,
         notes_about,
         notes_document,
@@ -207,6 +211,8 @@ __all__ = [
     "TypedAmbient",
     "Verification",
     "Wishes",
+    "again_document",
+    "again_lines",
     "alien_document",
     "archive_check_document",
     "budget_document",
@@ -293,6 +299,7 @@ __all__ = [
     "reduce_again",
     "reduce_document",
     "reduce_hookups",
+    "reduced_again",
     "refuse_unverified",
     "regrade",
     "regrade_document",
@@ -310,6 +317,7 @@ __all__ = [
     "shown",
     "software_versions",
     "table_sink",
+    "tell_superseded",
     "to_pandas",
     "to_xarray",
     "told_conditions",
@@ -327,6 +335,7 @@ __all__ = [
 ]
 
 _FILES: dict[str, tuple[str, ...]] = {
+    "_again": ("again_document", "again_lines", "reduced_again", "tell_superseded"),
     "_alien_document": ("alien_document",),
     "_archive_check": (
         "ArchiveChecked",
@@ -354,6 +363,7 @@ _FILES: dict[str, tuple[str, ...]] = {
         "CalibrationResult",
         "calibrate",
     ),
+    "_correct": ("comment_on", "correct", "note_document"),
     "_documents": (
         "exit_code_of",
         "identity_document",
@@ -410,9 +420,6 @@ _FILES: dict[str, tuple[str, ...]] = {
     ),
     "_notes": (
         "RecordNotes",
-        "comment_on",
-        "correct",
-        "note_document",
         "note_lines",
         "notes_about",
         "notes_document",

@@ -26,6 +26,7 @@ __all__ = [
     "noted_verdict",
     "recorded_value",
     "shown_value",
+    "value_name",
     "withdrawn_words",
 ]
 
@@ -124,7 +125,7 @@ def _words(correction: Correction, keys: list[str], measurement: Measurement) ->
     for key in keys:
         before, now = recorded_value(measurement, key), correction.changes[key]
         instead = ", as recorded" if now == before else f" instead of {shown_value(key, before)}"
-        told.append(f"{_name(key)} {shown_value(key, now)}{instead}")
+        told.append(f"{value_name(key)} {shown_value(key, now)}{instead}")
     return f"corrected by {correction.by} on {correction.at[:10]} ({correction.reason}): {', '.join(told)}"
 
 
@@ -142,7 +143,8 @@ def recorded_value(measurement: Measurement, key: str) -> str | float | None:
     return own
 
 
-def _name(key: str) -> str:
+def value_name(key: str) -> str:
+    """Return what a correction changes, in words."""
     return {"identifier": "specimen", "length_m": "length"}.get(key, key.removeprefix(AMBIENT))
 
 

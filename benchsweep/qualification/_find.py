@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep import archive
+from benchsweep.errors import BenchsweepError
 from benchsweep.qualification._documents import json_number
 from benchsweep.records import Parameter
 
@@ -18,8 +20,28 @@ __all__ = ["find_document", "find_records", "reindex_archive", "select_records",
 # What is told of a record, in this order.
 _PLAIN = (
     *("name", "kind", "content_hash", "created_at", "specimen", "lot", "length_m", "description", "origin"),
-    *("station", "operator", "calibration", "calibration_at", "kit", "points", "start_hz", "stop_hz"),
-    *("ports", "hookups", "source_file", "size", "reduced_from", "reason", "superseded_by", "withdrawn"),
+    *(
+        "station",
+        "operator",
+        "calibration",
+        "calibration_at",
+        "calibration_file",
+        "kit",
+        "points",
+        "start_hz",
+        "stop_hz",
+    ),
+    *(
+        "ports",
+        "hookups",
+        "source_file",
+        "size",
+        "reduced_from",
+        "reason",
+        "reduced_at",
+        "superseded_by",
+        "withdrawn",
+    ),
     *("comments", "corrections"),
 )
 
@@ -27,11 +49,25 @@ _PLAIN = (
 def select_records(**wishes: Any) -> archive.Selection:
     """Return the `archive.Selection` with these fields.
 
+    A `calibration` that is the path of a calibration here means that one, whatever its file is called.
+
     Raises
     ------
     UsageError
     """
-    return archive.Selection(**wishes)
+    return archive.Selection(**{**wishes, "calibration": _named_calibration(wishes.get("calibration", ""))})
+
+
+def _named_calibration(wish: str) -> str:
+    """Return the name under which a calibration was stored, where `wish` is the path of one."""
+    if not wish.endswith(".h5"):
+        return wish
+    # Control characters and the like are refused by the selection, not by the file system.
+    with suppress(BenchsweepError, OSError, ValueError):
+        head = archive.read_head(Path(wish))
+        if head.kind == "calibration":
+            return archive.file_stem(head.calibration_created_at, head.calibration)
+    return Path(wish).stem
 
 
 def find_records(
@@ -92,6 +128,9 @@ def _items(found: archive.FoundRecords) -> Iterator[dict[str, Any]]:
                     "made_at": judged.made_at,
                     "worst_margin_db": json_number(judged.worst_margin_db),
                     "worst_parameter": judged.worst_parameter,
+                    "outdated": bool(judged.outdated),
+                    "outdated_since": judged.outdated,
+                    "why": judged.why,
                     "parameters": {
                         str(name): {
                             "outcome": str(item.outcome),
@@ -144,6 +183,9 @@ def write_found(found: archive.FoundRecords, path: Path, *, replace: bool = Fals
         "graded_at": [judged and judged.made_at for judged in judgements],
         "worst_margin_db": _numbers([judged.worst_margin_db if judged else None for judged in judgements]),
         "worst_parameter": [judged and judged.worst_parameter for judged in judgements],
+        # A correction of that time made it out of date; empty: it holds.
+        "outdated_since": [judged and judged.outdated for judged in judgements],
+        "why": [judged and judged.why for judged in judgements],
     }
     for parameter in Parameter:
         columns |= _parameter_columns(parameter, judgements)

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from benchsweep import archive, limits
 from benchsweep.errors import UsageError
+from benchsweep.qualification._correct import writable_root
 from benchsweep.qualification._graded import Qualified
-from benchsweep.qualification._notes import writable_root
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._reduction import software_versions
 from benchsweep.qualification._uncertainty import budget_text

@@ -1,15 +1,13 @@
-"""Say something of a record afterwards: comments, corrections, and what is shown of them."""
+"""What was said of a record afterwards, and how that is shown."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
-from pathlib import Path
+from datetime import UTC, datetime
 from typing import Any
 
-from benchsweep import archive, limits
-from benchsweep.errors import UsageError
+from benchsweep import archive
+from benchsweep.errors import ArchiveError
 from benchsweep.qualification._corrections import (
     Noted,
     apply_corrections,
@@ -17,10 +15,7 @@ from benchsweep.qualification._corrections import (
     withdrawn_words,
 )
 from benchsweep.qualification._documents import json_number
-from benchsweep.qualification._now import utc_now
-from benchsweep.qualification._specimen import check_specimen, check_text
 from benchsweep.records import (
-    AMBIENT,
     Comment,
     Correction,
     Measurement,
@@ -31,18 +26,12 @@ from benchsweep.records import (
 
 __all__ = [
     "RecordNotes",
-    "comment_on",
-    "correct",
-    "note_document",
     "note_lines",
     "notes_about",
     "notes_document",
     "notes_on",
     "record_hash",
-    "writable_root",
 ]
-
-_LINES = "\n\t"
 
 
 def record_hash(path: archive.Source) -> str:
@@ -76,124 +65,6 @@ def notes_about(record: archive.Source) -> tuple[Note, ...]:
     return archive.notes_of(root, named) if named else ()
 
 
-def comment_on(record: archive.Source, text: str, *, by: str) -> tuple[Path, Comment]:
-    """Store a comment on a record or a finished series; return where, and the comment.
-
-    Raises
-    ------
-    UsageError
-        Nothing is said, nobody says it, or it holds control characters.
-    ArchiveError
-        The record cannot be read, or the comment not be written.
-    """
-    said = check_text(text, "the comment", hint="Say something.", also=_LINES)
-    who = _check_by(by)
-    note = Comment(_hash_of(record), who, utc_now("microseconds"), said)
-    return archive.write_note(note, writable_root(record)), note
-
-
-def correct(
-    record: archive.Source,
-    changes: Mapping[str, str | float | None],
-    *,
-    by: str,
-    reason: str,
-    withdrawn: bool | None = None,
-) -> tuple[Path, Correction]:
-    """Store a correction of a record or a finished series; return where, and the correction.
-
-    Parameters
-    ----------
-    changes
-        See `Correction.changes`. They are checked as `qualify` checks what it is told.
-    withdrawn
-        True withdraws the record, False takes that back, None says nothing of it.
-
-    Raises
-    ------
-    UsageError
-        Nothing is changed, a value makes no sense, nobody corrects it or for no reason.
-    ArchiveError
-        The record cannot be read, or the correction not be written.
-    """
-    if not changes and withdrawn is None:
-        raise UsageError(
-            "nothing is corrected", hint="Give what is to change, for example --lot, or --withdraw."
-        )
-    who, why = _check_by(by), check_text(reason, "the reason", hint="Give --reason.", also=_LINES)
-    checked = {key: _checked(key, value) for key, value in changes.items()}
-    named, at = _hash_of(record), utc_now("microseconds")
-    _refuse_late_clock(record, named, at)
-    note = Correction(named, who, at, why, checked, withdrawn)
-    return archive.write_note(note, writable_root(record)), note
-
-
-def writable_root(record: archive.Source) -> Path:
-    """Return the folder of the archive that a record is in.
-
-    Raises
-    ------
-    UsageError
-        It is at an address: nothing is written there.
-    """
-    folder = archive.local_path(archive.root_of(record))
-    if folder is None:
-        raise UsageError(
-            f"{record}: nothing is written to an address",
-            hint="Do it in the folder that the store is copied from.",
-        )
-    return folder
-
-
-def _check_by(by: str) -> str:
-    return check_text(by, "--by", hint="Give --by your name.")
-
-
-def _hash_of(record: archive.Source) -> str:
-    found = record_hash(record)
-    if not found:
-        raise UsageError(
-            f"{record}: this series is not finished, so that nothing can point at it",
-            hint="Finish it with `benchsweep record --finish`.",
-        )
-    return found
-
-
-def _refuse_late_clock(record: archive.Source, named: str, at: str) -> None:
-    """Refuse a correction that would not win because an earlier one bears a later time."""
-    last = max(
-        (
-            note.at
-            for note in archive.notes_of(archive.root_of(record), named)
-            if isinstance(note, Correction)
-        ),
-        key=datetime.fromisoformat,
-        default=at,
-    )
-    if datetime.fromisoformat(last) > datetime.fromisoformat(at):
-        raise UsageError(
-            f"{record}: corrected at {last}, which by this computer's clock is yet to come: a correction "
-            "made now would not win",
-            hint="Set the clock of this computer, or that of the other one.",
-        )
-
-
-def _checked(key: str, value: str | float | None) -> str | float | None:
-    if key.startswith(AMBIENT):
-        if key == f"{AMBIENT}temperature_degc" and value is not None:
-            limits.Conditions(float(value))  # refuses what makes no sense
-        return None if value is None else float(value)
-    if key == "length_m":
-        return None if value is None else check_specimen("of any name", float(value)).length_m
-    text = str(value)
-    if key == "identifier":
-        return check_specimen(text, None).identifier
-    if key == "lot":
-        return check_specimen("of any name", None, lot=text).lot
-    option = "--description" if key == "description" else "--operator"
-    return check_text(text, option, may_be_empty=True)
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class RecordNotes:
     """All that was said and found of a record afterwards.
@@ -208,12 +79,24 @@ class RecordNotes:
         The corrections in words.
     verdicts
         Kept verdicts, in the order in which they were made.
+    damaged
+        What is wrong with gradings that cannot be read: one of them may be of this record.
     """
 
     measurement: Measurement | None
     notes: tuple[Note, ...]
     noted: Noted
     verdicts: tuple[archive.KeptVerdict, ...]
+    damaged: tuple[ArchiveError, ...] = ()
+
+    def outdated(self, kept: archive.KeptVerdict) -> str:
+        """Return when something that verdicts depend on was first corrected after `kept` was made, or ``""``.
+
+        ISO 8601; see `Correction.weighty`.
+        """
+        made = _moment(kept.made_at)
+        later = (note.at for note in self.notes if isinstance(note, Correction) and note.weighty)
+        return next((at for at in later if _moment(at) > made), "")
 
 
 def notes_on(record: archive.Source, measurement: Measurement | None = None) -> RecordNotes:
@@ -224,24 +107,38 @@ def notes_on(record: archive.Source, measurement: Measurement | None = None) -> 
     Raises
     ------
     ArchiveError
-        The record, a note or a grading cannot be read.
+        The record or a note cannot be read.
     """
-    notes, verdicts = notes_about(record), _verdicts_about(record)
+    notes = notes_about(record)
+    verdicts, damaged = _verdicts_about(record)
     if measurement is None:
         force = corrections_in_force(notes)
         words = tuple(_words_alone(note) for note in notes if isinstance(note, Correction))
         withdrawn = "" if force.withdrawn is None else withdrawn_words(force.withdrawn)
-        return RecordNotes(None, notes, Noted(words, withdrawn), verdicts)
+        return RecordNotes(None, notes, Noted(words, withdrawn), verdicts, damaged)
     corrected, noted = apply_corrections(measurement, notes)
-    return RecordNotes(corrected, notes, noted, verdicts)
+    return RecordNotes(corrected, notes, noted, verdicts, damaged)
 
 
-def _verdicts_about(record: archive.Source) -> tuple[archive.KeptVerdict, ...]:
+def _verdicts_about(
+    record: archive.Source,
+) -> tuple[tuple[archive.KeptVerdict, ...], tuple[ArchiveError, ...]]:
+    """Return the kept verdicts, and what is wrong with gradings that cannot be read.
+
+    A verdict that is missing leads nobody astray, as a correction would; so a damaged one hides no record.
+    """
     root = archive.root_of(record)
     if not archive.has_drawer(root, archive.GRADINGS):
-        return ()
+        return (), ()
     named = record_hash(record)
-    return archive.kept_verdicts(root, named) if named else ()
+    damaged: list[ArchiveError] = []
+    verdicts = archive.kept_verdicts(root, named, damaged=damaged) if named else ()
+    return verdicts, tuple(damaged)
+
+
+def _moment(at: str) -> datetime:
+    moment = datetime.fromisoformat(at)
+    return moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
 
 
 def _words_alone(note: Correction) -> str:
@@ -281,9 +178,11 @@ def notes_document(found: RecordNotes) -> dict[str, Any]:
                 "length_m": kept.verdict.length_m,
                 "outcome": str(kept.verdict.outcome),
                 "worst_margin_db": json_number(_worst_db(kept.verdict)),
+                "outdated": bool(found.outdated(kept)),
             }
             for kept in found.verdicts
         ],
+        "damaged_gradings": [error.message for error in found.damaged],
     }
 
 
@@ -305,25 +204,12 @@ def note_lines(found: RecordNotes) -> list[tuple[str, list[str]]]:
         margin = "" if worst is None else f", worst margin {worst:+.2f} dB"
         who = f" by {kept.by}" if kept.by else ""
         words = f"{kept.verdict.outcome}: {kept.verdict.requirement}, {kept.verdict.decision_rule}{margin}"
-        verdicts.append(f"{words}; graded {kept.made_at[:10]}{who}")
+        since = found.outdated(kept)
+        old = f", before the correction of {since[:10]}: grade it again" if since else ""
+        verdicts.append(f"{words}; graded {kept.made_at[:10]}{who}{old}")
     return [
         ("withdrawn", [found.noted.withdrawn] if found.noted.withdrawn else []),
         ("corrections", list(found.noted.words)),
         ("comments", comments),
         ("gradings", verdicts),
     ]
-
-
-def note_document(path: Path, note: Note, *, record: archive.Source) -> dict[str, Any]:
-    """Return ``benchsweep.note/1``."""
-    common = {
-        "schema": "benchsweep.note/1",
-        "note": str(path),
-        "record": str(record),
-        "content_hash": note.record,
-        "by": note.by,
-        "at": note.at,
-    }
-    if isinstance(note, Comment):
-        return {**common, "text": note.text}
-    return {**common, "reason": note.reason, "changes": dict(note.changes), "withdrawn": note.withdrawn}

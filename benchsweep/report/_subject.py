@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from benchsweep.records import (
     BudgetRow,
+    Comment,
     End,
     LimitCurve,
     Measurement,
@@ -84,6 +85,8 @@ class ReportItem:
         temperature.
     findings
         What else was found out about the specimen; None: nothing was looked for.
+    comments
+        What was said of the record afterwards, in time order.
     """
 
     measurement: Measurement
@@ -96,6 +99,7 @@ class ReportItem:
     not_counting: Mapping[TraceKey, NDArray[np.bool_]] = field(default_factory=dict)
     graded: Sequence[Trace] = ()
     findings: Findings | None = None
+    comments: Sequence[Comment] = ()
 
 
 def subjects(items: Sequence[ReportItem]) -> list[dict[str, Any]]:
@@ -137,6 +141,7 @@ def _subject(place: int, group: Sequence[ReportItem]) -> dict[str, Any]:
         ],
         "notes": [note for note in first.verdict.notes if note in common and note not in doubts],
         "doubts": doubts,
+        "comments": first.comments,
         "budget": list(budget.values()),
         "margins": _margins(group) if len(group) > 1 else [],
         "outcome": worst.verdict.outcome.value,

@@ -137,10 +137,11 @@ def test_nothing_found_is_no_error_and_no_archive_is(run: Run, kept: SimpleNames
 
 def test_the_table_says_what_matters(run: Run, kept: SimpleNamespace) -> None:
     lines = run("archive", "find", "--archive", kept.root, "--withdrawn").out.splitlines()
-    assert lines[0].split() == ["measured", "(UTC)", "specimen", "lot", "length", "record"]
-    assert lines[1].split()[:6] == ["2026-03-01", "10:00", "=reel", "1", "L-7", "2"]
-    assert lines[1].endswith(kept.first.name)
-    assert lines[2].split() == ["tia-6a-cord", "fail", "-1.50", "dB", "return_loss"]
+    # Of an import it is the time of storing.
+    assert lines[0].split() == ["time", "(UTC)", "specimen", "lot", "length"]
+    assert lines[1].split() == ["2026-03-01", "10:00", "=reel", "1", "L-7", "2", "m"]
+    assert lines[2].strip() == kept.first.name
+    assert lines[3].split() == ["tia-6a-cord", "fail", "-1.50", "dB", "return_loss"]
     assert any("withdrawn" in line for line in lines)
     assert lines[-1] == f"3 records in {kept.root}"
     assert max(map(len, lines[:-1])) <= 80  # piped
@@ -168,6 +169,47 @@ def test_the_table_fits_the_terminal_whatever_the_names(width: int) -> None:
     assert item["name"] in text
     assert "2026-03-01 10:00" in text
     assert "series, reduced again into abababababab, 2 corrections, 1 comment" in " ".join(text.split())
+
+
+def found_item(specimen: str, **grading: object) -> dict[str, object]:
+    of = {
+        "requirement": "tia-6a-cord", "edition": "2018", "outcome": "fail", "worst_margin_db": 1.5,
+        "worst_parameter": "next", "outdated": False, "outdated_since": "", "why": "",
+    }  # fmt: skip
+    return {
+        "created_at": "2026-03-01T10:00:00Z", "specimen": specimen, "lot": "", "length_m": 2.0,
+        "name": f"20260301T100000Z-{specimen}.h5", "kind": "record", "withdrawn": False, "superseded_by": "",
+        "reduced_from": "", "reduced_at": "", "corrections": 0, "comments": 0, "gradings": [of | grading],
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_the_table_looks_the_same_whatever_the_names(width: int) -> None:
+    """No name of a specimen is cut where there is room, and no name of a file changes its place."""
+    names = ["a", "cord-2m-of-the-second-delivery-0001"]
+    for some in (names[:1], names):
+        text = found_text({"archive": "a", "found": [found_item(name) for name in some]}, width=width)
+        lines = text.splitlines()
+        assert lines[0].split() == ["time", "(UTC)", "specimen", "length"]
+        for name in some:
+            place = next(k for k, line in enumerate(lines) if f" {name} " in line)
+            assert lines[place + 1] == f"{'':18}20260301T100000Z-{name}.h5"
+    wide = found_text({"archive": "a", "found": [found_item("a")]}, width=120).splitlines()
+    assert wide[1].endswith("  20260301T100000Z-a.h5")
+
+
+def test_what_the_margins_do_not_tell_is_told() -> None:
+    why = "contacts 4 and 5 are crossed at end B; " * 3
+    items = [found_item("a", why=why, outdated=True, outdated_since="2026-11-28T10:00:00Z"), found_item("b")]
+    lines = found_text({"archive": "a", "found": items}, width=80).splitlines()
+    assert max(map(len, lines)) <= 80
+    text = " ".join(" ".join(lines).split())
+    assert text.count("graded before the correction of 2026-11-28: grade it again") == 1
+    assert text.count(f"because {why.strip()}") == 1
+    assert "(2018)" not in text
+    items.append(found_item("c", edition="2024"))
+    text = found_text({"archive": "a", "found": items}, width=80)
+    assert (text.count("tia-6a-cord (2018)"), text.count("tia-6a-cord (2024)")) == (2, 1)
 
 
 def test_a_table_for_other_programs(run: Run, kept: SimpleNamespace, tmp_path: Path) -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import fsspec
 import numpy as np
 import pytest
 
@@ -189,6 +191,9 @@ def archive_text(name: str) -> Any:
         ([], "nothing is corrected"),
         (["--length-m", "3", "--no-length"], "contradict each other"),
         (["--withdraw", "--reinstate"], "contradict each other"),
+        (["--length-m", "100"], "nothing would change: length is 100 m already"),
+        (["--temperature-degc", "20", "--lot", "26-117"], "lot is '26-117' already, temperature_degc is 20"),
+        (["--reinstate"], "nothing would change: it is not withdrawn"),
     ],
 )
 def test_nonsense_is_refused_and_leaves_nothing(
@@ -239,3 +244,135 @@ def test_a_damaged_correction_is_not_passed_over(record: Path, run: Run) -> None
         answer = run(*command)
         assert answer.code == 6, command
         assert path.name in answer.err
+
+
+def test_a_correction_that_says_what_holds_already_is_refused(record: Path, run: Run) -> None:
+    """What holds is what the last correction says, not what the record says."""
+    for arguments in (["--length-m", "90"], ["--withdraw"]):
+        assert run("archive", "correct", record, *WHY, *arguments).code == 0
+        again = run("archive", "correct", record, *WHY, *arguments)
+        assert (again.code, "nothing would change" in again.err) == (2, True), arguments
+    assert run("archive", "correct", record, *WHY, "--length-m", "100").code == 0, "back to what was recorded"
+    assert run("archive", "correct", record, *WHY, "--length-m", "100", "--lot", "1").code == 0, "the lot"
+    assert len(list((record.parent / "notes").rglob("*.h5"))) == 4
+
+
+def test_a_grading_older_than_a_correction_is_marked_and_counts_no_more(record: Path, run: Run) -> None:
+    keep = ("grade", record, "--against", "tia-6-cable", "--keep")
+    find = ("archive", "find", "--archive", record.parent)
+    assert run(*keep).code == 0
+    assert run("archive", "correct", record, *WHY, "--lot", "26-118").code == 0
+    assert [item["outdated"] for item in run("show", record, "--json").json["gradings"]] == [False]
+    assert run(*find, "--outcome", "pass", "--json").json["records"] == 1
+    day = run("archive", "correct", record, *WHY, "--length-m", "90", "--json").json["at"][:10]
+    assert [item["outdated"] for item in run("show", record, "--json").json["gradings"]] == [True]
+    words = f"before the correction of {day}: grade it again"
+    assert words in " ".join(run("show", record).out.split())
+    assert words in run(*find).out
+    (found,) = run(*find, "--json").json["found"]
+    assert [(item["outcome"], item["outdated"]) for item in found["gradings"]] == [("pass", True)]
+    for asked in (("--outcome", "pass"), ("--outcome", "fail"), ("--margin-below-db", "99")):
+        assert run(*find, *asked, "--json").json["records"] == 0, asked
+    assert run(*keep).code == 1
+    assert [item["outdated"] for item in run("show", record, "--json").json["gradings"]] == [True, False]
+    assert run(*find, "--outcome", "fail", "--json").json["records"] == 1
+    assert words not in run(*find).out
+
+
+def test_a_damaged_grading_hides_no_record(record: Path, run: Run) -> None:
+    keep = ("grade", record, "--against", "tia-6-cable", "--keep", "--json")
+    first, second = (Path(run(*keep).json["grading"]) for _ in range(2))
+    damaged = bytearray(first.read_bytes())
+    damaged[-1] ^= 1
+    first.write_bytes(damaged)
+    answer = run("show", record, "--json")
+    assert answer.code == 0
+    assert [item["grading"] for item in answer.json["gradings"]] == [str(second)]
+    (told,) = answer.json["damaged_gradings"]
+    assert first.name in told
+    assert f"warning: a kept grading is left out: {told}" in answer.err
+    assert run("grade", record, "--against", "tia-6-cable").code == 0
+
+
+def reduced(record: Path, folder: Path, **changes: Any) -> Path:
+    """What `archive reduce` makes of a record, as far as it matters here."""
+    own = {"reason": "worn load", "reduced_at": "2026-11-28T10:00:00+00:00"} | changes
+    new = replace(archive.read_record(record), reduced_from=archive.content_hash(record), **own)
+    return archive.write_record(new, folder)
+
+
+@pytest.mark.parametrize("below", [".", "again/kit-3"])
+def test_a_record_that_was_reduced_again_says_so(below: str, record: Path, run: Run) -> None:
+    note = ("archive", "comment", record, "first", "--by", "R")
+    assert run(*note).code == 0  # from now on the folder is an archive, whose folders are looked into
+    assert run("show", record, "--json").json["superseded"] is None
+    specimen = Specimen("reel seven", 100.0)
+    new = reduced(record, record.parent / below, specimen=specimen)
+    (record.parent / "20260101T000000Z-wreck.h5").write_bytes(b"no record")
+
+    words = f"reduced again: {new.name} on 2026-11-28: worn load"
+    assert words in " ".join(run("show", record).out.split())
+    shown = run("show", record, "--json").json
+    assert (shown["reduced"], shown["superseded"]) == (
+        None,
+        {
+            "record": str(new),
+            "content_hash": archive.content_hash(new),
+            "at": "2026-11-28T10:00:00+00:00",
+            "reason": "worn load",
+        },
+    )
+    assert f"from {record.name} on 2026-11-28: worn load" in " ".join(run("show", new).out.split())
+    shown = run("show", new, "--json").json
+    assert (shown["reduced"]["record"], shown["superseded"]) == (str(record), None)
+
+    told = "the sweeps were reduced again on 2026-11-28 (worn load)"
+    graded = run("grade", record, "--against", "tia-6-cable", "--json")
+    assert graded.code == 0
+    assert graded.json["notes"][0] == f"{told}: {new.name} takes the place of this record"
+    assert told not in run("grade", new, "--against", "tia-6-cable").out
+
+    refused = run("archive", "correct", record, *WHY, "--lot", "1")
+    assert refused.code == 2
+    assert str(new) in refused.err
+    assert run(*note).code == 0
+    # A withdrawn one takes the place of nothing.
+    assert run("archive", "correct", new, *WHY, "--withdraw").code == 0
+    assert run("show", record, "--json").json["superseded"] is None
+    assert run("archive", "correct", record, *WHY, "--lot", "1").code == 0
+    record.unlink()
+    assert run("show", new, "--json").json["reduced"]["record"] is None
+
+
+def test_of_several_reductions_the_last_made_is_named_also_at_an_address(record: Path, run: Run) -> None:
+    last = reduced(record, record.parent, reduced_at="2026-12-01T10:00:00+00:00")
+    reduced(record, record.parent, reduced_at="2026-11-30T10:00:00+00:00")
+    assert run("show", record, "--json").json["superseded"]["record"] == str(last)
+    system = fsspec.filesystem("memory")
+    system.put(str(record.parent), "/again", recursive=True)
+    try:
+        shown = run("show", f"memory://again/{record.name}", "--json").json
+        assert shown["superseded"]["record"] == f"memory://again/{last.name}"
+        shown = run("show", f"memory://again/{last.name}", "--json").json
+        assert shown["reduced"]["record"] == f"memory://again/{record.name}"
+    finally:
+        system.rm("/again", recursive=True)
+
+
+def test_grade_can_be_quiet(record: Path, run: Run) -> None:
+    words = ("grade", record, "--against", "tia-6-cable", "--keep")
+    assert "kept: " in run(*words).err
+    quiet = run(*words, "--quiet")
+    assert (quiet.code, quiet.err) == (0, "")
+    assert len(run("show", record, "--json").json["gradings"]) == 2
+
+
+def test_comments_are_in_the_report(record: Path, run: Run) -> None:
+    text = "<script>alert(1)</script> seen\non the drum"
+    assert run("archive", "comment", record, text, "--by", "R. <b>").code == 0
+    words = ("report", record, "--against", "tia-6-cable", "--against", "tia-6a-channel", "-o", "r.html")
+    assert run(*words).code == 0
+    page = Path("r.html").read_text(encoding="utf-8")
+    assert page.count("&lt;script&gt;alert(1)&lt;/script&gt; seen") == 1
+    assert "R. &lt;b&gt;" in page
+    assert "<script" not in page

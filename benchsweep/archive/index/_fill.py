@@ -219,6 +219,7 @@ class Filler:
             verdict.made_at,
             margin,
             worst,
+            verdict.why,
             _json({of: (outcome, verdict.margins.get(of)) for of, outcome in verdict.outcomes.items()}),
         )
         asked = asked_of(verdict.outcomes, verdict.margins)

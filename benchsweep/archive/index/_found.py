@@ -42,6 +42,9 @@ class Judged:
         `Correction.weighty`; empty when there is none. What is outdated is no outcome of the record.
     worst_margin_db, worst_parameter
         The smallest margin in dB and the parameter that has it; None and "" when there is none.
+    why
+        Where the whole has another outcome than the worst row, what makes it so: the wiring, that the record
+        was withdrawn, what makes it doubtful. Empty elsewhere.
     parameters
         What it says of each parameter.
     """
@@ -54,6 +57,7 @@ class Judged:
     outdated: str = ""
     worst_margin_db: float | None = None
     worst_parameter: str = ""
+    why: str = ""
     parameters: Mapping[Parameter, JudgedParameter] = field(default_factory=lambda: MappingProxyType({}))
 
 

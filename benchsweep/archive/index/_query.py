@@ -215,6 +215,7 @@ def _one_judged(verdict: dict[str, Any], outdated: str) -> Judged:
         outdated=outdated,
         worst_margin_db=verdict["margin_db"],
         worst_parameter=verdict["worst"],
+        why=verdict["why"],
         parameters=MappingProxyType(
             {
                 _PARAMETERS[name]: JudgedParameter(_OUTCOMES[outcome], margin)

@@ -32,6 +32,9 @@ _WORST_FIRST = (
 )
 
 
+_rank = _WORST_FIRST.index
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """Why a file cannot be read; `passing` when it may be another time although the file stays the same."""
@@ -54,6 +57,8 @@ class GradedRecord:
         Parameter -> the worst outcome of its rows.
     margins
         Parameter -> the smallest margin of its rows, in the unit of the parameter.
+    why
+        See `Judged`.
     """
 
     record: str
@@ -64,6 +69,7 @@ class GradedRecord:
     made_at: str
     outcomes: dict[str, str]
     margins: dict[str, float]
+    why: str = ""
 
     @property
     def worst(self) -> tuple[float | None, str]:
@@ -172,6 +178,7 @@ def _verdicts(grading: Grading) -> Iterator[GradedRecord]:
     parameters = tuple(trace.parameter for trace in grading.traces)
     columns, rows, words = grading.verdicts, grading.rows, grading.words
     ends = np.cumsum(columns.rows, dtype=np.int64)
+    doubts = np.cumsum(columns.doubts, dtype=np.int64)
     traces, verdicts, margins = rows.trace.tolist(), rows.outcome.tolist(), rows.worst_margin_db.tolist()
     for place, end in enumerate(ends.tolist()):
         span = range(end - int(columns.rows[place]), end)
@@ -183,13 +190,28 @@ def _verdicts(grading: Grading) -> Iterator[GradedRecord]:
             if not math.isnan(margins[row]):
                 least[name] = min(margins[row], least.get(name, math.inf))
         requirement = words[columns.requirement[place]]
+        outcome = outcomes[columns.outcome[place]]
+        told = grading.doubts[doubts[place] - int(columns.doubts[place]) : doubts[place]]
+        in_rows = min((verdict for of in found.values() for verdict in of), key=_rank, default=None)
         yield GradedRecord(
             record=words[columns.record[place]],
             requirement=requirement,
             edition=editions.get(requirement, ""),
             decision_rule=words[columns.decision_rule[place]],
-            outcome=str(outcomes[columns.outcome[place]]),
+            outcome=str(outcome),
             made_at=grading.made_at,
-            outcomes={name: str(min(of, key=_WORST_FIRST.index)) for name, of in found.items()},
+            outcomes={name: str(min(of, key=_rank)) for name, of in found.items()},
             margins=least,
+            why=""
+            if outcome is in_rows
+            else _why(outcome, grading, int(columns.wiring[place]), [words[doubt] for doubt in told]),
         )
+
+
+def _why(outcome: Outcome, grading: Grading, wiring: int, doubts: list[str]) -> str:
+    """Return in words what makes the whole another outcome than that of the worst row."""
+    findings = () if wiring < 0 else grading.wirings[wiring].findings
+    wrong = [finding.words for finding in findings if finding.kind != "unclear"]
+    unclear = [finding.words for finding in findings if finding.kind == "unclear"]
+    reasons = [*wrong, *doubts] if outcome is Outcome.FAIL else [*doubts, *wrong, *unclear]
+    return "; ".join(reasons)

@@ -67,6 +67,7 @@ VERDICT = (
     "made_at",
     "margin_db",
     "worst",
+    "why",
     "parameters",
     "sum",
 )

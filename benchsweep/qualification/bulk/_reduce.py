@@ -247,9 +247,9 @@ def reduce_again(
 ) -> Reduced:
     """Reduce the raw sweeps of records again and store the results as new records; the old ones stay.
 
-    A new record has everything of the old one as corrected (`archive correct`), another matrix and
-    calibration, `reduced_from` and `reason`. Records that were reduced in this way already are passed over,
-    so an interrupted run goes on where it stopped.
+    A new record has everything of the old one as corrected (`archive correct`), also its time, but another
+    matrix and calibration, `reduced_from`, `reduced_at` and `reason`. Records that were reduced in this way
+    already are passed over, so an interrupted run goes on where it stopped.
 
     Parameters
     ----------
@@ -311,7 +311,6 @@ def _store(result: Any, job: ReduceJob, found: Reduced, *, reason: str, folder: 
     )
     new = replace(
         old,
-        created_at=utc_now(),
         corrected=result.corrected,
         couplings=result.couplings,
         calibration=job.solved(),
@@ -323,6 +322,7 @@ def _store(result: Any, job: ReduceJob, found: Reduced, *, reason: str, folder: 
         verification="",
         reduced_from=item.content_hash,
         reason=reason.strip(),
+        reduced_at=utc_now("microseconds"),
     )
     where = folder if folder is not None else Path(item.source).parent
     found.written.append((item.source, str(archive.write_record(new, where))))

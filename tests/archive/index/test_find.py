@@ -6,6 +6,7 @@ import fnmatch
 import os
 import shutil
 import time
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -16,7 +17,7 @@ from benchsweep import archive
 from benchsweep.archive import Selection, find
 from benchsweep.archive.index import _refresh, _scan
 from benchsweep.errors import ArchiveError, UsageError
-from benchsweep.records import Correction, Outcome, Parameter
+from benchsweep.records import Correction, Outcome, Parameter, WiringFinding, WiringReport
 from tests.archive.index.conftest import Maker, files_below, keep, plain_archive, plain_find, small, verdict
 
 
@@ -195,6 +196,27 @@ def test_a_grading_made_before_a_correction_is_told_and_is_no_outcome(
     note.unlink()
     before.unlink()
     (found,) = find(tmp_path, Selection(outcome="pass"))
+
+
+def test_why_the_whole_is_no_better_than_its_rows_say(tmp_path: Path) -> None:
+    """A wrong wiring fails what no margin fails; a doubt makes undecided what passes."""
+    record = archive.content_hash(archive.write_record(small("a", "2026-01-01T00:00:00Z"), tmp_path))
+    good = verdict("tia-6-cord", {Parameter.NEXT: (Outcome.PASS, 3.0)})
+    bad = verdict("tia-6a-cord", {Parameter.NEXT: (Outcome.FAIL, -3.0)})
+    crossed = WiringFinding("crossed", (1, 2, 3, 6), ("12", "36"), None, "pairs 1-2 and 3-6 are crossed")
+    unclear = WiringFinding("unclear", (4,), ("45",), None, "contact 4 is not seen")
+    wiring = WiringReport((3, 6, 1, 2, None, None, None, None), (crossed, unclear))
+    doubted = replace(good, outcome=Outcome.UNDECIDED, doubts=("it was withdrawn", "too long"))
+    for name, made, why in (
+        ("good", good, ""),
+        ("wired wrong", replace(good, outcome=Outcome.FAIL, wiring=wiring), crossed.words),
+        ("bad", replace(bad, wiring=wiring, doubts=("too long",)), ""),
+        ("doubted", doubted, "it was withdrawn; too long"),
+    ):
+        kept = keep(tmp_path, "2026-02-01T00:00:00Z", (record, made))
+        (found,) = find(tmp_path)
+        assert [judged.why for judged in found.judged] == [why], name
+        kept.unlink()
 
 
 def test_a_correction_that_goes_makes_nothing_out_of_date(tmp_path: Path) -> None:
