@@ -426,7 +426,8 @@ with SeriesWriter(Path(sys.argv[1]), "key") as writer:
             writer.pack(SeriesEnding(writer.head.started_at, "done"))
         except ArchiveError as error:
             print(error.message)
-        print(sorted(path.name for path in Path(sys.argv[1]).rglob("*") if path.suffix != ".lock" and not path.is_dir()))
+        there = (path for path in Path(sys.argv[1]).rglob("*") if not path.is_dir())
+        print(sorted(path.name for path in there if path.suffix != ".lock"))
 """
 
 
