@@ -9,7 +9,7 @@ import typer
 
 from benchsweep.cli._archive_regrade import Jobs
 from benchsweep.cli._options import AsJson, MaybeRecords, Quiet
-from benchsweep.cli._output import print_json, print_text, say, table_width
+from benchsweep.cli._output import counted, print_json, print_text, say, table_width
 from benchsweep.cli._selection import Chosen, chooses_records
 from benchsweep.errors import UsageError
 
@@ -134,6 +134,6 @@ def _told() -> Callable[[int, int], None]:
         nonlocal last
         if time.monotonic() - last > _EVERY_S:
             last = time.monotonic()
-            say(f"{done} of {total} files checked")
+            say(f"{done} of {counted(total, 'file')} checked")
 
     return told

@@ -68,7 +68,8 @@ def _jobs(folder: Path, now: float) -> Iterator[Finding]:
         touched = max((entry.stat().st_mtime for entry in files), default=job.stat().st_mtime)
         swept = sum(entry.suffix == ".h5" for entry in files)
         if now - touched > _AT_WORK_S and swept:
-            words = f"unfinished work with {swept} file(s), untouched for {_age(now - touched)}"
+            many = "1 file" if swept == 1 else f"{swept} files"
+            words = f"unfinished work with {many}, untouched for {_age(now - touched)}"
             yield Finding("unfinished", str(job), f"{words}; the same command again finishes it")
 
 

@@ -187,7 +187,8 @@ class _Refresh:
             if time.monotonic() - told > _TELL_EVERY_SECONDS and done < len(ahead):
                 told = time.monotonic()
                 rate = done / (told - started)
-                self.progress(f"index: {done} of {len(ahead)} files read, {rate:.0f} a second")
+                files = "1 file" if len(ahead) == 1 else f"{len(ahead)} files"
+                self.progress(f"index: {done} of {files} read, {rate:.0f} a second")
 
     def _pieces(self, ahead: list[_Ahead]) -> Iterator[list[tuple[_Ahead, Content]]]:
         """Read files, and give what was read every now and then."""

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -17,7 +18,7 @@ import pytest
 
 from benchsweep import archive, limits
 from benchsweep.errors import ArchiveUnreachable, UsageError
-from benchsweep.qualification.bulk import Graded, Item, RegradeJob, chosen_items, regrade
+from benchsweep.qualification.bulk import Graded, Item, RegradeJob, chosen_items, regrade, runner_for
 from benchsweep.qualification.bulk._journal import Journal, journal_folder
 from benchsweep.qualification.bulk._pool import Processes
 from benchsweep.qualification.bulk._runners import ThisProcess
@@ -209,3 +210,55 @@ def test_a_store_that_does_not_answer_stops_the_run(job: RegradeJob, monkeypatch
     monkeypatch.setattr(archive, "read_reduced", unreachable)
     with pytest.raises(ArchiveUnreachable):
         regrade([Item("x", "")], job, ThisProcess(), archive_root="x")
+
+
+def test_a_cluster_without_workers_says_at_once_that_it_waits(
+    cords: Path, job: RegradeJob, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    distributed = pytest.importorskip("distributed")
+    from benchsweep.qualification.bulk import _cluster
+
+    items, _ = chosen_items(str(cords), archive.Selection())
+    told: list[str] = []
+    with distributed.LocalCluster(
+        n_workers=0, processes=False, protocol="tcp", dashboard_address=None, host="127.0.0.1"
+    ) as cluster:
+        where = cluster.scheduler_address
+        words = f"the cluster at {where} has no workers: waiting 60 s for one"
+
+        def come(line: str) -> None:
+            told.append(line)
+            cluster.scale(1)
+
+        found = regrade(items[:20], job, runner_for(20, scheduler=where, progress=come), archive_root="x")
+        assert (told, found.records, len(found.damaged)) == ([words], 20, 0)
+        assert sum(found.outcomes["tia-6a-cord"].values()) == 20
+        cluster.scale(0)
+        while cluster.scheduler_info["workers"]:
+            time.sleep(0.01)
+        monkeypatch.setattr(_cluster, "_LOOK_S", 0.1)
+        monkeypatch.setattr(_cluster, "_WITHOUT_WORKERS_S", 0.3)
+        with pytest.raises(UsageError, match="has no workers"):
+            regrade(items[:20], job, runner_for(20, scheduler=where, progress=told.append), archive_root="y")
+    assert len(told) == 2  # once, not at every look
+
+
+def test_what_was_kept_before_survives_a_stop_while_verdicts_are_kept(cords: Path, job: RegradeJob) -> None:
+    """The run that goes on does not take its own verdicts, kept before the stop, for the earlier ones."""
+    items, _ = chosen_items(str(cords), archive.Selection())
+    before = {"tia-6a-cord": "pass"}
+    old = [replace(item, before=before) for item in items]
+
+    def stop(results: Iterator[Graded], _: Journal) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        regrade(old, job, ThisProcess(), archive_root="x", sinks=[stop])
+    kept_now = [replace(item, before={"tia-6a-cord": "fail"}) for item in items]
+    found = regrade(kept_now, job, ThisProcess(), archive_root="x")
+    assert (found.resumed, found.compared) == (len(items), len(items))
+    changed = {(one.before, one.now) for one in found.changed}
+    assert changed == {("pass", "fail"), ("pass", "undecided")}
+    places = [item.source for item in items]
+    told = [places.index(one.record) for one in found.changed]
+    assert told == sorted(told)
