@@ -192,12 +192,10 @@ def _changes(document: dict[str, Any]) -> list[str]:
     if not compared:
         return []
     if not changed:
-        return [f"none of {counted(compared, 'verdict')} differs from the newest kept one"]
+        return [f"of {counted(compared, 'verdict')} kept before none changed"]
     ways = Counter(f"{one['before']} -> {one['now']}" for one in changed)
-    lines = [
-        f"{len(changed)} of {counted(compared, 'verdict')} became another than the newest kept one: "
-        + ", ".join(f"{count} {way}" for way, count in ways.most_common())
-    ]
+    told = ", ".join(f"{count} {way}" for way, count in ways.most_common())
+    lines = [f"of {counted(compared, 'verdict')} kept before {len(changed)} changed: {told}"]
     worse = sorted(changed, key=lambda one: one["now"] not in _FAILING or one["before"] in _FAILING)
     shown = worse[:_MOST_CHANGED]
     names = [(_printable(one["specimen"]), one["requirement"]) for one in shown]

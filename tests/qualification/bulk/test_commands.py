@@ -216,13 +216,13 @@ def test_what_became_of_the_kept_verdicts_is_told(run: Run, cords: Path, tmp_pat
     assert all(Path(one["record"]).exists() for one in stricter["changed"])
     table = tmp_path / "verdicts.csv"
     lines = run(*words, "--csv", table).out.splitlines()
-    assert lines[-4] == "2 of 10 verdicts became another than the newest kept one: 2 pass -> fail"
+    assert lines[-4] == "of 10 verdicts kept before 2 changed: 2 pass -> fail"
     assert lines[-3:-1] == ["  cord 04  house  pass -> fail", "  cord 09  house  pass -> fail"]
     assert {row["specimen"] for row in rows_of(table) if row["verdict"] != row["verdict_before"]} == {
         "cord 04", "cord 09",
     }  # fmt: skip
     run(*words, "--keep")
-    assert "none of 10 verdicts differs from the newest kept one" in run(*words).out
+    assert "of 10 verdicts kept before none changed" in run(*words).out
 
 
 def test_an_archive_at_an_address(run: Run, cords: Path) -> None:
