@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
@@ -19,8 +20,10 @@ __all__ = ["CheckedFile", "check_all"]
 
 # Files that one process gets at once: a pipe costs less than a thousandth of reading them.
 _CHUNK = 8
-# With fewer files, other processes take longer to start (half a second) than this one to check them.
-_WORTH_A_PROCESS = 128
+# After so long it is known how long the rest will take, be the files large or small, here or in a store.
+_LOOKS_AFTER_S = 0.5
+# Until other processes have started and read their program, and what their results cost.
+_START_S = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,7 @@ _Work = Callable[[Sequence[Path | str]], list[CheckedFile]]
 def check_all(
     sources: Sequence[Path | str], jobs: int | None = None, *, every_item: bool = False
 ) -> Iterator[CheckedFile]:
-    """Check files, in `jobs` processes; None: one for each core, as far as there is enough to do.
+    """Check files, in `jobs` processes; None: in this one, and in one for each core where that ends sooner.
 
     A file on which the process that reads it dies is damaged; the others are checked all the same. Few files
     are under way at once, whatever their number. `every_item` as for `archive.check.check_file`.
@@ -61,15 +64,15 @@ def check_all(
     ArchiveUnreachable
         The drive or the store went.
     """
-    if jobs is None:
-        jobs = max(min(cores(), len(sources) // _WORTH_A_PROCESS), 1)
     work = partial(_check_chunk, every_item=every_item)
-    chunks = [sources[first : first + _CHUNK] for first in range(0, len(sources), _CHUNK)]
-    if jobs == 1:
-        for chunk in chunks:
-            yield from work(chunk)
-        return
-    waiting = deque(chunks)
+    waiting = deque(sources[first : first + _CHUNK] for first in range(0, len(sources), _CHUNK))
+    began, many, settled, jobs = time.monotonic(), len(waiting), jobs is not None, jobs or 1
+    while waiting and jobs == 1:
+        yield from work(waiting.popleft())
+        took = time.monotonic() - began
+        if not settled and took > _LOOKS_AFTER_S:
+            settled, left_s = True, took * len(waiting) / (many - len(waiting))
+            jobs = cores() if _START_S + left_s / cores() < left_s else 1
     while waiting:
         try:
             yield from _in_processes(work, waiting, jobs)

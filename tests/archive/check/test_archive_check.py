@@ -10,7 +10,7 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -24,7 +24,8 @@ from benchsweep import archive
 from benchsweep.archive._seal import BLOCK, sealed
 from benchsweep.archive.check import check_file
 from benchsweep.errors import ArchiveUnreachable, RecordDamaged, RecordNewer
-from benchsweep.qualification._check_pool import check_all
+from benchsweep.qualification import _check_pool
+from benchsweep.qualification._check_pool import CheckedFile, check_all
 from benchsweep.records import Comment, ErrorTerms, Measurement, Specimen
 
 HOUR = 3600.0
@@ -345,6 +346,32 @@ def test_several_processes_find_the_same_in_the_same_order_and_one_may_die(root:
     found = list(check_all([*sources[:7], Deadly("deadly.h5"), *sources[7:]], 2))
     assert found[7].reason == "the process that read it died"
     assert [*found[:7], *found[8:]] == alone
+
+
+@pytest.mark.parametrize(("each_s", "files", "expected"), [(0.3, 400, [2]), (0.3, 40, []), (0.01, 400, [])])
+def test_other_processes_start_only_where_the_end_comes_sooner(
+    root: Path, monkeypatch: pytest.MonkeyPatch, each_s: float, files: int, expected: list[int]
+) -> None:
+    """Two of them take a second and a half to start; chunks of eight files take `each_s` here."""
+    clock = SimpleNamespace(now=0.0)
+    monkeypatch.setattr(_check_pool, "time", SimpleNamespace(monotonic=lambda: clock.now))
+    monkeypatch.setattr(_check_pool, "cores", lambda: 2)
+    started: list[int] = []
+
+    def check_here(sources: list[Path], *, every_item: bool) -> list[CheckedFile]:
+        clock.now += each_s
+        return [CheckedFile(str(source), None) for source in sources]
+
+    def in_processes(work: Callable, waiting: Any, jobs: int) -> Iterator[CheckedFile]:
+        started.append(jobs)
+        while waiting:
+            yield from work(waiting.popleft())
+
+    monkeypatch.setattr(_check_pool, "_check_chunk", check_here)
+    monkeypatch.setattr(_check_pool, "_in_processes", in_processes)
+    sources = [root / f"{number}.h5" for number in range(files)]
+    assert [found.source for found in check_all(sources)] == list(map(str, sources))
+    assert started == expected
 
 
 def test_processes_end_with_the_one_that_started_them(root: Path) -> None:
