@@ -12,10 +12,12 @@ from benchsweep.archive._remote import filesystem, local_path, remote_errors
 from benchsweep.archive._storage_errors import is_folder, storage_errors
 from benchsweep.errors import ArchiveError
 
-__all__ = ["Entry", "list_files", "list_folders"]
+__all__ = ["DEEPEST", "Entry", "leads_up", "list_files", "list_folders"]
 
 Drawer = Literal["record", "calibration", "note", "grading"]
 
+DEEPEST = 6
+"""So many folders below an archive are looked into: a year, a customer, a lot, notes, and room for more."""
 _SUFFIX = ".h5"
 _UNFINISHED = "unfinished"
 _DRAWERS: dict[str, Drawer] = {"notes": "note", "gradings": "grading", "calibrations": "calibration"}
@@ -47,7 +49,10 @@ class Entry:
 def list_files(root: Path | str) -> Iterator[Entry]:
     """Yield every ``.h5`` file of an archive and its sub-folders, by name, folder by folder.
 
-    Left out are ``unfinished`` and whatever is hidden (begins with a dot). A file that goes while this runs
+    Left out are ``unfinished`` and whatever is hidden (begins with a dot). On this machine folders are looked
+    into down to the sixth below the archive; links to folders are followed, but none that leads to where the
+    archive itself is in: somebody may name a folder that is no archive, such as ``/proc``, out of which links
+    lead to the whole machine. A file that goes while this runs
     may be missing, one that comes may be there or not. Local folders are read one at a time; of a store the
     names of all files are in memory at once.
 
@@ -104,6 +109,14 @@ def _local(root: Path) -> Iterator[Entry]:
         yield from sorted(files, key=lambda entry: entry.name)
 
 
+def leads_up(item: os.DirEntry[str], root: Path) -> bool:
+    """Tell whether a folder is a link to what the archive `root` is in, or to the archive itself."""
+    if not item.is_symlink():
+        return False
+    target = os.path.realpath(item.path)
+    return os.path.commonpath([target, os.path.realpath(root)]) == target
+
+
 def _size(item: os.DirEntry[str]) -> int | None:
     """Return the size of a file; None when it went meanwhile, 0 of a link that leads nowhere."""
     try:
@@ -130,8 +143,10 @@ def _folders(root: Path) -> Iterator[tuple[Path, tuple[str, ...]]]:
             continue
         entered.add(real)
         yield folder, parts
+        if len(parts) == DEEPEST:
+            continue
         with storage_errors(folder, "listing"), os.scandir(folder) as found:
-            below = sorted(item.name for item in found if item.is_dir())
+            below = sorted(item.name for item in found if item.is_dir() and not leads_up(item, root))
         inside = ((folder / name, (*parts, name)) for name in reversed(below))
         waiting += [(path, names) for path, names in inside if _kept((*names, ""))]
 

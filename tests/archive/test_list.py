@@ -12,6 +12,7 @@ import fsspec
 import pytest
 
 from benchsweep.archive import list_files
+from benchsweep.archive.index._scan import scan_folders
 from benchsweep.errors import ArchiveError, ArchiveLocked, ArchiveUnreachable
 
 NAMES = [
@@ -168,3 +169,24 @@ def test_a_folder_that_may_not_be_read_is_named(folder: Path, monkeypatch: pytes
     monkeypatch.setattr("os.scandir", refuse)
     with pytest.raises(ArchiveLocked, match="2025: listing is not permitted"):
         list(list_files(folder))
+
+
+def test_links_and_depth_have_an_end(tmp_path: Path) -> None:
+    """A folder that is no archive, such as /proc, leads to the whole machine by links, and deep down."""
+    top = tmp_path / "machine" / "archive"
+    below = top.joinpath(*"123456")
+    (below / "7").mkdir(parents=True)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    for path in (below / "sixth.h5", below / "7" / "seventh.h5", elsewhere / "other.h5"):
+        path.write_bytes(b"")
+    (tmp_path / "machine" / "above.h5").write_bytes(b"")
+    (top / "drive").symlink_to(elsewhere)
+    (top / "1" / "up").symlink_to(tmp_path / "machine")
+    (top / "self").symlink_to(".")
+    expected = ["drive/other.h5", "1/2/3/4/5/6/sixth.h5"]
+    assert sorted(entry.name for entry in list_files(top)) == sorted(expected)
+    scan = scan_folders(top, {}, lambda _: {})
+    assert sorted(f"{folder}/{name}" for folder, names in scan.listed.items() for name in names) == sorted(
+        expected
+    )

@@ -16,7 +16,8 @@ from pathlib import Path
 
 import platformdirs
 
-from benchsweep.archive.index._schema import APPLICATION, FINGERPRINT, STATEMENTS
+from benchsweep.archive.index._schema import APPLICATION, FINGERPRINT, PARAMETERS, STATEMENTS, index_of
+from benchsweep.errors import BenchsweepError
 
 __all__ = [
     "Database",
@@ -31,11 +32,14 @@ __all__ = [
     "transaction",
 ]
 
-_WAIT_SECONDS = 20.0
-"""How long another process may keep an index to itself before it is given up and made anew."""
-# What SQLite says when its file is sound but the place is not: no room, no permission, a vanished drive.
+_WAIT_SECONDS = 5.0
+"""How long another process may keep an index to itself before this once is done without it."""
+# What SQLite says when its file is sound but the place is not: no room, no permission, a vanished drive,
+# another process that keeps it to itself.
 _PLACE = frozenset(
     {
+        sqlite3.SQLITE_BUSY,
+        sqlite3.SQLITE_LOCKED,
         sqlite3.SQLITE_FULL,
         sqlite3.SQLITE_READONLY,
         sqlite3.SQLITE_IOERR,
@@ -45,13 +49,16 @@ _PLACE = frozenset(
     }
 )
 
+# SQLite's own table for AUTOINCREMENT.
+_SEQUENCE = "CREATE TABLE sqlite_sequence(name,seq)"
+
 
 class Spoiled(Exception):
-    """The index is damaged, foreign, of another layout, or kept by somebody: a new one will do."""
+    """The index is damaged, foreign, or of another layout: a new one will do."""
 
 
 class Unusable(Exception):
-    """No index can be kept there: no permission, no room."""
+    """No index can be kept there now: no permission, no room, another process does not let go of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +78,16 @@ class Database:
 
 @contextmanager
 def database_errors() -> Iterator[None]:
-    """Sort what SQLite raises.
+    """Sort what SQLite raises, and whatever else comes of what a damaged index tells.
+
+    A flipped byte makes a text that is not UTF-8, a number out of all bounds, a word that there is no such
+    outcome of: many kinds of exceptions, none of which says anything of the archive.
 
     Raises
     ------
     Spoiled, Unusable
+    BenchsweepError, OSError
+        As they are: they are about the archive.
     """
     try:
         yield
@@ -85,6 +97,10 @@ def database_errors() -> Iterator[None]:
         if code is not None and code & 0xFF in _PLACE:
             raise Unusable(str(error)) from error
         raise Spoiled(str(error)) from error
+    except (BenchsweepError, OSError, Spoiled, Unusable):
+        raise
+    except Exception as error:
+        raise Spoiled(f"{type(error).__name__}: {error}") from error
 
 
 def index_folder() -> Path:
@@ -216,6 +232,9 @@ def _is_ours(connection: sqlite3.Connection, archive: str) -> bool:
         raise Spoiled("an index of another layout")
     if connection.execute("SELECT root FROM state").fetchone() != (archive,):
         raise Spoiled("the index of another archive")
+    said = {row[0] for row in connection.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL")}
+    if not set(STATEMENTS) <= said - {_SEQUENCE} <= {*STATEMENTS, *map(index_of, PARAMETERS)}:
+        raise Spoiled("its tables are not those that were made")
     return True
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from benchsweep.archive._remote import local_path
+from benchsweep.archive.index._check import check_index
 from benchsweep.archive.index._database import (
     Database,
     Spoiled,
@@ -22,7 +23,6 @@ from benchsweep.archive.index._database import (
     open_database,
     transaction,
 )
-from benchsweep.archive.index._fill import check_rows
 from benchsweep.archive.index._found import Damaged, Found
 from benchsweep.archive.index._query import load, matching, names_of
 from benchsweep.archive.index._refresh import Place, refresh
@@ -34,8 +34,10 @@ __all__ = ["FoundRecords", "find", "reindex"]
 _AT_FIRST = 50
 _AT_ONCE = 500
 _TRIES = 3
-# Rows are checked when they are told; those that a damaged column leaves out are missed until then.
+# Rows are checked when they are told; those that a damaged column leaves out are missed until all are
+# checked: of a small index (some thousand records) each time, of a large one once a day.
 _CHECK_EVERY_SECONDS = 86400.0
+_SMALL_BYTES = 2 << 20
 
 Answer = TypeVar("Answer")
 
@@ -128,13 +130,19 @@ class _Index:
     def _check_now_and_then(self, connection: sqlite3.Connection) -> None:
         checked_at = float(connection.execute("SELECT checked_at FROM state").fetchone()[0])
         now = time.time()
-        if 0.0 <= now - checked_at < _CHECK_EVERY_SECONDS:
+        lately = 0.0 <= now - checked_at < _CHECK_EVERY_SECONDS
+        if lately and _size(connection) > _SMALL_BYTES:
             return
-        if connection.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok":
-            raise Spoiled("it is damaged")
-        check_rows(connection)
-        with transaction(connection):
-            connection.execute("UPDATE state SET checked_at = ?", (now,))
+        check_index(connection)
+        if not lately:
+            with transaction(connection):
+                connection.execute("UPDATE state SET checked_at = ?", (now,))
+
+
+def _size(connection: sqlite3.Connection) -> int:
+    """Return how many bytes the index has."""
+    pages, page = (connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_count", "page_size"))
+    return int(pages) * int(page)
 
 
 class FoundRecords:
@@ -208,14 +216,15 @@ def find(
     """Return the records and series of an archive that fit, by its index.
 
     The index is a file of this machine in the person's cache folder and never the truth: what changed in the
-    archive is seen and read first, and when it is damaged, locked by somebody or of another program it is
-    made anew from the archive. Nothing is written to the archive.
+    archive is seen and read first, and when it is damaged or of another program it is
+    made anew from the archive; when another process keeps it to itself for more than 5 s, or it cannot be
+    kept, one is made in memory for this once. Nothing is written to the archive.
 
     Parameters
     ----------
     root
-        Folder of the archive, or an address such as ``s3://bucket/folder``; with its sub-folders, without
-        ``unfinished`` and what is hidden.
+        Folder of the archive, or an address such as ``s3://bucket/folder``; with its sub-folders, on this
+        machine `list_files` says how far down, without ``unfinished`` and what is hidden.
     selection
         Which records; nothing: all but superseded and withdrawn ones.
     progress

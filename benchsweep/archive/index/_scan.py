@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from itertools import groupby
 from pathlib import Path
 
-from benchsweep.archive._list import list_files
+from benchsweep.archive._list import DEEPEST, leads_up, list_files
 from benchsweep.archive._storage_errors import drive_gone, is_folder, storage_errors
 from benchsweep.errors import ArchiveError
 
@@ -181,13 +181,18 @@ class _Walk:
                 if item.name.startswith(".") or not self._tellable(path, item.name):
                     continue
                 if item.is_dir():
-                    if item.name != _UNFINISHED:
+                    if self._looked_into(path, item):
                         folders.append(f"{path}/{item.name}" if path else item.name)
                 elif item.name.endswith(_SUFFIX):
                     state = _file_state(item)
                     if state is not None:
                         files[item.name] = state
         return files, folders
+
+    def _looked_into(self, path: str, item: os.DirEntry[str]) -> bool:
+        """Tell whether a folder in the folder `path` is looked into, as `list_files` does."""
+        deep = path.count("/") + 1 if path else 0
+        return item.name != _UNFINISHED and deep < DEEPEST and not leads_up(item, self.root)
 
     def _tellable(self, path: str, name: str) -> bool:
         """Tell whether a name can be kept and told: a file system takes any bytes for a name."""

@@ -125,26 +125,93 @@ def test_an_empty_file_is_filled(maker: Maker, index_files: Path) -> None:
     assert told(maker.root) == expected
 
 
-def test_flipped_bytes_never_make_an_error_or_another_record(maker: Maker, index_files: Path) -> None:
-    """What is told is true; where a filter reads a flipped byte, the daily check finds it (next test)."""
+def _flipped(content: bytearray, chance: random.Random) -> None:
+    for _ in range(chance.choice((1, 1, 2, 8, 60))):
+        content[chance.randrange(len(content))] ^= 1 << chance.randrange(8)
+
+
+def _overwritten(content: bytearray, chance: random.Random) -> None:
+    start, many = chance.randrange(len(content)), chance.choice((1, 3, 40, 700))
+    content[start : start + many] = chance.randbytes(len(content[start : start + many]))
+
+
+def _cut(content: bytearray, chance: random.Random) -> None:
+    del content[chance.randrange(len(content)) :]
+
+
+def test_a_damaged_index_never_changes_an_answer(
+    maker: Maker, index_files: Path, request: pytest.FixtureRequest
+) -> None:
+    """Whatever bytes of the file are others, nothing is an error and everything is what the archive says."""
     maker.fill(6, 3, 2)
-    expected = set(told(maker.root))
+    expected = told(maker.root)
+    plain = plain_archive(maker.root)
+    asked = [Selection(), Selection(specimen="reel-*"), Selection(lot="L1"), Selection(outcome="fail")]
+    find(maker.root, Selection(parameter="next"))  # which makes an index for it
+    sound = only(index_files).read_bytes()
     path = only(index_files)
-    sound = path.read_bytes()
     chance = random.Random(5)
-    for _ in range(24):
-        for other in index_files.glob("*.sqlite*"):
+    for _ in range(300 if request.config.getoption("--thorough") else 30):
+        for other in index_files.glob("*"):
             other.unlink()
         content = bytearray(sound)
-        for _ in range(3):
-            content[chance.randrange(len(content))] ^= 1 << chance.randrange(8)
+        chance.choice((_flipped, _flipped, _overwritten, _cut))(content, chance)
         path.write_bytes(content)
-        assert set(told(maker.root)) <= expected
+        wanted = chance.choice(asked)
+        assert [one.name for one in find(maker.root, wanted)] == plain_find(plain, wanted)
+        assert told(maker.root) == expected
+
+
+def test_a_text_of_the_tables_that_is_no_utf8_is_a_damage(maker: Maker, index_files: Path) -> None:
+    maker.fill(3, 1, 1)
+    expected = told(maker.root)
+    path = only(index_files)
+    content = path.read_bytes()
+    assert b"CREATE TABLE files (id" in content
+    path.write_bytes(content.replace(b"CREATE TABLE files (id", b"CREATE TABLE files (\xbbd"))
+    assert told(maker.root) == expected
+
+
+@pytest.mark.parametrize(
+    "error", [ValueError, KeyError, TypeError, OverflowError, MemoryError, RecursionError]
+)
+def test_any_error_in_what_an_index_tells_makes_it_anew(
+    error: type[Exception], maker: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    maker.fill(3, 0, 0)
+    expected = [name for name, *_ in told(maker.root)]
+    real, calls = _find.load, []
+
+    def once(connection: sqlite3.Connection, base: str, files: list[int]) -> list[archive.Found]:
+        calls.append(files)
+        if len(calls) == 1:
+            raise error("what a damaged index may lead to")
+        return real(connection, base, files)
+
+    monkeypatch.setattr(_find, "load", once)
+    found = find(maker.root, EVERYTHING)
+    assert [one.name for one in found] == expected
+    assert any("made anew" in note for note in found.notes)
+
+
+def test_an_error_of_ours_is_not_taken_for_a_damaged_index(
+    maker: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    maker.fill(1, 0, 0)
+
+    def wrong(*_: object) -> None:
+        raise ZeroDivisionError("a bug")
+
+    monkeypatch.setattr(_find, "matching", wrong)
+    with pytest.raises(ZeroDivisionError):
+        find(maker.root)
 
 
 def test_once_a_day_every_row_is_checked(
     maker: Maker, index_files: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Of an index that is too large for doing so each time."""
+    monkeypatch.setattr(_find, "_SMALL_BYTES", 0)
     maker.fill(4, 0, 0)
     expected = told(maker.root)
     with sqlite3.connect(only(index_files)) as other:
@@ -181,14 +248,18 @@ def test_an_index_that_somebody_keeps_is_left_to_him(
     monkeypatch.setattr(_database, "_WAIT_SECONDS", 0.2)
     maker.fill(4, 0, 0)
     expected = told(maker.root)
+    names = [path.name for path in index_files.glob("*.sqlite")]
     keeper = sqlite3.connect(only(index_files), isolation_level=None)
     try:
         keeper.execute("BEGIN EXCLUSIVE")
         found = find(maker.root, EVERYTHING)
         assert [one.name for one in found] == [name for name, *_ in expected]
         assert "locked" in found.notes[0]
+        assert "not kept" in found.notes[0]
     finally:
         keeper.close()
+    assert [path.name for path in index_files.glob("*.sqlite")] == names  # it is as good as before
+    assert find(maker.root).notes == ()
     assert told(maker.root) == expected
 
 
