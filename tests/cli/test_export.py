@@ -297,6 +297,41 @@ def test_verdict_rows_are_those_of_grade(run: Callable) -> None:
                 assert row[name] == (value or "")
 
 
+def test_a_row_tells_what_was_kept_before(run: Callable) -> None:
+    (record,) = store(measurement())
+    options = (
+        "--what",
+        "verdict",
+        "--against",
+        "tia-6-cord",
+        "--length-m",
+        "3",
+        "--overwrite",
+        "-o",
+        "v.csv",
+    )
+
+    def before() -> set[str]:
+        assert run("export", record, "--to", "csv", *options).code == 0
+        return {row["verdict_before"] for row in rows(Path("v.csv"))}
+
+    assert before() == {""}
+    grade = ("grade", record, "--length-m", "3", "--keep", "--json", "--against")
+    assert run(*grade, "tia-6-cord").json["outcome"] == "fail"
+    assert before() == {"fail"}
+    withdrawn = Correction(archive.content_hash(record), "me", AT, "wrong", {}, withdrawn=True)
+    archive.write_note(withdrawn, Path("archive"))
+    assert before() == {"fail"}
+    answer = run(*grade, "tia-6-cord")
+    assert before() == {"undecided"}
+    assert run(*grade, "tia-6a-cord").code == 3
+    assert before() == {"undecided"}
+    damaged = Path(answer.json["grading"])
+    damaged.write_bytes(damaged.read_bytes()[:-1])
+    assert before() == {""}
+    assert "what was kept before is not known" in run("export", record, "--to", "csv", *options).err
+
+
 @pytest.mark.parametrize("to", ["csv", "parquet"])
 def test_matrix_and_raw_sweeps_as_tables(run: Callable, to: str) -> None:
     measured = measurement()

@@ -145,6 +145,10 @@ def test_a_record_by_its_path_and_a_verdict(measured: Measurement, tmp_path: Pat
     frame = to_pandas(graded, "verdict")
     (verdict,) = graded.verdicts
     assert len(frame) == len(verdict.rows)
+    assert set(frame["content_hash"]) == {archive.content_hash(path)}
+    assert set(frame["edition"]) == {load_requirements(["tia-6-cord"])[0].edition}
+    assert set(frame["created_at"]) == {measured.created_at}
+    assert frame["verdict_before"].isna().all()
     for (_, found), row in zip(frame.iterrows(), verdict.rows, strict=True):
         assert found["parameter"] == row.parameter
         assert found["pairs"] == "-".join(row.pairs)
