@@ -23,7 +23,7 @@ _CHUNK = 8
 # After so long it is known how long the rest will take, be the files large or small, here or in a store.
 _LOOKS_AFTER_S = 0.5
 # Until other processes have started and read their program, and what their results cost.
-_START_S = 1.5
+_START_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -352,7 +352,7 @@ def test_several_processes_find_the_same_in_the_same_order_and_one_may_die(root:
 def test_other_processes_start_only_where_the_end_comes_sooner(
     root: Path, monkeypatch: pytest.MonkeyPatch, each_s: float, files: int, expected: list[int]
 ) -> None:
-    """Two of them take a second and a half to start; chunks of eight files take `each_s` here."""
+    """Two of them take a second to start; chunks of eight files take `each_s` here."""
     clock = SimpleNamespace(now=0.0)
     monkeypatch.setattr(_check_pool, "time", SimpleNamespace(monotonic=lambda: clock.now))
     monkeypatch.setattr(_check_pool, "cores", lambda: 2)
