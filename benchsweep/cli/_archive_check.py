@@ -68,8 +68,8 @@ def check(
     all its checksums anew: such a file is sound, and its content hash another. An archive cannot tell that of
     itself, so keep a list (`--list`) where nobody changes it, and compare (`--compare`).
 
-    In --json `checked` counts all files, `files` the sound ones by kind, `records` the records and series
-    among these; what is damaged is in `damaged` alone.
+    In the JSON "checked" counts all files, "files" the sound ones by kind, "records" the records and series
+    among these; what is damaged is in "damaged" alone.
 
     Exit code 0 when nothing is wrong, 1 when there is something to look at, 6 when a file is damaged or was
     written by a later version.
