@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection
 from dataclasses import replace
 
 from benchsweep import archive
+from benchsweep.qualification._again import reduced_again, superseded_words
 from benchsweep.qualification._notes import notes_about
 from benchsweep.qualification.bulk._plain import corrections_text
 from benchsweep.qualification.bulk._work import Item
@@ -51,7 +52,13 @@ def chosen_items(
                 for judged in one.judged
                 if judged.requirement in against
             },
+            _superseded(one),
         )
         for one in found
     )
     return items, tuple((one.source, one.reason) for one in found.damaged)
+
+
+def _superseded(one: archive.Found) -> str:
+    into = reduced_again(one.source).into if one.superseded_by else None
+    return "" if into is None else superseded_words(into)

@@ -32,12 +32,15 @@ class Item:
     before
         Requirement -> outcome of the newest grading that was kept before. It makes no other record: a run
         that is interrupted while it keeps its own verdicts still has those before them when it goes on.
+    superseded
+        That another record took its place, in words; empty when none did.
     """
 
     source: str
     content_hash: str
     corrections: str = ""
     before: Mapping[str, str] = field(default_factory=dict, compare=False)
+    superseded: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +104,8 @@ def _grade(job: RegradeJob, item: Item) -> Graded:
         raise
     except BenchsweepError as error:
         return Graded(item, problem=error.message, damaged=isinstance(error, ArchiveError))
+    if item.superseded:
+        verdicts = tuple(replace(one, notes=(item.superseded, *one.notes)) for one in verdicts)
     measurement = evaluation.measurement
     return Graded(
         item,

@@ -323,6 +323,16 @@ def test_sweeps_are_reduced_again_with_another_calibration(
     # The corrected name and length are those of the new record.
     renamed = run("archive", "find", "--archive", copy, "--specimen", "cord eleven", "--json").json["found"]
     assert [(one["length_m"], one["corrections"]) for one in renamed] == [(5.0, 0)]
+    # An old one is graded as `grade` does it, which says what took its place.
+    options = ("--against", "tia-6a-cord", "--keep")
+    assert (
+        run("archive", "regrade", "--archive", copy, "--superseded", "--specimen", "cord 05", *options).code
+        == 0
+    )
+    run("grade", pair["record"], *options)
+    once, twice = archive.kept_verdicts(copy, archive.content_hash(pair["record"]))
+    assert "takes the place of this record" in once.verdict.notes[0]
+    assert once.verdict == twice.verdict
     # Those that were reduced again are left out of selections unless asked for.
     assert run("archive", "find", "--archive", copy, "--json").json["records"] == 12
     assert (
