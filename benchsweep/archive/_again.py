@@ -7,6 +7,7 @@ names, without an index and without opening the rest of the archive.
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 from benchsweep.archive._drawers import GRADINGS, NOTES, below, has_drawer, root_of
@@ -14,12 +15,13 @@ from benchsweep.archive._files import file_stem, numbered, storage_errors
 from benchsweep.archive._head import Head, read_head
 from benchsweep.archive._remote import filesystem, local_path, remote_errors
 from benchsweep.archive._source import Source
-from benchsweep.errors import RecordDamaged, RecordNewer
+from benchsweep.errors import ArchiveError, ArchiveLocked, ArchiveUnreachable
 
 __all__ = ["of_the_same_sweeps"]
 
 _STAMP = len("20260301T123005Z-")
 _DEEP = 3
+_SUFFIX = ".h5"
 _NOT_THERE = (NOTES, GRADINGS, "calibrations", "unfinished")
 
 
@@ -28,7 +30,8 @@ def of_the_same_sweeps(record: Source) -> tuple[Head, tuple[tuple[Source, Head],
 
     They are looked for in its folder and, where that belongs to an archive with notes or gradings, in all of
     the archive, at most three folders deep. At an address only the names that `write_record` gives beside it
-    are asked for. Files that were renamed, and damaged ones, are not found.
+    are asked for. Files that were renamed, damaged ones, and those in folders that may not be read, are not
+    found.
 
     Returns
     -------
@@ -48,8 +51,10 @@ def of_the_same_sweeps(record: Source) -> tuple[Head, tuple[tuple[Source, Head],
     for source in _candidates(record, head):
         try:
             other = read_head(source)
-        except (RecordDamaged, RecordNewer):
-            continue  # `check` tells; here it is somebody else's
+        except ArchiveUnreachable:
+            raise
+        except ArchiveError:
+            continue  # damaged, locked, gone: `check` tells; here it is somebody else's
         if other.kind == "record" and other.content_hash != head.content_hash:
             found.append((source, other))
     return head, tuple(found)
@@ -64,7 +69,7 @@ def _candidates(record: Source, head: Head) -> list[Source]:
     stamp = file_stem(head.created_at, "")[:_STAMP]
     root = local_path(root_of(record)) or path.parent
     deep = _DEEP if any(has_drawer(root, name) for name in (NOTES, GRADINGS)) else 0
-    return [*sorted(_named(root, stamp, deep))]
+    return sorted(_named(root, stamp, deep))
 
 
 def _named(folder: Path, stamp: str, deep: int) -> list[Path]:
@@ -74,10 +79,12 @@ def _named(folder: Path, stamp: str, deep: int) -> list[Path]:
         try:
             with os.scandir(folder) as found:
                 for item in found:
-                    if item.name.startswith(stamp):
-                        names += [folder / item.name] if item.name.endswith(".h5") else []
-                    elif deep and item.name[0] != "." and item.name not in _NOT_THERE and _is_folder(item):
-                        names += _named(folder / item.name, stamp, deep - 1)
+                    name = item.name
+                    if name.endswith(_SUFFIX):
+                        names += [folder / name] if name.startswith(stamp) else []
+                    elif deep and name[0] != "." and name not in _NOT_THERE and _is_folder(item):
+                        with suppress(ArchiveLocked):  # a closed folder hides no record outside of it
+                            names += _named(folder / name, stamp, deep - 1)
         except FileNotFoundError:
             return []
     return names
@@ -90,7 +97,7 @@ def _is_folder(item: os.DirEntry[str]) -> bool:
 
 def _at_address(record: str) -> list[Source]:
     folder, _, name = record.rpartition("/")
-    stem = name.removesuffix(".h5").partition("~")[0]
+    stem = name.removesuffix(_SUFFIX).partition("~")[0]
     found: list[Source] = []
     serial = 1
     while True:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -357,6 +358,24 @@ def test_of_several_reductions_the_last_made_is_named_also_at_an_address(record:
         assert shown["reduced"]["record"] == f"memory://again/{record.name}"
     finally:
         system.rm("/again", recursive=True)
+
+
+def test_a_closed_folder_beside_a_record_hides_nothing(
+    record: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert run("archive", "comment", record, "x", "--by", "R").code == 0
+    for name in ("closed", "open"):
+        (record.parent / name).mkdir()
+    new = reduced(record, record.parent / "open")
+    scandir = os.scandir
+
+    def refusing(path: Any) -> Any:
+        if str(path).endswith("closed"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return scandir(path)
+
+    monkeypatch.setattr(os, "scandir", refusing)
+    assert run("show", record, "--json").json["superseded"]["record"] == str(new)
 
 
 def test_grade_can_be_quiet(record: Path, run: Run) -> None:
