@@ -32,7 +32,7 @@ from benchsweep.archive._job_notes import JobNotes
 from benchsweep.archive._journal import Journal
 from benchsweep.archive._list import Entry, list_files
 from benchsweep.archive._new_file import store_file
-from benchsweep.archive._notes_files import all_notes, notes_of, read_note, write_note
+from benchsweep.archive._notes_files import all_notes, notes_of, read_note, surely_comment, write_note
 from benchsweep.archive._remote import is_url, local_path
 from benchsweep.archive._series_folder import SeriesWriter, sweep_bytes
 from benchsweep.archive._series_pack import number_words
@@ -124,6 +124,7 @@ __all__ = [
     "reindex",
     "root_of",
     "store_file",
+    "surely_comment",
     "sweep_bytes",
     "verdicts_of",
     "write_calibration",

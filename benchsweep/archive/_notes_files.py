@@ -14,10 +14,10 @@ from benchsweep.archive._files import add_file, file_stem
 from benchsweep.archive._seal import Kind, kind_in
 from benchsweep.archive._source import Source, open_content
 from benchsweep.archive._tree import Block, Node, node_of, to_bytes
-from benchsweep.errors import ArchiveError
+from benchsweep.errors import ArchiveError, RecordDamaged, RecordNewer
 from benchsweep.records import Comment, Correction, Note
 
-__all__ = ["HASH", "all_notes", "moment", "notes_of", "read_note", "write_note"]
+__all__ = ["HASH", "all_notes", "moment", "notes_of", "read_note", "surely_comment", "write_note"]
 
 HASH = re.compile(r"[0-9a-f]{64}")
 """What a content hash looks like."""
@@ -108,13 +108,31 @@ def _read_changes(root: Node) -> dict[str, str | float | None]:
     return changes
 
 
-def notes_of(folder: Source, content_hash: str) -> tuple[Note, ...]:
+def surely_comment(source: Source) -> bool:
+    """Tell whether a note that cannot be read is a comment: its name says so, and so does its first line.
+
+    What is missed of a comment changes no verdict. A correction whose name is that of a comment is none.
+    """
+    if not str(source).endswith("-comment.h5"):
+        return False
+    try:
+        with open_content(source, "note", whole=False) as content:
+            return kind_in(content) == "comment"
+    except ArchiveError:
+        return False
+
+
+def notes_of(
+    folder: Source, content_hash: str, *, damaged: list[ArchiveError] | None = None
+) -> tuple[Note, ...]:
     """Return what was said of the record of that content hash, in time order; none without a folder.
 
     Parameters
     ----------
     folder
         The archive, a folder or an address.
+    damaged
+        Gets what is wrong with comments that cannot be read, which stop nothing then.
 
     Raises
     ------
@@ -124,7 +142,14 @@ def notes_of(folder: Source, content_hash: str) -> tuple[Note, ...]:
         The folder cannot be read.
     """
     sources = files_in(below(folder, NOTES, content_hash[:2]), content_hash[:16])
-    found = (read_note(source) for source in sources)
+    found: list[Note] = []
+    for source in sources:
+        try:
+            found.append(read_note(source))
+        except (RecordDamaged, RecordNewer) as error:
+            if damaged is None or not surely_comment(source):
+                raise
+            damaged.append(error)
     return _in_time_order([note for note in found if note.record == content_hash])
 
 

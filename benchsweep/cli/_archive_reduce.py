@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._archive_regrade import Jobs, Scheduler, told_progress
+from benchsweep.cli._archive_regrade import Jobs, Scheduler, say_warnings, told_progress
 from benchsweep.cli._options import AsJson, Quiet
 from benchsweep.cli._output import counted, print_json, print_text, progress_to_stderr, say
 from benchsweep.cli._selection import Chosen, chooses_records
@@ -49,9 +49,10 @@ def reduce(
     Each new record names the one it comes from and the reason, and has the corrections of that one
     (`benchsweep archive correct`) in it, and the time of the measurement; comments and kept gradings stay
     with the old one, which is left out of selections from then on unless --superseded is given. What was
-    reduced with this calibration already is passed over, so an interrupted
-    run goes on where it stopped. Exit code 6 when a record is damaged, 1 when one cannot be reduced: other
-    analyzer, grid or ports, or an imported record.
+    reduced with this calibration already is passed over, so an interrupted run goes on where it stopped.
+
+    Exit code 6 when a record, or what may be a correction of it, is damaged: such a record is not reduced.
+    Else 1 when one cannot be reduced: other analyzer, grid or ports, or an imported record.
 
     Example: `benchsweep archive reduce --apply-calibration calibrations/20261128T080000Z-bench-2.h5 --reason
     "load standard of kit 3 was worn" --calibration 'bench-2*' --since 2026-11-20`
@@ -66,7 +67,7 @@ def reduce(
     )
 
     job = ReduceJob.asked(apply_calibration, fixture)
-    items, damaged = chosen_items(chosen.root, chosen.selection, progress=progress_to_stderr(quiet))
+    items, damaged, warnings = chosen_items(chosen.root, chosen.selection, progress=progress_to_stderr(quiet))
     found = reduce_again(
         items,
         job,
@@ -76,7 +77,9 @@ def reduce(
         damaged=damaged,
         progress=None if quiet else told_progress(),
     )
+    found.warnings += warnings
     document = reduce_document(found)
+    say_warnings(document)
     for problem in (*document["damaged"], *document["not_reduced"]):
         say(f"{problem['record']}: {problem['reason']}")
     if as_json:

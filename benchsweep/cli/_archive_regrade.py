@@ -24,7 +24,7 @@ from benchsweep.cli._output import counted, print_json, print_text, progress_to_
 from benchsweep.cli._selection import Chosen, chooses_records
 from benchsweep.errors import UsageError
 
-__all__ = ["Jobs", "Scheduler", "regrade", "told_progress"]
+__all__ = ["Jobs", "Scheduler", "regrade", "say_warnings", "told_progress"]
 
 _EVERY_S = 2.0
 _MOST_CHANGED = 20
@@ -94,8 +94,12 @@ def regrade(
     or for --every-byte.
 
     An interrupted run (Ctrl-C, a kill, a power cut) goes on where it stopped when the same command is given
-    again. What needs a length that nobody gave is undecided. Exit code 6 when a record is damaged, after all
-    others are graded; else 1 when any fails, 3 when any is undecided, 0 when all pass.
+    again. What needs a length that nobody gave is undecided.
+
+    Exit code 6 when a record, or what may be a correction of one that was asked for, is damaged, after all
+    others are graded: such a record has no verdict. Records that cannot be read count whatever was asked for,
+    as nobody knows whether they fit. Other damaged files (comments, kept gradings, corrections of other
+    records) are only told of. Else 1 when any fails, 3 when any is undecided, 0 when all pass.
 
     Example: `benchsweep archive regrade --against tia-6a-cord --since 2026 --csv verdicts.csv`
     """
@@ -104,6 +108,7 @@ def regrade(
         check_decision_rule,
         chosen_items,
         exit_code_of_regrade,
+        journal_trouble,
         keep_sink,
         load_requirements,
         regrade_document,
@@ -130,7 +135,9 @@ def regrade(
     if keep:
         sinks.insert(0, keep_sink(chosen.root, job, by=by))
     told = progress_to_stderr(quiet)
-    items, damaged = chosen_items(
+    if trouble := journal_trouble():
+        say(trouble)
+    items, damaged, warnings = chosen_items(
         chosen.root, chosen.selection, against=[one.name for one in job.requirements], progress=told
     )
     found = grade_again(
@@ -143,7 +150,9 @@ def regrade(
         afresh=afresh,
         progress=None if quiet else told_progress(),
     )
+    found.warnings += warnings
     document = regrade_document(found)
+    say_warnings(document)
     for problem in (*document["damaged"], *document["not_graded"]):
         say(f"{problem['record']}: {problem['reason']}")
     if as_json:
@@ -151,6 +160,12 @@ def regrade(
     else:
         print_text(_table(document))
     raise typer.Exit(exit_code_of_regrade(found))
+
+
+def say_warnings(document: dict[str, Any]) -> None:
+    """Tell of files that cannot be read and keep nothing from being done."""
+    for one in document["warnings"]:
+        say(f"warning: {one['file']}: {one['reason']}")
 
 
 def told_progress() -> Callable[[int, int], None]:

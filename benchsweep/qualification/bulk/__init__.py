@@ -6,6 +6,7 @@ journal until the whole is done: an interrupted run goes on where it stopped.
 """
 
 from benchsweep.qualification.bulk._job import RegradeJob
+from benchsweep.qualification.bulk._journal import journal_trouble
 from benchsweep.qualification.bulk._reduce import (
     Reduced,
     ReduceJob,
@@ -36,6 +37,7 @@ __all__ = [
     "exit_code_of_reduce",
     "exit_code_of_regrade",
     "grade_chunk",
+    "journal_trouble",
     "keep_sink",
     "reduce_again",
     "reduce_document",

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+import tempfile
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
@@ -19,10 +20,10 @@ from typing import Any
 
 import platformdirs
 
-from benchsweep.errors import UsageError
+from benchsweep.errors import ArchiveError, UsageError
 from benchsweep.qualification.bulk._work import Graded, Item
 
-__all__ = ["Journal", "journal_folder"]
+__all__ = ["Journal", "journal_folder", "journal_trouble"]
 
 _FORGOTTEN_S = 60.0 * 86_400.0
 
@@ -32,8 +33,22 @@ def journal_folder() -> Path:
     return Path(platformdirs.user_cache_dir("benchsweep", appauthor=False)) / "bulk"
 
 
+def journal_trouble() -> str:
+    """Return in words why nothing can be kept of an interrupted run here; empty where it can."""
+    folder = journal_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return ""
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        return f"{folder} cannot be written ({reason}): an interrupted run will begin anew"
+
+
 class Journal:
     """The finished records of one job.
+
+    Where this machine lets nothing be kept (`journal_trouble`) they are in a temporary folder for this once.
 
     Parameters
     ----------
@@ -50,19 +65,20 @@ class Journal:
 
     def __init__(self, key: Mapping[str, Any], *, afresh: bool = False) -> None:
         text = json.dumps(key, sort_keys=True)
-        self.folder = journal_folder() / hashlib.sha256(text.encode()).hexdigest()[:32]
-        _forget_old(self.folder)
-        self.folder.mkdir(parents=True, exist_ok=True)
-        from filelock import FileLock, Timeout  # brings asyncio, and a worker needs no lock
+        from filelock import Timeout  # brings asyncio, and a worker needs no lock
 
-        self._lock = FileLock(self.folder / "lock", timeout=0.0)
+        folder = journal_folder() / hashlib.sha256(text.encode()).hexdigest()[:32]
+        _forget_old(folder)
+        self._passing = False
         try:
-            self._lock.acquire()
-        except Timeout:
+            self._open(folder)
+        except Timeout:  # which is an OSError, too
             raise UsageError(
                 "the same work is being done already by another process of this machine",
                 hint="Wait for it, or stop it: it can be taken up again.",
             ) from None
+        except OSError:
+            self._open_passing()
         if afresh:
             for path in (*self.folder.glob("*.jsonl"), self.folder / "steps"):
                 path.unlink(missing_ok=True)
@@ -71,6 +87,25 @@ class Journal:
         self._where: dict[Item, tuple[Path, int]] = {}
         for path in self._files():
             self._index(path)
+
+    def _open(self, folder: Path) -> None:
+        from filelock import FileLock
+
+        folder.mkdir(parents=True, exist_ok=True)
+        self._lock = FileLock(folder / "lock", timeout=0.0)
+        self._lock.acquire()
+        self.folder = folder
+
+    def _open_passing(self) -> None:
+        try:
+            self._open(Path(tempfile.mkdtemp(prefix="benchsweep-bulk-")))
+        except OSError as error:
+            reason = error.strerror or error
+            raise ArchiveError(
+                f"neither {journal_folder()} nor a temporary folder can be written: {reason}",
+                hint="Results of a bulk run wait there: set TMPDIR to a folder that can be written.",
+            ) from error
+        self._passing = True
 
     def _files(self) -> list[Path]:
         return sorted(path for path in self.folder.glob("*.jsonl") if path.stem.isdigit())
@@ -94,8 +129,14 @@ class Journal:
         self._next += 1
         body = "".join(f"{json.dumps(asdict(result))}\n" for result in kept)
         partial = path.with_suffix(".partial")
-        partial.write_text(f"{hashlib.sha256(body.encode()).hexdigest()}\n{body}", encoding="utf-8")
-        partial.replace(path)
+        try:
+            partial.write_text(f"{hashlib.sha256(body.encode()).hexdigest()}\n{body}", encoding="utf-8")
+            partial.replace(path)
+        except OSError as error:
+            raise ArchiveError(
+                f"{self.folder}: what was graded cannot be kept until all is: {error.strerror or error}",
+                hint="Make room there; the same command goes on from here.",
+            ) from error
         for number, result in enumerate(kept):
             self._where[result.item] = (path, number)
 
@@ -125,6 +166,8 @@ class Journal:
 
     def close(self) -> None:
         """Let another process have it; what is finished stays."""
+        if self._passing:
+            shutil.rmtree(self.folder, ignore_errors=True)
         self._lock.release()
 
     def drop(self) -> None:

@@ -223,6 +223,8 @@ class Reduced:
         How many were reduced in this way before, by an interrupted run or another.
     damaged, not_reduced
         Record and why it cannot be read, or cannot be reduced.
+    warnings
+        Files that cannot be read and keep no record from being reduced, and why.
     seconds
         How long it took.
     """
@@ -232,6 +234,7 @@ class Reduced:
     already: int = 0
     damaged: list[tuple[str, str]] = field(default_factory=list)
     not_reduced: list[tuple[str, str]] = field(default_factory=list)
+    warnings: list[tuple[str, str]] = field(default_factory=list)
     seconds: float = 0.0
 
 
@@ -258,7 +261,7 @@ def reduce_again(
     folder
         Where the new records go; None: each beside the old one.
     damaged
-        Files of the archive that are known already to be unreadable, and why.
+        Records that are known already not to be readable, or folders that cannot be listed, and why.
     progress
         Called with how many records are done, and of how many.
 
@@ -276,7 +279,8 @@ def reduce_again(
             "nothing is written to an address", hint="Give --output, a folder for the new records."
         )
     begun = time.monotonic()
-    found = Reduced(len(items) + len(damaged), damaged=list(damaged))
+    unreadable = sum(source.endswith(".h5") for source, _ in damaged)
+    found = Reduced(len(items) + unreadable, damaged=list(damaged))
     done = 0
     with closing(runner.run(reduce_chunk, job.to_text(), _chunks(items))) as chunks:
         for results in chunks:
@@ -338,6 +342,7 @@ def reduce_document(found: Reduced) -> dict[str, Any]:
         "seconds": round(found.seconds, 3),
         "damaged": [{"record": record, "reason": reason} for record, reason in found.damaged],
         "not_reduced": [{"record": record, "reason": reason} for record, reason in found.not_reduced],
+        "warnings": [{"file": file, "reason": reason} for file, reason in found.warnings],
     }
 
 

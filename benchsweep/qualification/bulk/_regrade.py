@@ -56,6 +56,8 @@ class Regraded:
         How many verdicts there was a kept one to compare with.
     changed
         Those that are others than kept, in the order of the records.
+    warnings
+        Files that cannot be read and keep no record from being graded, and why.
     resumed
         How many were finished by an earlier, interrupted run.
     seconds
@@ -68,6 +70,7 @@ class Regraded:
     not_graded: list[tuple[str, str]] = field(default_factory=list)
     compared: int = 0
     changed: list[Changed] = field(default_factory=list)
+    warnings: list[tuple[str, str]] = field(default_factory=list)
     resumed: int = 0
     seconds: float = 0.0
 
@@ -107,7 +110,7 @@ def regrade(
     archive_root
         Where they are from; part of what makes the job the same.
     damaged
-        Files of the archive that are known already to be unreadable, and why.
+        Records that are known already not to be readable, or folders that cannot be listed, and why.
     sinks
         Called one after the other when all is graded.
     afresh
@@ -141,7 +144,7 @@ def regrade(
                     progress(done, len(items))
         place = {item.source: number for number, item in enumerate(items)}
         found.damaged += damaged
-        found.records += len(damaged)
+        found.records += sum(source.endswith(".h5") for source, _ in damaged)
         for problems in (found.damaged, found.not_graded):
             problems.sort(key=lambda problem: place.get(problem[0], len(place)))
         found.changed.sort(key=lambda one: place[one.record])
@@ -169,12 +172,13 @@ def _chunks(items: Iterable[Item]) -> Iterator[list[Item]]:
 def regrade_document(found: Regraded) -> dict[str, Any]:
     """Return ``benchsweep.regrade/1``; ``outcomes`` counts verdicts, one for each record and requirement.
 
-    ``compared`` counts those that there was a kept one to compare with.
+    ``records`` counts records alone, those that are damaged too; ``compared`` the verdicts that there was a
+    kept one to compare with.
     """
     total: Counter[str] = Counter()
     for counts in found.outcomes.values():
         total.update(counts)
-    graded = found.records - found.resumed - len(found.damaged) - len(found.not_graded)
+    graded = max((sum(counts.values()) for counts in found.outcomes.values()), default=0) - found.resumed
     return {
         "schema": "benchsweep.regrade/1",
         "records": found.records,
@@ -187,6 +191,7 @@ def regrade_document(found: Regraded) -> dict[str, Any]:
         "resumed": found.resumed,
         "damaged": [{"record": record, "reason": reason} for record, reason in found.damaged],
         "not_graded": [{"record": record, "reason": reason} for record, reason in found.not_graded],
+        "warnings": [{"file": file, "reason": reason} for file, reason in found.warnings],
     }
 
 

@@ -127,7 +127,7 @@ def job() -> RegradeJob:
 
 
 def test_what_is_finished_is_not_done_again_and_forgotten_at_the_end(cords: Path, job: RegradeJob) -> None:
-    items, _ = chosen_items(str(cords), archive.Selection())
+    items, *_ = chosen_items(str(cords), archive.Selection())
 
     def stop(done: int, total: int) -> None:
         if done >= 32:
@@ -151,7 +151,7 @@ def test_what_is_finished_is_not_done_again_and_forgotten_at_the_end(cords: Path
 
 
 def test_a_torn_file_of_the_journal_counts_as_not_there(cords: Path, job: RegradeJob) -> None:
-    items, _ = chosen_items(str(cords), archive.Selection())
+    items, *_ = chosen_items(str(cords), archive.Selection())
 
     def stop(done: int, total: int) -> None:
         if done >= 32:
@@ -218,7 +218,7 @@ def test_a_cluster_without_workers_says_at_once_that_it_waits(
     distributed = pytest.importorskip("distributed")
     from benchsweep.qualification.bulk import _cluster
 
-    items, _ = chosen_items(str(cords), archive.Selection())
+    items, *_ = chosen_items(str(cords), archive.Selection())
     told: list[str] = []
     with distributed.LocalCluster(
         n_workers=0, processes=False, protocol="tcp", dashboard_address=None, host="127.0.0.1"
@@ -245,7 +245,7 @@ def test_a_cluster_without_workers_says_at_once_that_it_waits(
 
 def test_what_was_kept_before_survives_a_stop_while_verdicts_are_kept(cords: Path, job: RegradeJob) -> None:
     """The run that goes on does not take its own verdicts, kept before the stop, for the earlier ones."""
-    items, _ = chosen_items(str(cords), archive.Selection())
+    items, *_ = chosen_items(str(cords), archive.Selection())
     before = {"tia-6a-cord": "pass"}
     old = [replace(item, before=before) for item in items]
 

@@ -38,7 +38,7 @@ def job(own_requirement: Path) -> RegradeJob:
 
 @pytest.fixture
 def items(cords: Path) -> tuple[Item, ...]:
-    found, damaged = chosen_items(str(cords), archive.Selection())
+    found, damaged, _ = chosen_items(str(cords), archive.Selection())
     assert damaged == ()
     return found
 
