@@ -30,7 +30,6 @@ from benchsweep.archive import (
     read_grading,
     read_note,
     read_record,
-    read_reduced,
     reindex,
     write_record,
 )
@@ -102,9 +101,9 @@ def read(archive, name, until):
         seen = len(found)
         for one in list(found)[-3:]:
             assert one.specimen == read_reduced(one.source).specimen
-            check_record(one.source)
+            read_record(one.source)
         tell("seen", seen)
-        time.sleep(0.1)
+        time.sleep(0.02)
 
 # Once here, so that whatever is imported late is there already.
 everything(Path(sys.argv[2]), "warm", 3)
@@ -192,7 +191,13 @@ def test_nothing_that_was_told_as_stored_is_lost(
     rng = random.Random(6)
     archive, log = tmp_path / "archive", tmp_path / "log.txt"
     hookups = {raw.hookup.number: raw for raw in read_record(source).hookups}
-    readers = {"record": check_record, "note": read_note, "grading": read_grading}
+    thorough = request.config.getoption("thorough")
+    # Both check every byte; the other one besides, at ten times the time, every item by itself.
+    readers = {
+        "record": check_record if thorough else read_record,
+        "note": read_note,
+        "grading": read_grading,
+    }
     looked_at: dict[str, set[str]] = {kind: set() for kind in readers}
     told: dict[str, set[str]] = {kind: set() for kind in readers}
     within = 0
@@ -270,8 +275,9 @@ def test_two_writers_and_a_reader(source: Path, tmp_path: Path, request: pytest.
     assert not list(archive.rglob("*.partial"))
     original = read_record(source)
     for (name, number), path in told.items():
-        check_record(archive / path)
-        back = read_reduced(archive / path)
+        if number % 10 == 0:
+            check_record(archive / path)
+        back = read_record(archive / path)
         assert (back.specimen.identifier, back.specimen.description) == (
             f"cord {number // 10}",
             f"{name} {number}",

@@ -11,6 +11,7 @@ import re
 import threading
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import h5py
 import numpy as np
@@ -43,6 +44,8 @@ SETTINGS = st.builds(
     averages=st.integers(1, 10**9),
     power_dbm=FLOAT,
 )
+# A record that is quickly written, where what is in it does not matter.
+SLIM: dict[str, Any] = {"hookups": 0, "calibration": None, "couplings": ()}
 FEW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
@@ -355,7 +358,7 @@ def test_any_specimen_name_makes_a_safe_file_name(
     text: str, build: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     folder = tmp_path_factory.mktemp("names")
-    path = write_record(build.measurement(1, hookups=0, specimen=Specimen(text)), folder)
+    path = write_record(build.measurement(1, specimen=Specimen(text), **SLIM), folder)
     assert path.parent == folder
     assert re.fullmatch(r"20260301T123005Z-[A-Za-z0-9_][A-Za-z0-9._-]{0,79}\.h5", path.name)
     assert ".." not in path.name
@@ -405,7 +408,7 @@ def test_a_place_without_second_names_for_files(
         raise OSError(95, "Operation not supported")
 
     monkeypatch.setattr(os, "link", no_links)
-    paths = {write_record(build.measurement(seed), tmp_path) for seed in range(3)}
+    paths = {write_record(build.measurement(seed, **SLIM), tmp_path) for seed in range(3)}
     assert len(paths) == 3 == len(list(tmp_path.iterdir()))
     for path in paths:
         check_record(path)
@@ -416,7 +419,7 @@ def test_writers_at_the_same_time_share_a_folder(build: SimpleNamespace, tmp_pat
 
     def write(seed: int) -> None:
         for _ in range(4):
-            written.append(write_record(build.measurement(seed), tmp_path))
+            written.append(write_record(build.measurement(seed, **SLIM), tmp_path))
 
     threads = [threading.Thread(target=write, args=(seed,)) for seed in range(4)]
     for thread in threads:
