@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from benchsweep.cli._archive_regrade import Jobs, Scheduler, say_warnings, told_progress
-from benchsweep.cli._options import AsJson, Quiet
+from benchsweep.cli._options import AsJson, Quiet, plain_text
 from benchsweep.cli._output import counted, print_json, print_text, progress_to_stderr, say
 from benchsweep.cli._selection import Chosen, chooses_records
 
@@ -24,7 +24,10 @@ def reduce(
             help="Stored calibration (.h5) to correct the raw sweeps with; --calibration chooses records.",
         ),
     ],
-    reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why; kept in every new record.")],
+    reason: Annotated[
+        str,
+        typer.Option("--reason", metavar="TEXT", callback=plain_text, help="Why; kept in every new record."),
+    ],
     fixture: Annotated[
         str | None,
         typer.Option(

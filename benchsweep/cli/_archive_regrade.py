@@ -19,6 +19,7 @@ from benchsweep.cli._options import (
     LengthM,
     Quiet,
     TemperatureDegc,
+    plain_text,
 )
 from benchsweep.cli._output import counted, print_json, print_text, progress_to_stderr, say
 from benchsweep.cli._selection import Chosen, chooses_records
@@ -79,7 +80,10 @@ def regrade(
             "--keep", help="Keep the verdicts in the archive, with the text of every requirement as used."
         ),
     ] = False,
-    by: Annotated[str, typer.Option("--by", metavar="NAME", help="With --keep: who grades.")] = "",
+    by: Annotated[
+        str,
+        typer.Option("--by", metavar="NAME", callback=plain_text, help="With --keep: who grades."),
+    ] = "",
     afresh: Afresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,

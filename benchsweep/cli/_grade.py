@@ -15,6 +15,7 @@ from benchsweep.cli._options import (
     RecordArgument,
     SweepNumber,
     TemperatureDegc,
+    plain_text,
     requirement_names,
 )
 from benchsweep.cli._output import say
@@ -58,7 +59,10 @@ def grade(
             "--keep", help="Keep the verdicts in the archive, with the text of every requirement as used."
         ),
     ] = False,
-    by: Annotated[str, typer.Option("--by", metavar="NAME", help="With --keep: who grades.")] = "",
+    by: Annotated[
+        str,
+        typer.Option("--by", metavar="NAME", callback=plain_text, help="With --keep: who grades."),
+    ] = "",
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:

@@ -34,6 +34,7 @@ __all__ = [
     "SweepNumber",
     "SwitchAddress",
     "TemperatureDegc",
+    "plain_text",
     "requirement_names",
 ]
 
@@ -138,7 +139,25 @@ SpecimenId = Annotated[
 Lot = Annotated[
     str, typer.Option("--lot", metavar="LOT", help="Production lot it was drawn from, or its drum.")
 ]
-By = Annotated[str, typer.Option("--by", metavar="NAME", help="Who says so; kept with it.")]
+
+
+def plain_text(context: typer.Context, parameter: typer.CallbackParam, value: str | None) -> str | None:
+    """Refuse control characters in what a person says of themselves or of a reason: it is kept and printed.
+
+    Raises
+    ------
+    UsageError
+    """
+    if value and not context.resilient_parsing:
+        from benchsweep.qualification import check_text
+
+        check_text(value, parameter.opts[0], may_be_empty=True)
+    return value
+
+
+By = Annotated[
+    str, typer.Option("--by", metavar="NAME", callback=plain_text, help="Who says so; kept with it.")
+]
 LengthM = Annotated[
     float | None,
     typer.Option("--length-m", metavar="M", help="Length of the specimen in metres; cord limits need it."),
@@ -182,7 +201,8 @@ Archive = Annotated[
     ),
 ]
 Operator = Annotated[
-    str, typer.Option("--operator", metavar="NAME", help="Who measures; kept in the record.")
+    str,
+    typer.Option("--operator", metavar="NAME", callback=plain_text, help="Who measures; kept in the record."),
 ]
 Decision = Annotated[
     str,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from benchsweep.cli._options import requirement_names
+from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
     from benchsweep.archive import Selection
@@ -30,53 +31,65 @@ def _parameters(incomplete: str) -> list[str]:
     return [str(parameter) for parameter in Parameter if parameter.startswith(incomplete)]
 
 
+def _named(root: str) -> str:
+    if not root:
+        raise UsageError("--archive is empty", hint="Leave it out, or name the archive.")
+    return root
+
+
 ArchiveRoot = Annotated[
     str,
     typer.Option(
-        "--archive", metavar="DIR", help="The archive: a folder, or an address such as s3://bucket/folder."
+        "--archive",
+        metavar="DIR",
+        callback=_named,
+        help="The archive: a folder, with those in it down to the sixth, or an address such as"
+        " s3://bucket/folder.",
     ),
 ]
 
 
 def _pattern(name: str, words: str) -> Any:
     return Annotated[
-        str, typer.Option(name, metavar="PATTERN", help=f"{words}; a quoted pattern such as 'reel-*' may do.")
+        str | None,
+        typer.Option(name, metavar="PATTERN", help=f"{words}; a quoted pattern such as 'reel-*' may do."),
     ]
 
 
 # Name of the argument -> (its option, what stands there when it is not given). The order is that of --help.
 _OPTIONS: dict[str, tuple[Any, Any]] = {
     "archive": (ArchiveRoot, "archive"),
-    "specimen": (_pattern("--specimen", "What the laboratory calls the specimen"), ""),
-    "lot": (_pattern("--lot", "Its production lot"), ""),
-    "station": (_pattern("--station", "The station that measured it"), ""),
-    "operator": (_pattern("--operator", "Who measured it"), ""),
+    "specimen": (_pattern("--specimen", "What the laboratory calls the specimen"), None),
+    "lot": (_pattern("--lot", "Its production lot, '' where none stands"), None),
+    "station": (_pattern("--station", "The station that measured it"), None),
+    "operator": (_pattern("--operator", "Who measured it"), None),
     "calibration": (
         _pattern(
             "--calibration",
             "The calibration that was applied: its name, or its file, which tells two of a day",
         ),
-        "",
+        None,
     ),
-    "kit": (_pattern("--kit", "The kit of that calibration"), ""),
+    "kit": (_pattern("--kit", "The kit of that calibration"), None),
     "since": (
         Annotated[
-            str,
+            str | None,
             typer.Option(
                 "--since", metavar="DATE", help="Measured then or later: 2026-11-28, 2026-11, 2026."
             ),
         ],
-        "",
+        None,
     ),
     "until": (
         Annotated[
-            str, typer.Option("--until", metavar="DATE", help="Measured then or before; that day included.")
+            str | None,
+            typer.Option("--until", metavar="DATE", help="Measured then or before; that day included."),
         ],
-        "",
+        None,
     ),
     "graded_against": (
         Annotated[
-            str,
+            str | None,
             typer.Option(
                 "--graded-against",
                 metavar="REQUIREMENT",
@@ -84,11 +97,11 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
                 help="With a kept grading against this requirement, or a quoted pattern.",
             ),
         ],
-        "",
+        None,
     ),
     "outcome": (
         Annotated[
-            str,
+            str | None,
             typer.Option(
                 "--outcome",
                 metavar="OUTCOME",
@@ -98,11 +111,11 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
                 "nothing any more.",
             ),
         ],
-        "",
+        None,
     ),
     "parameter": (
         Annotated[
-            str,
+            str | None,
             typer.Option(
                 "--parameter",
                 metavar="PARAMETER",
@@ -110,7 +123,7 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
                 help="Whose newest grading holds this parameter, for example next.",
             ),
         ],
-        "",
+        None,
     ),
     "margin_below_db": (
         Annotated[
@@ -135,6 +148,9 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
         False,
     ),
 }
+# Where an empty value means records in which nothing stands there; anywhere else it is a slip, for example of
+# a variable of a shell that is not set, and must not mean all.
+_MAY_BE_EMPTY = ("lot", "station", "operator", "calibration", "kit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,9 +198,15 @@ def chooses_records(command: Callable[..., None]) -> Callable[..., None]:
         from benchsweep.qualification import select_records
 
         wishes = {name: arguments.pop(name) for name in _OPTIONS}
+        for name, value in wishes.items():
+            if value == "" and name not in _MAY_BE_EMPTY:
+                raise UsageError(
+                    f"--{name.replace('_', '-')} is empty", hint="Leave it out, or say what is meant."
+                )
         root = wishes.pop("archive")
         given = any(value != _OPTIONS[name][1] for name, value in wishes.items())
         wishes["requirement"] = wishes.pop("graded_against")
+        wishes = {name: value for name, value in wishes.items() if value is not None}
         command(chosen=Chosen(root, select_records(**wishes), given), **arguments)
 
     arguments = [p for p in kept if _is_argument(p)]

@@ -148,7 +148,7 @@ if TYPE_CHECKING:
         series_sweep_document,
     )
     from benchsweep.qualification._shown import Shown, disturbers_shown, shown
-    from benchsweep.qualification._specimen import check_specimen
+    from benchsweep.qualification._specimen import check_specimen, check_text
     from benchsweep.qualification._station import Station, load_station
     from benchsweep.qualification._uncertainty import uncertainty_model
     from benchsweep.qualification._verification import Verification
@@ -233,6 +233,7 @@ __all__ = [
     "check_method",
     "check_specimen",
     "check_station",
+    "check_text",
     "check_whole_archive",
     "choose_requirements",
     "chosen_items",
@@ -509,7 +510,7 @@ _FILES: dict[str, tuple[str, ...]] = {
         "disturbers_shown",
         "shown",
     ),
-    "_specimen": ("check_specimen",),
+    "_specimen": ("check_specimen", "check_text"),
     "_station": (
         "Station",
         "load_station",

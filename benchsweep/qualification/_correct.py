@@ -68,7 +68,7 @@ def correct(
         raise UsageError(
             "nothing is corrected", hint="Give what is to change, for example --lot, or --withdraw."
         )
-    who, why = _check_by(by), check_text(reason, "the reason", hint="Give --reason.", also=_LINES)
+    who, why = _check_by(by), check_text(reason, "the reason", hint="Give --reason.")
     checked = {key: _checked(key, value) for key, value in changes.items()}
     named, at = _hash_of(record), utc_now("microseconds")
     _refuse_superseded(record)

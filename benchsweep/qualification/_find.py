@@ -55,7 +55,9 @@ def select_records(**wishes: Any) -> archive.Selection:
     ------
     UsageError
     """
-    return archive.Selection(**{**wishes, "calibration": _named_calibration(wishes.get("calibration", ""))})
+    if wish := wishes.get("calibration"):
+        wishes["calibration"] = _named_calibration(wish)
+    return archive.Selection(**wishes)
 
 
 def _named_calibration(wish: str) -> str:

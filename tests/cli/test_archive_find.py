@@ -246,3 +246,42 @@ def test_reindex_counts_and_warns(run: Run, kept: SimpleNamespace) -> None:
     assert "wreck.h5" in answer.err
     assert "3 records" in run("archive", "reindex", "--archive", kept.root).out
     assert run("archive", "reindex", "--archive", kept.root / "none").code == 6
+
+
+@pytest.mark.parametrize("option", ["archive", "specimen", "since", "until", "graded-against", "outcome"])
+def test_an_empty_option_is_refused_and_not_taken_for_all(
+    option: str, run: Run, kept: SimpleNamespace
+) -> None:
+    root = () if option == "archive" else ("--archive", kept.root)
+    answer = run("archive", "find", *root, f"--{option}", "")
+    assert (answer.code, answer.out) == (2, "")
+    assert f"--{option} is empty" in answer.err
+
+
+@pytest.mark.parametrize(
+    ("option", "many"), [("lot", 0), ("station", 2), ("operator", 0), ("calibration", 2), ("kit", 2)]
+)
+def test_an_empty_pattern_means_that_nothing_stands_there(
+    option: str, many: int, run: Run, kept: SimpleNamespace
+) -> None:
+    """The two records that are not withdrawn have lots and an operator, and no station (imports)."""
+    found = run("archive", "find", "--archive", kept.root, f"--{option}", "", "--json").json
+    assert found["records"] == many
+
+
+@pytest.mark.parametrize("text", ["two\nlines", "red\x1b[31m"])
+def test_control_characters_in_names_are_refused(text: str, run: Run, kept: SimpleNamespace) -> None:
+    record = kept.first
+    for command in (
+        ("grade", record, "--against", "tia-6a-cord", "--keep", "--by", text),
+        ("archive", "regrade", "--archive", kept.root, "--against", "tia-6a-cord", "--keep", "--by", text),
+        ("archive", "correct", record, "--lot", "x", "--by", "me", "--reason", text),
+        ("archive", "comment", record, "fine", "--by", text),
+        ("qualify", "--station", "simulated", "--specimen", "x", "--operator", text),
+        ("import", record, "--specimen", "x", "--operator", text),
+        ("record", "--station", "simulated", "--specimen", "x", "--operator", text),
+    ):
+        answer = run(*command)
+        assert answer.code == 2, command
+        assert "control characters" in answer.err, command
+        assert "\x1b" not in answer.err

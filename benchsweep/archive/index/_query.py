@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Any
@@ -59,10 +59,8 @@ def _conditions(wanted: Selection) -> tuple[list[str], list[Any]]:
         conditions.append(condition)
         values.extend(more)
 
-    for column in ("specimen", "lot", "station", "operator", "calibration", "kit", "origin"):
-        pattern = getattr(wanted, column)
-        if pattern:
-            add(*(_calibrated(pattern) if column == "calibration" else _like(column, pattern)))
+    for column, pattern in _patterns(wanted):
+        add(*(_calibrated(pattern) if column == "calibration" and pattern else _like(column, pattern)))
     if wanted.since:
         add("created_us >= ?", _microseconds(moment_of(wanted.since, "since")))
     if wanted.until:
@@ -77,6 +75,17 @@ def _conditions(wanted: Selection) -> tuple[list[str], list[Any]]:
         # The sign keeps SQLite from looking up each of what may be half the archive.
         conditions.append(f"+subject IN (SELECT subject FROM verdicts WHERE {_graded(wanted, values)})")
     return conditions, values
+
+
+def _patterns(wanted: Selection) -> Iterator[tuple[str, str]]:
+    """Yield column and pattern; an empty one where what has nothing there is meant."""
+    for column in ("specimen", "origin"):
+        if pattern := getattr(wanted, column):
+            yield column, pattern
+    for column in ("lot", "station", "operator", "calibration", "kit"):
+        pattern = getattr(wanted, column)
+        if pattern is not None:
+            yield column, pattern
 
 
 def _calibrated(pattern: str) -> tuple[str, ...]:

@@ -35,11 +35,13 @@ class Selection:
 
     Parameters
     ----------
-    specimen, lot, station, operator, kit
-        Patterns of names.
+    specimen
+        Pattern of its name.
+    lot, station, operator, kit
+        Patterns of names. An empty one means records in which nothing stands there; None means all.
     calibration
-        Pattern of the name of the calibration, or of the file in which it was stored: two calibrations of a
-        day have the same name.
+        Likewise; pattern of the name of the calibration, or of the file in which it was stored: two
+        calibrations of a day have the same name.
     origin
         ``bench`` or ``touchstone``.
     since, until
@@ -77,11 +79,11 @@ class Selection:
     """
 
     specimen: str = ""
-    lot: str = ""
-    station: str = ""
-    operator: str = ""
-    calibration: str = ""
-    kit: str = ""
+    lot: str | None = None
+    station: str | None = None
+    operator: str | None = None
+    calibration: str | None = None
+    kit: str | None = None
     origin: str = ""
     since: str = ""
     until: str = ""
@@ -96,7 +98,7 @@ class Selection:
 
     def __post_init__(self) -> None:
         for name in (*_TEXTS, "since", "until"):
-            _refuse_unusable(name, getattr(self, name))
+            _refuse_unusable(name, getattr(self, name) or "")
         for kind in self.kinds:
             _refuse_unknown("kind", kind, _KINDS)
         _refuse_unknown("origin", self.origin, _ORIGINS)

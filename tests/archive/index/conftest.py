@@ -143,7 +143,8 @@ def _fits(one: Plain, wanted: Selection) -> bool:
     for name in ("specimen", "lot", "operator", "station", "origin"):
         pattern = getattr(wanted, name)
         value = str(one.values[name])
-        if pattern and value != pattern and not fnmatch.fnmatchcase(value, pattern):
+        everything = pattern is None or (not pattern and name in ("specimen", "origin"))
+        if not everything and value != pattern and not fnmatch.fnmatchcase(value, pattern):
             return False
     stamp = one.moment.astimezone(UTC).isoformat()
     # Dates are compared as text, which is right for these: they are all in UTC and of one form.
