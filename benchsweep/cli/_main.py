@@ -1,8 +1,10 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 import tempfile
+import threading
 import traceback
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -17,16 +19,19 @@ __all__ = ["main"]
 
 _BUG = 70
 _INTERRUPTED = 130
+_TERMINATED = 128 + signal.SIGTERM
 
 
 def main() -> NoReturn:
     """Run the command line and exit with the code that the outcome asks for; a crash is never 1."""
     _give_streams()
+    asked = _stop_when_asked()
     try:
         app()
     except SystemExit as stop:
         if stop.code == _INTERRUPTED:
-            say("interrupted: what was finished is kept; the same command continues from there")
+            _tell_interrupted()
+            _leave(asked[-1] if asked else _INTERRUPTED)
         if _reader_left(stop):
             silence(1)
             silence(2)
@@ -40,13 +45,35 @@ def main() -> NoReturn:
             _keep_messages(error)
         _leave(error.exit_code)
     except KeyboardInterrupt:
-        say("interrupted: what was finished is kept; the same command continues from there")
-        _leave(_INTERRUPTED)
+        _tell_interrupted()
+        _leave(asked[-1] if asked else _INTERRUPTED)
     except Exception as error:  # noqa: BLE001 - the last door: whatever comes here is a bug and must say so
         say(f"benchsweep: a bug: {type(error).__name__}: {error}")
         say(f"  Please report it with the output of `benchsweep info` and {_write_traceback()}")
         _leave(_BUG)
     _leave(0)
+
+
+def _stop_when_asked() -> list[int]:
+    """Let SIGTERM end a command as Ctrl-C does, all put away; the list has its exit code then.
+
+    A service manager or a batch system that has its own way with the signal keeps it.
+    """
+    asked: list[int] = []
+
+    def stop(*_: object) -> None:
+        if not asked:  # once: what is put away takes a moment, and must come to its end
+            asked.append(_TERMINATED)
+            raise KeyboardInterrupt
+
+    main_thread = threading.current_thread() is threading.main_thread()
+    if main_thread and signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:
+        signal.signal(signal.SIGTERM, stop)
+    return asked
+
+
+def _tell_interrupted() -> None:
+    say("interrupted: what was finished is kept; the same command continues from there")
 
 
 def _give_streams() -> None:

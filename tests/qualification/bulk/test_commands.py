@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import shutil
+import subprocess
+import sys
+import time
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -246,6 +249,16 @@ def test_a_cluster_without_dask_or_without_an_answer(
     monkeypatch.setattr(_cluster, "_ANSWER_S", 0.3)
     refused = run(*words, "tcp://127.0.0.1:9")
     assert (refused.code, "no Dask scheduler answers at tcp://127.0.0.1:9" in refused.err) == (2, True)
+    program = (
+        "from benchsweep.qualification.bulk._cluster import Cluster\n"
+        "try: Cluster('nonsense')\n"
+        "except Exception as error: print(type(error).__name__, error.message)"
+    )
+    begun = time.monotonic()
+    alone = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert time.monotonic() - begun < 15.0  # Dask itself waits twenty seconds for what was never there
+    assert alone.stdout.startswith("UsageError no Dask scheduler answers at nonsense: ")
+    assert alone.stderr == ""
 
     def missing(name: str) -> Any:
         raise ImportError(name)
