@@ -13,39 +13,17 @@ Conventions:
   can be read and checked without the others. Besides, every data set and every block of attributes has a
   checksum, and the content as a whole a hash that does not depend on how HDF5 lays it out.
 - A file appears under its name only when all of it is on the disc, and never replaces another.
+
+From the bottom up: `places` (where files are), `format` (what stands in them), `_convert` (records to trees
+of groups and back), then what is kept: records and calibrations (`_store`; `_head`, `_find` and `_again` look
+them up), `series`, `notes`, `unfinished`; at the top `index` and `check`. Beside them, without HDF5:
+`_history` and `_table`.
 """
 
 from benchsweep.archive._again import of_the_same_sweeps
-from benchsweep.archive._drawers import GRADINGS, NOTES, has_drawer, root_of
-from benchsweep.archive._files import file_stem, make_folder, refuse_file
 from benchsweep.archive._find import find_calibration_file, find_record
-from benchsweep.archive._grading import grading_of, join_gradings, verdicts_of
-from benchsweep.archive._grading_files import (
-    KeptVerdict,
-    kept_verdicts,
-    read_grading,
-    write_grading,
-)
 from benchsweep.archive._head import Head, read_head
 from benchsweep.archive._history import AppendedFile, MatingCounters
-from benchsweep.archive._job_notes import JobNotes
-from benchsweep.archive._journal import Journal
-from benchsweep.archive._list import Entry, list_files
-from benchsweep.archive._new_file import store_file
-from benchsweep.archive._notes_files import all_notes, notes_of, read_note, surely_comment, write_note
-from benchsweep.archive._remote import is_url, local_path
-from benchsweep.archive._series_folder import SeriesWriter, sweep_bytes
-from benchsweep.archive._series_pack import number_words
-from benchsweep.archive._series_read import (
-    SeriesReader,
-    check_series,
-    is_series,
-    list_unfinished,
-    open_series,
-    read_series_head,
-    read_series_sweep,
-)
-from benchsweep.archive._source import Source
 from benchsweep.archive._store import (
     check_record,
     content_hash,
@@ -67,6 +45,48 @@ from benchsweep.archive.index import (
     find,
     reindex,
 )
+from benchsweep.archive.notes import (
+    KeptVerdict,
+    all_notes,
+    grading_of,
+    join_gradings,
+    kept_verdicts,
+    notes_of,
+    read_grading,
+    read_note,
+    surely_comment,
+    verdicts_of,
+    write_grading,
+    write_note,
+)
+from benchsweep.archive.places import (
+    GRADINGS,
+    NOTES,
+    Entry,
+    Source,
+    file_stem,
+    has_drawer,
+    is_url,
+    list_files,
+    local_path,
+    make_folder,
+    refuse_file,
+    root_of,
+    store_file,
+)
+from benchsweep.archive.series import (
+    SeriesReader,
+    SeriesWriter,
+    check_series,
+    is_series,
+    list_unfinished,
+    number_words,
+    open_series,
+    read_series_head,
+    read_series_sweep,
+    sweep_bytes,
+)
+from benchsweep.archive.unfinished import JobNotes, Journal
 
 __all__ = [
     "GRADINGS",

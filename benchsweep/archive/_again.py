@@ -10,11 +10,21 @@ import os
 from contextlib import suppress
 from pathlib import Path
 
-from benchsweep.archive._drawers import GRADINGS, NOTES, below, has_drawer, root_of
-from benchsweep.archive._files import file_stem, numbered, storage_errors
 from benchsweep.archive._head import Head, read_head
-from benchsweep.archive._remote import filesystem, local_path, remote_errors
-from benchsweep.archive._source import Source
+from benchsweep.archive.places import (
+    GRADINGS,
+    NOTES,
+    Source,
+    below,
+    file_stem,
+    filesystem,
+    has_drawer,
+    local_path,
+    numbered,
+    remote_errors,
+    root_of,
+    storage_errors,
+)
 from benchsweep.errors import ArchiveError, ArchiveLocked, ArchiveUnreachable
 
 __all__ = ["of_the_same_sweeps"]

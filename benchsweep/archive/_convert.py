@@ -9,7 +9,7 @@ from typing import Any, cast, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._tree import Block, Node, Scalar
+from benchsweep.archive.format import Block, Node, Scalar
 from benchsweep.records import (
     AnalyzerIdentity,
     Calibration,

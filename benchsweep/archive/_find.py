@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from benchsweep.archive._convert import numbered
-from benchsweep.archive._files import file_stem, storage_errors
 from benchsweep.archive._store import list_calibrations, read_calibration
-from benchsweep.archive._tree import opened
+from benchsweep.archive.format import opened
+from benchsweep.archive.places import file_stem, storage_errors
 from benchsweep.errors import ArchiveError, ArchiveUnreachable
 from benchsweep.records import Calibration
 

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchsweep.archive._convert import read_specimen
-from benchsweep.archive._seal import Kind, kind_in
-from benchsweep.archive._source import Source, open_content
-from benchsweep.archive._tree import Node, content_digest, node_of
+from benchsweep.archive.format import Kind, Node, content_digest, kind_in, node_of
+from benchsweep.archive.places import Source, open_content
 from benchsweep.errors import RecordDamaged
 from benchsweep.records import Specimen
 

@@ -14,7 +14,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from benchsweep.archive._files import _sync_folder, replace_file, storage_errors
+from benchsweep.archive.places import replace_file, storage_errors, sync_folder
 from benchsweep.errors import ArchiveLocked, RecordDamaged, RecordNewer
 
 __all__ = ["AppendedFile", "MatingCounters"]
@@ -147,7 +147,7 @@ class AppendedFile:
         finally:
             os.close(descriptor)
         if new and self._durable:
-            _sync_folder(self.path.parent)
+            sync_folder(self.path.parent)
 
     @contextmanager
     def _alone(self) -> Iterator[None]:

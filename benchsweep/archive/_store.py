@@ -1,3 +1,5 @@
+"""Records and calibrations: written, read, checked, listed."""
+
 from __future__ import annotations
 
 from pathlib import Path
@@ -8,10 +10,8 @@ from benchsweep.archive._convert import (
     read_calibration_node,
     read_measurement_node,
 )
-from benchsweep.archive._files import add_file, file_stem, sort_key
-from benchsweep.archive._source import Source
-from benchsweep.archive._storage_errors import storage_errors
-from benchsweep.archive._tree import check_items, content_digest, opened, to_bytes
+from benchsweep.archive.format import check_items, content_digest, opened, to_bytes
+from benchsweep.archive.places import Source, add_file, file_stem, sort_key, storage_errors
 from benchsweep.records import Calibration, Measurement
 
 __all__ = [

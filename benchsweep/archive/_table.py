@@ -12,7 +12,7 @@ from typing import Any, BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._new_file import new_file
+from benchsweep.archive.places import new_file
 from benchsweep.errors import UsageError
 
 __all__ = ["Cells", "harmless", "refuse_table", "write_table"]

@@ -25,9 +25,9 @@ import h5py
 import numpy as np
 
 from benchsweep import archive
-from benchsweep.archive._catalogue import decoded
-from benchsweep.archive._catalogue_seal import CatalogueSeal, gaps, padded
-from benchsweep.archive._seal import BLOCK, kind_of, seal_block, sealed
+from benchsweep.archive.format._catalogue import decoded
+from benchsweep.archive.format._catalogue_seal import CatalogueSeal, gaps, padded
+from benchsweep.archive.format._seal import BLOCK, kind_of, seal_block, sealed
 from benchsweep.errors import ArchiveError
 
 MEMORY = 3 << 30
@@ -52,7 +52,7 @@ def resealed(kind: Any, raw: bytes, original: bytes) -> bytes:
         return resealed_catalogue(kind, raw, bytes(raw[BLOCK:base]), base)
     if "not in that sum" not in lines[3]:
         return b"".join(map(bytes, sealed(kind, raw[BLOCK:])))
-    from benchsweep.archive._seal import Span
+    from benchsweep.archive.format._seal import Span
 
     words = lines[3].split()
     apart = Span(int(words[-1]), int(words[-5]))

@@ -19,7 +19,6 @@ import numpy as np
 import pytest
 
 from benchsweep.archive import (
-    _remote_stream,
     check_record,
     content_hash,
     read_head,
@@ -28,7 +27,8 @@ from benchsweep.archive import (
     write_calibration,
     write_record,
 )
-from benchsweep.archive._catalogue_seal import CatalogueSeal, padded
+from benchsweep.archive.format._catalogue_seal import CatalogueSeal, padded
+from benchsweep.archive.places import _remote_stream
 from benchsweep.errors import ArchiveError, RecordDamaged
 from benchsweep.records import Measurement, Specimen
 

@@ -32,7 +32,7 @@ from benchsweep.archive import (
     write_note,
     write_record,
 )
-from benchsweep.archive import _files as files
+from benchsweep.archive.places import _files as files
 from benchsweep.errors import ArchiveError, ArchiveLocked, ArchiveUnreachable, RecordDamaged
 from benchsweep.records import (
     Comment,

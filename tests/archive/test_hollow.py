@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from benchsweep.archive import Journal, check_record, read_record, write_record
-from benchsweep.archive._hollow import HollowFile
-from benchsweep.archive._seal import BLOCK
-from benchsweep.archive._tree import Block, fill, to_bytes
+from benchsweep.archive.format._hollow import HollowFile
+from benchsweep.archive.format._seal import BLOCK
+from benchsweep.archive.format._tree import Block, fill, to_bytes
 
 
 def bare_numbers(size: int) -> np.ndarray:

@@ -23,9 +23,9 @@ from benchsweep.archive import (
     verdicts_of,
     write_grading,
 )
-from benchsweep.archive._grading_files import grading_tree
-from benchsweep.archive._layout import layout
-from benchsweep.archive._tree import to_bytes
+from benchsweep.archive.format._layout import layout
+from benchsweep.archive.format._tree import to_bytes
+from benchsweep.archive.notes._grading_files import grading_tree
 from benchsweep.errors import ArchiveError, RecordDamaged
 from benchsweep.records import (
     Grading,

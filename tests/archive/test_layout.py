@@ -20,7 +20,7 @@ from benchsweep.archive import (
     write_calibration,
     write_record,
 )
-from benchsweep.archive._layout import layout
+from benchsweep.archive.format._layout import layout
 from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep, Specimen
 
 README = Path(__file__).resolve().parents[2] / "README.md"

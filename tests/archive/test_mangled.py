@@ -31,7 +31,7 @@ from benchsweep.archive import (
     write_note,
     write_record,
 )
-from benchsweep.archive._seal import BLOCK, sealed
+from benchsweep.archive.format._seal import BLOCK, sealed
 from benchsweep.errors import RecordDamaged
 from benchsweep.records import (
     Comment,

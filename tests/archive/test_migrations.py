@@ -10,8 +10,8 @@ import h5py
 import pytest
 
 from benchsweep.archive import read_record
-from benchsweep.archive._migrations import SUPPLIED, supplied
-from benchsweep.archive._seal import BLOCK, sealed
+from benchsweep.archive.format._migrations import SUPPLIED, supplied
+from benchsweep.archive.format._seal import BLOCK, sealed
 from benchsweep.errors import RecordDamaged
 from benchsweep.records import Measurement
 

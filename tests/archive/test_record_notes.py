@@ -24,7 +24,7 @@ from benchsweep.archive import (
     write_note,
     write_record,
 )
-from benchsweep.archive._layout import layout
+from benchsweep.archive.format._layout import layout
 from benchsweep.errors import ArchiveError, RecordDamaged
 from benchsweep.records import (
     Comment,

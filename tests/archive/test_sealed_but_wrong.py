@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from benchsweep.archive import check_record, read_record
-from benchsweep.archive._seal import BLOCK, sealed
+from benchsweep.archive.format._seal import BLOCK, sealed
 from benchsweep.errors import RecordDamaged
 
 

@@ -22,6 +22,7 @@ import pytest
 from s3fs import S3FileSystem
 
 from benchsweep import archive
+from benchsweep.archive.places import filesystem
 from benchsweep.records import Measurement, SMatrix, Specimen, balanced_ports
 
 GRID = np.linspace(1e6, 250e6, 40)
@@ -281,7 +282,7 @@ def test_a_store_that_vanishes_in_the_middle_ends_the_command(
 
 def test_without_limits_of_their_own_people_wait_a_minute_at_most(store: str) -> None:
     # Attempts of the client library x attempts around them x wait for each.
-    system, _ = archive._remote.filesystem(ROOT)
+    system, _ = filesystem(ROOT)
     waits = system.config_kwargs
     attempts = waits["retries"]["total_max_attempts"] * system.retries
     assert attempts * (waits["connect_timeout"] + waits["read_timeout"]) <= 80

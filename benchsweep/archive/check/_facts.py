@@ -7,15 +7,19 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from benchsweep.archive._convert import calibration_tree, read_calibration_node, read_measurement_node
-from benchsweep.archive._digests import data_digest
-from benchsweep.archive._grading_files import read_grading
-from benchsweep.archive._notes_files import read_note
-from benchsweep.archive._remote import local_path
-from benchsweep.archive._seal import Kind, first_block, kind_in
-from benchsweep.archive._series_read import check_series, open_series
-from benchsweep.archive._source import Source, open_content
-from benchsweep.archive._storage_errors import is_folder
-from benchsweep.archive._tree import Node, check_items, content_digest, node_of
+from benchsweep.archive.format import (
+    Kind,
+    Node,
+    check_items,
+    content_digest,
+    data_digest,
+    first_block,
+    kind_in,
+    node_of,
+)
+from benchsweep.archive.notes import read_grading, read_note
+from benchsweep.archive.places import Source, is_folder, local_path, open_content
+from benchsweep.archive.series import check_series, open_series
 from benchsweep.errors import RecordDamaged
 from benchsweep.records import Calibration, Measurement
 

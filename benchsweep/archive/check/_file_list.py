@@ -9,10 +9,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
-from benchsweep.archive._storage_errors import storage_errors
 from benchsweep.archive._table import harmless, refuse_table, write_table
 from benchsweep.archive.check._across import Finding
 from benchsweep.archive.check._facts import FileFacts
+from benchsweep.archive.places import storage_errors
 from benchsweep.errors import ArchiveError, DataFileError, UsageError
 
 __all__ = [

@@ -8,10 +8,8 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from benchsweep.archive._list import list_folders
-from benchsweep.archive._remote import local_path
-from benchsweep.archive._storage_errors import storage_errors
 from benchsweep.archive.check._across import Finding
+from benchsweep.archive.places import list_folders, local_path, storage_errors
 
 __all__ = ["leftovers"]
 

@@ -10,7 +10,6 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from benchsweep.archive._remote import local_path
 from benchsweep.archive.index._check import check_index
 from benchsweep.archive.index._database import (
     Database,
@@ -27,6 +26,7 @@ from benchsweep.archive.index._found import Damaged, Found
 from benchsweep.archive.index._query import load, matching, names_of
 from benchsweep.archive.index._refresh import Place, refresh
 from benchsweep.archive.index._selection import Selection
+from benchsweep.archive.places import local_path
 
 __all__ = ["FoundRecords", "find", "reindex"]
 

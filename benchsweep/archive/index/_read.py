@@ -10,11 +10,9 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from benchsweep.archive._files import file_stem
-from benchsweep.archive._grading_files import read_grading
 from benchsweep.archive._head import Head, read_head
-from benchsweep.archive._notes_files import read_note
-from benchsweep.archive._source import Source
+from benchsweep.archive.notes import read_grading, read_note
+from benchsweep.archive.places import Source, file_stem
 from benchsweep.errors import ArchiveError, ArchiveUnreachable, RecordDamaged, RecordNewer
 from benchsweep.records import Grading, Note, Outcome, Parameter
 

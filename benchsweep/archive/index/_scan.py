@@ -9,8 +9,7 @@ from dataclasses import dataclass, field
 from itertools import groupby
 from pathlib import Path
 
-from benchsweep.archive._list import DEEPEST, leads_up, list_files
-from benchsweep.archive._storage_errors import drive_gone, is_folder, storage_errors
+from benchsweep.archive.places import DEEPEST, drive_gone, is_folder, leads_up, list_files, storage_errors
 from benchsweep.errors import ArchiveError
 
 __all__ = ["FileState", "FolderState", "Scan", "scan_folders", "scan_store"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 
-from benchsweep.archive._seal import VERSION
+from benchsweep.archive.format import VERSION
 from benchsweep.records import Parameter
 
 __all__ = ["APPLICATION", "ASKED", "FINGERPRINT", "PARAMETERS", "RECORD", "STATEMENTS", "VERDICT", "index_of"]

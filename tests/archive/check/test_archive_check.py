@@ -21,8 +21,8 @@ import numpy as np
 import pytest
 
 from benchsweep import archive
-from benchsweep.archive._seal import BLOCK, sealed
 from benchsweep.archive.check import check_file
+from benchsweep.archive.format._seal import BLOCK, sealed
 from benchsweep.errors import ArchiveUnreachable, RecordDamaged, RecordNewer
 from benchsweep.qualification import _check_pool
 from benchsweep.qualification._check_pool import CheckedFile, check_all

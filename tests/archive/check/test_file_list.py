@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 
 from benchsweep import archive
-from benchsweep.archive._seal import BLOCK, sealed
 from benchsweep.archive.check import FileFacts, ListComparison, ListedFile, read_file_list, write_file_list
+from benchsweep.archive.format._seal import BLOCK, sealed
 from benchsweep.errors import DataFileError
 from benchsweep.records import Comment, Specimen
 

@@ -7,9 +7,9 @@ import re
 from contextlib import suppress
 from pathlib import Path
 
-from benchsweep.archive._remote import filesystem, local_path, remote_errors
-from benchsweep.archive._source import Source
-from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.archive.places._remote import filesystem, local_path, remote_errors
+from benchsweep.archive.places._source import Source
+from benchsweep.archive.places._storage_errors import storage_errors
 
 __all__ = ["GRADINGS", "NOTES", "below", "files_in", "has_drawer", "root_of"]
 

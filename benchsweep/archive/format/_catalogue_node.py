@@ -9,12 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._catalogue import Catalogue, Numbers, numbers_of
-from benchsweep.archive._digests import Scalar
-from benchsweep.archive._node import Node
-from benchsweep.archive._seal import RESTORE
-from benchsweep.archive._source import Content
-from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.archive.format._catalogue import Catalogue, Numbers, numbers_of
+from benchsweep.archive.format._digests import Scalar
+from benchsweep.archive.format._node import Node
+from benchsweep.archive.format._seal import RESTORE
+from benchsweep.archive.places import Content, storage_errors
 from benchsweep.errors import RecordDamaged
 
 __all__ = ["CatalogueNode", "Cataloguing"]

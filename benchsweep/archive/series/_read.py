@@ -14,13 +14,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._remote import local_path
-from benchsweep.archive._seal import Span, kind_of
-from benchsweep.archive._series_convert import read_events, read_head_node
-from benchsweep.archive._series_folder import HEAD, SweepFiles
-from benchsweep.archive._source import Source
-from benchsweep.archive._storage_errors import is_folder, storage_errors
-from benchsweep.archive._tree import Node, check_items, content_digest, opened
+from benchsweep.archive.format import Node, Span, check_items, content_digest, kind_of, opened
+from benchsweep.archive.places import Source, is_folder, local_path, storage_errors
+from benchsweep.archive.series._convert import read_events, read_head_node
+from benchsweep.archive.series._folder import HEAD, SweepFiles
 from benchsweep.errors import ArchiveError, RecordDamaged, UsageError
 from benchsweep.records import RawSweep, SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 

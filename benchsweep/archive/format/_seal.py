@@ -29,10 +29,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from benchsweep.archive._files import Piece
-from benchsweep.archive._remote import beginning, local_path
-from benchsweep.archive._source import Content, Source
-from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.archive.places import Content, Piece, Source, beginning, local_path, storage_errors
 from benchsweep.errors import RecordDamaged, RecordNewer
 
 __all__ = [

@@ -25,7 +25,7 @@ from benchsweep.archive._convert import (
     specimen_block,
     table_block,
 )
-from benchsweep.archive._tree import Block, Node
+from benchsweep.archive.format import Block, Node
 from benchsweep.records import (
     EventKind,
     Hookup,

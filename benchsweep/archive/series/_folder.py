@@ -10,16 +10,18 @@ from typing import Self
 
 import numpy as np
 
-from benchsweep.archive._files import (
+from benchsweep.archive.format import content_digest, opened, to_bytes
+from benchsweep.archive.places import (
     add_name,
     file_stem,
+    free_lock,
+    lock_beside,
     make_folder,
     numbered,
     replace_file,
     storage_errors,
 )
-from benchsweep.archive._locks import free_lock, lock_beside
-from benchsweep.archive._series_convert import (
+from benchsweep.archive.series._convert import (
     ending_tree,
     head_tree,
     read_ending_node,
@@ -27,8 +29,7 @@ from benchsweep.archive._series_convert import (
     read_sweep_node,
     sweep_tree,
 )
-from benchsweep.archive._series_pack import damage_of, pack, refuse_damage
-from benchsweep.archive._tree import content_digest, opened, to_bytes
+from benchsweep.archive.series._pack import damage_of, pack, refuse_damage
 from benchsweep.errors import ArchiveError, RecordDamaged
 from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 

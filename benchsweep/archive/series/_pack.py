@@ -15,15 +15,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
-import h5py
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._files import storage_errors
-from benchsweep.archive._hollow import HollowFile
-from benchsweep.archive._seal import BLOCK, seal_block
-from benchsweep.archive._series_convert import events_block, head_tree
-from benchsweep.archive._tree import Block, fill
+from benchsweep.archive.format import BLOCK, Block, HollowFile, fill, new_image, seal_block
+from benchsweep.archive.places import storage_errors
+from benchsweep.archive.series._convert import events_block, head_tree
 from benchsweep.errors import RecordDamaged
 from benchsweep.records import SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 
@@ -163,7 +160,7 @@ def _write(
     n = len(head.hookup.analyzer_ports)
     shape = (len(numbers), head.frequency_hz.size, n, n)
     hollow = HollowFile()
-    with h5py.File(hollow, "w", userblock_size=BLOCK, libver=("v110", "v110"), locking=False) as file:
+    with new_image(hollow, BLOCK) as file:
         _, hole = hollow.reserve(file.create_group("sweeps").id, "s", np.dtype("<c16"), shape)
         tables, digest = _Tables(len(numbers)), hashlib.sha256()
         stream.seek(hole.start)

@@ -12,9 +12,8 @@ from __future__ import annotations
 
 import struct
 
-from benchsweep.archive._seal import Span
-from benchsweep.archive._source import Content
-from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.archive.format._seal import Span
+from benchsweep.archive.places import Content, storage_errors
 
 __all__ = ["check_heaps"]
 

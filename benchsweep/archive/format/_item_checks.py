@@ -12,8 +12,8 @@ from typing import Any
 import h5py
 import numpy as np
 
-from benchsweep.archive._catalogue import Catalogue, Numbers, numbers_of
-from benchsweep.archive._digests import (
+from benchsweep.archive.format._catalogue import Catalogue, Numbers, numbers_of
+from benchsweep.archive.format._digests import (
     Scalar,
     attributes_digest,
     data_digest,
@@ -22,8 +22,8 @@ from benchsweep.archive._digests import (
     shape_words,
     stored_digest,
 )
-from benchsweep.archive._hdf_node import HdfNode
-from benchsweep.archive._node import RESTORE
+from benchsweep.archive.format._hdf_node import HdfNode
+from benchsweep.archive.format._node import RESTORE
 from benchsweep.errors import RecordDamaged
 
 __all__ = ["check_file"]

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
-from benchsweep.archive._seal import Kind
+from benchsweep.archive.format._seal import Kind
 
 __all__ = ["Item", "describe", "layout"]
 

@@ -14,8 +14,8 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._files import Piece
-from benchsweep.archive._seal import Span
+from benchsweep.archive.format._seal import Span
+from benchsweep.archive.places import Piece
 
 __all__ = ["HollowFile"]
 

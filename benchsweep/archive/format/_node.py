@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._seal import Span
-from benchsweep.archive._source import Source
+from benchsweep.archive.format._seal import Span
+from benchsweep.archive.places import Source
 from benchsweep.errors import RecordDamaged
 
 __all__ = ["RESTORE", "Node"]

@@ -12,8 +12,8 @@ from typing import Any
 import h5py
 import numpy as np
 
-from benchsweep.archive._digests import Scalar, Values
-from benchsweep.archive._hollow import HollowFile
+from benchsweep.archive.format._digests import Scalar, Values
+from benchsweep.archive.format._hollow import HollowFile
 
 __all__ = ["put_attribute", "put_data"]
 

@@ -9,12 +9,10 @@ from typing import Any, cast, get_args
 import numpy as np
 
 from benchsweep.archive._convert import read_software, software_block
-from benchsweep.archive._drawers import GRADINGS, below, files_in
-from benchsweep.archive._files import add_file, file_stem
-from benchsweep.archive._grading import FLOATS, verdicts_of
-from benchsweep.archive._notes_files import HASH, moment
-from benchsweep.archive._source import Source
-from benchsweep.archive._tree import Block, Node, opened, to_bytes
+from benchsweep.archive.format import Block, Node, opened, to_bytes
+from benchsweep.archive.notes._grading import FLOATS, verdicts_of
+from benchsweep.archive.notes._notes_files import HASH, moment
+from benchsweep.archive.places import GRADINGS, Source, add_file, below, file_stem, files_in
 from benchsweep.errors import ArchiveError, RecordDamaged, RecordNewer
 from benchsweep.records import (
     End,

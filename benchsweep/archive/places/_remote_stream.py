@@ -6,7 +6,7 @@ import io
 import os
 from typing import Any
 
-from benchsweep.archive._remote import filesystem, remote_errors
+from benchsweep.archive.places._remote import filesystem, remote_errors
 
 __all__ = ["RemoteStream"]
 

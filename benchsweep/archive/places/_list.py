@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from benchsweep.archive._remote import filesystem, local_path, remote_errors
-from benchsweep.archive._storage_errors import is_folder, storage_errors
+from benchsweep.archive.places._remote import filesystem, local_path, remote_errors
+from benchsweep.archive.places._storage_errors import is_folder, storage_errors
 from benchsweep.errors import ArchiveError
 
 __all__ = ["DEEPEST", "Entry", "leads_up", "list_files", "list_folders"]

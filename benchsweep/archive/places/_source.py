@@ -10,9 +10,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchsweep.archive._remote import local_path
-from benchsweep.archive._remote_stream import RemoteStream
-from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.archive.places._remote import local_path
+from benchsweep.archive.places._remote_stream import RemoteStream
+from benchsweep.archive.places._storage_errors import storage_errors
 from benchsweep.errors import ArchiveError, RecordDamaged
 
 __all__ = ["Content", "Source", "open_content"]

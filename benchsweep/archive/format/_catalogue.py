@@ -27,8 +27,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from benchsweep.archive._digests import Scalar
-from benchsweep.archive._seal import Span
+from benchsweep.archive.format._digests import Scalar
+from benchsweep.archive.format._seal import Span
 
 __all__ = ["Catalogue", "Numbers", "decoded", "numbers_of"]
 

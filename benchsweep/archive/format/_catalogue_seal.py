@@ -21,10 +21,9 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from benchsweep.archive._catalogue import Catalogue, decoded
-from benchsweep.archive._seal import BLOCK, RESTORE, Kind, Span, block_of, identified
-from benchsweep.archive._source import Content
-from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.archive.format._catalogue import Catalogue, decoded
+from benchsweep.archive.format._seal import BLOCK, RESTORE, Kind, Span, block_of, identified
+from benchsweep.archive.places import Content, storage_errors
 from benchsweep.errors import RecordDamaged
 
 __all__ = ["VERSION", "CatalogueSeal", "base_for", "check_rest", "gaps", "padded", "read_catalogue"]

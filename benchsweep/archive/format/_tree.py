@@ -11,10 +11,10 @@ from typing import Any
 import h5py
 import numpy as np
 
-from benchsweep.archive._catalogue import Catalogue, Numbers
-from benchsweep.archive._catalogue_node import CatalogueNode, Cataloguing
-from benchsweep.archive._catalogue_seal import VERSION as CATALOGUED
-from benchsweep.archive._catalogue_seal import (
+from benchsweep.archive.format._catalogue import Catalogue, Numbers
+from benchsweep.archive.format._catalogue_node import CatalogueNode, Cataloguing
+from benchsweep.archive.format._catalogue_seal import VERSION as CATALOGUED
+from benchsweep.archive.format._catalogue_seal import (
     CatalogueSeal,
     base_for,
     check_rest,
@@ -22,7 +22,7 @@ from benchsweep.archive._catalogue_seal import (
     padded,
     read_catalogue,
 )
-from benchsweep.archive._digests import (
+from benchsweep.archive.format._digests import (
     Scalar,
     Values,
     as_texts,
@@ -32,15 +32,14 @@ from benchsweep.archive._digests import (
     line,
     shape_words,
 )
-from benchsweep.archive._files import Piece
-from benchsweep.archive._hdf_node import HdfNode
-from benchsweep.archive._heaps import check_heaps
-from benchsweep.archive._hollow import HollowFile
-from benchsweep.archive._item_checks import check_file
-from benchsweep.archive._layout import describe
-from benchsweep.archive._node import RESTORE, Node
-from benchsweep.archive._put import put_attribute, put_data
-from benchsweep.archive._seal import (
+from benchsweep.archive.format._hdf_node import HdfNode
+from benchsweep.archive.format._heaps import check_heaps
+from benchsweep.archive.format._hollow import HollowFile
+from benchsweep.archive.format._item_checks import check_file
+from benchsweep.archive.format._layout import describe
+from benchsweep.archive.format._node import RESTORE, Node
+from benchsweep.archive.format._put import put_attribute, put_data
+from benchsweep.archive.format._seal import (
     BLOCK,
     TRANSIENT,
     Kind,
@@ -51,8 +50,7 @@ from benchsweep.archive._seal import (
     sealed,
     version_of,
 )
-from benchsweep.archive._source import Content, Source, open_content
-from benchsweep.archive._storage_errors import drive_gone, storage_errors
+from benchsweep.archive.places import Content, Piece, Source, drive_gone, open_content, storage_errors
 from benchsweep.errors import ArchiveError, BenchsweepError, RecordDamaged
 
 __all__ = [
@@ -64,6 +62,7 @@ __all__ = [
     "check_items",
     "content_digest",
     "fill",
+    "new_image",
     "node_of",
     "opened",
     "to_bytes",
@@ -96,12 +95,13 @@ def to_bytes(kind: Kind, tree: Tree) -> tuple[Piece, ...]:
     if version_of(kind) == CATALOGUED:
         return _catalogued(kind, tree)
     hollow = HollowFile()
-    with _new_file(hollow, BLOCK) as file:
+    with new_image(hollow, BLOCK) as file:
         fill(file, kind, tree, apart=hollow)
     return sealed(kind, *hollow.pieces(BLOCK))
 
 
-def _new_file(hollow: HollowFile, base: int) -> h5py.File:
+def new_image(hollow: HollowFile, base: int) -> h5py.File:
+    """Open a new HDF5 file in memory whose first `base` bytes are left to the seal; the caller closes it."""
     return h5py.File(hollow, "w", userblock_size=base, libver=("v110", "v110"), locking=False)
 
 
@@ -109,7 +109,7 @@ def _catalogued(kind: Kind, tree: Tree) -> tuple[Piece, ...]:
     """Return the whole file of a kind that has a catalogue."""
     base = base_for(len(_planned(kind, tree).encoded()))
     hollow, catalogue = HollowFile(), Catalogue()
-    with _new_file(hollow, base) as file:
+    with new_image(hollow, base) as file:
         fill(file, kind, tree, apart=hollow, catalogue=catalogue)
     digest = hashlib.sha256()
     for gap in gaps(catalogue.spans(), base, hollow.size()):

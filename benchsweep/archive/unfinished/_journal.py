@@ -1,3 +1,5 @@
+"""The folder of an unfinished job: a file for each finished hookup, and notes."""
+
 from __future__ import annotations
 
 import re
@@ -8,10 +10,9 @@ from types import MappingProxyType
 from typing import Self
 
 from benchsweep.archive._convert import hookup_tree, read_hookup_node, read_job
-from benchsweep.archive._files import Piece, replace_file, storage_errors
-from benchsweep.archive._job_notes import JobNotes, notes_from_bytes, notes_to_bytes
-from benchsweep.archive._locks import free_lock, lock_beside
-from benchsweep.archive._tree import opened, to_bytes
+from benchsweep.archive.format import opened, to_bytes
+from benchsweep.archive.places import Piece, free_lock, lock_beside, replace_file, storage_errors
+from benchsweep.archive.unfinished._job_notes import JobNotes, notes_from_bytes, notes_to_bytes
 from benchsweep.errors import RecordDamaged, RecordNewer
 from benchsweep.records import RawHookup
 

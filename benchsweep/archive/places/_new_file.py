@@ -10,8 +10,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
-from benchsweep.archive._files import _NO_LINKS, _sync_folder, storage_errors
-from benchsweep.archive._storage_errors import is_folder
+from benchsweep.archive.places._files import _NO_LINKS, sync_folder
+from benchsweep.archive.places._storage_errors import is_folder, storage_errors
 from benchsweep.errors import UsageError
 
 __all__ = ["new_file", "store_file"]
@@ -68,7 +68,7 @@ def new_file(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
                 stream.flush()
                 os.fsync(stream.fileno())
             _give_name(partial, path, replace=replace)
-            _sync_folder(path.parent)
+            sync_folder(path.parent)
         finally:
             partial.unlink(missing_ok=True)
 

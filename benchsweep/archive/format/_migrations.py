@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from benchsweep.archive._digests import Scalar
+from benchsweep.archive.format._digests import Scalar
 
 __all__ = ["supplied"]
 

@@ -17,7 +17,7 @@ from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from benchsweep.archive._storage_errors import storage_errors
+from benchsweep.archive.places._storage_errors import storage_errors
 from benchsweep.errors import ArchiveError
 
 __all__ = [
@@ -30,7 +30,7 @@ __all__ = [
     "refuse_file",
     "replace_file",
     "sort_key",
-    "storage_errors",
+    "sync_folder",
 ]
 
 Piece = bytes | bytearray | memoryview
@@ -156,7 +156,7 @@ def replace_file(path: Path, *content: Piece) -> None:
         except BaseException:
             _drop(partial)
             raise
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
 
 
 def _write_partial(folder: Path, content: tuple[Piece, ...]) -> Path:
@@ -240,7 +240,7 @@ def add_name(partial: Path, folder: Path, stem: str) -> Path:
             _rename(partial, final)
             return final
         try:
-            _sync_folder(folder)
+            sync_folder(folder)
         except OSError:
             _take_back(partial, final)
             raise
@@ -251,7 +251,7 @@ def _rename(partial: Path, final: Path) -> None:
     """Give `partial` a name that is surely free in place of its own, durably."""
     try:
         partial.rename(final)
-        _sync_folder(final.parent)
+        sync_folder(final.parent)
     except OSError:
         with suppress(OSError):
             final.unlink(missing_ok=True)
@@ -278,10 +278,11 @@ def _make_folders(folder: Path) -> None:
     missing = [path for path in (folder, *folder.parents) if not path.exists()]
     folder.mkdir(parents=True, exist_ok=True)
     for path in reversed(missing):
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Bring the names in a folder to the disc, where the file system can."""
     if os.name == "nt":  # a folder cannot be opened there; the rename itself is journalled
         return
     descriptor = os.open(folder, os.O_RDONLY)

@@ -9,11 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from benchsweep.archive._drawers import NOTES, below, files_in
-from benchsweep.archive._files import add_file, file_stem
-from benchsweep.archive._seal import Kind, kind_in
-from benchsweep.archive._source import Source, open_content
-from benchsweep.archive._tree import Block, Node, node_of, to_bytes
+from benchsweep.archive.format import Block, Kind, Node, kind_in, node_of, to_bytes
+from benchsweep.archive.places import NOTES, Source, add_file, below, file_stem, files_in, open_content
 from benchsweep.errors import ArchiveError, RecordDamaged, RecordNewer
 from benchsweep.records import Comment, Correction, Note
 

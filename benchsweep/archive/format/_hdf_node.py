@@ -9,10 +9,10 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.archive._migrations import supplied
-from benchsweep.archive._node import Node
-from benchsweep.archive._seal import Span
-from benchsweep.archive._source import Source
+from benchsweep.archive.format._migrations import supplied
+from benchsweep.archive.format._node import Node
+from benchsweep.archive.format._seal import Span
+from benchsweep.archive.places import Source
 
 __all__ = ["HdfNode"]
 
