@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import sys
@@ -13,13 +14,15 @@ from typing import NoReturn
 
 from benchsweep.cli._app import app
 from benchsweep.cli._output import say, silence
-from benchsweep.errors import BenchsweepError, InstrumentError
+from benchsweep.errors import ArchiveError, BenchsweepError, InstrumentError
 
 __all__ = ["main"]
 
 _BUG = 70
 _INTERRUPTED = 130
 _TERMINATED = 128 + signal.SIGTERM
+# What a path can be that nothing can be stored under: wherever it is looked at first, it is no bug.
+_NO_NAME = (errno.ENAMETOOLONG, errno.ELOOP)
 
 
 def main() -> NoReturn:
@@ -48,10 +51,18 @@ def main() -> NoReturn:
         _tell_interrupted()
         _leave(asked[-1] if asked else _INTERRUPTED)
     except Exception as error:  # noqa: BLE001 - the last door: whatever comes here is a bug and must say so
-        say(f"benchsweep: a bug: {type(error).__name__}: {error}")
-        say(f"  Please report it with the output of `benchsweep info` and {_write_traceback()}")
-        _leave(_BUG)
+        _tell_unforeseen(error)
     _leave(0)
+
+
+def _tell_unforeseen(error: Exception) -> NoReturn:
+    if isinstance(error, OSError) and error.errno in _NO_NAME:
+        say(f"benchsweep: {str(error.filename)[:80]}: {error.strerror}")
+        say("  No file or folder can have this name here: check the path.")
+        _leave(ArchiveError.exit_code)
+    say(f"benchsweep: a bug: {type(error).__name__}: {error}")
+    say(f"  Please report it with the output of `benchsweep info` and {_write_traceback()}")
+    _leave(_BUG)
 
 
 def _stop_when_asked() -> list[int]:

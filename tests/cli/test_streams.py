@@ -106,3 +106,14 @@ def test_colours_only_in_a_terminal_and_never_against_no_color(station: Path, tm
     assert b"\x1b[1;32mpass" in coloured
     assert b"32m" not in plain
     assert b"pass" in plain
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["archive find --archive {}", "archive find --archive a/{}/b", "archive comment {}.h5 fine --by me"],
+)
+def test_a_path_that_no_system_takes_is_no_bug(words: str) -> None:
+    done = shell(f"{sys.executable} -m benchsweep {words.format('x' * 300)}")
+    assert (done.returncode, done.stdout) == (6, "")
+    assert "File name too long" in done.stderr
+    assert "bug" not in done.stderr

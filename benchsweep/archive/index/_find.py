@@ -27,6 +27,7 @@ from benchsweep.archive.index._query import load, matching, names_of
 from benchsweep.archive.index._refresh import Place, refresh
 from benchsweep.archive.index._selection import Selection
 from benchsweep.archive.places import local_path
+from benchsweep.errors import ArchiveError
 
 __all__ = ["FoundRecords", "find", "reindex"]
 
@@ -50,6 +51,8 @@ class _Index:
     """The index of one archive, whatever happens to its file."""
 
     def __init__(self, root: Path | str, progress: Callable[[str], None]) -> None:
+        if "\0" in str(root):
+            raise ArchiveError(f"{str(root)!r}: no folder can have this name", hint="Check the path.")
         folder = local_path(root)
         self.place = Place(folder, "" if folder is not None else str(root).rstrip("/"))
         self.progress = progress

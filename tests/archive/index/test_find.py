@@ -454,3 +454,10 @@ def test_nonsense_is_refused_with_a_hint(wishes: dict[str, object]) -> None:
     with pytest.raises(UsageError) as refused:
         Selection(**wishes)
     assert refused.value.hint
+
+
+@pytest.mark.parametrize("root", ["a\0b", "x" * 300, f"a/{'x' * 300}/b"])
+def test_a_root_that_no_system_takes_is_a_named_error(root: str) -> None:
+    for place in (root, Path(root)):
+        with pytest.raises(ArchiveError):
+            find(place)
