@@ -110,7 +110,7 @@ def test_colours_only_in_a_terminal_and_never_against_no_color(station: Path, tm
 
 @pytest.mark.parametrize(
     "words",
-    ["archive find --archive {}", "archive find --archive a/{}/b", "archive comment {}.h5 fine --by me"],
+    ["archive find --archive {}", "archive find --archive /{}/b", "archive comment {}.h5 fine --by me"],
 )
 def test_a_path_that_no_system_takes_is_no_bug(words: str) -> None:
     done = shell(f"{sys.executable} -m benchsweep {words.format('x' * 300)}")
