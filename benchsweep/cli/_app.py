@@ -6,7 +6,6 @@ import typer
 
 from benchsweep import __version__
 from benchsweep.cli import (
-    _archive,
     _calibrate,
     _demo,
     _export,
@@ -14,7 +13,6 @@ from benchsweep.cli import (
     _identify,
     _import,
     _info,
-    _limits,
     _locate,
     _plan,
     _qualify,
@@ -24,6 +22,7 @@ from benchsweep.cli import (
     _simulate,
     _verify,
 )
+from benchsweep.cli._deferred import deferred
 
 __all__ = ["app"]
 
@@ -68,6 +67,6 @@ app.command("locate")(_locate.locate)
 app.command("show")(_show.show)
 app.command("report")(_report.report)
 app.command("export")(_export.export)
-app.add_typer(_archive.app, name="archive")
-app.add_typer(_limits.app, name="limits")
+app.add_typer(deferred("_archive", "Search an archive, check it, grade it again."), name="archive")
+app.add_typer(deferred("_limits", "Requirements and their numbers."), name="limits")
 app.command("info")(_info.info)

@@ -15,9 +15,8 @@ from benchsweep.cli import (
 
 __all__ = ["app"]
 
-app = typer.Typer(
-    help="Search an archive, check it, grade it again.", no_args_is_help=True, rich_markup_mode="markdown"
-)
+# Read when a verb is asked for; what the help says of them all stands in `_app`.
+app = typer.Typer(rich_markup_mode="markdown")
 
 # The order is that of the work: look, check, say something, do something with many. A verb in a file of its
 # own: `app.command("check")(_archive_check.check)`.

@@ -10,7 +10,8 @@ from benchsweep.cli._output import print_json, print_text, say, table_width
 
 __all__ = ["app"]
 
-app = typer.Typer(help="Requirements and their numbers.", no_args_is_help=True)
+# Read when a verb is asked for; what the help says of them all stands in `_app`.
+app = typer.Typer(rich_markup_mode="markdown")
 
 _DEFINITION = 2
 

@@ -32,7 +32,14 @@ def imported_by(code: str, of: set[str] = HEAVY) -> list[str]:
 
 
 def test_the_command_line_alone_needs_no_arrays() -> None:
-    more = {"numpy", "h5py", "rich", "benchsweep.qualification"}
+    more = {
+        "numpy",
+        "h5py",
+        "rich",
+        "benchsweep.qualification",
+        "benchsweep.cli._archive",
+        "benchsweep.cli._limits",
+    }
     assert imported_by("import benchsweep.cli._app", HEAVY | more) == []
 
 
