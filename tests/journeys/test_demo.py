@@ -60,16 +60,31 @@ def test_the_demo_leaves_records_that_h5py_alone_can_read_and_one_page(
     assert not list(folder.rglob("unfinished/*"))
 
 
+def python_of_the_readme(section: str) -> str:
+    """The first Python block after that heading."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    code = re.search(r"```python\n(.*?)```", readme.partition(f"\n{section}\n")[2], re.DOTALL)
+    assert code is not None
+    return code[1]
+
+
 def test_the_python_in_the_readme_reads_a_record(demo_folder: tuple[Path, dict[str, Any]]) -> None:
     _, document = demo_folder
-    readme = Path(__file__).parents[2] / "README.md"
-    code = re.search(r"```python\n(.*?)```", readme.read_text(encoding="utf-8"), re.DOTALL)
-    assert code is not None
-    text = code[1].replace("record.h5", document["records"][0])
+    text = python_of_the_readme("## Record layout").replace("record.h5", document["records"][0])
     done = subprocess.run(
         [sys.executable, "-c", text], capture_output=True, text=True, timeout=300, check=True
     )
     assert done.stdout == "T118-01 (500, 16, 16) 1 to 500 MHz (500,)\n"
+
+
+def test_the_python_in_the_readme_hands_a_record_over(demo_folder: tuple[Path, dict[str, Any]]) -> None:
+    pytest.importorskip("pandas")
+    pytest.importorskip("xarray")
+    _, document = demo_folder
+    text = python_of_the_readme("### Hand over").replace("archive/RECORD.h5", document["records"][0])
+    scope: dict[str, Any] = {}
+    exec(text, scope)
+    assert scope["traces"].index.size == scope["data"].sizes["frequency_hz"] == 500
 
 
 def test_grade_show_and_report_read_the_record_again(
