@@ -304,7 +304,8 @@ FORKER = """
 import os, signal, sys, traceback
 from pathlib import Path
 from benchsweep import archive
-from benchsweep.archive.index import _refresh
+from benchsweep.archive.index import _database, _refresh
+_database._WAIT_SECONDS = 100.0  # a busy machine is not what is tried
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)
 os.fsync = lambda _: None
 _refresh._SECONDS_AT_ONCE = 0.005  # many short transactions
@@ -348,7 +349,8 @@ class Forker:
 
 
 @pytest.fixture
-def forker(tmp_path: Path) -> Iterator[Forker]:
+def forker(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Forker]:
+    monkeypatch.setattr(_database, "_WAIT_SECONDS", 100.0)
     if not hasattr(os, "fork"):
         pytest.skip("no processes like this there")
     command = [sys.executable, "-c", FORKER]
