@@ -29,7 +29,13 @@ COMMAND = ("archive", "regrade", "--against", "tia-6a-cord", "--json", "--quiet"
 # Workers import this by its name: one record ends the process that reads it, always or the first time only.
 DEADLY = """
 import os
+import signal
 from pathlib import Path
+
+def asked_to_stop(job, items):
+    os.kill(os.getpid(), signal.SIGTERM)
+    os.kill(os.getpid(), signal.SIGINT)
+    return items
 
 def work(job, items):
     for item in items:
@@ -191,6 +197,18 @@ def test_a_record_at_which_a_worker_dies_is_tried_once_more_and_named(
     ]
     done = [result.source for result in results if result not in problems]
     assert sorted(done) == ["a", "b", "c", "once"]
+
+
+def test_what_asks_all_processes_to_stop_does_not_end_a_worker_in_its_answer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the rest of an answer that a worker began never comes, and the run waits for it for ever."""
+    (tmp_path / "deadly_work.py").write_text(DEADLY, encoding="utf-8")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    deadly: Any = importlib.import_module("deadly_work")
+    chunks: Any = iter([[SimpleNamespace(source=number)] for number in range(6)])
+    results = [result for chunk in Processes(2).run(deadly.asked_to_stop, "", chunks) for result in chunk]
+    assert sorted(result.source for result in results) == list(range(6))
 
 
 def test_processes_that_always_die_are_no_fault_of_the_records(
