@@ -115,7 +115,8 @@ class Mark:
     x, y
         Where.
     kind
-        ``worst``: a ring; ``dot``: a filled dot; ``acceptance``: a short bar, beyond which values are accepted.
+        ``worst``: a ring; ``dot``: a filled dot; ``acceptance``: a short bar: where a value
+        begins to be accepted.
     words
         Written beside it; may be empty.
     low, high

@@ -2,8 +2,8 @@
 
 `content` says it once; `html` and `pdf` print it. Nothing here knows a record, a language or a file format.
 
-Text is a line of pieces. A plain `str` is the report's own; `Given` is what people, instruments and files gave.
-That is never trusted, and is set apart so that a direction it has cannot turn what stands around it.
+Text is a line of pieces. A plain `str` is the report's own; `Given` is what people, instruments and files
+gave. That is never trusted, and is set apart so that a direction it has cannot turn what stands around it.
 """
 
 from benchsweep.report.document._blocks import (
