@@ -75,6 +75,7 @@ _IN_PACKAGE = {
     "budgets": "uncertainty/budgets",
     "benches": "simulator/bench/benches",
     "specimens": "simulator/specimen/specimens",
+    "texts": "report/text",
 }
 
 
@@ -189,7 +190,7 @@ def _likeness(wrong: str, name: str) -> float:
 
 
 def _singular(kind: str) -> str:
-    return {"benches": "bench", "families": "command family"}.get(
+    return {"benches": "bench", "families": "command family", "texts": "language"}.get(
         kind, kind.removesuffix("s").replace("-", " ")
     )
 
