@@ -3,23 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from benchsweep.records import (
-    BudgetRow,
-    Comment,
     End,
-    LimitCurve,
-    Measurement,
     Outcome,
     Parameter,
     Trace,
-    Verdict,
     VerdictRow,
 )
 from benchsweep.report._findings import (
@@ -42,13 +33,13 @@ from benchsweep.report._words import (
     signed,
     wiring_words,
 )
+from benchsweep.report.content._item import ReportItem, TraceKey
 
 if TYPE_CHECKING:
     from benchsweep.report._limits import Bar
 
 __all__ = ["ReportItem", "TraceKey", "subjects"]
 
-TraceKey = tuple[Parameter, End | None, tuple[str, ...]]
 _ALIEN = (
     Parameter.PS_ANEXT,
     Parameter.PS_ANEXT_AVERAGE,
@@ -56,50 +47,6 @@ _ALIEN = (
     Parameter.PS_AACR_F_AVERAGE,
 )
 _FAILING = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
-
-
-@dataclass(frozen=True)
-class ReportItem:
-    """One graded measurement of a report. Items of one measurement that follow each other share an article.
-
-    Parameters
-    ----------
-    measurement
-        What was measured.
-    traces
-        The parameters computed from it.
-    verdict
-        How they were graded.
-    limits
-        The limit line of each parameter on the grid, for the plots.
-    content_hash
-        Hash that names the content of the record; empty when it is not stored.
-    sweep
-        Number of the sweep when the record is a series; else None.
-    budget
-        The uncertainty budget at the points that matter; empty when there is none.
-    not_counting
-        Of a trace: ``(n_freq,)`` bool, True where its limit does not count for it; traces not named count.
-    graded
-        The traces as the requirement grades them, where that is not as measured: brought to another length or
-        temperature.
-    findings
-        What else was found out about the specimen; None: nothing was looked for.
-    comments
-        What was said of the record afterwards, in time order.
-    """
-
-    measurement: Measurement
-    traces: Sequence[Trace]
-    verdict: Verdict
-    limits: Mapping[Parameter, LimitCurve] = field(default_factory=dict)
-    content_hash: str = ""
-    sweep: int | None = None
-    budget: Sequence[BudgetRow] = ()
-    not_counting: Mapping[TraceKey, NDArray[np.bool_]] = field(default_factory=dict)
-    graded: Sequence[Trace] = ()
-    findings: Findings | None = None
-    comments: Sequence[Comment] = ()
 
 
 def subjects(items: Sequence[ReportItem]) -> list[dict[str, Any]]:
