@@ -21,6 +21,7 @@ from benchsweep.report.document._blocks import (
     Section,
     Table,
 )
+from benchsweep.report.document._clean import clean
 from benchsweep.report.document._line import Given, Line, Link, Piece, Strong, line, plain
 
 __all__ = [
@@ -42,6 +43,7 @@ __all__ = [
     "Section",
     "Strong",
     "Table",
+    "clean",
     "line",
     "plain",
 ]
