@@ -1,1 +1,10 @@
-"""To come."""
+"""A document as one HTML file: needs no network, and no script to be read, searched and printed.
+
+With its script (small, plain, in the file) values are read off the charts by pointer or by keyboard, and a person
+may choose the pairs to be seen. Nothing else can run there: the page says so itself (Content-Security-Policy).
+"""
+
+from benchsweep.report.html._page import CONTROLS, html_page, write_html
+from benchsweep.report.html._target import check_target
+
+__all__ = ["CONTROLS", "check_target", "html_page", "write_html"]

@@ -1,0 +1,62 @@
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from benchsweep.report.document import Given, Line, Link, Piece, Strong, clean
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+__all__ = ["cleaned", "css_string", "json_block", "line_markup", "unlinked"]
+
+_HARD_SPACE = "\u00a0"
+_NOT_IN_SCRIPT = {ord(char): f"\\u{ord(char):04x}" for char in "<>&\u2028\u2029"}
+_ISOLATE, _END_OF_ISOLATE = "\u2068", "\u2069"
+
+
+def cleaned(text: str) -> str:
+    """Return `text` with invisible characters shown as question marks; spaces at which no line is broken stay."""
+    return _HARD_SPACE.join(map(clean, text.split(_HARD_SPACE)))
+
+
+def line_markup(line: Line) -> Markup:
+    """Return a line as HTML: what others gave stands in ``<bdi>``, so that it cannot turn its neighbours."""
+    from markupsafe import Markup
+
+    return Markup("").join(map(_piece_markup, line))
+
+
+def unlinked(line: Line) -> Line:
+    """Return a line without its links, for what is a link as a whole."""
+    return tuple(piece.piece if isinstance(piece, Link) else piece for piece in line)
+
+
+def _piece_markup(piece: Piece) -> Markup:
+    from markupsafe import Markup, escape
+
+    if isinstance(piece, Given):
+        return Markup("<bdi>{}</bdi>").format(cleaned(piece.text))
+    if isinstance(piece, Strong):
+        return Markup("<strong>{}</strong>").format(cleaned(piece.text))
+    if isinstance(piece, Link):
+        return Markup('<a href="#{}">{}</a>').format(piece.anchor, _piece_markup(piece.piece))
+    return escape(cleaned(piece))
+
+
+def json_block(text: str) -> str:
+    """Return JSON that may stand inside ``<script>``: nothing in it can end that element or begin a comment.
+
+    These characters are found in strings only, where they may be written as numbers.
+    """
+    return text.translate(_NOT_IN_SCRIPT)
+
+
+def css_string(text: str) -> str:
+    """Return `text` as a string of a style sheet, its direction kept to itself."""
+    if not text:
+        return '""'
+    written = "".join(
+        char if char.isascii() and char.isalnum() else f"\\{ord(char):06x}"
+        for char in f"{_ISOLATE}{text}{_END_OF_ISOLATE}"
+    )
+    return f'"{written}"'
