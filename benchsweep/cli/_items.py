@@ -18,7 +18,7 @@ def report_items(
 
     `requirements` and `conditions` are those that it was graded with.
     """
-    from benchsweep.qualification import budget_rows, notes_about, record_hash, shown
+    from benchsweep.qualification import budget_rows, notes_about, record_hash, shown, uncertainty_bands
     from benchsweep.records import Comment
     from benchsweep.report import ReportItem
 
@@ -40,6 +40,9 @@ def report_items(
                 graded=looks.graded,
                 findings=findings,
                 comments=comments,
+                bands=uncertainty_bands(
+                    result.evaluation, requirement, graded.verdict, conditions=conditions
+                ),
             )
         )
     return items

@@ -8,7 +8,7 @@ standard. Limits and margins are unrounded; losses are positive dB, delay and sk
 good.
 """
 
-from benchsweep.limits._adjust import as_graded
+from benchsweep.limits._adjust import as_graded, error_gains
 from benchsweep.limits._counting import not_counting
 from benchsweep.limits._decision import DECISION_RULES, SIMPLE, Decision
 from benchsweep.limits._forms import Constant, CordNext, Difference, LogLine, Powers, VoltageSum
@@ -74,6 +74,7 @@ __all__ = [
     "VoltageSum",
     "as_graded",
     "checked_length",
+    "error_gains",
     "grade",
     "highest",
     "length_note",

@@ -14,7 +14,7 @@ from benchsweep.limits._requirement import Requirement
 from benchsweep.limits._temperature import Conditions, temperature_effect
 from benchsweep.records import FOUR_PAIRS, End, Parameter, Trace
 
-__all__ = ["Adjusted", "Adjuster", "Key", "Unadjustable", "as_graded"]
+__all__ = ["Adjusted", "Adjuster", "Key", "Unadjustable", "as_graded", "error_gains"]
 
 Key = tuple[Parameter, End | None, tuple[str, ...]]
 Column = NDArray[np.float64]
@@ -235,3 +235,25 @@ def as_graded(
             with suppress(Unadjustable):
                 found.append(replace(trace, value=adjuster.adjust(trace, line).value))
     return tuple(found)
+
+
+def error_gains(
+    traces: Sequence[Trace],
+    requirement: Requirement,
+    *,
+    length_m: float | None = None,
+    conditions: Conditions | None = None,
+) -> dict[Key, float]:
+    """Return for each of the traces that `as_graded` returns what an error of it as measured is multiplied by.
+
+    Those that are graded as measured have 1.
+    """
+    measured = {(trace.parameter, trace.end, trace.pairs): trace for trace in traces}
+    adjuster = Adjuster(requirement, measured, length_m, conditions or Conditions())
+    found: dict[Key, float] = {}
+    for key, trace in measured.items():
+        line = requirement.line_of(trace.parameter)
+        if line is not None:
+            with suppress(Unadjustable):
+                found[key] = adjuster.adjust(trace, line).gain
+    return found

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
         check_whole_archive,
         exit_code_of_archive_check,
     )
+    from benchsweep.qualification._bands import uncertainty_bands
     from benchsweep.qualification._bench import (
         CAUTIONS,
         Bench,
@@ -325,6 +326,7 @@ __all__ = [
     "to_xarray",
     "told_conditions",
     "told_of",
+    "uncertainty_bands",
     "uncertainty_model",
     "unfinished_document",
     "unfinished_series",
@@ -348,6 +350,7 @@ _FILES: dict[str, tuple[str, ...]] = {
         "check_whole_archive",
         "exit_code_of_archive_check",
     ),
+    "_bands": ("uncertainty_bands",),
     "_bench": (
         "CAUTIONS",
         "Bench",
