@@ -15,7 +15,7 @@ _ISOLATE, _END_OF_ISOLATE = "\u2068", "\u2069"
 
 
 def cleaned(text: str) -> str:
-    """Return `text` with invisible characters shown as question marks; spaces at which no line is broken stay."""
+    """Return `text` with invisible characters shown as question marks; hard spaces stay."""
     return _HARD_SPACE.join(map(clean, text.split(_HARD_SPACE)))
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchsweep.report.document import Block, Document, Section, plain
+from benchsweep.report.document import Document, Section, plain
 from benchsweep.report.html._escape import cleaned, css_string, json_block, line_markup, unlinked
 from benchsweep.report.html._target import check_target, replace_page
 
@@ -91,7 +91,6 @@ def html_page(document: Document) -> str:
             words=words,
             words_json=json_block(json.dumps(words, ensure_ascii=False, separators=(",", ":"))),
             parts=_parts(document),
-            folds=any(section.folded for section in _sections(document.blocks)),
             style=style,
             style_hash=_hash(style),
             script=script,
@@ -122,7 +121,7 @@ def _environment() -> Environment:
     environment.filters |= {
         "line": line_markup,
         "unlinked": unlinked,
-        "json": lambda text: Markup(json_block(text)),  # noqa: S704 -- escaped there
+        "script_data": lambda text: Markup(json_block(text)),
         "ours": Markup,
     }
     return environment
@@ -181,17 +180,10 @@ def _counters(words: str) -> Iterator[tuple[str, str]]:
         rest = behind
 
 
-def _sections(blocks: tuple[Block, ...]) -> Iterator[Section]:
-    for block in blocks:
-        if isinstance(block, Section):
-            yield block
-            yield from _sections(block.blocks)
-
-
 def _parts(document: Document) -> tuple[tuple[Section, tuple[Section, ...]], ...]:
-    """Return the sections of the list of contents, each with those in it; empty where it is not worth it.
+    """Return the sections of the list of contents, each with those in it; empty for a short report.
 
-    Parts that nothing can lead to, having no anchor, are left out; of many specimens the parts are not listed.
+    Parts without an anchor are left out; where there are many, only the outer ones are listed.
     """
     outer = [block for block in document.blocks if isinstance(block, Section) and block.anchor]
     inner = [

@@ -1,1 +1,343 @@
 "use strict";
+// Values read off the charts by pointer and by keyboard, and a choice of pairs. The page is whole without this:
+// everything here is made by the script, so that nothing without effect is seen where scripts do not run.
+
+const words = JSON.parse(document.getElementById("words").textContent);
+
+// ---- Elements
+
+function make(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
+  element.append(...children);
+  return element;
+}
+
+function button(label, act) {
+  const made = make("button", { type: "button" }, label);
+  made.addEventListener("click", act);
+  return made;
+}
+
+// What is read aloud: said once a person has stopped stepping, so that a held key does not queue up speech.
+const spoken = make("div", { class: "spoken", "aria-live": "polite" });
+const help = make("div", { class: "spoken", id: "reading-keys" }, words.keys);
+document.body.append(spoken, help);
+let pause = 0;
+function say(text) {
+  clearTimeout(pause);
+  pause = setTimeout(() => { spoken.textContent = text; }, 300);
+}
+
+// ---- Numbers
+
+// Differences of integers (value x 10000), zigzag, seven bits to a byte, low ones first. Products, not shifts: these
+// are exact beyond 32 bits. Decoded when it is first asked for.
+function unpacked(packed) {
+  if (packed.values) return packed.values;
+  const bytes = atob(packed.v);
+  const values = [];
+  let sum = 0, part = 0, scale = 1;
+  for (let i = 0; i < bytes.length; i++) {
+    const byte = bytes.charCodeAt(i);
+    part += (byte & 127) * scale;
+    scale *= 128;
+    if (byte & 128) continue;
+    sum += part % 2 ? -(part + 1) / 2 : part / 2;
+    values.push(sum / 10000);
+    part = 0;
+    scale = 1;
+  }
+  for (const [start, stop] of packed.gaps ?? []) values.fill(NaN, start, stop);
+  packed.values = values;
+  return values;
+}
+
+const count = (grid) => grid.values ? grid.values.length : grid.count;
+const place = (grid, i) => grid.values ? grid.values[i] : grid.first + i * grid.step;
+
+// The grid point that is seen nearest to x.
+function nearest(grid, x, log) {
+  let low = 0, high = count(grid) - 1;
+  while (high - low > 1) {
+    const middle = (low + high) >> 1;
+    if (place(grid, middle) <= x) low = middle; else high = middle;
+  }
+  const seen = log ? Math.log : (value) => value;
+  return seen(x) - seen(place(grid, low)) <= seen(place(grid, high)) - seen(x) ? low : high;
+}
+
+// The value at x of something on another grid: that of its nearest point, none beyond its ends.
+function valueAt(packed, grid, x) {
+  const i = nearest(grid, x, false), last = count(grid) - 1;
+  const step = last ? Math.abs(place(grid, i) - place(grid, i ? i - 1 : 1)) : 0;
+  return Math.abs(place(grid, i) - x) <= 0.501 * step + 1e-9 * Math.abs(x) ? unpacked(packed)[i] : NaN;
+}
+
+const plain = (value) => Number.isFinite(value) ? value.toFixed(2) : "-";
+const signed = (value) => Number.isFinite(value) ? (value < 0 ? "" : "+") + value.toFixed(2) : "-";
+const shortest = (value) => String(Number(value.toPrecision(7)));
+const withUnit = (text, axis) => axis.unit && text !== "-" ? `${text}\u00a0${axis.unit}` : text;
+function interval(low, high) {
+  if (plain(low) === plain(high)) return plain(low);
+  return `+${plain(high)} / -${plain(low)}`;
+}
+
+// ---- Which pairs a person wants to see
+
+const chosen = new Map(); // section -> pairs
+const readers = new Map(); // figure -> what must be told anew when the choice changes
+
+function shown(figure, pairs) {
+  const choice = chosen.get(figure.closest("[data-tellable]"));
+  return !choice || !pairs || !pairs.length || pairs.some((pair) => choice.has(pair));
+}
+
+function choosePairs(section) {
+  const pairs = section.dataset.tellable.split(" ");
+  if (!section.querySelector(".drawn [data-pairs]")) return;
+  const boxes = pairs.map((pair) => make("input", { type: "checkbox", value: pair, checked: "" }));
+  const note = make("span", { role: "status" });
+  const apply = () => {
+    chosen.set(section, new Set(boxes.filter((box) => box.checked).map((box) => box.value)));
+    note.textContent = boxes.some((box) => box.checked) ? "" : words.no_pair;
+    for (const figure of section.querySelectorAll(".drawn")) {
+      for (const group of figure.querySelectorAll("svg [data-pairs]")) {
+        group.classList.toggle("off", !shown(figure, group.dataset.pairs.split(" ").filter(Boolean)));
+      }
+      readers.get(figure)?.();
+    }
+  };
+  const all = button(words.all_pairs, () => {
+    for (const box of boxes) box.checked = true;
+    apply();
+  });
+  const field = make("fieldset", { class: "pairs" }, make("legend", {}, words.pairs),
+    ...boxes.map((box, i) => make("label", {}, box, pairs[i])), all, note);
+  field.addEventListener("change", apply);
+  // Behind the title and whatever stands before the first part with a chart.
+  const first = [...section.children].find((child) => child.querySelector(".drawn") || child.matches(".drawn"));
+  first.before(field);
+  document.documentElement.classList.add("choosing");
+}
+
+// ---- Readout
+
+function readable(figure, source) {
+  const svg = figure.querySelector("svg"), sheet = figure.querySelector(".sheet");
+  const { width, height } = svg.viewBox.baseVal;
+  const table = make("table"), box = make("div", { class: "readout" });
+  const line = document.createElementNS("http://www.w3.org/2000/svg", "line");
+  line.setAttribute("class", "cursor");
+  let current = null; // the panel that is read
+
+  box.append(table, make("div", { class: "keys" },
+    button(words.back, () => step(-1)), button(words.on, () => step(1)), button(words.worst, () => worst()),
+    make("span", { "aria-hidden": "true" }, words.keys)));
+
+  const panels = JSON.parse(source.textContent).panels.filter((panel) => panel.curves.length).map((told) => {
+    const [x, y, w, h] = told.box;
+    const slider = make("div", {
+      class: "panel", tabindex: "0", role: "slider", "aria-label": `${words.read}: ${told.title}`,
+      "aria-describedby": "reading-keys",
+    });
+    Object.assign(slider.style, {
+      left: `${100 * x / width}%`, top: `${100 * y / height}%`,
+      width: `${100 * w / width}%`, height: `${100 * h / height}%`,
+    });
+    sheet.append(slider);
+    const panel = { ...told, slider, at: null, next: 0 };
+    const seen = told.x.log ? Math.log : (value) => value;
+    panel.share = (value) => (seen(value) - seen(told.x.low)) / (seen(told.x.high) - seen(told.x.low));
+    panel.along = (share) => told.x.log ? told.x.low * (told.x.high / told.x.low) ** share
+      : told.x.low + share * (told.x.high - told.x.low);
+    return panel;
+  });
+
+  const visible = (panel) => panel.curves.filter((curve) => shown(figure, curve.pairs));
+
+  // The grid that is stepped through, and its ends inside the panel.
+  function steps(panel) {
+    const grid = panel.grids[(visible(panel)[0] ?? panel.curves[0]).grid];
+    let first = 0, last = count(grid) - 1;
+    while (first < last && panel.share(place(grid, first)) < -1e-6) first++;
+    while (last > first && panel.share(place(grid, last)) > 1 + 1e-6) last--;
+    return { grid, first, last };
+  }
+
+  function readings(panel, x) {
+    return visible(panel).map((curve) => {
+      const grid = panel.grids[curve.grid];
+      const value = valueAt(curve.data, grid, x);
+      const i = nearest(grid, x, false);
+      const idle = (curve.idle ?? []).some(([start, stop]) => start <= i && i < stop);
+      const line = idle || curve.limit === null || curve.limit === undefined ? null : panel.limits[curve.limit];
+      const limit = line ? valueAt(line.data, panel.grids[line.grid], x) : NaN;
+      const margin = line?.sense === "max" ? limit - value : value - limit;
+      const known = curve.low && curve.high;
+      return {
+        name: curve.name, value, limit, margin,
+        u: known ? interval(valueAt(curve.low, grid, x), valueAt(curve.high, grid, x)) : "-",
+      };
+    });
+  }
+
+  function show(panel, x, aloud = false) {
+    const { grid, first, last } = steps(panel);
+    const i = Math.min(Math.max(nearest(grid, x, panel.x.log), first), last);
+    panel.at = place(grid, i);
+    current = panel;
+    const at = withUnit(shortest(panel.at), panel.x), rows = readings(panel, panel.at);
+    const limited = panel.curves.some((curve) => panel.limits[curve.limit]);
+    const sure = panel.curves.some((curve) => curve.low && curve.high);
+    const unit = panel.y.unit ? ` (${panel.y.unit})` : "";
+    const heads = [words.value + unit, ...limited ? [words.limit, words.margin] : [], ...sure ? [`± ${words.uncertainty}`] : []];
+    table.replaceChildren(
+      make("caption", {}, [panel.title, `${panel.x.words} ${at}`].filter(Boolean).join(", ")),
+      make("thead", {}, make("tr", {}, make("th", { scope: "col" }, words.curve),
+        ...heads.map((head) => make("th", { scope: "col", class: "n" }, head)))),
+      make("tbody", {}, ...rows.map((row) => make("tr", row.margin < 0 ? { class: "fail" } : {},
+        make("th", { scope: "row" }, row.name),
+        ...[plain(row.value), ...limited ? [plain(row.limit), signed(row.margin)] : [], ...sure ? [row.u] : []]
+          .map((text) => make("td", { class: "n" }, text))))));
+    if (!rows.length) table.append(make("tbody", {}, make("tr", {}, make("td", { colspan: 1 + heads.length }, words.no_curve))));
+    if (!box.isConnected) figure.append(box);
+
+    const [left, top, w, h] = panel.box, here = (left + w * panel.share(panel.at)).toFixed(2);
+    for (const [name, value] of [["x1", here], ["x2", here], ["y1", top], ["y2", top + h]]) line.setAttribute(name, value);
+    if (!line.isConnected) svg.append(line);
+    const { slider } = panel;
+    slider.setAttribute("aria-valuemin", shortest(place(grid, first)));
+    slider.setAttribute("aria-valuemax", shortest(place(grid, last)));
+    slider.setAttribute("aria-valuenow", shortest(panel.at));
+    slider.setAttribute("aria-valuetext", at);
+    if (aloud) say(inShort(rows, panel.y));
+  }
+
+  // The curve that is nearest to its limit, or worst beyond it; without limits the first few.
+  function inShort(rows, axis) {
+    const graded = rows.filter((row) => Number.isFinite(row.margin));
+    if (!graded.length) return rows.slice(0, 3).map((row) => `${row.name}: ${withUnit(plain(row.value), axis)}`).join("; ");
+    const least = graded.reduce((one, other) => other.margin < one.margin ? other : one);
+    return `${least.name}: ${withUnit(plain(least.value), axis)}, ${words.margin} ${withUnit(signed(least.margin), axis)}`;
+  }
+
+  function step(by) {
+    const { grid, first, last } = steps(current);
+    const i = nearest(grid, current.at, current.x.log) + by;
+    show(current, place(grid, Math.min(Math.max(i, first), last)), true);
+  }
+
+  // The marks one after the other; where none is drawn, the least margin.
+  function worst() {
+    const marks = current.marks.filter((mark) => shown(figure, mark.pairs));
+    if (marks.length) return show(current, marks[current.next++ % marks.length].x, true);
+    const { grid, first, last } = steps(current);
+    let least = Infinity, where = current.at;
+    for (let i = first; i <= last; i++) {
+      for (const { margin } of readings(current, place(grid, i))) {
+        if (margin < least) [least, where] = [margin, place(grid, i)];
+      }
+    }
+    show(current, where, true);
+  }
+
+  const far = (panel) => Math.max(1, Math.round(count(steps(panel).grid) / 20));
+  const keys = {
+    ArrowRight: () => step(1), ArrowUp: () => step(1), ArrowLeft: () => step(-1), ArrowDown: () => step(-1),
+    PageUp: (panel) => step(far(panel)), PageDown: (panel) => step(-far(panel)),
+    Home: () => step(-Infinity), End: () => step(Infinity), w: worst, W: worst,
+  };
+  for (const panel of panels) {
+    const { slider } = panel;
+    const pointed = (event) => {
+      const edges = slider.getBoundingClientRect();
+      show(panel, panel.along(Math.min(Math.max((event.clientX - edges.left) / edges.width, 0), 1)));
+    };
+    slider.addEventListener("focus", () => show(panel, panel.at ?? panel.marks[0]?.x ?? panel.along(0.5), true));
+    slider.addEventListener("keydown", (event) => {
+      if (event.ctrlKey || event.altKey || event.metaKey || !Object.hasOwn(keys, event.key)) return;
+      event.preventDefault();
+      if (current !== panel) show(panel, panel.at);
+      keys[event.key](panel);
+    });
+    slider.addEventListener("pointermove", (event) => {
+      if (event.pointerType !== "touch" && moved(event)) pointed(event);
+    });
+    slider.addEventListener("pointerdown", (event) => { if (event.pointerType !== "touch") pointed(event); });
+    slider.addEventListener("click", pointed);
+    // What a slider must tell before it is first used.
+    const { grid, first, last } = steps(panel);
+    slider.setAttribute("aria-valuemin", shortest(place(grid, first)));
+    slider.setAttribute("aria-valuemax", shortest(place(grid, last)));
+    slider.setAttribute("aria-valuenow", shortest(place(grid, first)));
+  }
+  readers.set(figure, () => { if (current) show(current, current.at); });
+}
+
+// Scrolling moves the page beneath a pointer that rests: nothing is to unfold then.
+let rested = "";
+function moved(event) {
+  const before = rested;
+  rested = `${event.screenX} ${event.screenY}`;
+  return rested !== before;
+}
+document.addEventListener("pointermove", moved);
+
+// ---- Folded parts, wide tables, print
+
+function openTarget() {
+  const target = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  const folded = target && [...target.children].find((child) => child.matches("details"));
+  if (folded) folded.open = true;
+}
+
+function foldControl() {
+  const folded = [...document.querySelectorAll("details")];
+  if (folded.length < 2) return;
+  const all = button(words.open_all, () => {
+    const open = all.textContent === words.open_all;
+    for (const part of folded) part.open = open;
+    all.textContent = open ? words.fold_all : words.open_all;
+  });
+  document.getElementById("report").prepend(make("p", { class: "fold" }, all));
+}
+
+// What is wider than the page can be moved sideways with the keyboard too, and then has a name.
+const widths = new ResizeObserver((entries) => {
+  for (const { target } of entries) {
+    const name = target.closest("figure")?.querySelector("figcaption") ?? target.querySelector("caption");
+    const attributes = { tabindex: "0", role: "group", "aria-label": name?.textContent ?? "" };
+    for (const [key, value] of Object.entries(attributes)) {
+      if (value && target.scrollWidth > target.clientWidth + 1) target.setAttribute(key, value);
+      else target.removeAttribute(key);
+    }
+  }
+});
+
+// Style opens what is folded in print; browsers that cannot do so need this.
+if (!CSS.supports("selector(details::details-content)")) {
+  let opened = [];
+  addEventListener("beforeprint", () => {
+    opened = [...document.querySelectorAll("details:not([open])")];
+    for (const part of opened) part.open = true;
+  });
+  addEventListener("afterprint", () => { for (const part of opened) part.open = false; });
+}
+
+addEventListener("hashchange", openTarget);
+openTarget();
+foldControl();
+document.querySelectorAll("[data-tellable]").forEach(choosePairs);
+document.querySelectorAll(".wide").forEach((wide) => widths.observe(wide));
+
+// Charts are prepared a few at a time: reports of many specimens have thousands, and must scroll at once.
+const waiting = [...document.querySelectorAll(".drawn > script")];
+(function prepare() {
+  const began = performance.now();
+  while (waiting.length && performance.now() - began < 12) {
+    const source = waiting.shift();
+    readable(source.parentElement, source);
+  }
+  if (waiting.length) setTimeout(prepare);
+})();
