@@ -244,7 +244,7 @@ def error_gains(
     length_m: float | None = None,
     conditions: Conditions | None = None,
 ) -> dict[Key, float]:
-    """Return for each of the traces that `as_graded` returns what an error of it as measured is multiplied by.
+    """Return what an error as measured becomes times in each of the traces that `as_graded` returns.
 
     Those that are graded as measured have 1.
     """
