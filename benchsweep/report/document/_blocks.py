@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
-from benchsweep.report.chart import Picture
 from benchsweep.report.document._line import Line
+
+if TYPE_CHECKING:
+    from benchsweep.report.chart import Picture
 
 __all__ = [
     "Block",

@@ -10,6 +10,70 @@ A translation is one file with the keys of ``en.toml``. It is found as other def
 
 from benchsweep.report.text._families import FAMILIES
 from benchsweep.report.text._load import load_texts
+from benchsweep.report.text._names import (
+    STANDING_MARKS,
+    conditional_words,
+    outcome_words,
+    pairs_words,
+    parameter_words,
+    standing_mark,
+    standing_words,
+    taken_words,
+    trace_words,
+    where_words,
+)
+from benchsweep.report.text._numbers import interval_words, length_words, megahertz, number, signed
+from benchsweep.report.text._rows import against_pass_words, count_words, origins_words, row_words
+from benchsweep.report.text._select import (
+    ORDER,
+    bad_rows,
+    decided_elsewhere,
+    other_notes,
+    row_notes,
+    severity,
+    standings,
+    worst_row,
+    worst_rows,
+)
+from benchsweep.report.text._stopping import nearest_words, stopping_words
 from benchsweep.report.text._texts import Texts, english
+from benchsweep.report.text._wiring import wiring_faults, wiring_words
 
-__all__ = ["FAMILIES", "Texts", "english", "load_texts"]
+__all__ = [
+    "FAMILIES",
+    "ORDER",
+    "STANDING_MARKS",
+    "Texts",
+    "against_pass_words",
+    "bad_rows",
+    "conditional_words",
+    "count_words",
+    "decided_elsewhere",
+    "english",
+    "interval_words",
+    "length_words",
+    "load_texts",
+    "megahertz",
+    "nearest_words",
+    "number",
+    "origins_words",
+    "other_notes",
+    "outcome_words",
+    "pairs_words",
+    "parameter_words",
+    "row_notes",
+    "row_words",
+    "severity",
+    "signed",
+    "standing_mark",
+    "standing_words",
+    "standings",
+    "stopping_words",
+    "taken_words",
+    "trace_words",
+    "where_words",
+    "wiring_faults",
+    "wiring_words",
+    "worst_row",
+    "worst_rows",
+]

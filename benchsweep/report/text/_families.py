@@ -5,12 +5,12 @@ from collections.abc import Mapping
 __all__ = ["FAMILIES"]
 
 FAMILIES: Mapping[str, str] = {
-    "parameter": "Parameter",
-    "outcome": "Outcome",
-    "conditional": "the two conditional outcomes",
-    "standing": "standing of a limit: published, common-practice, from-memory",
-    "count": "Outcome, how many of them",
+    "parameter.": "Parameter",
+    "outcome.": "Outcome",
+    "conditional.": "the two conditional outcomes",
+    "standing.": "standing of a limit: published, common-practice, from-memory",
+    "count.": "Outcome, how many of them",
 }
-"""Tables of which a key is chosen by a word of the data (``texts(f"parameter.{parameter.value}")``), and
+"""Beginnings of keys whose rest is a word of the data (``texts(f"parameter.{parameter.value}")``), and
 which word. Each word of the list needs its key. All other keys stand in the code as they are.
 """
