@@ -25,15 +25,19 @@ class Look:
     dashes
         Lengths of strokes and gaps in drawing units; empty: a solid line.
     width
-        In drawing units (1 unit is 1/72 inch where the chart is printed at its own size).
+        In drawing units (1 unit is 1/72 inch where the chart is printed at its own size); 0: no line, a
+        marker at each point, whose `x` need not rise.
     marker
         A shape at some of its points; empty: none.
+    filled
+        Markers are filled with the colour; else white.
     """
 
     colour: str
     dashes: tuple[float, ...] = ()
     width: float = 0.9
     marker: Literal["", "circle", "square", "triangle", "diamond"] = ""
+    filled: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +81,7 @@ class LimitLine:
     Parameters
     ----------
     name
-        Written at its right end.
+        Told in the readout, and written at its right end if it is the only limit of its panel.
     x, y
         ``(n,)`` float64; NaN where there is no limit.
     sense
@@ -86,6 +90,8 @@ class LimitLine:
         True where it counts for none of the curves: drawn thin, not shaded.
     held
         True where a cap or a floor holds: drawn hollow.
+    short
+        Written at its right end where there are several (``2``, ``1, 3``); empty: its name.
     """
 
     name: str
@@ -94,6 +100,7 @@ class LimitLine:
     sense: Literal["min", "max"]
     idle: Mask | None = None
     held: Mask | None = None
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -187,6 +194,8 @@ class Panel:
     """Values of y at which a thin line runs across (a nominal impedance, a margin of zero)."""
     note: str = ""
     """A few words in a corner (how far two places have to be apart to be seen as two)."""
+    note_length: float = 0.0
+    """A length along the x axis, drawn as a bar beside the note; 0: none."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -204,11 +213,13 @@ class Chart:
     across
         How many panels stand side by side; a lone panel keeps the size it would have among these.
     panel_height
-        In drawing units.
+        From the top of a title of one line to the words of the x axis, in drawing units. Grows with the lines
+        of titles and the number of curves named in a panel.
     shared_y
         All panels have one y scale.
     named_curves
-        Curves are named at their right ends; else in `Panel.note` or in a legend of the text.
+        Curves are named at their right ends; else those that differ in name or look are shown once, in a line
+        above the panels, if there are eight or fewer.
     """
 
     name: str
