@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.records import End, LimitCurve, Parameter, Trace, VerdictRow
-from benchsweep.report._select import worst_rows
 from benchsweep.report.content._item import ReportItem, TraceKey
+from benchsweep.report.text import worst_rows
 
 __all__ = [
     "MOST_LINES",

@@ -8,22 +8,12 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.records import End, Parameter, VerdictRow
-from benchsweep.report._words import megahertz, signed
-from benchsweep.report._words import pairs_words as _pairs_words
+from benchsweep.records import End, VerdictRow
 from benchsweep.report.chart import Axis, Chart
-from benchsweep.report.document import Line, clean
-from benchsweep.report.text import Texts
+from benchsweep.report.document import Line
+from benchsweep.report.text import Texts, megahertz, pairs_words, signed
 
-__all__ = [
-    "Captioned",
-    "Grids",
-    "ends_words",
-    "frequency_axis",
-    "pairs_words",
-    "parameter_words",
-    "row_words",
-]
+__all__ = ["Captioned", "Floats", "Grids", "ends_words", "frequency_axis", "worst_words"]
 
 Captioned: TypeAlias = tuple[Chart, Line]
 """A chart and its caption."""
@@ -67,23 +57,12 @@ def frequency_axis(texts: Texts, grids: Sequence[Floats]) -> Axis:
     return Axis(texts("chart.frequency"), "MHz", log=True, low=start, high=stop)
 
 
-def parameter_words(parameter: Parameter, texts: Texts) -> str:
-    """Return the name of a parameter."""
-    return texts(f"parameter.{parameter.value}")
-
-
-def pairs_words(pairs: tuple[str, ...], texts: Texts) -> str:
-    """Return the pairs of a trace, ``12-36``; one word for all of them."""
-    del texts
-    return clean(_pairs_words(pairs))
-
-
-def row_words(row: VerdictRow, texts: Texts) -> str:
+def worst_words(row: VerdictRow, texts: Texts) -> str:
     """Return where a row is worst and by how much: ``12-36 -1.20 dB at 250.00 MHz``."""
     return texts(
         "chart.worst_at",
         pairs=pairs_words(row.pairs, texts),
-        margin=signed(row.worst_margin_db),
+        margin=signed(row.worst_margin_db, texts),
         unit=row.parameter.unit,
         frequency=megahertz(row.frequency_hz),
     )

@@ -8,9 +8,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
-from benchsweep.records import End, Outcome, Parameter, Trace, VerdictRow
-from benchsweep.report._select import ORDER, severity
-from benchsweep.report._words import decided_elsewhere
+from benchsweep.records import End, Parameter, Trace, VerdictRow
 from benchsweep.report.chart import Axis, Chart, Curve, LimitLine, Mark, Panel
 from benchsweep.report.content._item import ReportItem
 from benchsweep.report.content.charts._bars import (
@@ -29,12 +27,18 @@ from benchsweep.report.content.charts._frame import (
     Grids,
     ends_words,
     frequency_axis,
-    pairs_words,
-    parameter_words,
-    row_words,
+    worst_words,
 )
 from benchsweep.report.content.charts._looks import GRADED, trace_look
-from benchsweep.report.text import Texts
+from benchsweep.report.text import (
+    ORDER,
+    Texts,
+    decided_elsewhere,
+    outcome_words,
+    pairs_words,
+    parameter_words,
+    severity,
+)
 
 __all__ = ["ALIEN", "Detail", "alien_charts", "parameter_charts"]
 
@@ -180,7 +184,6 @@ def _graded(
         if trace is None:
             continue
         low, high = bar.bands.get(key_of(trace), (None, None))
-        alone = replace(bar, graded={})
         found.append(
             Curve(
                 name=texts("chart.graded", pairs=pairs_words(trace.pairs, texts), number=bar.number),
@@ -188,10 +191,8 @@ def _graded(
                 y=trace.value,
                 look=GRADED,
                 pairs=trace.pairs,
-                limit=next(
-                    (i for i in _of(bar, lines) if counting_for(trace, [alone], [lines[i]]) == 0), None
-                ),
-                idle=idle_of(trace, [alone]),
+                limit=_place(bar, lines, trace),
+                idle=idle_of(trace, [bar]),
                 low=low,
                 high=high,
             )
@@ -199,20 +200,25 @@ def _graded(
     return found
 
 
-def _of(bar: Bar, lines: Sequence[Line]) -> list[int]:
-    return [place for place, line in enumerate(lines) if any(one is bar for one in line.bars)]
+def _place(bar: Bar, lines: Sequence[Line], trace: Trace) -> int | None:
+    """Return the place of the line of a requirement, where it lies on the grid of `trace`."""
+    for place, line in enumerate(lines):
+        if any(one is bar for one in line.bars):
+            return place if np.array_equal(line.curve.frequency_hz, trace.frequency_hz) else None
+    return None
 
 
 def _limit(line: Line, traces: Sequence[Trace], texts: Texts, grids: Grids) -> LimitLine:
     curve = line.curve
     held = None if curve.held is None or not curve.held.any() else curve.held
     return LimitLine(
-        name=line.numbers or texts("chart.limit"),
+        name=texts("chart.limit_number", numbers=line.numbers) if line.numbers else texts("chart.limit"),
         x=grids(curve.frequency_hz),
         y=curve.value,
         sense=curve.sense,
         idle=line_idle(line, traces),
         held=held,
+        short=line.numbers,
     )
 
 
@@ -266,9 +272,9 @@ def _title(end: End | None, bars: Sequence[Bar], texts: Texts) -> str:
         return _joined(head, texts("chart.no_limit"))
     if len(rows) == 1 and len(bars) == 1:
         row = rows[0][1]
-        told = _outcome(row.outcome, texts)
+        told = outcome_words(row.outcome, texts)
         if row.worst_margin_db is not None:
-            told = texts("chart.outcome_worst", outcome=told, worst=row_words(row, texts))
+            told = texts("chart.outcome_worst", outcome=told, worst=worst_words(row, texts))
         return _joined(head, told)
     if len(rows) > _MOST_TITLES:
         outcomes = [row.outcome for _, row in rows]
@@ -280,18 +286,14 @@ def _title(end: End | None, bars: Sequence[Bar], texts: Texts) -> str:
 
 
 def _row_told(row: VerdictRow, texts: Texts) -> str:
-    outcome = _outcome(row.outcome, texts)
+    outcome = outcome_words(row.outcome, texts)
     if row.worst_margin_db is None:
         return outcome
-    return texts("chart.outcome_at", outcome=outcome, worst=row_words(row, texts))
+    return texts("chart.outcome_at", outcome=outcome, worst=worst_words(row, texts))
 
 
 def _joined(head: str, told: str) -> str:
     return f"{head}: {told}" if head else told
-
-
-def _outcome(outcome: Outcome, texts: Texts) -> str:
-    return texts(f"outcome.{outcome.value}")
 
 
 def _told(
@@ -314,10 +316,10 @@ def _told(
         return what
     _, bar, row = min(rows, key=lambda found: found[0])
     where = "" if row.end is None else texts("chart.at_end", end=row.end)
-    outcome = _outcome(row.outcome, texts)
+    outcome = outcome_words(row.outcome, texts)
     if row.worst_margin_db is None:
         return texts("chart.told_outcome", what=what, outcome=outcome)
-    told = texts("chart.told_worst", what=what, worst=row_words(row, texts), end=where, outcome=outcome)
+    told = texts("chart.told_worst", what=what, worst=worst_words(row, texts), end=where, outcome=outcome)
     return texts("chart.told_against", told=told, number=bar.number) if bar.number else told
 
 
