@@ -1,0 +1,51 @@
+"""What is kept of a measurement for the parts of a report that are about many."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from benchsweep.records import Verdict
+from benchsweep.report.content._item import ReportItem
+
+__all__ = ["Summary", "summary_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """One measurement among several: small, so that of a thousand all are kept.
+
+    Parameters
+    ----------
+    anchor
+        Of the section that tells all of it.
+    specimen, lot
+        What the laboratory calls it, and the production lot; the lot may be empty.
+    created_at
+        When it was measured or, of an import, stored; ISO 8601.
+    sweep
+        Number of the sweep when the record is a series; else None.
+    verdicts
+        One for each requirement.
+    """
+
+    anchor: str
+    specimen: str
+    lot: str
+    created_at: str
+    sweep: int | None
+    verdicts: tuple[Verdict, ...]
+
+
+def summary_of(group: Sequence[ReportItem], anchor: str) -> Summary:
+    """Return what is kept of the items of one measurement, whose section has that `anchor`."""
+    first = group[0]
+    specimen = first.measurement.specimen
+    return Summary(
+        anchor,
+        first.verdict.specimen,
+        specimen.lot,
+        first.measurement.created_at,
+        first.sweep,
+        tuple(item.verdict for item in group),
+    )
