@@ -4,14 +4,33 @@ Every chart says in a sentence what it shows (`Chart.words`); values, limits and
 record, at all points. Names of charts begin with the `prefix` that the caller gives.
 """
 
-from benchsweep.report.content.charts._looks import MARKERS, PAIR_LOOKS, pair_legend
+from benchsweep.report.content.charts._cable import cable_charts
+from benchsweep.report.content.charts._distance import distance_charts
+from benchsweep.report.content.charts._drawn import (
+    alien_drawings,
+    cable_drawings,
+    distance_drawings,
+    parameter_drawings,
+    series_drawings,
+)
+from benchsweep.report.content.charts._looks import MARKERS, PAIR_LOOKS, marker_legend, pair_legend
 from benchsweep.report.content.charts._parameters import Detail, alien_charts, parameter_charts
+from benchsweep.report.content.charts._series import series_charts
 
 __all__ = [
     "MARKERS",
     "PAIR_LOOKS",
     "Detail",
     "alien_charts",
+    "alien_drawings",
+    "cable_charts",
+    "cable_drawings",
+    "distance_charts",
+    "distance_drawings",
+    "marker_legend",
     "pair_legend",
     "parameter_charts",
+    "parameter_drawings",
+    "series_charts",
+    "series_drawings",
 ]

@@ -12,6 +12,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Literal, TypeAlias
 
+from benchsweep.records import End
 from benchsweep.report.chart import Look
 from benchsweep.report.text import Texts
 
@@ -21,6 +22,7 @@ __all__ = [
     "MARKERS",
     "OTHER",
     "PAIR_LOOKS",
+    "course_look",
     "dot_look",
     "marker_legend",
     "pair_legend",
@@ -68,9 +70,15 @@ def trace_look(pairs: tuple[str, ...], *, worst: bool = False) -> Look:
     return replace(PAIR_LOOKS.get(pairs[0], OTHER), width=width, marker=marker)
 
 
-def dot_look(pair: str) -> Look:
+def course_look(pair: str, end: End) -> Look:
+    """Return the look of the course of a pair over time; what is received at end B is thinner."""
+    return replace(PAIR_LOOKS.get(pair, OTHER), width=0.9 if end == "A" else 0.6)
+
+
+def dot_look(pair: str, *, filled: bool) -> Look:
     """Return the look of dots of a pair that no line joins."""
-    return Look(PAIR_LOOKS.get(pair, OTHER).colour, width=0.0, marker=MARKERS.get(pair, "circle"))
+    colour = PAIR_LOOKS.get(pair, OTHER).colour
+    return Look(colour, width=0.0, marker=MARKERS.get(pair, "circle"), filled=filled)
 
 
 def pair_legend(texts: Texts, *, markers: bool = False) -> str:
