@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from benchsweep.records import Outcome, Verdict
 from benchsweep.report.content._overview_margins import margin_tables
+from benchsweep.report.content._overview_pieces import linked, short_where
 from benchsweep.report.content._overview_traces import MOST_COMPARED, comparison_section
 from benchsweep.report.content._summary import Summary
 from benchsweep.report.content._verdict import emphasis_of, outcome_line
@@ -16,7 +17,6 @@ from benchsweep.report.document import (
     Given,
     Items,
     Line,
-    Link,
     Row,
     Section,
     Strong,
@@ -28,7 +28,6 @@ from benchsweep.report.text import (
     Texts,
     megahertz,
     nearest_words,
-    pairs_words,
     parameter_words,
     signed,
     stopping_words,
@@ -44,47 +43,45 @@ _MOST_TOLD = 24
 """Of more measurements each has one line of figures, those that do not pass first."""
 
 
-def overview_section(
-    summaries: Sequence[Summary], texts: Texts, *, drawings: Sequence[Block] = ()
-) -> Section:
+def overview_section(parts: Sequence[Summary], texts: Texts, *, drawings: Sequence[Block] = ()) -> Section:
     """Return what is told of several measurements together.
 
     Parameters
     ----------
-    summaries
+    parts
         At least two, in the order of their sections.
     drawings
         Charts of all together.
     """
-    requirements = tuple(dict.fromkeys(verdict.requirement for one in summaries for verdict in one.verdicts))
+    requirements = tuple(dict.fromkeys(verdict.requirement for one in parts for verdict in one.verdicts))
     blocks: list[Block] = [
-        Items(tuple(_counts(summaries, name, texts) for name in requirements)),
-        _measurements(summaries, texts, several=len(requirements) > 1),
-        *margin_tables(summaries, requirements, texts),
+        Items(tuple(_counts(parts, name, texts) for name in requirements)),
+        _measurements(parts, texts, several=len(requirements) > 1),
+        *margin_tables(parts, requirements, texts),
     ]
     blocks += drawings
-    if len(summaries) <= MOST_COMPARED:
-        blocks.append(comparison_section(summaries, requirements, texts))
+    if len(parts) <= MOST_COMPARED:
+        blocks.append(comparison_section(parts, requirements, texts))
     return Section((texts("overview.title"),), tuple(blocks), anchor=OVERVIEW)
 
 
-def _counts(summaries: Sequence[Summary], requirement: str, texts: Texts) -> Line:
+def _counts(parts: Sequence[Summary], requirement: str, texts: Texts) -> Line:
     """Return how many measurements were graded against a requirement, and with which outcomes."""
     outcomes = Counter(
-        verdict.outcome for one in summaries for verdict in one.verdicts if verdict.requirement == requirement
+        verdict.outcome for one in parts for verdict in one.verdicts if verdict.requirement == requirement
     )
     told = ", ".join(texts(f"count.{one.value}", count=outcomes[one]) for one in ORDER if outcomes[one])
-    specimens = len({(one.lot, one.specimen) for one in summaries})
+    specimens = len({(one.lot, one.specimen) for one in parts})
     count = outcomes.total()
-    key = "overview.counts" if specimens == len(summaries) else "overview.counts_again"
-    fields: dict[str, int] = {} if specimens == len(summaries) else {"specimens": specimens}
+    key = "overview.counts" if specimens == len(parts) else "overview.counts_again"
+    fields: dict[str, int] = {} if specimens == len(parts) else {"specimens": specimens}
     return texts.line(key, requirement=Given(requirement), count=count, told=Strong(told), **fields)
 
 
-def _measurements(summaries: Sequence[Summary], texts: Texts, *, several: bool) -> Table:
+def _measurements(parts: Sequence[Summary], texts: Texts, *, several: bool) -> Table:
     """Return one line for each measurement."""
-    compact = len(summaries) > _MOST_TOLD
-    lots = any(one.lot for one in summaries)
+    compact = len(parts) > _MOST_TOLD
+    lots = any(one.lot for one in parts)
     columns = [Column(texts("overview.number"), number=True), Column(texts("overview.specimen"))]
     if lots:
         columns.append(Column(texts("overview.lot")))
@@ -99,7 +96,7 @@ def _measurements(summaries: Sequence[Summary], texts: Texts, *, several: bool) 
         ]
     columns.append(Column(texts("overview.stopping" if compact else "overview.nearest")))
     rows = []
-    for number, one in enumerate(summaries, start=1):
+    for number, one in enumerate(parts, start=1):
         verdict = _decisive(one)
         cells = [(str(number),), _specimen(one, texts)]
         if lots:
@@ -122,7 +119,7 @@ def _measurements(summaries: Sequence[Summary], texts: Texts, *, several: bool) 
 
 
 def _specimen(one: Summary, texts: Texts) -> Line:
-    name: Line = (Link(one.anchor, Given(one.specimen)),)
+    name: Line = (linked(one),)
     return name if one.sweep is None else line(name, ", ", texts("overview.sweep", number=one.sweep))
 
 
@@ -141,10 +138,9 @@ def _worst_cells(verdict: Verdict, texts: Texts) -> tuple[Line, Line, Line]:
     row = worst_row(verdict)
     if row is None:
         return (), ("-",), ("-",)
-    where = " ".join(part for part in (row.end or "", pairs_words(row.pairs, texts)) if part)
     margin = f"{signed(row.worst_margin_db, texts)} {row.parameter.unit}"
     return (
-        (f"{parameter_words(row.parameter, texts)} {where}".strip(),),
+        (f"{parameter_words(row.parameter, texts)} {short_where(row, texts)}".strip(),),
         (margin,),
         (megahertz(row.frequency_hz),),
     )

@@ -6,15 +6,15 @@ from collections.abc import Iterator, Sequence
 from statistics import median
 
 from benchsweep.records import Parameter, VerdictRow
+from benchsweep.report.content._overview_pieces import linked, short_where
 from benchsweep.report.content._summary import Summary
 from benchsweep.report.content._verdict import emphasis_of
-from benchsweep.report.document import Column, Given, Line, Link, Row, Table, line
+from benchsweep.report.document import Column, Given, Line, Row, Table, line
 from benchsweep.report.text import (
     ORDER,
     Texts,
     megahertz,
     outcome_words,
-    pairs_words,
     parameter_words,
     signed,
 )
@@ -24,14 +24,14 @@ __all__ = ["margin_tables"]
 _Worst = tuple[VerdictRow, Summary]
 
 
-def margin_tables(summaries: Sequence[Summary], requirements: Sequence[str], texts: Texts) -> Iterator[Table]:
+def margin_tables(parts: Sequence[Summary], requirements: Sequence[str], texts: Texts) -> Iterator[Table]:
     """Yield for each requirement a table of least, median and greatest worst margin of each parameter.
 
     The worst margin of a measurement is the smallest of all its traces of that parameter. Those of which no
     point was measured are not counted; how many there are is told.
     """
     for name in requirements:
-        found = _worst_of_each(summaries, name)
+        found = _worst_of_each(parts, name)
         if found:
             rows = tuple(_row(parameter, worst, texts) for parameter, worst in found)
             caption = texts.line("overview.margins_caption", requirement=Given(name))
@@ -53,10 +53,10 @@ def _columns(texts: Texts) -> tuple[Column, ...]:
     )
 
 
-def _worst_of_each(summaries: Sequence[Summary], requirement: str) -> list[tuple[Parameter, list[_Worst]]]:
+def _worst_of_each(parts: Sequence[Summary], requirement: str) -> list[tuple[Parameter, list[_Worst]]]:
     """Return for each parameter the row with the smallest margin of each measurement that has one."""
     found: dict[Parameter, list[_Worst]] = {}
-    for one in summaries:
+    for one in parts:
         for verdict in one.verdicts:
             if verdict.requirement != requirement:
                 continue
@@ -80,14 +80,13 @@ def _row(parameter: Parameter, worst: Sequence[_Worst], texts: Texts) -> Row:
     margins = [_margin(row) for row, _ in worst]
     row, one = min(worst, key=lambda entry: _margin(entry[0]))
     outcome = min((row.outcome for row, _ in worst), key=ORDER.index)
-    where = " ".join(part for part in (row.end or "", pairs_words(row.pairs, texts)) if part)
     cells: tuple[Line, ...] = (
         (parameter_words(parameter, texts),),
         (str(len(worst)),),
         *((signed(value, texts),) for value in (min(margins), median(margins), max(margins))),
         (parameter.unit,),
-        (Link(one.anchor, Given(one.specimen)),),
-        line(where),
+        (linked(one),),
+        line(short_where(row, texts)),
         (megahertz(row.frequency_hz),),
         (outcome_words(outcome, texts),),
     )
