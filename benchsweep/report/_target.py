@@ -15,6 +15,9 @@ __all__ = ["check_target", "replace_page"]
 _START = 1024
 _PAGE = (b"<!doctype html", b"<html")
 _OURS = b"benchsweep "
+_PDF = b"%PDF-"
+# Written by `pdf`; a PDF that came from elsewhere does not have it.
+_PDF_OURS = b"/Keywords(benchsweep report)"
 _ANOTHER = "Name another file after -o, for example report.html."
 
 
@@ -22,7 +25,7 @@ def check_target(path: Path, inputs: Iterable[Path] = ()) -> None:
     """Refuse to write a report at `path` when that would destroy something; nothing is written or made.
 
     What exists there is replaced only when it is an HTML page, or empty: never a record, a damaged one, or
-    any other file.
+    any other file. Where the name ends in ``.pdf``, only a PDF report of ours is replaced, or an empty file.
 
     Parameters
     ----------
@@ -45,9 +48,14 @@ def check_target(path: Path, inputs: Iterable[Path] = ()) -> None:
     for one in inputs:
         if _same(path, one) or (one.is_dir() and any(_same(parent, one) for parent in path.parents)):
             raise UsageError(f"{path}: belongs to {one}, which is to be reported", hint=_ANOTHER)
-    what = _what_is_there(path)
+    pdf = path.suffix.lower() == ".pdf"
+    what = _what_is_there(path, pdf)
     if what:
-        raise UsageError(f"{path}: {what}; a report replaces nothing but an older page", hint=_ANOTHER)
+        older = "an older PDF report" if pdf else "an older page"
+        raise UsageError(
+            f"{path}: {what}; a report replaces nothing but {older}",
+            hint=_ANOTHER.replace("report.html", "report.pdf") if pdf else _ANOTHER,
+        )
 
 
 def _same(path: Path, other: Path) -> bool:
@@ -57,13 +65,14 @@ def _same(path: Path, other: Path) -> bool:
         return False
 
 
-def _what_is_there(path: Path) -> str:
+def _what_is_there(path: Path, pdf: bool) -> str:
     """Return in words what must not be replaced; empty when there is nothing."""
     try:
         if not stat.S_ISREG(path.stat().st_mode):
             return "is no ordinary file"
         with path.open("rb") as stream:
             start = stream.read(_START)
+            ours = pdf and start.startswith(_PDF) and _PDF_OURS in start + stream.read()
     except FileNotFoundError:
         return "is a link to nothing" if path.is_symlink() else ""
     except (OSError, ValueError) as error:
@@ -72,12 +81,14 @@ def _what_is_there(path: Path) -> str:
         return "" if isinstance(error, NotADirectoryError) else f"cannot be looked into ({reason})"
     if start.startswith(_OURS):
         return "holds measurements of benchsweep"
+    if pdf:
+        return "" if ours or not start else "is no PDF report of benchsweep"
     plain = start.removeprefix(b"\xef\xbb\xbf").lstrip().lower()
     return "" if not plain or plain.startswith(_PAGE) else "is no HTML page"
 
 
-def replace_page(path: Path, text: str) -> None:
-    """Write `text` as `path`: whoever reads sees the old page or the new one, never a half.
+def replace_page(path: Path, text: str | bytes) -> None:
+    """Write text (as UTF-8) or bytes as `path`: whoever reads sees the old report or the new one, never a half.
 
     Raises
     ------
@@ -88,8 +99,8 @@ def replace_page(path: Path, text: str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
-            with partial.open("x", encoding="utf-8") as stream:
-                stream.write(text)
+            with partial.open("xb") as stream:
+                stream.write(text.encode("utf-8") if isinstance(text, str) else text)
                 stream.flush()
                 os.fsync(stream.fileno())
             partial.replace(path)

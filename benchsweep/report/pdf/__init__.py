@@ -1,1 +1,5 @@
-"""To come."""
+"""A document as a PDF file. typst is used nowhere else."""
+
+from benchsweep.report.pdf._pdf import pdf_bytes, write_pdf
+
+__all__ = ["pdf_bytes", "write_pdf"]
