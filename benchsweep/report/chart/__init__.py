@@ -16,5 +16,18 @@ from benchsweep.report.chart._model import (
     Picture,
     Span,
 )
+from benchsweep.report.chart._picture import picture
 
-__all__ = ["Axis", "Band", "Chart", "Curve", "LimitLine", "Look", "Mark", "Panel", "Picture", "Span"]
+__all__ = [
+    "Axis",
+    "Band",
+    "Chart",
+    "Curve",
+    "LimitLine",
+    "Look",
+    "Mark",
+    "Panel",
+    "Picture",
+    "Span",
+    "picture",
+]

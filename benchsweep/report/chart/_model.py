@@ -59,8 +59,8 @@ class Curve:
     idle
         ``(n,)`` bool, True where no limit counts for it: drawn thinner there; None: it counts all over.
     low, high
-        ``(n,)`` float64: how far the true value may lie below and above (k = 2), drawn as a band; None:
-        not known.
+        ``(n,)`` float64, zero or greater: how far the true value may lie below and above `y` (k = 2),
+        drawn as a band from ``y - low`` to ``y + high``; may be infinite; None: not known.
     """
 
     name: str
@@ -127,7 +127,8 @@ class Mark:
     words
         Written beside it; may be empty.
     low, high
-        How far the true value may lie below and above, drawn as a bar; None: not known. May be infinite.
+        How far the true value may lie below and above `y`, zero or greater, drawn as a bar; None: not known.
+        May be infinite.
     pairs
         The pairs of the curve that it lies on.
     """
@@ -168,6 +169,9 @@ class Axis:
         Its ends; None: from what is shown.
     ticks
         Places and their words; None: round numbers.
+    loss
+        Values are magnitudes over 1, with or without a sign; the readout tells the loss that each is,
+        ``-20 lg |value|``, in `unit`.
     """
 
     words: str
@@ -176,6 +180,7 @@ class Axis:
     low: float | None = None
     high: float | None = None
     ticks: tuple[tuple[float, str], ...] | None = None
+    loss: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,0 +1,80 @@
+"""A chart as SVG and as what can be read off it."""
+
+from __future__ import annotations
+
+from benchsweep.report.chart._axes import axes_over, axes_under, legend
+from benchsweep.report.chart._curves import curves
+from benchsweep.report.chart._labels import Places
+from benchsweep.report.chart._layout import WIDTH, Frame, laid_out
+from benchsweep.report.chart._lettering import escaped, number
+from benchsweep.report.chart._limits import drawn_limits, limit_lines, limit_numbers, shading
+from benchsweep.report.chart._marks import bands, levels, marks, note, spans
+from benchsweep.report.chart._model import Chart, Picture
+from benchsweep.report.chart._readout import readout as told
+
+__all__ = ["FONT", "picture"]
+
+FONT = "Helvetica Neue, Arial, Liberation Sans, sans-serif"
+
+
+def picture(chart: Chart, *, readout: bool = True, font: str = FONT) -> Picture:
+    """Draw a chart.
+
+    Parameters
+    ----------
+    chart
+        What to draw. The same chart gives the same letters.
+    readout
+        Whether what can be read off it is told as well (only a page with a script needs it).
+    font
+        Families, separated by commas; the first that there is writes all words.
+
+    Returns
+    -------
+    Picture
+        An ``<svg>`` element, 547 units wide (7.6 inches), of presentation attributes alone, and the JSON told
+        in `_readout`. Curves are drawn with the least and the greatest value of each 1/250 of the panel's
+        width, and with each point that a mark stands at.
+    """
+    layout = laid_out(chart)
+    hatch = f"{escaped(chart.name)}-hatch"
+    hatched = any(not span.faint for panel in chart.panels for span in panel.spans)
+    clips = "".join(
+        f'<clipPath id="{escaped(frame.clip)}"><rect x="{number(frame.left)}" y="{number(frame.top)}" '
+        f'width="{number(frame.width)}" height="{number(frame.height)}"/></clipPath>'
+        for frame in layout.frames
+    )
+    pattern = (
+        f'<pattern id="{hatch}" width="4" height="4" patternUnits="userSpaceOnUse">'
+        '<path d="M-1 1l2-2M0 4l4-4M3 5l2-2" fill="none" stroke="#8a8a8a" stroke-width=".6"/></pattern>'
+        if hatched
+        else ""
+    )
+    panels = "".join(f'<g class="panel">{_panel(frame, hatch)}</g>' for frame in layout.frames)
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {layout.height:g}" role="img" '
+        f'aria-label="{escaped(chart.words)}" class="chart" font-family="{escaped(font)}" fill="#111">'
+        f"<defs>{clips}{pattern}</defs>{legend(layout.legend)}{panels}</svg>"
+    )
+    return Picture(chart.name, chart.words, svg, told(layout.frames) if readout else "")
+
+
+def _panel(frame: Frame, hatch: str) -> str:
+    limits = drawn_limits(frame)
+    places = Places(frame.left, frame.top, frame.right, frame.bottom)
+    told_marks = marks(frame, places)
+    return "".join(
+        (
+            shading(frame, limits),
+            spans(frame, hatch),
+            axes_under(frame),
+            levels(frame),
+            bands(frame),
+            curves(frame),
+            limit_lines(frame, limits),
+            axes_over(frame),
+            limit_numbers(frame, limits, places),
+            told_marks,
+            note(frame, places),
+        )
+    )
