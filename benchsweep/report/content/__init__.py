@@ -4,7 +4,31 @@ The order of a specimen's part is the order in which people ask: does it pass, w
 is wrong and where, by how much, and only then how it was measured.
 """
 
+from benchsweep.report.content._document import put_together, report_document
 from benchsweep.report.content._findings import BestCategory, Findings, LengthRule
-from benchsweep.report.content._item import ReportItem, TraceKey
+from benchsweep.report.content._item import ReportItem, TraceKey, grouped
+from benchsweep.report.content._overview import overview_section
+from benchsweep.report.content._particulars import Particulars, load_particulars
+from benchsweep.report.content._series import series_section
+from benchsweep.report.content._series_item import SeriesItem
+from benchsweep.report.content._subject import Detail, ReportPart, report_part, subject_section
 
-__all__ = ["BestCategory", "Findings", "LengthRule", "ReportItem", "TraceKey"]
+__all__ = [
+    "BestCategory",
+    "Detail",
+    "Findings",
+    "LengthRule",
+    "Particulars",
+    "ReportItem",
+    "ReportPart",
+    "SeriesItem",
+    "TraceKey",
+    "grouped",
+    "load_particulars",
+    "overview_section",
+    "put_together",
+    "report_document",
+    "report_part",
+    "series_section",
+    "subject_section",
+]

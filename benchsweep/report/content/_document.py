@@ -1,0 +1,104 @@
+"""The whole report: head, overview, series, specimens, and what belongs to all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from benchsweep.report.content._document_head import Reported, head_blocks
+from benchsweep.report.content._document_number import derived_number
+from benchsweep.report.content._item import ReportItem, grouped
+from benchsweep.report.content._overview import overview_section
+from benchsweep.report.content._particulars import Particulars
+from benchsweep.report.content._series import series_section
+from benchsweep.report.content._series_item import SeriesItem
+from benchsweep.report.content._subject import Detail, ReportPart, report_part
+from benchsweep.report.content._traces import traces_reading
+from benchsweep.report.content._verdict_rows import reading_legend
+from benchsweep.report.document import Block, Document, Given, Paragraph, Section
+from benchsweep.report.text import Texts
+
+__all__ = ["put_together", "report_document"]
+
+_CONTROLS = "controls."
+
+
+def report_document(
+    items: Sequence[ReportItem],
+    texts: Texts,
+    *,
+    title: str = "",
+    particulars: Particulars | None = None,
+    series: Sequence[SeriesItem] = (),
+    detail: Detail = "full",
+) -> Document:
+    """Return the report of graded measurements, and of series over their time.
+
+    The same items give the same document. Items of one measurement that follow each other are told together.
+
+    Parameters
+    ----------
+    items
+        In the order in which they are told.
+    texts
+        The words.
+    title
+        Heading; empty: that of the texts.
+    particulars
+        What the laboratory says of itself, its customer and the report; None: nothing.
+    series
+        Whose change over time is told, before what was graded.
+    detail
+        How much is told of each measurement; see `subject_section`.
+    """
+    parts = [
+        report_part(group, texts, place=place, detail=detail)
+        for place, group in enumerate(grouped(items), start=1)
+    ]
+    return put_together(parts, texts, title=title, particulars=particulars, series=series, detail=detail)
+
+
+def put_together(
+    parts: Sequence[ReportPart],
+    texts: Texts,
+    *,
+    title: str = "",
+    particulars: Particulars | None = None,
+    series: Sequence[SeriesItem] = (),
+    detail: Detail = "full",
+    drawings: Sequence[Block] = (),
+) -> Document:
+    """Return the report that parts make which were made before, here or in other processes.
+
+    Parameters
+    ----------
+    parts
+        In order; the place of each, from 1, is that with which it was made.
+    drawings
+        Charts of all together, for the overview.
+    """
+    given = Particulars() if particulars is None else particulars
+    number = given.number or derived_number(parts, series)
+    reported = Reported(parts, series, number, derived=not given.number)
+    blocks: list[Block] = [*head_blocks(reported, given, texts)]
+    if len(parts) > 1:
+        blocks.append(overview_section([part.summary for part in parts], texts, drawings=drawings))
+    blocks += [series_section(item, texts, place=place) for place, item in enumerate(series, start=1)]
+    several = len(parts) + len(series) > 1
+    blocks += [replace(part.section, own_page=True) if several else part.section for part in parts]
+    if detail == "brief" and parts:
+        reading = (reading_legend(None, texts), traces_reading(texts))
+        blocks.append(Section((texts("document.reading"),), reading))
+    blocks.append(Section((texts("document.safety"),), (Paragraph((texts("document.safety_words"),)),)))
+    return Document(
+        title=(Given(title),) if title else (texts("document.title"),),
+        number=number,
+        language=texts.language,
+        blocks=tuple(blocks),
+        running=(Given(given.laboratory),) if given.laboratory else (),
+        end=texts("document.end", number=number),
+        page_words=texts("document.page", page="{page}", pages="{pages}"),
+        controls={
+            key.removeprefix(_CONTROLS): texts(key) for key in texts.entries if key.startswith(_CONTROLS)
+        },
+    )

@@ -1,0 +1,177 @@
+"""Whether a specimen passes: the outcome as a word, what it stands on, what makes it doubtful."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+
+from benchsweep.records import Outcome, Verdict
+from benchsweep.report.content._findings import BestCategory
+from benchsweep.report.content._item import ReportItem
+from benchsweep.report.content._pieces import Fact, cells, fact, given
+from benchsweep.report.document import (
+    Box,
+    Column,
+    Emphasis,
+    Given,
+    Items,
+    Line,
+    Link,
+    Row,
+    Section,
+    Strong,
+    Table,
+    line,
+)
+from benchsweep.report.text import (
+    Texts,
+    bad_rows,
+    count_words,
+    length_words,
+    nearest_words,
+    outcome_words,
+    row_words,
+    worst_row,
+)
+
+__all__ = [
+    "FAILING",
+    "against_table",
+    "best_table",
+    "common_notes",
+    "doubts_section",
+    "emphasis_of",
+    "fails",
+    "outcome_box",
+    "outcome_line",
+    "verdict_facts",
+]
+
+FAILING = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
+_MOST_BAD = 6
+
+
+def emphasis_of(outcome: Outcome) -> Emphasis:
+    """Return how an outcome looks beside its word."""
+    if outcome in FAILING:
+        return "fail"
+    return "undecided" if outcome is Outcome.UNDECIDED else ""
+
+
+def fails(group: Sequence[ReportItem]) -> bool:
+    """Return whether any requirement of a group is not met."""
+    return any(item.verdict.outcome in FAILING for item in group)
+
+
+def outcome_box(verdict: Verdict, texts: Texts) -> Box:
+    """Return the outcome against one requirement, and what stands against a pass or came closest."""
+    bad = bad_rows(verdict)
+    told = [row_words(row, texts) for row in bad[:_MOST_BAD]]
+    if len(bad) > _MOST_BAD:
+        told.append((texts("box.more", count=len(bad) - _MOST_BAD),))
+    lines = [
+        texts.line("box.against", requirement=Given(verdict.requirement), rule=Given(verdict.decision_rule)),
+        (count_words(verdict, texts),),
+    ]
+    closest = worst_row(verdict)
+    if not bad and closest is not None:
+        lines.append(texts.line("box.closest", told=row_words(closest, texts)))
+    word = outcome_words(verdict.outcome, texts)
+    return Box(word, tuple(lines), tuple(told), emphasis_of(verdict.outcome))
+
+
+def against_table(group: Sequence[ReportItem], anchors: Sequence[str], texts: Texts) -> Table:
+    """Return one line for each requirement: number, outcome, worst; its name leads to its own part."""
+    columns = (
+        Column(texts("against.number"), number=True),
+        Column(texts("against.requirement")),
+        Column(texts("against.outcome"), kept=True),
+        Column(texts("against.worst")),
+    )
+    rows = []
+    for number, (item, anchor) in enumerate(zip(group, anchors, strict=True), start=1):
+        verdict = item.verdict
+        rows.append(
+            Row(
+                cells(
+                    str(number),
+                    (Link(anchor, Given(verdict.requirement)),),
+                    outcome_line(verdict.outcome, texts),
+                    nearest_words(verdict, texts),
+                ),
+                emphasis_of(verdict.outcome),
+            )
+        )
+    return Table(columns, tuple(rows), (texts("against.caption", count=len(group)),))
+
+
+def outcome_line(outcome: Outcome, texts: Texts) -> Line:
+    """Return an outcome as a word, one against the specimen such that it is not missed."""
+    word = outcome_words(outcome, texts)
+    return (Strong(word),) if emphasis_of(outcome) else (word,)
+
+
+def best_table(best: Sequence[BestCategory], texts: Texts) -> Table:
+    """Return the highest category that passes in each family of requirements that was tried."""
+    columns = (Column(texts("best.of")), Column(texts("best.highest")), Column(texts("best.graded")))
+    rows = [
+        Row(
+            cells(
+                given(one.family),
+                given(one.requirement) or texts("best.none"),
+                _tried(one, texts),
+            )
+        )
+        for one in best
+    ]
+    return Table(columns, tuple(rows), (texts("best.caption"),))
+
+
+def _tried(best: BestCategory, texts: Texts) -> Line:
+    told: Line = ()
+    for name, outcome in best.outcomes:
+        told = line(told, ", " if told else "", Given(name), " ", outcome_words(outcome, texts))
+    return told
+
+
+def doubts_section(group: Sequence[ReportItem], texts: Texts) -> Section | None:
+    """Return what a reader must know before the outcome; None when there is nothing of that."""
+    doubts = dict.fromkeys(doubt for item in group for doubt in item.verdict.doubts)
+    if not doubts:
+        return None
+    return Section((texts("doubts.title"),), (Items(tuple(map(given, doubts))),))
+
+
+def common_notes(group: Sequence[ReportItem]) -> tuple[str, ...]:
+    """Return the notes that all verdicts of a group of several share, doubts left out; in order."""
+    if len(group) == 1:
+        return ()
+    doubts = {doubt for item in group for doubt in item.verdict.doubts}
+    common = set.intersection(*(set(item.verdict.notes) for item in group)) - doubts
+    return tuple(note for note in group[0].verdict.notes if note in common)
+
+
+def verdict_facts(verdict: Verdict, told: Collection[str], texts: Texts) -> Iterator[Fact]:
+    """Yield what an outcome rests on: rule, budget, length, notes; those in `told` are told elsewhere."""
+    yield fact(texts("facts.against"), given(verdict.requirement))
+    rule = verdict.decision_rule
+    words = rule_words(rule, texts)
+    yield fact(texts("facts.decision_rule"), line(given(rule), ": " if words else "", words))
+    yield fact(texts("facts.budget"), given(verdict.budget))
+    if verdict.length_m is not None:
+        yield fact(texts("facts.length_used"), length_words(verdict.length_m, texts))
+    notes = [note for note in verdict.notes if note not in told and note not in verdict.doubts]
+    yield fact(texts("facts.note"), *map(given, notes))
+    if all(row.expanded_uncertainty is None for row in verdict.rows):
+        yield fact(texts("facts.uncertainty"), texts("uncertainty.not_evaluated"))
+
+
+def rule_words(rule: str, texts: Texts) -> str:
+    """Return what a decision rule means; nothing of one that is not known."""
+    kind, _, factor = rule.partition(" ")
+    if kind == "simple":
+        return texts("rule.simple")
+    if kind == "guard-band":
+        return texts("rule.guard_band", factor=factor or "1")
+    if kind == "four-way":
+        return texts("rule.four_way", factor=factor or "1")
+    return ""
