@@ -1,0 +1,80 @@
+"""Small things that many parts of a report are put together from."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any, TypeAlias
+
+from benchsweep.report.document import Facts, Given, Line
+
+__all__ = [
+    "Fact",
+    "cells",
+    "embedded_away",
+    "fact",
+    "facts",
+    "given",
+    "name_in",
+    "table_in",
+    "time_between_h",
+]
+
+Fact: TypeAlias = tuple[Line, tuple[Line, ...]]
+
+
+def given(text: str) -> Line:
+    """Return what others gave as a line; without any text an empty one."""
+    return (Given(text),) if text else ()
+
+
+def cells(*texts: str | Line) -> tuple[Line, ...]:
+    """Return the cells of a row; a plain text is one of our own."""
+    return tuple(text if isinstance(text, tuple) else ((text,) if text else ()) for text in texts)
+
+
+def fact(name: str | Line, *lines: Line | str) -> Fact:
+    """Return a name and the lines that tell what it is; empty lines are left out."""
+    return cells(name)[0], tuple(told for told in cells(*lines) if told)
+
+
+def facts(entries: Iterable[Fact]) -> Facts:
+    """Return the facts about which there is something to say."""
+    return Facts(tuple(entry for entry in entries if entry[1]))
+
+
+def table_in(toml: str) -> Mapping[str, Any]:
+    """Return what a definition holds; nothing where it is no TOML."""
+    try:
+        return tomllib.loads(toml)
+    except tomllib.TOMLDecodeError:
+        return {}
+
+
+def name_in(toml: str) -> str:
+    """Return the name that a definition gives itself; empty when it has none."""
+    name = table_in(toml).get("name")
+    return name if isinstance(name, str) else ""
+
+
+def embedded_away(toml: str) -> tuple[list[str], list[tuple[str, int]]]:
+    """Return the lines of a definition, and name and number of lines of each measured file kept with it.
+
+    Such files stand at the end, in the table ``[embedded]``, and have thousands of lines; they are left out.
+    """
+    files = table_in(toml).get("embedded", {})
+    lines = toml.splitlines()
+    if not isinstance(files, dict) or not files or "[embedded]" not in lines:
+        return lines, []
+    kept = [(name, len(str(text).splitlines())) for name, text in files.items()]
+    return lines[: lines.index("[embedded]")], kept
+
+
+def time_between_h(earlier: str, later: str) -> float | None:
+    """Return the hours between two ISO 8601 times; None where they cannot be compared."""
+    try:
+        seconds = (datetime.fromisoformat(later) - datetime.fromisoformat(earlier)).total_seconds()
+    except (ValueError, TypeError):  # no times, or only one of them with its zone
+        return None
+    return seconds / 3600.0
