@@ -4,7 +4,7 @@ The order of a specimen's part is the order in which people ask: does it pass, w
 is wrong and where, by how much, and only then how it was measured.
 """
 
-from benchsweep.report.content._document import put_together, report_document
+from benchsweep.report.content._document import assembled, report_document
 from benchsweep.report.content._findings import BestCategory, Findings, LengthRule
 from benchsweep.report.content._item import ReportItem, TraceKey, grouped
 from benchsweep.report.content._overview import overview_section
@@ -23,10 +23,10 @@ __all__ = [
     "ReportPart",
     "SeriesItem",
     "TraceKey",
+    "assembled",
     "grouped",
     "load_particulars",
     "overview_section",
-    "put_together",
     "report_document",
     "report_part",
     "series_section",

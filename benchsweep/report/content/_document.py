@@ -18,7 +18,7 @@ from benchsweep.report.content._verdict_rows import reading_legend
 from benchsweep.report.document import Block, Document, Given, Paragraph, Section
 from benchsweep.report.text import Texts
 
-__all__ = ["put_together", "report_document"]
+__all__ = ["assembled", "report_document"]
 
 _CONTROLS = "controls."
 
@@ -55,10 +55,10 @@ def report_document(
         report_part(group, texts, place=place, detail=detail)
         for place, group in enumerate(grouped(items), start=1)
     ]
-    return put_together(parts, texts, title=title, particulars=particulars, series=series, detail=detail)
+    return assembled(parts, texts, title=title, particulars=particulars, series=series, detail=detail)
 
 
-def put_together(
+def assembled(
     parts: Sequence[ReportPart],
     texts: Texts,
     *,
