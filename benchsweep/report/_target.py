@@ -88,7 +88,7 @@ def _what_is_there(path: Path, pdf: bool) -> str:
 
 
 def replace_page(path: Path, text: str | bytes) -> None:
-    """Write text (as UTF-8) or bytes as `path`: whoever reads sees the old report or the new one, never a half.
+    """Write text (as UTF-8) or bytes as `path`: whoever reads sees the old or the new one, never a half.
 
     Raises
     ------

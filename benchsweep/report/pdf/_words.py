@@ -51,7 +51,8 @@ class Typesetter:
         kept
             They stay on one line.
         """
-        seen = clean(text).translate(self.missing)
+        # Hard spaces stay: they are how a text says what belongs together.
+        seen = _HARD_SPACE.join(map(clean, text.split(_HARD_SPACE))).translate(self.missing)
         return seen.replace(" ", _HARD_SPACE) if kept else _with_breaks(seen)
 
     def line(self, told: Line, *, kept: bool = False) -> list[tuple[str, ...]]:
@@ -60,8 +61,8 @@ class Typesetter:
 
     def _piece(self, piece: Piece, kept: bool) -> tuple[str, ...]:
         if isinstance(piece, Link):
-            words = self._piece(piece.piece, kept)
-            return (words[0], "link", piece.anchor) if piece.anchor in self.anchors else words
+            inner = self._piece(piece.piece, kept)
+            return (inner[0], "link", piece.anchor) if piece.anchor in self.anchors else inner
         if isinstance(piece, str):
             return (self.words(piece, kept=kept),)
         words = self._apart(piece.text, kept)
