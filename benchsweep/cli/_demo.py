@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -39,7 +40,7 @@ def demo(
     from benchsweep.cli._items import report_items
     from benchsweep.cli._verdicts import verdict_texts
     from benchsweep.qualification import load_requirements, verdict_document
-    from benchsweep.report import write_html
+    from benchsweep.report import Particulars, english, report_document, write_html
 
     started = time.monotonic()
     progress = progress_to_stderr(quiet)
@@ -47,7 +48,13 @@ def demo(
     progress("writing the report")
     requirements = load_requirements([_REQUIREMENT])
     items = [item for result in results for item in report_items(result, requirements)]
-    page = write_html(output / "report.html", items, title="Demonstration: two cords of Tollmoor Cable Works")
+    document = report_document(
+        items,
+        english(),
+        title="Demonstration: two cords of Tollmoor Cable Works",
+        particulars=Particulars(issued_on=datetime.now(UTC).date().isoformat()),
+    )
+    page = write_html(output / "report.html", document)
     progress(f"done in {time.monotonic() - started:.0f} s")
     if as_json:
         print_json(

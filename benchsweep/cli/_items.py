@@ -1,30 +1,43 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from benchsweep.limits import Conditions, Requirement
     from benchsweep.qualification import Qualified
-    from benchsweep.report import BestCategory, Findings, ReportItem
+    from benchsweep.report import BestCategory, Detail, Findings, ReportItem
 
 __all__ = ["report_items"]
 
 
 def report_items(
-    result: Qualified, requirements: Sequence[Requirement], *, conditions: Conditions | None = None
+    result: Qualified,
+    requirements: Sequence[Requirement],
+    *,
+    conditions: Conditions | None = None,
+    detail: Detail = "full",
 ) -> list[ReportItem]:
     """Return what the report needs of a graded specimen: one item for each requirement.
 
-    `requirements` and `conditions` are those that it was graded with.
+    Parameters
+    ----------
+    requirements, conditions
+        Those that it was graded with.
+    detail
+        ``brief``: nothing that a brief report does not tell.
     """
     from benchsweep.qualification import budget_rows, notes_about, record_hash, shown, uncertainty_bands
-    from benchsweep.records import Comment
-    from benchsweep.report import ReportItem
+    from benchsweep.records import Comment, Outcome
+    from benchsweep.report import Findings, ReportItem
 
     comments = tuple(note for note in notes_about(result.record) if isinstance(note, Comment))
     digest = record_hash(result.record)
-    findings = _findings(result, requirements)
+    full = detail == "full"
+    failing = any(verdict.outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL) for verdict in result.verdicts)
+    placed = _placed(result, requirements) if full or failing else Findings()
+    findings = _not_placed(placed, result, requirements)
     items = []
     for requirement, graded in zip(requirements, result.graded, strict=True):
         looks = shown(result.evaluation, requirement, conditions=conditions)
@@ -35,7 +48,9 @@ def report_items(
                 verdict=graded.verdict,
                 limits=graded.limits,
                 content_hash=digest,
-                budget=budget_rows(result.evaluation, graded.verdict) if result.evaluation.model else (),
+                budget=budget_rows(result.evaluation, graded.verdict)
+                if full and result.evaluation.model
+                else (),
                 not_counting=looks.not_counting,
                 graded=looks.graded,
                 findings=findings,
@@ -48,15 +63,13 @@ def report_items(
     return items
 
 
-def _findings(result: Qualified, requirements: Sequence[Requirement]) -> Findings:
-    from benchsweep.qualification import disturbers_shown, failing_origins, locate
+def _placed(result: Qualified, requirements: Sequence[Requirement]) -> Findings:
+    """Return what is wrong and where, and how the specimen looks over its length."""
+    from benchsweep.qualification import failing_origins, locate
     from benchsweep.report import Findings, LengthRule
 
     location = locate(result.evaluation)
     cable = any("cable" in requirement.configuration for requirement in requirements)
-
-    bundles = [disturbers_shown(result.evaluation, verdict) for verdict in result.verdicts]
-    shares = next((shares for shares, _ in bundles if shares), ())
     return Findings(
         faults=location.faults,
         origins=failing_origins(result.evaluation, result.verdicts),
@@ -71,7 +84,17 @@ def _findings(result: Qualified, requirements: Sequence[Requirement]) -> Finding
             for requirement in requirements
             if requirement.length is not None
         ],
-        shares=shares,
+    )
+
+
+def _not_placed(found: Findings, result: Qualified, requirements: Sequence[Requirement]) -> Findings:
+    """Return the findings with what needs no distances: disturbing cables, the highest category."""
+    from benchsweep.qualification import disturbers_shown
+
+    bundles = [disturbers_shown(result.evaluation, verdict) for verdict in result.verdicts]
+    return replace(
+        found,
+        shares=next((shares for shares, _ in bundles if shares), ()),
         enough_disturbers="; ".join(dict.fromkeys(words for _, words in bundles if words)),
         best=_best(result, requirements) if len(requirements) > 1 else (),
     )

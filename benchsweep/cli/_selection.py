@@ -180,12 +180,14 @@ def chooses_records(command: Callable[..., None]) -> Callable[..., None]:
         @chooses_records
         def find(chosen: Chosen, as_json: AsJson = False) -> None:
 
-    Nonsense in an option is a UsageError before the command begins.
+    An option that the command has itself is its own. Nonsense in an option is a UsageError before the
+    command begins.
     """
     own = inspect.signature(command, eval_str=True)
+    options_here = {name: option for name, option in _OPTIONS.items() if name not in own.parameters}
     added = [
         inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=kind)
-        for name, (kind, default) in _OPTIONS.items()
+        for name, (kind, default) in options_here.items()
     ]
     kept = [
         parameter.replace(kind=inspect.Parameter.KEYWORD_ONLY)
@@ -197,7 +199,7 @@ def chooses_records(command: Callable[..., None]) -> Callable[..., None]:
     def chosen_first(**arguments: Any) -> None:
         from benchsweep.qualification import select_records
 
-        wishes = {name: arguments.pop(name) for name in _OPTIONS}
+        wishes = {name: arguments.pop(name) for name in options_here}
         for name, value in wishes.items():
             if value == "" and name not in _MAY_BE_EMPTY:
                 raise UsageError(

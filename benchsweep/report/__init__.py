@@ -1,4 +1,4 @@
-"""Show results to people: plain-text tables for a terminal, one self-contained HTML page to hand over.
+"""Show results to people: tables for a terminal; a report as one HTML page or as a PDF to hand over.
 
 Conventions:
 
@@ -7,37 +7,72 @@ Conventions:
 - Names come from people and instruments and are never trusted: control and direction characters are shown as
   question marks, and everything is escaped on the page.
 - What is drawn are records; nothing is computed here that a stage computes.
+- A report is said once (`report_document`, or `report_part` of each measurement, in several processes where
+  there are many, and `assembled`), and printed as what is wanted (`write_html`, `write_pdf`).
+
+Its files are read when something of them is first used: who prints a table need not wait for charts.
 """
 
-from benchsweep.report._budget import budget_table
-from benchsweep.report._check_table import archive_check_table
-from benchsweep.report._findings import BestCategory, Findings, LengthRule
-from benchsweep.report._page import write_html
-from benchsweep.report._series import SeriesItem
-from benchsweep.report._series_tables import series_sweep_table, series_table, unfinished_table
-from benchsweep.report._stopping import stopping_words
-from benchsweep.report._subject import ReportItem
-from benchsweep.report._tables import (
-    incident_table,
-    labelled_table,
-    measurement_table,
-    requirement_table,
-    verdict_table,
-)
-from benchsweep.report._target import check_target
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from benchsweep.report._budget import budget_table
+    from benchsweep.report._check_table import archive_check_table
+    from benchsweep.report._series_tables import series_sweep_table, series_table, unfinished_table
+    from benchsweep.report._stopping import stopping_words
+    from benchsweep.report._tables import (
+        incident_table,
+        labelled_table,
+        measurement_table,
+        requirement_table,
+        verdict_table,
+    )
+    from benchsweep.report._target import check_target
+    from benchsweep.report.content import (
+        BestCategory,
+        Detail,
+        Findings,
+        LengthRule,
+        Particulars,
+        ReportItem,
+        ReportPart,
+        SeriesItem,
+        assembled,
+        load_particulars,
+        report_document,
+        report_part,
+    )
+    from benchsweep.report.document import Document
+    from benchsweep.report.html import write_html
+    from benchsweep.report.pdf import write_pdf
+    from benchsweep.report.text import Texts, english, load_texts
 
 __all__ = [
     "BestCategory",
+    "Detail",
+    "Document",
     "Findings",
     "LengthRule",
+    "Particulars",
     "ReportItem",
+    "ReportPart",
     "SeriesItem",
+    "Texts",
     "archive_check_table",
+    "assembled",
     "budget_table",
     "check_target",
+    "english",
     "incident_table",
     "labelled_table",
+    "load_particulars",
+    "load_texts",
     "measurement_table",
+    "report_document",
+    "report_part",
     "requirement_table",
     "series_sweep_table",
     "series_table",
@@ -45,4 +80,54 @@ __all__ = [
     "unfinished_table",
     "verdict_table",
     "write_html",
+    "write_pdf",
 ]
+
+_FILES: dict[str, tuple[str, ...]] = {
+    "_budget": ("budget_table",),
+    "_check_table": ("archive_check_table",),
+    "_series_tables": ("series_sweep_table", "series_table", "unfinished_table"),
+    "_stopping": ("stopping_words",),
+    "_tables": (
+        "incident_table",
+        "labelled_table",
+        "measurement_table",
+        "requirement_table",
+        "verdict_table",
+    ),
+    "_target": ("check_target",),
+    "content": (
+        "BestCategory",
+        "Detail",
+        "Findings",
+        "LengthRule",
+        "Particulars",
+        "ReportItem",
+        "ReportPart",
+        "SeriesItem",
+        "assembled",
+        "load_particulars",
+        "report_document",
+        "report_part",
+    ),
+    "document": ("Document",),
+    "html": ("write_html",),
+    "pdf": ("write_pdf",),
+    "text": ("Texts", "english", "load_texts"),
+}
+"""What each file gives to the outside: the same as the imports above, which only the type checker follows."""
+
+_FILE_OF = {name: file for file, names in _FILES.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """Return a public name, reading its file at the first use (PEP 562)."""
+    if name not in _FILE_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(f"{__name__}.{_FILE_OF[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

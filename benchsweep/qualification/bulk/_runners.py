@@ -42,9 +42,10 @@ def runner_for(
     *,
     jobs: int | None = None,
     scheduler: str = "",
+    worth: int = _WORTH_A_PROCESS,
     progress: Callable[[str], None] = lambda _: None,
 ) -> Runner:
-    """Return who should grade so many records.
+    """Return who should do the work on so many records.
 
     Parameters
     ----------
@@ -52,6 +53,8 @@ def runner_for(
         How many processes; None: one for each core that this process may use, as far as it is worth it.
     scheduler
         Address of a Dask scheduler; empty: this machine.
+    worth
+        With `jobs` None: how many records make another process worth its start.
     progress
         Told in words what is waited for.
 
@@ -65,7 +68,7 @@ def runner_for(
 
         return Cluster(scheduler, progress=progress)
     if jobs is None:
-        jobs = min(cores(), records // _WORTH_A_PROCESS)
+        jobs = min(cores(), records // worth)
     if jobs <= 1:
         return ThisProcess()
     from benchsweep.qualification.bulk._pool import Processes
