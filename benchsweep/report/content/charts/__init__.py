@@ -5,32 +5,44 @@ record, at all points. Names of charts begin with the `prefix` that the caller g
 """
 
 from benchsweep.report.content.charts._cable import cable_charts
+from benchsweep.report.content.charts._compared import compared_charts
 from benchsweep.report.content.charts._distance import distance_charts
 from benchsweep.report.content.charts._drawn import (
     alien_drawings,
     cable_drawings,
     distance_drawings,
+    gathered_drawings,
+    overview_drawings,
     parameter_drawings,
     series_drawings,
 )
+from benchsweep.report.content.charts._kept import Gathered, Kept, kept_of
 from benchsweep.report.content.charts._looks import MARKERS, PAIR_LOOKS, marker_legend, pair_legend
 from benchsweep.report.content.charts._parameters import Detail, alien_charts, parameter_charts
 from benchsweep.report.content.charts._series import series_charts
+from benchsweep.report.content.charts._spread import spread_charts
 
 __all__ = [
     "MARKERS",
     "PAIR_LOOKS",
     "Detail",
+    "Gathered",
+    "Kept",
     "alien_charts",
     "alien_drawings",
     "cable_charts",
     "cable_drawings",
+    "compared_charts",
     "distance_charts",
     "distance_drawings",
+    "gathered_drawings",
+    "kept_of",
     "marker_legend",
+    "overview_drawings",
     "pair_legend",
     "parameter_charts",
     "parameter_drawings",
     "series_charts",
     "series_drawings",
+    "spread_charts",
 ]

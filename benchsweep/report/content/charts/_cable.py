@@ -11,7 +11,7 @@ import numpy as np
 from benchsweep.records import CableConstants, End
 from benchsweep.report.chart import Axis, Chart, Curve, Look, Panel
 from benchsweep.report.content._item import ReportItem, findings_of
-from benchsweep.report.content.charts._frame import Captioned, Grids, ends_words, frequency_axis
+from benchsweep.report.content.charts._frame import Captioned, Grids, ends_words, frequency_axis, named
 from benchsweep.report.content.charts._looks import trace_look
 from benchsweep.report.text import Texts, number, pairs_words
 
@@ -37,7 +37,7 @@ def cable_charts(group: Sequence[ReportItem], texts: Texts, *, prefix: str) -> l
     if not constants:
         return []
     return [
-        (_chart(f"{prefix}cable-{what.replace('_', '-')}", what, constants, texts), (texts(key),))
+        (_chart(named(prefix, f"cable-{what.replace('_', '-')}"), what, constants, texts), (texts(key),))
         for what, key in _CAPTIONS.items()
     ]
 

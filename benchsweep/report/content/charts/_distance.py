@@ -14,7 +14,7 @@ import numpy as np
 from benchsweep.records import DistanceKind, DistanceTrace, Fault
 from benchsweep.report.chart import Axis, Chart, Curve, Panel, Span
 from benchsweep.report.content._item import ReportItem, findings_of
-from benchsweep.report.content.charts._frame import Captioned, Floats
+from benchsweep.report.content.charts._frame import Captioned, Floats, named
 from benchsweep.report.content.charts._looks import END_LOOKS
 from benchsweep.report.text import Texts, number, pairs_words, where_words
 
@@ -55,7 +55,7 @@ def distance_charts(group: Sequence[ReportItem], texts: Texts, *, prefix: str) -
     for kind, key in _CAPTIONS.items():
         traces = [trace for trace in findings.profiles if trace.kind == kind]
         if traces:
-            name = f"{prefix}distance-{kind}"
+            name = named(prefix, f"distance-{kind}")
             found.append((_chart(name, kind, traces, findings.faults, length_m, texts), (texts(key),)))
     return found
 

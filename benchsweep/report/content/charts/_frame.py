@@ -8,12 +8,12 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.records import End, VerdictRow
-from benchsweep.report.chart import Axis, Chart
+from benchsweep.records import End, Parameter, VerdictRow
+from benchsweep.report.chart import Axis, Chart, Mark, Panel
 from benchsweep.report.document import Line
 from benchsweep.report.text import Texts, megahertz, pairs_words, signed
 
-__all__ = ["Captioned", "Floats", "Grids", "ends_words", "frequency_axis", "worst_words"]
+__all__ = ["Captioned", "Floats", "Grids", "ends_words", "frequency_axis", "named", "reach_of", "worst_words"]
 
 Captioned: TypeAlias = tuple[Chart, Line]
 """A chart and its caption."""
@@ -21,6 +21,13 @@ Captioned: TypeAlias = tuple[Chart, Line]
 Floats: TypeAlias = NDArray[np.float64]
 
 _HZ_PER_MHZ = 1e6
+_BEYOND_LIMIT_DB = 45.0
+_MOST_SHOWN = 6.0
+
+
+def named(prefix: str, name: str) -> str:
+    """Return the name of a chart in a document in which `prefix` is unique."""
+    return f"{prefix}{name}" if not prefix or prefix.endswith("-") else f"{prefix}-{name}"
 
 
 class Grids:
@@ -76,3 +83,34 @@ def ends_words(ends: Sequence[End | None], texts: Texts) -> str:
     if len(named) == 1:
         return texts("chart.at_end", end=named[0])
     return texts("chart.at_both_ends")
+
+
+def reach_of(panel: Panel, parameter: Parameter) -> tuple[float, float]:
+    """Return from where to where the axis of a panel runs.
+
+    Values far on the good side of all limits are cut off: there is nothing to see of them.
+    """
+    values = np.concatenate([*(curve.y for curve in panel.curves), *_edges(panel)])
+    values = values[np.isfinite(values)]
+    limits = [limit.y[np.isfinite(limit.y)] for limit in panel.limits]
+    limit = np.concatenate(limits) if limits else np.empty(0)
+    if limit.size and parameter.unit == "dB" and all(line.sense == "min" for line in panel.limits):
+        values = values[values <= limit.max() + _BEYOND_LIMIT_DB]
+    marked = [value for mark in panel.marks if mark.kind == "worst" for value in _marked(mark)]
+    everything = np.concatenate([values, limit, [value for value in marked if np.isfinite(value)]])
+    if everything.size == 0:
+        return -0.05, 1.05
+    low, high = float(everything.min()), float(everything.max())
+    margin = 0.05 * (high - low) or 0.5
+    return low - margin, high + margin
+
+
+def _marked(mark: Mark) -> list[float]:
+    """Return what has to be inside the panel of a worst point: it, and the ends of its interval."""
+    low, high = mark.low or 0.0, mark.high or 0.0
+    # An interval of many dB would leave no room for the curves.
+    return [mark.y, mark.y - min(low, _MOST_SHOWN), mark.y + min(high, _MOST_SHOWN)]
+
+
+def _edges(panel: Panel) -> list[Floats]:
+    return [edge for band in panel.bands for edge in (band.low, band.high)]

@@ -25,20 +25,13 @@ from benchsweep.report.content.charts._bars import (
 from benchsweep.report.content.charts._frame import (
     Captioned,
     Grids,
-    ends_words,
     frequency_axis,
-    worst_words,
+    named,
+    reach_of,
 )
 from benchsweep.report.content.charts._looks import GRADED, trace_look
-from benchsweep.report.text import (
-    ORDER,
-    Texts,
-    decided_elsewhere,
-    outcome_words,
-    pairs_words,
-    parameter_words,
-    severity,
-)
+from benchsweep.report.content.charts._words import title_of, told_of
+from benchsweep.report.text import Texts, decided_elsewhere, pairs_words, parameter_words
 
 __all__ = ["ALIEN", "Detail", "alien_charts", "parameter_charts"]
 
@@ -51,10 +44,6 @@ ALIEN = (
     Parameter.PS_AACR_F_AVERAGE,
 )
 """Alien power sums; the mean over the pairs of each stands beside it."""
-
-_BEYOND_LIMIT_DB = 45.0
-_MOST_SHOWN = 6.0
-_MOST_TITLES = 3
 
 
 def parameter_charts(
@@ -101,7 +90,7 @@ def _charts(
         if not traces:
             continue
         drawn = [graded.get(key_of(trace), trace) for trace in traces]
-        name = f"{prefix}{parameter.value.replace('_', '-')}"
+        name = named(prefix, parameter.value.replace("_", "-"))
         words = parameter_words(parameter, texts)
         if parameter in ALIEN and any(key_of(trace) in graded for trace in traces):
             measured = _chart(f"{name}-measured", traces, [], texts, grids)
@@ -121,10 +110,10 @@ def _chart(name: str, traces: Sequence[Trace], bars: Sequence[Bar], texts: Texts
         _panel(end, [trace for trace in traces if trace.end == end], bars, lines, texts, grids)
         for end in ends
     ]
-    reach = [_reach(panel, traces[0].parameter) for panel in panels]
+    reach = [reach_of(panel, traces[0].parameter) for panel in panels]
     low, high = min(low for low, _ in reach), max(high for _, high in reach)
     scaled = tuple(replace(panel, y=replace(panel.y, low=low, high=high)) for panel in panels)
-    return Chart(name, _told(traces, ends, bars, lines, texts), scaled)
+    return Chart(name, told_of(traces, ends, bars, len(lines), texts), scaled)
 
 
 def _panel(
@@ -144,7 +133,7 @@ def _panel(
     }  # fmt: skip
     curves = [_curve(trace, key_of(trace) in worst, bars, lines, texts, grids) for trace in traces]
     return Panel(
-        title=_title(end, bars, texts),
+        title=title_of(end, bars, texts),
         x=frequency_axis(texts, [curve.x for curve in curves]),
         y=Axis(parameter_words(parameter, texts), parameter.unit),
         curves=(*curves, *_graded(end, bars, lines, texts, grids)),
@@ -263,88 +252,3 @@ def _acceptance_marks(end: End | None, bars: Sequence[Bar]) -> list[Mark]:
         accepted = row.limit + (row.guard_band if bar.curve.sense == "min" else -row.guard_band)
         marks.append(Mark(row.frequency_hz / 1e6, accepted, "acceptance", pairs=row.pairs))
     return marks
-
-
-def _title(end: End | None, bars: Sequence[Bar], texts: Texts) -> str:
-    head = "" if end is None else texts("where.end", end=end)
-    rows = [(bar, bar.worst[end]) for bar in bars if end in bar.worst]
-    if not rows:
-        return _joined(head, texts("chart.no_limit"))
-    if len(rows) == 1 and len(bars) == 1:
-        row = rows[0][1]
-        told = outcome_words(row.outcome, texts)
-        if row.worst_margin_db is not None:
-            told = texts("chart.outcome_worst", outcome=told, worst=worst_words(row, texts))
-        return _joined(head, told)
-    if len(rows) > _MOST_TITLES:
-        outcomes = [row.outcome for _, row in rows]
-        counts = [(outcome, outcomes.count(outcome)) for outcome in ORDER if outcome in outcomes]
-        told = ", ".join(texts(f"count.{outcome.value}", count=count) for outcome, count in counts)
-        return _joined(head, told)
-    named = [texts("chart.by_number", number=bar.number, told=_row_told(row, texts)) for bar, row in rows]
-    return "\n".join([*([head] if head else []), *named])
-
-
-def _row_told(row: VerdictRow, texts: Texts) -> str:
-    outcome = outcome_words(row.outcome, texts)
-    if row.worst_margin_db is None:
-        return outcome
-    return texts("chart.outcome_at", outcome=outcome, worst=worst_words(row, texts))
-
-
-def _joined(head: str, told: str) -> str:
-    return f"{head}: {told}" if head else told
-
-
-def _told(
-    traces: Sequence[Trace],
-    ends: Sequence[End | None],
-    bars: Sequence[Bar],
-    lines: Sequence[Line],
-    texts: Texts,
-) -> str:
-    """Return what a chart shows in a sentence, for those who hear it."""
-    what = texts(
-        "chart.told",
-        parameter=parameter_words(traces[0].parameter, texts),
-        ends=ends_words(ends, texts),
-        curves=texts("chart.curves", count=len(traces)),
-        limits=texts("chart.limits", count=len(lines)) if lines else texts("chart.no_limit"),
-    )
-    rows = [(severity(row), bar, row) for bar in bars for end, row in bar.worst.items() if end in ends]
-    if not rows:
-        return what
-    _, bar, row = min(rows, key=lambda found: found[0])
-    where = "" if row.end is None else texts("chart.at_end", end=row.end)
-    outcome = outcome_words(row.outcome, texts)
-    if row.worst_margin_db is None:
-        return texts("chart.told_outcome", what=what, outcome=outcome)
-    told = texts("chart.told_worst", what=what, worst=worst_words(row, texts), end=where, outcome=outcome)
-    return texts("chart.told_against", told=told, number=bar.number) if bar.number else told
-
-
-def _reach(panel: Panel, parameter: Parameter) -> tuple[float, float]:
-    """Return from where to where the axis of a panel runs.
-
-    Values far on the good side of all limits are cut off: there is nothing to see of them.
-    """
-    values = np.concatenate([curve.y for curve in panel.curves])
-    values = values[np.isfinite(values)]
-    limits = [limit.y[np.isfinite(limit.y)] for limit in panel.limits]
-    limit = np.concatenate(limits) if limits else np.empty(0)
-    if limit.size and parameter.unit == "dB" and all(line.sense == "min" for line in panel.limits):
-        values = values[values <= limit.max() + _BEYOND_LIMIT_DB]
-    marked = [value for mark in panel.marks if mark.kind == "worst" for value in _marked(mark)]
-    everything = np.concatenate([values, limit, [value for value in marked if np.isfinite(value)]])
-    if everything.size == 0:
-        return -0.05, 1.05
-    low, high = float(everything.min()), float(everything.max())
-    margin = 0.05 * (high - low) or 0.5
-    return low - margin, high + margin
-
-
-def _marked(mark: Mark) -> list[float]:
-    """Return what has to be inside the panel of a worst point: it, and the ends of its interval."""
-    low, high = mark.low or 0.0, mark.high or 0.0
-    # An interval of many dB would leave no room for the curves.
-    return [mark.y, mark.y - min(low, _MOST_SHOWN), mark.y + min(high, _MOST_SHOWN)]

@@ -9,7 +9,7 @@ import numpy as np
 
 from benchsweep.records import Parameter, SeriesChange, SeriesSummary
 from benchsweep.report.chart import Axis, Chart, Curve, Panel, Span
-from benchsweep.report.content.charts._frame import Captioned, Floats
+from benchsweep.report.content.charts._frame import Captioned, Floats, named
 from benchsweep.report.content.charts._looks import course_look, dot_look
 from benchsweep.report.document import clean
 from benchsweep.report.text import Texts, pairs_words, parameter_words
@@ -38,7 +38,7 @@ def series_charts(summary: SeriesSummary, texts: Texts, *, prefix: str) -> list[
     for parameter in dict.fromkeys(change.parameter for change in shown):
         changes = [change for change in summary.changes if change.parameter is parameter]
         what = parameter_words(parameter, texts)
-        name = f"{prefix}{parameter.value.replace('_', '-')}"
+        name = named(prefix, parameter.value.replace("_", "-"))
         every = summary.course.every
         caption = (
             texts("chart.change_every", parameter=what, every=every)
