@@ -83,9 +83,10 @@ def assembled(
     blocks: list[Block] = [*head_blocks(reported, given, texts)]
     if len(parts) > 1:
         blocks.append(overview_section([part.summary for part in parts], texts, drawings=drawings))
-    blocks += [series_section(item, texts, place=place) for place, item in enumerate(series, start=1)]
     several = len(parts) + len(series) > 1
-    blocks += [replace(part.section, own_page=True) if several else part.section for part in parts]
+    sections = [series_section(item, texts, place=place) for place, item in enumerate(series, start=1)]
+    sections += [part.section for part in parts]
+    blocks += [replace(section, own_page=several) for section in sections]
     if detail == "brief" and parts:
         reading = (reading_legend(None, texts), traces_reading(texts))
         blocks.append(Section((texts("document.reading"),), reading))
@@ -98,7 +99,9 @@ def assembled(
         running=(Given(given.laboratory),) if given.laboratory else (),
         end=texts("document.end", number=number),
         page_words=texts("document.page", page="{page}", pages="{pages}"),
-        controls={
-            key.removeprefix(_CONTROLS): texts(key) for key in texts.entries if key.startswith(_CONTROLS)
-        },
+        controls={name: texts(f"controls.{name}") for name in _controls(texts)},
     )
+
+
+def _controls(texts: Texts) -> list[str]:
+    return [key.removeprefix(_CONTROLS) for key in texts.entries if key.startswith(_CONTROLS)]

@@ -31,7 +31,7 @@ def derived_number(parts: Sequence[ReportPart], series: Sequence[SeriesItem] = (
         [item.content_hash, item.head.specimen.identifier, item.summary.first_at, item.summary.sweeps]
         for item in series
     ]
-    written = json.dumps(told, ensure_ascii=True, separators=(",", ":"))
+    written = json.dumps(told, ensure_ascii=True, separators=(",", ":"), default=str)
     digits = hashlib.sha256(written.encode()).hexdigest()[:_DIGITS].upper()
     return "-".join(digits[at : at + _GROUP] for at in range(0, _DIGITS, _GROUP))
 

@@ -133,7 +133,7 @@ def _blocks(group: Sequence[ReportItem], texts: Texts, anchor: str, detail: Deta
         for number, (item, own) in enumerate(zip(group, anchors, strict=True), start=1):
             yield _against(item, number, own, told, texts)
     else:
-        yield from _margins(group[0], texts)
+        yield from _margins(group[0], texts, folded=False)
     rows = [row for item in group for row in item.verdict.rows]
     if rows and full:
         yield reading_legend(rows, texts)
@@ -142,14 +142,15 @@ def _blocks(group: Sequence[ReportItem], texts: Texts, anchor: str, detail: Deta
     if full:
         yield from _rest(group, texts)
     else:
+        yield comments_section(group, texts)
         yield facts(_short_provenance(group[0], texts))
 
 
-def _margins(item: ReportItem, texts: Texts) -> Iterator[Block]:
+def _margins(item: ReportItem, texts: Texts, *, folded: bool) -> Iterator[Block]:
     yield from worst_blocks(item, texts)
     matrix = matrix_blocks(item.verdict, texts)
     if matrix:
-        yield Section((texts("matrix.title"),), matrix)
+        yield Section((texts("matrix.title"),), matrix, folded=folded)
 
 
 def _against(item: ReportItem, number: int, anchor: str, told: Sequence[str], texts: Texts) -> Section:
@@ -159,7 +160,7 @@ def _against(item: ReportItem, number: int, anchor: str, told: Sequence[str], te
     blocks = (
         outcome_box(verdict, texts),
         facts(verdict_facts(verdict, told, texts)),
-        *_margins(item, texts),
+        *_margins(item, texts, folded=True),
     )
     return Section(title, blocks, anchor=anchor)
 

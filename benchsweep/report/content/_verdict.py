@@ -151,11 +151,7 @@ def common_notes(group: Sequence[ReportItem]) -> tuple[str, ...]:
 
 
 def verdict_facts(verdict: Verdict, told: Collection[str], texts: Texts) -> Iterator[Fact]:
-    """Yield what an outcome rests on: rule, budget, length, notes; those in `told` are told elsewhere."""
-    yield fact(texts("facts.against"), given(verdict.requirement))
-    rule = verdict.decision_rule
-    words = rule_words(rule, texts)
-    yield fact(texts("facts.decision_rule"), line(given(rule), ": " if words else "", words))
+    """Yield what an outcome rests on beside its box: budget, length, notes but those in `told`."""
     yield fact(texts("facts.budget"), given(verdict.budget))
     if verdict.length_m is not None:
         yield fact(texts("facts.length_used"), length_words(verdict.length_m, texts))

@@ -9,7 +9,7 @@ from benchsweep.records import Outcome, Parameter, VerdictRow
 from benchsweep.report.content._item import ReportItem, TraceKey
 from benchsweep.report.content._pieces import cells, given
 from benchsweep.report.content._verdict import emphasis_of, outcome_line
-from benchsweep.report.document import Block, Column, Given, Line, Paragraph, Row, Section, Table, line
+from benchsweep.report.document import Block, Column, Given, Items, Line, Paragraph, Row, Section, Table, line
 from benchsweep.report.text import (
     Texts,
     conditional_words,
@@ -41,7 +41,8 @@ def rows_table(rows: Sequence[VerdictRow], caption: Line, texts: Texts) -> tuple
     """Return rows as a table, and below it how far their limits are to be trusted.
 
     Limits of several standings are told apart by a letter in a column of its own. Columns for uncertainty and
-    guard band are there where a row has one.
+    guard band are there where a row has one. Notes on rows stand below, each once, by the number that stands
+    with the outcome.
     """
     letters = dict(zip(standings(rows), _LETTERS, strict=False))
     letters |= {"": ""} if any(row.standing == "" for row in rows) else {}
@@ -50,13 +51,15 @@ def rows_table(rows: Sequence[VerdictRow], caption: Line, texts: Texts) -> tuple
         "uncertainty": any(row.expanded_uncertainty is not None for row in rows),
         "guard_band": any(row.guard_band is not None for row in rows),
     }
+    notes = {note: place for place, note in enumerate(dict.fromkeys(r.note for r in rows if r.note), start=1)}
     columns = [column for name, column in _columns(texts) if shown.get(name, True)]
     made = []
     for row in rows:
-        told = [cell for name, cell in _cells(row, letters, texts) if shown.get(name, True)]
+        told = [cell for name, cell in _cells(row, letters, notes, texts) if shown.get(name, True)]
         made.append(Row(cells(*told), emphasis_of(row.outcome)))
     table = Table(tuple(columns), tuple(made), caption)
-    return (table, *_standing_legend(letters, texts))
+    told_below = (Items(tuple(map(given, notes)), numbered=True),) if notes else ()
+    return (table, *told_below, *_standing_legend(letters, texts))
 
 
 def _columns(texts: Texts) -> Iterator[tuple[str, Column]]:
@@ -74,7 +77,9 @@ def _columns(texts: Texts) -> Iterator[tuple[str, Column]]:
     yield "outcome", Column(texts("rows.outcome"))
 
 
-def _cells(row: VerdictRow, letters: Mapping[str, str], texts: Texts) -> Iterator[tuple[str, str | Line]]:
+def _cells(
+    row: VerdictRow, letters: Mapping[str, str], notes: Mapping[str, int], texts: Texts
+) -> Iterator[tuple[str, str | Line]]:
     yield "parameter", parameter_words(row.parameter, texts)
     yield "end", row.end or ""
     yield "pairs", pairs_words(row.pairs, texts)
@@ -87,7 +92,7 @@ def _cells(row: VerdictRow, letters: Mapping[str, str], texts: Texts) -> Iterato
     yield "guard_band", number(row.guard_band, texts)
     yield "unit", row.parameter.unit
     outcome = outcome_line(row.outcome, texts)
-    yield "outcome", line(outcome, "; ", Given(row.note)) if row.note else outcome
+    yield "outcome", line(outcome, f" ({notes[row.note]})") if row.note else outcome
 
 
 def _standing_legend(letters: Mapping[str, str], texts: Texts) -> Iterator[Paragraph]:

@@ -10,6 +10,8 @@ FAMILIES: Mapping[str, str] = {
     "conditional.": "the two conditional outcomes",
     "standing.": "standing of a limit: published, common-practice, from-memory",
     "count.": "Outcome, how many of them",
+    "controls.": "what a person does on the page: `CONTROLS` of html",
+    "controls.": "name of what a person does on the page",
 }
 """Beginnings of keys whose rest is a word of the data (``texts(f"parameter.{parameter.value}")``), and
 which word. Each word of the list needs its key. All other keys stand in the code as they are.
