@@ -6,6 +6,5 @@ person may choose the pairs to be seen. Nothing else can run there: the page its
 """
 
 from benchsweep.report.html._page import CONTROLS, html_page, write_html
-from benchsweep.report.html._target import check_target
 
-__all__ = ["CONTROLS", "check_target", "html_page", "write_html"]
+__all__ = ["CONTROLS", "html_page", "write_html"]

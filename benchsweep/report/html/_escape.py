@@ -7,7 +7,7 @@ from benchsweep.report.document import Given, Line, Link, Piece, Strong, clean
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-__all__ = ["cleaned", "css_string", "json_block", "line_markup", "unlinked"]
+__all__ = ["cleaned", "css_string", "line_markup", "script_data", "unlinked"]
 
 _HARD_SPACE = "\u00a0"
 _NOT_IN_SCRIPT = {ord(char): f"\\u{ord(char):04x}" for char in "<>&\u2028\u2029"}
@@ -43,12 +43,14 @@ def _piece_markup(piece: Piece) -> Markup:
     return escape(cleaned(piece))
 
 
-def json_block(text: str) -> str:
+def script_data(text: str) -> Markup:
     """Return JSON that may stand inside ``<script>``: nothing in it can end that element or begin a comment.
 
     These characters are found in strings only, where they may be written as numbers.
     """
-    return text.translate(_NOT_IN_SCRIPT)
+    from markupsafe import Markup
+
+    return Markup(text.translate(_NOT_IN_SCRIPT))
 
 
 def css_string(text: str) -> str:

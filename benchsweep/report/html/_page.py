@@ -8,9 +8,9 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from benchsweep.report._target import check_target, replace_page
 from benchsweep.report.document import Document, Section, plain
-from benchsweep.report.html._escape import cleaned, css_string, json_block, line_markup, unlinked
-from benchsweep.report.html._target import check_target, replace_page
+from benchsweep.report.html._escape import cleaned, css_string, line_markup, script_data, unlinked
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -89,7 +89,7 @@ def html_page(document: Document) -> str:
             direction="rtl" if document.language.split("-")[0].lower() in _RIGHT_TO_LEFT else "ltr",
             title=plain(document.title),
             words=words,
-            words_json=json_block(json.dumps(words, ensure_ascii=False, separators=(",", ":"))),
+            words_json=json.dumps(words, ensure_ascii=False, separators=(",", ":")),
             parts=_parts(document),
             style=style,
             style_hash=_hash(style),
@@ -121,7 +121,7 @@ def _environment() -> Environment:
     environment.filters |= {
         "line": line_markup,
         "unlinked": unlinked,
-        "script_data": lambda text: Markup(json_block(text)),
+        "script_data": script_data,
         "ours": Markup,
     }
     return environment
@@ -158,7 +158,7 @@ def _print_style(document: Document) -> str:
         f"  @bottom-right {{ content: {page}; }}\n"
         "}\n"
         # The head of the first page says all that in full.
-        '@page :first { @top-left { content: ""; } }\n'
+        '@page :first { @top-left { content: ""; } @top-right { content: ""; } }\n'
     )
 
 

@@ -22,7 +22,7 @@ function button(label, act) {
 // What is read aloud: said once a person has stopped stepping, so that a held key does not queue up speech.
 const spoken = make("div", { class: "spoken", "aria-live": "polite" });
 const help = make("div", { class: "spoken", id: "reading-keys" }, words.keys);
-document.body.append(spoken, help);
+document.getElementById("report").append(spoken, help);
 let pause = 0;
 function say(text) {
   clearTimeout(pause);
@@ -69,6 +69,7 @@ function nearest(grid, x, log) {
 
 // The value at x of something on another grid: that of its nearest point, none beyond its ends.
 function valueAt(packed, grid, x) {
+  if (!count(grid)) return NaN;
   const i = nearest(grid, x, false), last = count(grid) - 1;
   const step = last ? Math.abs(place(grid, i) - place(grid, i ? i - 1 : 1)) : 0;
   return Math.abs(place(grid, i) - x) <= 0.501 * step + 1e-9 * Math.abs(x) ? unpacked(packed)[i] : NaN;
@@ -131,11 +132,11 @@ function readable(figure, source) {
   line.setAttribute("class", "cursor");
   let current = null; // the panel that is read
 
-  box.append(table, make("div", { class: "keys" },
+  box.append(make("div", { class: "wide" }, table), make("div", { class: "keys" },
     button(words.back, () => step(-1)), button(words.on, () => step(1)), button(words.worst, () => worst()),
     make("span", { "aria-hidden": "true" }, words.keys)));
 
-  const panels = JSON.parse(source.textContent).panels.filter((panel) => panel.curves.length).map((told) => {
+  const panels = JSON.parse(source.textContent).panels.filter((panel) => panel.grids.some(count)).map((told) => {
     const [x, y, w, h] = told.box;
     const slider = make("div", {
       class: "panel", tabindex: "0", role: "slider", "aria-label": `${words.read}: ${told.title}`,
@@ -158,7 +159,7 @@ function readable(figure, source) {
 
   // The grid that is stepped through, and its ends inside the panel.
   function steps(panel) {
-    const grid = panel.grids[(visible(panel)[0] ?? panel.curves[0]).grid];
+    const grid = [...visible(panel).map((curve) => panel.grids[curve.grid]), ...panel.grids].find(count);
     let first = 0, last = count(grid) - 1;
     while (first < last && panel.share(place(grid, first)) < -1e-6) first++;
     while (last > first && panel.share(place(grid, last)) > 1 + 1e-6) last--;
@@ -182,12 +183,21 @@ function readable(figure, source) {
     });
   }
 
+  // What lies between two curves, such as the least and the greatest of many specimens.
+  function bandReadings(panel, x) {
+    return (panel.bands ?? []).map((band) => {
+      const [low, high] = [band.low, band.high].map((data) => valueAt(data, panel.grids[band.grid], x));
+      return { name: band.name, told: `${plain(low)} \u2026 ${plain(high)}` };
+    });
+  }
+
   function show(panel, x, aloud = false) {
     const { grid, first, last } = steps(panel);
     const i = Math.min(Math.max(nearest(grid, x, panel.x.log), first), last);
     panel.at = place(grid, i);
     current = panel;
-    const at = withUnit(shortest(panel.at), panel.x), rows = readings(panel, panel.at);
+    const at = withUnit(shortest(panel.at), panel.x);
+    const rows = [...readings(panel, panel.at), ...bandReadings(panel, panel.at)];
     const limited = panel.curves.some((curve) => panel.limits[curve.limit]);
     const sure = panel.curves.some((curve) => curve.low && curve.high);
     const unit = panel.y.unit ? ` (${panel.y.unit})` : "";
@@ -198,10 +208,13 @@ function readable(figure, source) {
         ...heads.map((head) => make("th", { scope: "col", class: "n" }, head)))),
       make("tbody", {}, ...rows.map((row) => make("tr", row.margin < 0 ? { class: "fail" } : {},
         make("th", { scope: "row" }, row.name),
-        ...[plain(row.value), ...limited ? [plain(row.limit), signed(row.margin)] : [], ...sure ? [row.u] : []]
+        ...[row.told ?? plain(row.value), ...limited ? [plain(row.limit), signed(row.margin)] : [], ...sure ? [row.u ?? "-"] : []]
           .map((text) => make("td", { class: "n" }, text))))));
     if (!rows.length) table.append(make("tbody", {}, make("tr", {}, make("td", { colspan: 1 + heads.length }, words.no_curve))));
-    if (!box.isConnected) figure.append(box);
+    if (!box.isConnected) {
+      figure.append(box);
+      widths.observe(table.parentElement);
+    }
 
     const [left, top, w, h] = panel.box, here = (left + w * panel.share(panel.at)).toFixed(2);
     for (const [name, value] of [["x1", here], ["x2", here], ["y1", top], ["y2", top + h]]) line.setAttribute(name, value);
@@ -217,7 +230,7 @@ function readable(figure, source) {
   // The curve that is nearest to its limit, or worst beyond it; without limits the first few.
   function inShort(rows, axis) {
     const graded = rows.filter((row) => Number.isFinite(row.margin));
-    if (!graded.length) return rows.slice(0, 3).map((row) => `${row.name}: ${withUnit(plain(row.value), axis)}`).join("; ");
+    if (!graded.length) return rows.slice(0, 3).map((row) => `${row.name}: ${withUnit(row.told ?? plain(row.value), axis)}`).join("; ");
     const least = graded.reduce((one, other) => other.margin < one.margin ? other : one);
     return `${least.name}: ${withUnit(plain(least.value), axis)}, ${words.margin} ${withUnit(signed(least.margin), axis)}`;
   }
@@ -306,7 +319,7 @@ function foldControl() {
 // What is wider than the page can be moved sideways with the keyboard too, and then has a name.
 const widths = new ResizeObserver((entries) => {
   for (const { target } of entries) {
-    const name = target.closest("figure")?.querySelector("figcaption") ?? target.querySelector("caption");
+    const name = target.querySelector("caption") ?? target.closest("figure")?.querySelector("figcaption");
     const attributes = { tabindex: "0", role: "group", "aria-label": name?.textContent ?? "" };
     for (const [key, value] of Object.entries(attributes)) {
       if (value && target.scrollWidth > target.clientWidth + 1) target.setAttribute(key, value);

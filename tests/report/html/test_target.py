@@ -1,0 +1,81 @@
+"""A report never takes the place of anything but an older page."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from benchsweep.errors import UsageError
+from benchsweep.report import check_target
+from benchsweep.report.html import write_html
+from tests.browser.made_up import document
+
+GOLDEN = Path(__file__).parents[2] / "archive" / "golden"
+
+
+@pytest.mark.parametrize("kind", ["record", "series", "calibration", "damaged", "toml", "touchstone"])
+def test_only_pages_are_replaced(kind: str, tmp_path: Path) -> None:
+    golden = {name: (GOLDEN / f"{name}-v1.h5").read_bytes() for name in ("record", "series")}
+    golden["calibration"] = b"benchsweep calibration 1\nbytes after this block: 17\n"
+    there = tmp_path / "r.html"
+    content = {
+        "damaged": b"\x00" + golden["record"][1:],
+        "toml": b"schema = 1\n",
+        "touchstone": b"! <html>\n# Hz S RI R 50\n",
+    }.get(kind) or golden[kind]
+    there.write_bytes(content)
+    before = sorted(tmp_path.iterdir())
+    with pytest.raises(UsageError) as caught:
+        write_html(there, document())
+    assert caught.value.exit_code == 2
+    assert ("measurements of benchsweep" in caught.value.message) == (kind in golden)
+    assert there.read_bytes() == content
+    assert sorted(tmp_path.iterdir()) == before
+
+
+@pytest.mark.parametrize("old", [b"", b"\n <!DOCTYPE HTML>old", b"\xef\xbb\xbf<html>old"])
+def test_pages_and_empty_files_are(old: bytes, tmp_path: Path) -> None:
+    (tmp_path / "r.html").write_bytes(old)
+    assert "Report of " in write_html(tmp_path / "r.html", document()).read_text(encoding="utf-8")
+
+
+def test_a_page_that_cannot_be_finished_leaves_the_old_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "r.html").write_text("<!doctype html>old", encoding="utf-8")
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(UsageError, match="No space left"):
+        write_html(tmp_path / "r.html", document())
+    assert (tmp_path / "r.html").read_text(encoding="utf-8").endswith("old")
+    assert [path.name for path in tmp_path.iterdir()] == ["r.html"]
+
+
+def test_an_input_by_any_name_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("page.html").write_text("<!doctype html>", encoding="utf-8")
+    Path("folder").mkdir()
+    Path("folder/head.h5").write_bytes(b"benchsweep series-head 1\n")
+    Path("link").symlink_to("page.html")
+    os.link("page.html", "second")
+    for spelling in ("page.html", "./folder/../page.html", str(tmp_path / "page.html"), "link", "second"):
+        with pytest.raises(UsageError, match="is to be reported"):
+            check_target(Path(spelling), [Path("page.html")])
+    with pytest.raises(UsageError, match="is to be reported"):
+        check_target(Path("folder/new.html"), [tmp_path / "folder"])
+    check_target(Path("page.html"), [Path("folder")])
+    check_target(Path("new.html"), [Path("folder"), Path("nowhere.h5")])
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes there")
+def test_what_is_no_file_is_refused_at_once(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "nowhere").symlink_to(tmp_path / "missing")
+    for name in ("pipe", "nowhere"):
+        with pytest.raises(UsageError):
+            check_target(tmp_path / name)
