@@ -97,7 +97,7 @@ def legend(entries: Sequence[tuple[str, Look]]) -> str:
 
 
 _SHAPES = {
-    "circle": "m-1.5 0a1.5 1.5 0 1 0 3 0a1.5 1.5 0 1 0-3 0z",
+    "circle": "m0-1.5a1.5 1.5 0 1 1-.1 0z",
     "square": "m-1.4-1.4h2.8v2.8h-2.8z",
     "triangle": "m0-1.8l1.7 3h-3.4z",
     "diamond": "m0-1.9l1.9 1.9l-1.9 1.9l-1.9-1.9z",

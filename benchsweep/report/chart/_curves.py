@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,10 +12,10 @@ from benchsweep.report.chart._labels import apart
 from benchsweep.report.chart._layout import LABEL, LABEL_HEIGHT, LEADER, MOST_NAMES, Frame
 from benchsweep.report.chart._lettering import escaped, number, shortened, text
 from benchsweep.report.chart._model import Curve, Floats, Look, Mark, Mask
-from benchsweep.report.chart._path import lines, outlines
+from benchsweep.report.chart._path import lines, lone, outlines
 from benchsweep.report.chart._thinning import Points, thinned
 
-__all__ = ["beside", "clipped", "curves", "for_pairs", "gapped", "row_of"]
+__all__ = ["clipped", "curves", "for_pairs", "gapped", "named", "row_of"]
 
 _IDLE = 'stroke="#8a8a8a" stroke-width=".5"'
 _MOST_DOTS = 200
@@ -69,14 +69,13 @@ def clipped(frame: Frame, *pieces: Piece) -> str:
     return ""
 
 
-def curves(frame: Frame) -> str:
-    """Return the curves of a panel, each a group with its band, markers and name."""
+def curves(frame: Frame, names: Mapping[int, str]) -> str:
+    """Return the curves of a panel, each a group with its band, markers and its name of `named`."""
     panel = frame.panel
     parts = _traced(frame)
-    names = _names(frame) if frame.names else {}
-    return "".join(
-        _group(frame, curve, parts[place], names.get(place, "")) for place, curve in enumerate(panel.curves)
-    )
+    # One that is known to be sure to some extent is drawn last: else the others would hide its band.
+    order = sorted(range(len(panel.curves)), key=lambda place: parts[place].low is not None)
+    return "".join(_group(frame, panel.curves[place], parts[place], names.get(place, "")) for place in order)
 
 
 def _group(frame: Frame, curve: Curve, parts: _Parts, name: str) -> str:
@@ -94,6 +93,10 @@ def _group(frame: Frame, curve: Curve, parts: _Parts, name: str) -> str:
         told.append(
             f'<path d="{lines(*parts.counting)}" fill="none" stroke="{look.colour}" '
             f'stroke-width="{look.width:g}"{_dashes(look)}{clipped(frame, parts.counting)}/>'
+        )
+        alone = [(x, y) for x, y in lone(*parts.counting) if frame.holds(x, y)]
+        told.extend(
+            f'<circle cx="{number(x)}" cy="{number(y)}" r="1.1" fill="{look.colour}"/>' for x, y in alone
         )
     if parts.markers:
         told.append(markers(parts.markers, look))
@@ -201,8 +204,10 @@ def _dots(frame: Frame, curve: Curve) -> list[tuple[float, float]]:
 # ---- names
 
 
-def _names(frame: Frame) -> dict[int, str]:
-    """Return the names of curves and of a lone limit (place -1 is no curve), written at the right side."""
+def named(frame: Frame) -> dict[int, str]:
+    """Return the names written at the right side, by the place of the curve; of a lone limit by -1."""
+    if not frame.names:
+        return {}
     told: list[tuple[float, int, str, str]] = []
     for place, curve in enumerate(frame.panel.curves):
         end = _end(frame, curve.y)
@@ -227,11 +232,6 @@ def _names(frame: Frame) -> dict[int, str]:
         short = shortened(name, LABEL, room, bold=bold)
         found[place] = leader + text(frame.right + LEADER, y, short, LABEL, more)
     return found
-
-
-def beside(frame: Frame) -> str:
-    """Return the name of a lone limit, at the right side."""
-    return _names(frame).get(-1, "") if frame.names else ""
 
 
 def _end(frame: Frame, y: Floats) -> float | None:

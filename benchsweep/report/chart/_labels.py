@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import TypeAlias
 
 from benchsweep.report.chart._lettering import number, text, width
 
-__all__ = ["Places", "apart"]
+__all__ = ["Places", "Spot", "apart"]
 
 _GAP = 1.0
+
+Spot: TypeAlias = tuple[float, float, bool]
+"""One end of words, the height of their middle, and whether they run to the left from there."""
 
 
 def apart(wanted: Sequence[float], height: float, low: float, high: float) -> list[float]:
@@ -39,25 +43,24 @@ class Places:
         """Keep words off a rectangle."""
         self._taken.append((left, top, right, bottom))
 
-    def write(
-        self, spots: Iterable[tuple[float, float]], words: str, size: float, *, bold: bool = False
-    ) -> str:
+    def write(self, spots: Iterable[Spot], words: str, size: float, *, bold: bool = False) -> str:
         """Return words on white at the first spot with room; at the one with most if there is none.
 
         Parameters
         ----------
         spots
-            Left end and middle height, in the order in which they are wanted.
+            Where the words may stand, in the order in which it is wanted.
         """
         wide, half = width(words, size, bold=bold), 0.5 * size + 0.3
-        best, least = None, 0.0
-        for x, y in spots:
+        best, least, ends = None, 0.0, False
+        for x, y, leftward in spots:
+            x = x - wide if leftward else x
             x = min(max(x, self._box[0] + 1.0), max(self._box[2] - wide - 1.0, self._box[0] + 1.0))
             y = min(max(y, self._box[1] + half), self._box[3] - half)
             spot = (x - _GAP, y - half, x + wide + _GAP, y + half)
             meets = sum(_common(spot, other) for other in self._taken)
             if best is None or meets < least:
-                best, least = spot, meets
+                best, least, ends = spot, meets, leftward
             if meets == 0.0:
                 break
         if best is None:
@@ -69,7 +72,8 @@ class Places:
             f'height="{number(bottom - top)}" fill="#fff" fill-opacity=".85"/>'
         )
         more = ' font-weight="bold"' if bold else ""
-        return halo + text(left + _GAP, (top + bottom) / 2.0, words, size, more)
+        x = right - _GAP if ends else left + _GAP
+        return halo + text(x, (top + bottom) / 2.0, words, size, more + ' text-anchor="end"' * ends)
 
 
 def _common(one: tuple[float, ...], other: tuple[float, ...]) -> float:

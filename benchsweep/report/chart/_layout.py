@@ -64,6 +64,10 @@ class Frame:
         """Right side of the box."""
         return self.left + self.width
 
+    def holds(self, x: float, y: float) -> bool:
+        """Return whether a point of the drawing lies in the box."""
+        return self.left <= x <= self.right and self.top <= y <= self.bottom
+
     @property
     def bottom(self) -> float:
         """Lower side of the box."""

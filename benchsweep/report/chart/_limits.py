@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchsweep.report.chart._curves import Piece, beside, clipped, gapped, row_of
+from benchsweep.report.chart._curves import Piece, clipped, gapped, row_of
 from benchsweep.report.chart._labels import Places
 from benchsweep.report.chart._layout import SMALL, Frame
 from benchsweep.report.chart._lettering import number, shortened
-from benchsweep.report.chart._lettering import width as room_of
 from benchsweep.report.chart._model import LimitLine
 from benchsweep.report.chart._path import lines, outlines
 from benchsweep.report.chart._thinning import thinned
@@ -78,7 +77,7 @@ def _ends(x: np.ndarray, y: np.ndarray, begins: np.ndarray) -> Piece:
     return x[both], y[both], first
 
 
-def limit_lines(frame: Frame, limits: list[Drawn]) -> str:
+def limit_lines(frame: Frame, limits: list[Drawn], name: str) -> str:
     """Return the lines: heavy where they count, hollow where held, thin where they count for no curve."""
     heavy = 1.8 if len(limits) == 1 else 1.4
     told = []
@@ -92,8 +91,7 @@ def limit_lines(frame: Frame, limits: list[Drawn]) -> str:
         ):
             if piece[0].size:
                 told.append(f'<path d="{lines(*piece)}" fill="none" {look}{clipped(frame, piece)}/>')
-    words = beside(frame) if len(limits) == 1 else ""
-    return f'<g class="limits">{"".join(told)}{words}</g>' if told else ""
+    return f'<g class="limits">{"".join(told)}{name}</g>' if told else ""
 
 
 def limit_numbers(frame: Frame, limits: list[Drawn], places: Places) -> str:
@@ -106,9 +104,10 @@ def limit_numbers(frame: Frame, limits: list[Drawn], places: Places) -> str:
             continue
         x, y = min(drawn.end[0], frame.right), min(max(drawn.end[1], frame.top), frame.bottom)
         words = shortened(drawn.line.short or drawn.line.name, SMALL, frame.width / 3.0, bold=True)
-        left = x - 3.0 - room_of(words, SMALL, bold=True)
         spots = [
-            (left - step, y + side) for step in (0.0, 9.0, 18.0, 27.0) for side in (6.0, -6.0, 13.0, -13.0)
+            (x - 3.0 - step, y + side, True)
+            for step in (0.0, 9.0, 18.0, 27.0)
+            for side in (6.0, -6.0, 13.0, -13.0)
         ]
         told.append(f'<path d="M{number(x)} {number(y - 3.5)}v7" stroke="#000" stroke-width="1.2"/>')
         told.append(places.write(spots, words, SMALL, bold=True))

@@ -107,12 +107,11 @@ def _mark(frame: Frame, mark: Mark, x: float, y: float, places: Places) -> str:
     if mark.words:
         y = min(max(y, frame.top), frame.bottom)
         words = shortened(mark.words, SMALL, frame.width / 2.0)
-        wide = room_of(words, SMALL)
         spots = [
             spot
             for far in (6.0, 12.0, 19.0)
             for up in (-far, far)
-            for spot in ((x - far - wide, y + up), (x + far, y + up))
+            for spot in ((x - far, y + up, True), (x + far, y + up, False))
         ]
         told += places.write(spots, words, SMALL)
     return f'<g class="mark" data-pairs="{for_pairs(mark.pairs)}">{told}</g>'
@@ -165,9 +164,10 @@ def note(frame: Frame, places: Places) -> str:
         told = f'<path d="{path}" fill="none" stroke="#000" stroke-width="1"/>'
         places.take(right - bar, y - 2.5, right, y + 2.5)
         right -= bar + 3.0
-    wide = room_of(words, SMALL)
     other = frame.bottom - 7.0 if top else frame.top + 7.0
-    spots = [(right - wide, y)] if bar else [(right - wide, y), (frame.left + 3.0, y), (right - wide, other)]
+    spots = [(right, y, True)]
+    if not bar:
+        spots += [(frame.left + 3.0, y, False), (right, other, True), (frame.left + 3.0, other, False)]
     return told + places.write(spots, words, SMALL)
 
 

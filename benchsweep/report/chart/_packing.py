@@ -28,9 +28,9 @@ def packed(rows: Floats) -> list[Packed]:
     """Pack curves, all at once.
 
     Values are counted in ten-thousandths. The bytes hold, for each value, its difference to the one before
-    (to 0 for the first), as an unsigned number (0, -1, 1, -2 ... as 0, 1, 2, 3 ...) of seven bits a byte, the least
-    significant first, the eighth bit set in all but the last byte of a number. Where there is no value the
-    difference is 0.
+    (to 0 for the first), as an unsigned number (0, -1, 1, -2 ... as 0, 1, 2, 3 ...) of seven bits a byte,
+    the least significant first, the eighth bit set in all but the last byte of a number. Where there is no
+    value the difference is 0.
 
     Parameters
     ----------

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from benchsweep.report.chart._lettering import number
 from benchsweep.report.chart._model import Floats, Mask
 
-__all__ = ["lines", "outlines"]
+__all__ = ["lines", "lone", "outlines"]
 
 
 class _Words(dict[int, str]):
@@ -33,6 +33,12 @@ def _tenths(values: Floats) -> NDArray[np.intp]:
 def lines(x: Floats, y: Floats, begins: Mask) -> str:
     """Return the path through points; a new piece where `begins` is True. A lone point is a short stroke."""
     return "".join(_strokes(x, y, begins))
+
+
+def lone(x: Floats, y: Floats, begins: Mask) -> list[tuple[float, float]]:
+    """Return the points without a neighbour."""
+    alone = np.flatnonzero(begins & np.append(begins[1:], True))
+    return list(zip(x[alone].tolist(), y[alone].tolist(), strict=True))
 
 
 def outlines(lower: tuple[Floats, Floats, Mask], upper: tuple[Floats, Floats, Mask]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from benchsweep.report.chart._axes import axes_over, axes_under, legend
-from benchsweep.report.chart._curves import curves
+from benchsweep.report.chart._curves import curves, named
 from benchsweep.report.chart._labels import Places
 from benchsweep.report.chart._layout import WIDTH, Frame, laid_out
 from benchsweep.report.chart._lettering import escaped, number
@@ -62,6 +62,7 @@ def picture(chart: Chart, *, readout: bool = True, font: str = FONT) -> Picture:
 def _panel(frame: Frame, hatch: str) -> str:
     limits = drawn_limits(frame)
     places = Places(frame.left, frame.top, frame.right, frame.bottom)
+    names = named(frame)
     told_marks = marks(frame, places)
     return "".join(
         (
@@ -70,8 +71,8 @@ def _panel(frame: Frame, hatch: str) -> str:
             axes_under(frame),
             levels(frame),
             bands(frame),
-            curves(frame),
-            limit_lines(frame, limits),
+            curves(frame, names),
+            limit_lines(frame, limits, names.get(-1, "")),
             axes_over(frame),
             limit_numbers(frame, limits, places),
             told_marks,

@@ -12,7 +12,9 @@ One object for a chart, in its order of panels::
       "marks": [{"x": ..., "y": ..., "words": ..., "pairs": [...]}]}]}
 
 ``box`` is where the panel stands in the SVG element's own units. ``PACKED`` is told in `_packing.packed`;
-stretches begin at ``start`` and end before ``stop``. ``low`` and ``high`` of a curve are there only if they are known.
+stretches begin at ``start`` and end before ``stop``. ``low`` and ``high`` of a curve (how far the true value
+may lie below and above it) are there only if they are known. Points of a curve without a line are told in the
+order of x.
 """
 
 from __future__ import annotations

@@ -43,8 +43,16 @@ class Scale:
         return place
 
     def at(self, value: float) -> float:
-        """Return the place of one value."""
-        return float(self(np.array([value]))[0])
+        """Return the place of one value, as of many."""
+        if math.isnan(value) or (self.log and value <= 0.0):
+            return math.nan
+        if self.log:
+            share = (
+                math.log(value / self.low) / math.log(self.high / self.low) if value < math.inf else math.inf
+            )
+        else:
+            share = (value / 2.0 - self.low / 2.0) / (self.high / 2.0 - self.low / 2.0)
+        return min(max(self.start + share * (self.stop - self.start), -_FAR), _FAR)
 
     def shows(self, value: float) -> bool:
         """Return whether a value lies between the ends."""
