@@ -1,1 +1,62 @@
-"""To come."""
+"""Plain text for a terminal: tables within its columns, and a small plot.
+
+The text is English, holds no control characters whatever names and notes hold, and needs no colour.
+
+Its files are read when something of them is first used: each command prints some of them only.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from benchsweep.report.terminal._budget import budget_table
+    from benchsweep.report.terminal._check import archive_check_table
+    from benchsweep.report.terminal._english import stopping_words
+    from benchsweep.report.terminal._lines import labelled_table
+    from benchsweep.report.terminal._measurement import incident_table, measurement_table
+    from benchsweep.report.terminal._series import series_sweep_table, series_table, unfinished_table
+    from benchsweep.report.terminal._verdict import requirement_table, verdict_table
+
+__all__ = [
+    "archive_check_table",
+    "budget_table",
+    "incident_table",
+    "labelled_table",
+    "measurement_table",
+    "requirement_table",
+    "series_sweep_table",
+    "series_table",
+    "stopping_words",
+    "unfinished_table",
+    "verdict_table",
+]
+
+_FILE_OF = {
+    "archive_check_table": "_check",
+    "budget_table": "_budget",
+    "incident_table": "_measurement",
+    "labelled_table": "_lines",
+    "measurement_table": "_measurement",
+    "requirement_table": "_verdict",
+    "series_sweep_table": "_series",
+    "series_table": "_series",
+    "stopping_words": "_english",
+    "unfinished_table": "_series",
+    "verdict_table": "_verdict",
+}
+"""Which file a name comes from: the same as the imports above, which only the type checker follows."""
+
+
+def __getattr__(name: str) -> Any:
+    """Return a public name, reading its file at the first use (PEP 562)."""
+    if name not in _FILE_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(f"{__name__}.{_FILE_OF[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

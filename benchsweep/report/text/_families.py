@@ -11,7 +11,6 @@ FAMILIES: Mapping[str, str] = {
     "standing.": "standing of a limit: published, common-practice, from-memory",
     "count.": "Outcome, how many of them",
     "controls.": "what a person does on the page: `CONTROLS` of html",
-    "controls.": "name of what a person does on the page",
 }
 """Beginnings of keys whose rest is a word of the data (``texts(f"parameter.{parameter.value}")``), and
 which word. Each word of the list needs its key. All other keys stand in the code as they are.
