@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from benchsweep.records import CableConstants
 from benchsweep.report.content._item import ReportItem, findings_of
 from benchsweep.report.content._pieces import cells
+from benchsweep.report.content.charts import pair_legend
 from benchsweep.report.document import Block, Column, Paragraph, Row, Section, Table
 from benchsweep.report.text import Texts, length_words, megahertz, number
 
@@ -49,8 +50,10 @@ def cable_section(
     blocks: list[Block] = [
         Table(tuple(one.column for one in shown), rows),
         Paragraph((" ".join(legend),), legend=True),
-        *drawings,
     ]
+    if drawings:
+        charts = f"{texts('cable.charts_legend')} {pair_legend(texts)}"
+        blocks += [Paragraph((charts,), legend=True), *drawings]
     return Section((texts("cable.title"),), tuple(blocks))
 
 

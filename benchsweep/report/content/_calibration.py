@@ -12,14 +12,11 @@ import numpy as np
 from benchsweep.records import Calibration, StandardTerm, SweepSettings
 from benchsweep.report.content._item import ReportItem
 from benchsweep.report.content._measured import settings_line
-from benchsweep.report.content._pieces import Fact, cells, fact, facts, given, time_between_h
+from benchsweep.report.content._pieces import COMPUTING_DB, Fact, cells, fact, facts, given, time_between_h
 from benchsweep.report.document import Block, Column, Line, Paragraph, Row, Section, Table
 from benchsweep.report.text import Texts, number
 
-__all__ = ["COMPUTING_DB", "Check", "calibration_of", "calibration_section", "checks"]
-
-COMPUTING_DB = -200.0
-"""Residuals below this are the rounding of numbers of 53 bits (2^-53 is -319 dB), not something measured."""
+__all__ = ["Check", "calibration_of", "calibration_section", "checks"]
 
 _PORT = re.compile(r"(?P<standard>.+) port (?P<where>\d+)")
 _PATH = re.compile(r"(?P<standard>.+) (?P<where>\d+-\d+)(?: (?P<what>.+))?")
@@ -30,7 +27,8 @@ _WHATS = {
     "reciprocity": "calibration.reciprocity",
 }
 _QUANTITIES = {"reflection": "calibration.reflection", "transmission": "calibration.transmission"}
-_HOURS_IN_DAYS = 48.0
+_HOURS_IN_MINUTES, _HOURS_IN_DAYS = 2.0, 48.0
+"""Ages shorter than that are told in minutes, longer ones in days."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +154,8 @@ def _age(made_at: str, measured_at: str, texts: Texts) -> Line:
         return ()
     if hours < 0.0:
         return (texts("calibration.made_after", hours=number(-hours, texts, 1)),)
+    if hours < _HOURS_IN_MINUTES:
+        return (texts("calibration.age_minutes", minutes=number(60.0 * hours, texts, 0)),)
     if hours > _HOURS_IN_DAYS:
         return (texts("calibration.age_days", days=number(hours / 24.0, texts, 1)),)
     return (texts("calibration.age_hours", hours=number(hours, texts, 1)),)
@@ -182,7 +182,7 @@ def _residuals(residuals_db: Mapping[str, float], texts: Texts) -> Iterator[Bloc
     yield Table(columns, tuple(rows), caption)
     legend = texts("calibration.residuals_legend")
     if any(check.worst_db < COMPUTING_DB for check in found):
-        legend += " " + texts("calibration.computing_legend")
+        legend += " " + texts("calibration.computing_legend", level=f"{COMPUTING_DB:g}")
     yield Paragraph((legend,), legend=True)
     if len(residuals_db) > len(found):
         yield _every_residual(residuals_db, texts)

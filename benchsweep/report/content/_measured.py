@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from benchsweep.records import Measurement, RawHookup, SweepSettings, balanced_ports_among
 from benchsweep.report.content._item import ReportItem
-from benchsweep.report.content._pieces import Fact, cells, fact, facts, given, name_in, table_in
+from benchsweep.report.content._pieces import COMPUTING_DB, Fact, cells, fact, facts, given, name_in, table_in
 from benchsweep.report.document import Block, Column, Given, Line, Paragraph, Row, Section, Table, line
 from benchsweep.report.text import Texts, length_words, megahertz, number
 
@@ -206,9 +206,11 @@ def _hookup_section(hookups: Sequence[RawHookup], texts: Texts) -> Section:
     if not any(raw.hookup.terminations for raw in hookups):
         columns = columns[:2] + columns[3:]
         rows = [Row(row.cells[:2] + row.cells[3:]) for row in rows]
-    legend = Paragraph((texts("measured.attached_legend"),), legend=True)
+    legend = texts("measured.attached_legend")
+    if any("none" in raw.hookup.terminations.values() for raw in hookups):
+        legend += " " + texts("measured.none_legend")
     title = texts("measured.port_map", count=len(hookups))
-    return Section((title,), (Table(columns, tuple(rows)), legend), folded=True)
+    return Section((title,), (Table(columns, tuple(rows)), Paragraph((legend,), legend=True)), folded=True)
 
 
 def _consistency_lines(measurement: Measurement, texts: Texts) -> Iterator[Line]:
@@ -216,17 +218,23 @@ def _consistency_lines(measurement: Measurement, texts: Texts) -> Iterator[Line]
     if not found:
         return
     label, worst = max(found.items(), key=lambda entry: entry[1])
-    yield texts.line("measured.disagree", worst=number(worst, texts, 1), label=Given(label), count=len(found))
+    yield texts.line("measured.disagree", worst=_level(worst, texts), label=Given(label), count=len(found))
     allowed = table_in(measurement.fixture_toml).get("consistency")
     largest = allowed.get("largest_db") if isinstance(allowed, Mapping) else None
     if isinstance(largest, int | float):
         yield texts.line("measured.allowed", allowed=number(float(largest), texts, 1))
 
 
+def _level(value_db: float, texts: Texts) -> str:
+    """Return a level in dB with its unit; of what is as good as nothing that it is."""
+    below = value_db < COMPUTING_DB
+    return texts("measured.computing") if below else f"{number(value_db, texts, 1)} dB"
+
+
 def _consistency_section(found: Mapping[str, float], texts: Texts) -> Section:
     columns = (Column(texts("measured.leg"), kept=True), Column(texts("measured.largest_db"), number=True))
     rows = tuple(
-        Row(cells(given(label), number(value, texts, 1)))
+        Row(cells(given(label), _level(value, texts)))
         for label, value in sorted(found.items(), key=lambda entry: -entry[1])
     )
     title = texts("measured.consistency_each", count=len(found))

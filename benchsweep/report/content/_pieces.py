@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 from benchsweep.report.document import Facts, Given, Line
 
 __all__ = [
+    "COMPUTING_DB",
     "Fact",
     "cells",
     "embedded_away",
@@ -20,6 +21,9 @@ __all__ = [
     "table_in",
     "time_between_h",
 ]
+
+COMPUTING_DB = -200.0
+"""Levels below this are the rounding of numbers of 53 bits (2^-53 is -319 dB), not something measured."""
 
 Fact: TypeAlias = tuple[Line, tuple[Line, ...]]
 

@@ -13,7 +13,7 @@ from benchsweep.report.content._pieces import Fact, cells, fact, facts, given
 from benchsweep.report.content._provenance import definition_section, software_line
 from benchsweep.report.content._series_change import any_wanders, largest_tables, slope_tables
 from benchsweep.report.content._series_item import SeriesItem
-from benchsweep.report.content.charts import series_drawings
+from benchsweep.report.content.charts import marker_legend, pair_legend, series_drawings
 from benchsweep.report.document import Block, Column, Given, Line, Paragraph, Row, Section, Table, line
 from benchsweep.report.text import Texts, length_words, number
 
@@ -100,7 +100,10 @@ def _changes(item: SeriesItem, texts: Texts, place: int) -> Section:
     blocks.append(Paragraph((texts("series.legend"),), legend=True))
     if any_wanders(summary):
         blocks.append(Paragraph((texts("series.wanders"),), legend=True))
-    blocks += series_drawings(item, texts, prefix=f"series-{place}-")
+    drawings = series_drawings(item, texts, prefix=f"series-{place}-")
+    if drawings:
+        charts = texts("series.charts_legend", markers=marker_legend(texts))
+        blocks += [Paragraph((f"{pair_legend(texts)} {charts}",), legend=True), *drawings]
     return Section((texts("series.change"),), tuple(blocks))
 
 
