@@ -19,17 +19,6 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from benchsweep.report._budget import budget_table
-    from benchsweep.report._check_table import archive_check_table
-    from benchsweep.report._series_tables import series_sweep_table, series_table, unfinished_table
-    from benchsweep.report._stopping import stopping_words
-    from benchsweep.report._tables import (
-        incident_table,
-        labelled_table,
-        measurement_table,
-        requirement_table,
-        verdict_table,
-    )
     from benchsweep.report._target import check_target
     from benchsweep.report.content import (
         BestCategory,
@@ -48,6 +37,19 @@ if TYPE_CHECKING:
     from benchsweep.report.document import Document
     from benchsweep.report.html import write_html
     from benchsweep.report.pdf import write_pdf
+    from benchsweep.report.terminal import (
+        archive_check_table,
+        budget_table,
+        incident_table,
+        labelled_table,
+        measurement_table,
+        requirement_table,
+        series_sweep_table,
+        series_table,
+        stopping_words,
+        unfinished_table,
+        verdict_table,
+    )
     from benchsweep.report.text import Texts, english, load_texts
 
 __all__ = [
@@ -84,17 +86,6 @@ __all__ = [
 ]
 
 _FILES: dict[str, tuple[str, ...]] = {
-    "_budget": ("budget_table",),
-    "_check_table": ("archive_check_table",),
-    "_series_tables": ("series_sweep_table", "series_table", "unfinished_table"),
-    "_stopping": ("stopping_words",),
-    "_tables": (
-        "incident_table",
-        "labelled_table",
-        "measurement_table",
-        "requirement_table",
-        "verdict_table",
-    ),
     "_target": ("check_target",),
     "content": (
         "BestCategory",
@@ -113,6 +104,19 @@ _FILES: dict[str, tuple[str, ...]] = {
     "document": ("Document",),
     "html": ("write_html",),
     "pdf": ("write_pdf",),
+    "terminal": (
+        "archive_check_table",
+        "budget_table",
+        "incident_table",
+        "labelled_table",
+        "measurement_table",
+        "requirement_table",
+        "series_sweep_table",
+        "series_table",
+        "stopping_words",
+        "unfinished_table",
+        "verdict_table",
+    ),
     "text": ("Texts", "english", "load_texts"),
 }
 """What each file gives to the outside: the same as the imports above, which only the type checker follows."""
