@@ -1,4 +1,4 @@
-"""Curves: lines, markers, how sure they are, and their names at the right ends."""
+"""Curves: lines, markers, and how sure they are."""
 
 from __future__ import annotations
 
@@ -8,20 +8,17 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from benchsweep.report.chart._axes import markers
-from benchsweep.report.chart._labels import apart
-from benchsweep.report.chart._layout import LABEL, LABEL_HEIGHT, LEADER, MOST_NAMES, Frame
-from benchsweep.report.chart._lettering import escaped, number, shortened, text
+from benchsweep.report.chart._layout import Frame
+from benchsweep.report.chart._lettering import escaped, number
 from benchsweep.report.chart._model import Curve, Floats, Look, Mark, Mask
-from benchsweep.report.chart._path import lines, lone, outlines
-from benchsweep.report.chart._thinning import Points, thinned
+from benchsweep.report.chart._path import lone
+from benchsweep.report.chart._traces import Trace, between, gapped, traced
 
-__all__ = ["clipped", "curves", "for_pairs", "gapped", "named", "row_of"]
+__all__ = ["curves", "for_pairs"]
 
 _IDLE = 'stroke="#8a8a8a" stroke-width=".5"'
 _MOST_DOTS = 200
 _MARKERS = 5
-
-Piece = tuple[Floats, Floats, Mask]
 
 
 def for_pairs(pairs: Sequence[str]) -> str:
@@ -33,40 +30,11 @@ def for_pairs(pairs: Sequence[str]) -> str:
 class _Parts:
     """What is drawn of one curve."""
 
-    counting: Piece | None = None
-    idle: Piece | None = None
-    low: Piece | None = None
-    high: Piece | None = None
+    counting: Trace | None = None
+    idle: Trace | None = None
+    low: Trace | None = None
+    high: Trace | None = None
     markers: list[tuple[float, float]] = field(default_factory=list)
-
-
-def row_of(points: Points, row: int) -> Piece:
-    """Return x, y and the begins of pieces of one curve."""
-    part = slice(int(points.rows[row]), int(points.rows[row + 1]))
-    return points.x[part], points.y[part], points.begins[part]
-
-
-def gapped(y: Floats, shown: Mask, *, joined: bool = False) -> Floats:
-    """Return `y` where `shown`, else NaN; `joined`: and at the neighbours, so that no gap opens to them."""
-    if joined:
-        wider = shown.copy()
-        wider[1:] |= shown[:-1]
-        wider[:-1] |= shown[1:]
-        shown = wider
-    return np.where(shown, y, np.nan)
-
-
-def clipped(frame: Frame, *pieces: Piece) -> str:
-    """Return the attribute that cuts pieces off at the panel; empty where none reaches out of it."""
-    for x, y, _ in pieces:
-        if x.size and (
-            y.min() < frame.top - 0.05
-            or y.max() > frame.bottom + 0.05
-            or x.min() < frame.left - 0.05
-            or x.max() > frame.right + 0.05
-        ):
-            return f' clip-path="url(#{frame.clip})"'
-    return ""
 
 
 def curves(frame: Frame, names: Mapping[int, str]) -> str:
@@ -82,21 +50,18 @@ def _group(frame: Frame, curve: Curve, parts: _Parts, name: str) -> str:
     look = curve.look
     told = []
     if parts.low is not None and parts.high is not None:
-        edge = f'stroke="{look.colour}" stroke-width=".4" stroke-dasharray=".8 1.2"'
-        told.append(
-            f'<path d="{outlines(parts.low, parts.high)}" fill="{look.colour}" fill-opacity=".15" {edge}'
-            f"{clipped(frame, parts.low, parts.high)}/>"
-        )
-    if parts.idle is not None and parts.idle[0].size:
-        told.append(f'<path d="{lines(*parts.idle)}" fill="none" {_IDLE}{clipped(frame, parts.idle)}/>')
-    if parts.counting is not None and parts.counting[0].size:
-        told.append(
-            f'<path d="{lines(*parts.counting)}" fill="none" stroke="{look.colour}" '
-            f'stroke-width="{look.width:g}"{_dashes(look)}{clipped(frame, parts.counting)}/>'
-        )
-        alone = [(x, y) for x, y in lone(*parts.counting) if frame.holds(x, y)]
+        edge = f'stroke="{look.colour}" stroke-width=".45" stroke-dasharray=".9 1.1"'
+        filled = f'fill="{look.colour}" fill-opacity=".15" {edge}'
+        told.append(between(parts.low, parts.high, filled))
+    if parts.idle is not None and parts.idle.path:
+        told.append(f'<path d="{parts.idle.path}" fill="none" {_IDLE}{parts.idle.clip}/>')
+    if parts.counting is not None and parts.counting.path:
+        stroke = f'stroke="{look.colour}" stroke-width="{look.width:g}"{_dashes(look)}'
+        told.append(f'<path d="{parts.counting.path}" fill="none" {stroke}{parts.counting.clip}/>')
         told.extend(
-            f'<circle cx="{number(x)}" cy="{number(y)}" r="1.1" fill="{look.colour}"/>' for x, y in alone
+            f'<circle cx="{number(x)}" cy="{number(y)}" r="1.1" fill="{look.colour}"/>'
+            for x, y in lone(*parts.counting.piece)
+            if frame.holds(x, y)
         )
     if parts.markers:
         told.append(markers(parts.markers, look))
@@ -110,84 +75,84 @@ def _dashes(look: Look) -> str:
     return f' stroke-dasharray="{" ".join(f"{part:g}" for part in look.dashes)}"'
 
 
-# ---- points
-
-
 def _traced(frame: Frame) -> list[_Parts]:
     """Return the points of all curves; those over one grid are thinned together."""
     parts = [_Parts() for _ in frame.panel.curves]
     grids: dict[bytes, list[int]] = {}
     for place, curve in enumerate(frame.panel.curves):
-        if curve.look.width > 0.0:
-            grids.setdefault(curve.x.tobytes(), []).append(place)
-        else:
+        if curve.look.width <= 0.0:
             parts[place].markers = _dots(frame, curve)
+        elif curve.x.size:
+            grids.setdefault(curve.x.tobytes(), []).append(place)
     for places in grids.values():
         _trace_grid(frame, places, parts)
     return parts
 
 
 def _trace_grid(frame: Frame, places: Sequence[int], parts: list[_Parts]) -> None:
-    x = frame.panel.curves[places[0]].x
-    if x.size == 0:
-        return
-    at = frame.x(x)
-    ranked = np.isfinite(at)
-    every = bool(ranked.all())
-    values: list[Floats] = []
-    keeps: list[Mask] = []
-    targets: list[tuple[int, str]] = []
-    for place in places:
+    over = [frame.panel.curves[place] for place in places]
+    x = frame.x(over[0].x)
+    values = np.array([curve.y for curve in over])
+    finite = np.isfinite(values)
+    if not finite.all():
+        values = np.where(finite, values, np.nan)
+    rows: list[tuple[int, str, Floats]] = []
+    edges: list[tuple[int, str, Floats]] = []
+    for row, (place, curve) in enumerate(zip(places, over, strict=True)):
+        counting = values[row]
+        if curve.idle is not None and curve.idle.any():
+            rows.append((place, "idle", gapped(counting, curve.idle, joined=True)))
+            counting = gapped(counting, ~curve.idle)
+        rows.append((place, "counting", counting))
+        edges.extend((place, *edge) for edge in _edges(curve))
+    everything = [*rows, *edges]
+    y = frame.y(np.array([value for _, _, value in everything]))
+    keep = _kept(frame, [place for place, _, _ in everything])
+    traces = traced(frame, x, y, keep, len(rows))
+    for row, (place, what, _) in enumerate(everything):
+        setattr(parts[place], what, traces[row])
+        if what == "counting" and frame.panel.curves[place].look.marker:
+            parts[place].markers = _spread(frame, x, y[row], place)
+
+
+def _edges(curve: Curve) -> list[tuple[str, Floats]]:
+    """Return the edges of the band of a curve, both or none."""
+    if curve.low is None or curve.high is None:
+        return []
+    known = np.isfinite(curve.y) & ~np.isnan(curve.low) & ~np.isnan(curve.high)
+    if not known.any():
+        return []
+    with np.errstate(invalid="ignore"):
+        low, high = curve.y - curve.low, curve.y + curve.high
+    return [("low", np.where(known, low, np.nan)), ("high", np.where(known, high, np.nan))]
+
+
+def _kept(frame: Frame, rows: Sequence[int]) -> Mask | None:
+    """Return the points of the curves of `rows` that marks stand at; None: there are none."""
+    keep: Mask | None = None
+    for row, place in enumerate(rows):
         curve = frame.panel.curves[place]
-        keep = _kept(curve, frame.panel.marks)
-        for what, y in _rows(curve):
-            values.append(y)
-            keeps.append(keep)
-            targets.append((place, what))
-    y = frame.y(np.array(values))
-    keep = np.array(keeps)
-    if not every:
-        at, y, keep = at[ranked], y[:, ranked], keep[:, ranked]
-    points = thinned(at, y, frame.left, frame.right, keep)
-    for row, (place, what) in enumerate(targets):
-        setattr(parts[place], what, row_of(points, row))
-        if what == "counting":
-            look = frame.panel.curves[place].look
-            parts[place].markers = _spread(frame, at, y[row], place) if look.marker else []
-
-
-def _rows(curve: Curve) -> list[tuple[str, Floats]]:
-    """Return what is drawn of a curve: where it counts, where it does not, and the edges of its band."""
-    finite = np.where(np.isfinite(curve.y), curve.y, np.nan)
-    rows = [("counting", finite)]
-    if curve.idle is not None and curve.idle.any():
-        rows = [("counting", gapped(finite, ~curve.idle)), ("idle", gapped(finite, curve.idle, joined=True))]
-    if curve.low is not None and curve.high is not None:
-        known = np.isfinite(finite) & ~np.isnan(curve.low) & ~np.isnan(curve.high)
-        if known.any():
-            with np.errstate(invalid="ignore"):
-                rows.append(("low", np.where(known, finite - curve.low, np.nan)))
-                rows.append(("high", np.where(known, finite + curve.high, np.nan)))
-    return rows
-
-
-def _kept(curve: Curve, marks: Sequence[Mark]) -> Mask:
-    """Return the points of a curve that marks stand at."""
-    keep = np.zeros(curve.x.size, dtype=np.bool_)
-    for mark in marks:
-        if not mark.pairs or mark.pairs == curve.pairs:
-            place = min(int(np.searchsorted(curve.x, mark.x)), curve.x.size - 1)
-            keep[max(place - 1, 0) : place + 1] = True
+        for mark in frame.panel.marks:
+            if not mark.pairs or mark.pairs == curve.pairs:
+                if keep is None:
+                    keep = np.zeros((len(rows), curve.x.size), dtype=np.bool_)
+                keep[row, _nearest(curve.x, mark)] = True
     return keep
 
 
-def _spread(frame: Frame, x: Floats, y: Floats, number_: int) -> list[tuple[float, float]]:
+def _nearest(x: Floats, mark: Mark) -> int:
+    after = min(int(np.searchsorted(x, mark.x)), x.size - 1)
+    return after - 1 if after and mark.x - x[after - 1] < x[after] - mark.x else after
+
+
+def _spread(frame: Frame, x: Floats, y: Floats, place: int) -> list[tuple[float, float]]:
     """Return where markers stand: a few along the curve, those of different curves beside each other."""
     inside = np.flatnonzero((y >= frame.top) & (y <= frame.bottom) & (x >= frame.left) & (x <= frame.right))
     if inside.size > 2 * _MARKERS:
-        wanted = frame.left + (np.arange(_MARKERS) + (number_ * 5 % 12 + 0.5) / 12.0) * frame.width / _MARKERS
-        first, last = x[inside[0]], x[inside[-1]]
-        wanted = wanted[(wanted >= first) & (wanted <= last)]
+        # Of twelve curves that follow each other none has its markers where another has them.
+        share = (np.arange(_MARKERS) + (place * 5 % 12 + 0.5) / 12.0) / _MARKERS
+        wanted = frame.left + share * frame.width
+        wanted = wanted[(wanted >= x[inside[0]]) & (wanted <= x[inside[-1]])]
         inside = inside[np.unique(np.minimum(np.searchsorted(x[inside], wanted), inside.size - 1))]
     return list(zip(x[inside].tolist(), y[inside].tolist(), strict=True))
 
@@ -199,52 +164,3 @@ def _dots(frame: Frame, curve: Curve) -> list[tuple[float, float]]:
     if inside.size > _MOST_DOTS:
         inside = inside[np.linspace(0, inside.size - 1, _MOST_DOTS).astype(np.intp)]
     return list(zip(x[inside].tolist(), y[inside].tolist(), strict=True)) if curve.look.marker else []
-
-
-# ---- names
-
-
-def named(frame: Frame) -> dict[int, str]:
-    """Return the names written at the right side, by the place of the curve; of a lone limit by -1."""
-    if not frame.names:
-        return {}
-    told: list[tuple[float, int, str, str]] = []
-    for place, curve in enumerate(frame.panel.curves):
-        end = _end(frame, curve.y)
-        if end is not None and curve.name:
-            told.append((end, place, curve.name, curve.look.colour))
-    told = _foremost(frame, told)
-    if len(frame.panel.limits) == 1:
-        end = _end(frame, frame.panel.limits[0].y)
-        if end is not None:
-            told.append((end, -1, frame.panel.limits[0].name, "#000"))
-    told.sort(key=lambda entry: entry[0])
-    places = apart(
-        [entry[0] for entry in told], LABEL_HEIGHT, frame.top + LABEL_HEIGHT / 2.0, frame.bottom - 0.5
-    )
-    room = frame.right_room - LEADER - 4.0
-    found = {}
-    for (end, place, name, colour), y in zip(told, places, strict=True):
-        bold = place < 0
-        more = ' font-weight="bold"' if bold else ""
-        begin, stop = f"M{number(frame.right)} {number(end)}", number(frame.right + LEADER - 1.0)
-        leader = f'<path d="{begin}L{stop} {number(y)}" fill="none" stroke="{colour}" stroke-width=".5"/>'
-        short = shortened(name, LABEL, room, bold=bold)
-        found[place] = leader + text(frame.right + LEADER, y, short, LABEL, more)
-    return found
-
-
-def _end(frame: Frame, y: Floats) -> float | None:
-    finite = np.flatnonzero(np.isfinite(y))
-    if finite.size == 0:
-        return None
-    return min(max(frame.y.at(float(y[finite[-1]])), frame.top), frame.bottom)
-
-
-def _foremost(frame: Frame, told: list[tuple[float, int, str, str]]) -> list[tuple[float, int, str, str]]:
-    """Return the curves that are named: those with a mark first where there are too many."""
-    most = MOST_NAMES - 1
-    if len(told) <= most:
-        return told
-    marked = {mark.pairs for mark in frame.panel.marks}
-    return sorted(told, key=lambda entry: frame.panel.curves[entry[1]].pairs not in marked)[:most]

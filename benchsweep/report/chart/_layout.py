@@ -177,12 +177,12 @@ Ends = tuple[float, float]
 
 def _reaches(chart: Chart) -> list[tuple[Ends, Ends]]:
     """Return the ends of both axes of each panel."""
-    seen = [_seen(_ys(panel), log=panel.y.log) for panel in chart.panels]
+    seen = [_seen(panel.y, _ys(panel)) for panel in chart.panels]
     if chart.shared_y and seen:
         seen = [_joined(seen)] * len(seen)
     found = []
     for panel, reach in zip(chart.panels, seen, strict=True):
-        x = _ends(panel.x, _seen(_xs(panel), log=panel.x.log), 0.0)
+        x = _ends(panel.x, _seen(panel.x, _xs(panel)), 0.0)
         found.append((x, _ends(panel.y, reach, _MARGIN)))
     return found
 
@@ -192,10 +192,12 @@ def _joined(seen: Sequence[Ends | None]) -> Ends | None:
     return (min(low for low, _ in there), max(high for _, high in there)) if there else None
 
 
-def _seen(values: Iterator[Floats], *, log: bool) -> Ends | None:
+def _seen(axis: Axis, values: Iterator[Floats]) -> Ends | None:
+    if axis.low is not None and axis.high is not None:
+        return None
     low, high = math.inf, -math.inf
     for array in values:
-        usable = array[np.isfinite(array) & (array > 0.0 if log else True)]
+        usable = array[np.isfinite(array) & (array > 0.0 if axis.log else True)]
         if usable.size:
             low, high = min(low, float(usable.min())), max(high, float(usable.max()))
     return (low, high) if low <= high else None

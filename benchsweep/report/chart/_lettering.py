@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 __all__ = ["clean", "escaped", "number", "shortened", "text", "width", "wrapped"]
 
@@ -24,11 +25,13 @@ _BOLD = 1.08
 _REFUSED = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\u200e\u200f\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
 
 
+@lru_cache(4096)
 def clean(words: str) -> str:
     """Return words on one line, without characters that cannot or must not be drawn."""
     return _REFUSED.sub("\N{REPLACEMENT CHARACTER}", re.sub(r"\s+", " ", words))
 
 
+@lru_cache(4096)
 def escaped(words: str) -> str:
     """Return words for the text or an attribute of an element."""
     told = clean(words)
@@ -37,6 +40,7 @@ def escaped(words: str) -> str:
     return told
 
 
+@lru_cache(4096)
 def width(words: str, size: float, *, bold: bool = False) -> float:
     """Return the most room that words take, in the unit of `size`."""
     total = sum(_advance(letter) for letter in words)

@@ -6,13 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchsweep.report.chart._curves import Piece, clipped, gapped, row_of
 from benchsweep.report.chart._labels import Places
 from benchsweep.report.chart._layout import SMALL, Frame
 from benchsweep.report.chart._lettering import number, shortened
-from benchsweep.report.chart._model import LimitLine
-from benchsweep.report.chart._path import lines, outlines
-from benchsweep.report.chart._thinning import thinned
+from benchsweep.report.chart._model import Floats, LimitLine, Mask
+from benchsweep.report.chart._path import outlines
+from benchsweep.report.chart._traces import Piece, Trace, gapped, traced
 
 __all__ = ["Drawn", "drawn_limits", "limit_lines", "limit_numbers", "shading"]
 
@@ -22,33 +21,35 @@ _DASHES = ("", "8 2.4", "2.4 1.6", "10 2 2 2", "4.4 1.4 1.4 1.4 1.4 1.4", "14 4.
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drawn:
-    """The pieces of a limit: where it counts, where it does not, and where a cap or a floor holds it."""
+    """What is drawn of a limit: where it counts, where it does not, where a cap or a floor holds it."""
 
     line: LimitLine
-    counting: Piece
-    idle: Piece
-    held: Piece
+    counting: Trace
+    idle: Trace | None
+    held: Trace | None
     end: tuple[float, float] | None
 
 
 def drawn_limits(frame: Frame) -> list[Drawn]:
     """Return what is drawn of each limit of a panel."""
-    return [_drawn(frame, line) for line in frame.panel.limits]
+    return [_drawn(frame, line) for line in frame.panel.limits if line.x.size]
 
 
 def _drawn(frame: Frame, line: LimitLine) -> Drawn:
-    size = line.x.size
-    none = np.zeros(size, dtype=np.bool_)
-    idle = none if line.idle is None else line.idle
-    held = none if line.held is None else line.held & ~idle
     value = np.where(np.isfinite(line.y), line.y, np.nan)
-    at = frame.x(line.x)
-    y = frame.y(np.array([gapped(value, ~idle), gapped(value, idle, joined=True), gapped(value, held)]))
-    usable = np.isfinite(at)
-    points = thinned(at[usable], y[:, usable], frame.left, frame.right)
-    finite = np.flatnonzero(np.isfinite(value) & usable)
-    end = None if finite.size == 0 else (float(at[finite[-1]]), frame.y.at(float(value[finite[-1]])))
-    return Drawn(line, row_of(points, 0), row_of(points, 1), row_of(points, 2), end)
+    rows = {"counting": value}
+    held = line.held
+    if line.idle is not None and line.idle.any():
+        rows = {"counting": gapped(value, ~line.idle), "idle": gapped(value, line.idle, joined=True)}
+        held = None if held is None else held & ~line.idle
+    if held is not None and held.any():
+        rows["held"] = gapped(value, held)
+    x = frame.x(line.x)
+    traces = dict(zip(rows, traced(frame, x, frame.y(np.array(list(rows.values())))), strict=True))
+    finite = np.flatnonzero(np.isfinite(value) & np.isfinite(x))
+    last = finite[-1] if finite.size else None
+    end = None if last is None else (float(x[last]), frame.y.at(float(value[last])))
+    return Drawn(line, traces["counting"], traces.get("idle"), traces.get("held"), end)
 
 
 def shading(frame: Frame, limits: list[Drawn]) -> str:
@@ -56,18 +57,18 @@ def shading(frame: Frame, limits: list[Drawn]) -> str:
     grey = 'fill="#e6e6e6"' if len(limits) == 1 else 'fill="#000" fill-opacity=".07"'
     told = []
     for drawn in limits:
-        x, y, begins = drawn.counting
+        x, y, begins = drawn.counting.piece
         if x.size == 0:
             continue
         # Min: from the line down to the lower side, unless all of it lies there already.
         edge = frame.bottom if drawn.line.sense == "min" else frame.top
         side = np.maximum(y, edge) if drawn.line.sense == "min" else np.minimum(y, edge)
-        path = outlines(drawn.counting, _ends(x, side, begins))
-        told.append(f'<path d="{path}" {grey}{clipped(frame, drawn.counting)}/>')
+        path = outlines(drawn.counting.piece, _ends(x, side, begins))
+        told.append(f'<path d="{path}" {grey}{drawn.counting.clip}/>')
     return "".join(told)
 
 
-def _ends(x: np.ndarray, y: np.ndarray, begins: np.ndarray) -> Piece:
+def _ends(x: Floats, y: Floats, begins: Mask) -> Piece:
     """Return the first and the last point of each piece."""
     starts = np.flatnonzero(begins)
     stops = np.append(starts[1:], x.size) - 1
@@ -84,13 +85,13 @@ def limit_lines(frame: Frame, limits: list[Drawn], name: str) -> str:
     for place, drawn in enumerate(limits):
         dashes = _DASHES[place % len(_DASHES)]
         more = f' stroke-dasharray="{dashes}"' if dashes else ""
-        for piece, look in (
+        for trace, look in (
             (drawn.counting, f'stroke="#000" stroke-width="{heavy}"{more}'),
             (drawn.idle, 'stroke="#767676" stroke-width=".6"'),
             (drawn.held, 'stroke="#fff" stroke-width=".7"'),
         ):
-            if piece[0].size:
-                told.append(f'<path d="{lines(*piece)}" fill="none" {look}{clipped(frame, piece)}/>')
+            if trace is not None and trace.path:
+                told.append(f'<path d="{trace.path}" fill="none" {look}{trace.clip}/>')
     return f'<g class="limits">{"".join(told)}{name}</g>' if told else ""
 
 

@@ -6,14 +6,13 @@ import math
 
 import numpy as np
 
-from benchsweep.report.chart._curves import clipped, for_pairs, row_of
+from benchsweep.report.chart._curves import for_pairs
 from benchsweep.report.chart._labels import Places, apart
 from benchsweep.report.chart._layout import SMALL, Frame
 from benchsweep.report.chart._lettering import number, shortened, text
 from benchsweep.report.chart._lettering import width as room_of
 from benchsweep.report.chart._model import Mark, Span
-from benchsweep.report.chart._path import outlines
-from benchsweep.report.chart._thinning import thinned
+from benchsweep.report.chart._traces import between, traced
 
 __all__ = ["bands", "levels", "marks", "note", "spans"]
 
@@ -78,14 +77,9 @@ def bands(frame: Frame) -> str:
         if not known.any():
             continue
         y = frame.y(np.array([np.where(known, band.low, np.nan), np.where(known, band.high, np.nan)]))
-        at = frame.x(band.x)
-        usable = np.isfinite(at)
-        points = thinned(at[usable], y[:, usable], frame.left, frame.right)
-        low, high = row_of(points, 0), row_of(points, 1)
-        told.append(
-            f'<path d="{outlines(low, high)}" fill="#000" fill-opacity=".1" stroke="#767676" '
-            f'stroke-width=".4"{clipped(frame, low, high)}/>'
-        )
+        low, high = traced(frame, frame.x(band.x), y, paths=0)
+        look = 'fill="#000" fill-opacity=".1" stroke="#767676" stroke-width=".4"'
+        told.append(between(low, high, look))
     return "".join(told)
 
 

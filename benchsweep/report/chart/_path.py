@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
+
 import numpy as np
-from numpy.typing import NDArray
 
 from benchsweep.report.chart._lettering import number
 from benchsweep.report.chart._model import Floats, Mask
 
-__all__ = ["lines", "lone", "outlines"]
+__all__ = ["each", "lines", "lone", "outlines"]
 
 
 class _Words(dict[int, str]):
@@ -26,13 +28,32 @@ _WORDS = _Words()
 _MOST_WORDS = 20_000
 
 
-def _tenths(values: Floats) -> NDArray[np.intp]:
-    return np.rint(values * 10.0).astype(np.intp)
-
-
 def lines(x: Floats, y: Floats, begins: Mask) -> str:
     """Return the path through points; a new piece where `begins` is True. A lone point is a short stroke."""
-    return "".join(_strokes(x, y, begins))
+    return each(x, y, begins, [0, x.size])[0]
+
+
+def each(x: Floats, y: Floats, begins: Mask, rows: Sequence[int]) -> list[str]:
+    """Return the path of each of several curves; curve `i` has the points ``rows[i]`` to ``rows[i + 1]``."""
+    if x.size == 0:
+        return [""] * (len(rows) - 1)
+    if len(_WORDS) > _MOST_WORDS:
+        _WORDS.clear()
+    both = np.rint(np.stack((x, y), axis=1) * 10.0).astype(np.intp)
+    steps = np.zeros_like(both)
+    steps[1:] = both[1:] - both[:-1]
+    # Points that fall together go, the steps between the others are as they were.
+    moves = np.flatnonzero(begins | (steps[:, 0] != 0) | (steps[:, 1] != 0))
+    words = list(map(_WORDS.__getitem__, steps[moves].ravel().tolist()))
+    starts = np.flatnonzero(begins[moves])
+    heads = (both[moves[starts]] / 10.0).tolist()
+    pieces = []
+    ends = [*starts[1:].tolist(), moves.size]
+    for (left, top), start, stop in zip(heads, starts.tolist(), ends, strict=True):
+        way = f"l{''.join(words[2 * start + 2 : 2 * stop])}" if stop - start > 1 else "h.1"
+        pieces.append(f"M{number(left)} {number(top)}{way}")
+    borders = np.searchsorted(moves[starts], rows).tolist()
+    return ["".join(pieces[first:last]) for first, last in pairwise(borders)]
 
 
 def lone(x: Floats, y: Floats, begins: Mask) -> list[tuple[float, float]]:
@@ -58,25 +79,3 @@ def _pieces(x: Floats, y: Floats, begins: Mask) -> list[tuple[Floats, Floats]]:
     starts = np.flatnonzero(begins)
     stops = np.append(starts[1:], x.size)
     return [(x[start:stop], y[start:stop]) for start, stop in zip(starts, stops, strict=True)]
-
-
-def _strokes(x: Floats, y: Floats, begins: Mask) -> list[str]:
-    if x.size == 0:
-        return []
-    if len(_WORDS) > _MOST_WORDS:
-        _WORDS.clear()
-    both = np.column_stack((_tenths(x), _tenths(y)))
-    steps = np.zeros_like(both)
-    steps[1:] = both[1:] - both[:-1]
-    moves = begins | steps.any(axis=1)
-    both, steps, begins = both[moves], steps[moves], begins[moves]
-    # Points that fall together have gone, the steps between the others are as they were.
-    words = list(map(_WORDS.__getitem__, steps.ravel().tolist()))
-    starts = np.flatnonzero(begins).tolist()
-    told = []
-    for start, stop in zip(starts, [*starts[1:], both.shape[0]], strict=True):
-        head = f"M{number(both[start, 0] / 10.0)} {number(both[start, 1] / 10.0)}"
-        told.append(
-            f"{head}l{''.join(words[2 * start + 2 : 2 * stop])}" if stop - start > 1 else f"{head}h.1"
-        )
-    return told

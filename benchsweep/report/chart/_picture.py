@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from benchsweep.report.chart._axes import axes_over, axes_under, legend
-from benchsweep.report.chart._curves import curves, named
+from benchsweep.report.chart._curves import curves
 from benchsweep.report.chart._labels import Places
 from benchsweep.report.chart._layout import WIDTH, Frame, laid_out
 from benchsweep.report.chart._lettering import escaped, number
 from benchsweep.report.chart._limits import drawn_limits, limit_lines, limit_numbers, shading
 from benchsweep.report.chart._marks import bands, levels, marks, note, spans
 from benchsweep.report.chart._model import Chart, Picture
+from benchsweep.report.chart._names import named
 from benchsweep.report.chart._readout import readout as told
 
 __all__ = ["FONT", "picture"]

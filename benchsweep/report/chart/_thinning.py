@@ -54,43 +54,50 @@ def thinned(x: Floats, y: Floats, begin: float, end: float, keep: Mask | None = 
     """
     rows, size = y.shape
     finite = np.isfinite(y)
-    chosen = finite.copy() if size <= 2 * STRETCHES else _extremes(x, y, finite, begin, end)
+    whole = bool(finite.all())
+    chosen = (
+        finite.copy() if size <= 2 * STRETCHES else _extremes(x, y, None if whole else finite, begin, end)
+    )
     if size:
         chosen[:, 0] |= finite[:, 0]
         chosen[:, -1] |= finite[:, -1]
+    if not whole:
         edges = finite[:, 1:] != finite[:, :-1]
         chosen[:, 1:] |= edges & finite[:, 1:]
         chosen[:, :-1] |= edges & finite[:, :-1]
     if keep is not None:
         chosen |= keep & finite
-    index = np.flatnonzero(chosen)
-    place = index % max(size, 1)
-    gaps = np.cumsum(~finite)[index] if index.size else index
-    row = index // max(size, 1)
-    begins = np.ones(index.size, dtype=np.bool_)
-    begins[1:] = (gaps[1:] != gaps[:-1]) | (row[1:] != row[:-1])
-    at, value = x[place], y.ravel()[index]
-    forced = begins if keep is None else begins | keep.ravel()[index]
+    row, place = np.nonzero(chosen)
+    begins = np.ones(row.size, dtype=np.bool_)
+    begins[1:] = row[1:] != row[:-1]
+    if not whole:
+        gaps = np.cumsum(~finite, axis=1)[row, place]
+        begins[1:] |= gaps[1:] != gaps[:-1]
+    at, value = x[place], y[row, place]
+    forced = begins if keep is None else begins | keep[row, place]
     stays = _bends(at, value, begins, forced)
     counts = np.bincount(row[stays], minlength=rows)
     return Points(at[stays], value[stays], begins[stays], np.concatenate(([0], np.cumsum(counts))))
 
 
-def _extremes(x: Floats, y: Floats, finite: Mask, begin: float, end: float) -> Mask:
+def _extremes(x: Floats, y: Floats, finite: Mask | None, begin: float, end: float) -> Mask:
     """Return where the least and the greatest value of each stretch is, for all curves at once."""
     size = x.size
     stretch = np.clip(np.floor((x - begin) * (STRETCHES / (end - begin))), -1, STRETCHES).astype(np.intp)
-    starts = np.concatenate(([0], np.flatnonzero(np.diff(stretch)) + 1))
-    counts = np.diff(np.append(starts, size))
-    number = np.repeat(np.arange(starts.size), counts)
-    chosen = np.zeros(y.size, dtype=np.bool_)
+    starts = np.concatenate(([0], np.flatnonzero(stretch[1:] != stretch[:-1]) + 1))
+    number = np.repeat(np.arange(starts.size), np.diff(np.append(starts, size)))
+    chosen = np.zeros(y.shape, dtype=np.bool_)
     for extreme, beyond in ((np.minimum, np.inf), (np.maximum, -np.inf)):
-        most = extreme.reduceat(y if finite.all() else np.where(finite, y, beyond), starts, axis=1)
-        hits = np.flatnonzero(y == np.repeat(most, counts, axis=1))
-        # Of equal values the first.
-        group = hits // size * starts.size + number[hits % size]
-        chosen[hits[np.concatenate(([True], group[1:] != group[:-1]))] if hits.size else hits] = True
-    return chosen.reshape(y.shape)
+        most = extreme.reduceat(y if finite is None else np.where(finite, y, beyond), starts, axis=1)
+        hits = y == most[:, number]
+        row, place = np.nonzero(hits)
+        if row.size > most.size:
+            # Of equal values the first.
+            group = row * starts.size + number[place]
+            again = np.flatnonzero(group[1:] == group[:-1]) + 1
+            hits[row[again], place[again]] = False
+        chosen |= hits
+    return chosen
 
 
 def _bends(x: Floats, y: Floats, begins: Mask, forced: Mask) -> Mask:
@@ -100,21 +107,32 @@ def _bends(x: Floats, y: Floats, begins: Mask, forced: Mask) -> Mask:
     out lies within the tolerance of one line that is drawn.
     """
     stays = np.ones(x.size, dtype=np.bool_)
+    count = (x.size - 1) // 2
+    stop = 1 + 2 * count
+    free = ~(forced[1:stop:2] | begins[1:stop:2] | begins[2:stop:2])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rise = (y[2:stop:2] - y[: stop - 2 : 2]) / (x[2:stop:2] - x[: stop - 2 : 2])
+        away = np.abs(y[1:stop:2] - y[: stop - 2 : 2] - (x[1:stop:2] - x[: stop - 2 : 2]) * rise)
+    straight = np.flatnonzero(free & (away <= _TOLERANCE))
     block = 2
-    while block <= _LARGEST_BLOCK and x.size > block:
-        count = (x.size - 1) // block
-        stop = 1 + count * block
-        x0, y0 = x[: stop - 1 : block, None], y[: stop - 1 : block, None]
-        run, rise = x[block:stop:block, None] - x0, y[block:stop:block, None] - y0
-        inside_x, inside_y = x[1:stop].reshape(count, block), y[1:stop].reshape(count, block)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            away = np.abs(inside_y - y0 - (inside_x - x0) * (rise / run))
-        straight = np.max(away, axis=1) <= _TOLERANCE
-        straight &= ~forced[1:stop].reshape(count, block)[:, :-1].any(axis=1)
-        straight &= ~begins[1:stop].reshape(count, block).any(axis=1)
-        if not straight.any():
-            break  # a chord that does not do for any pair will hardly do for more
-        inner = stays[1:stop].reshape(count, block)
-        inner[:, :-1] &= ~straight[:, None]
+    while straight.size:
+        stays[(straight * block)[:, None] + np.arange(1, block)] = False
         block *= 2
+        if block > _LARGEST_BLOCK:
+            break
+        # Only what is straight in both halves is tried as a whole.
+        pairs = straight[:-1][(straight[:-1] % 2 == 0) & (straight[1:] == straight[:-1] + 1)] // 2
+        pairs = pairs[~forced[pairs * block + block // 2]]
+        straight = pairs[_straight(x, y, pairs * block, block)]
     return stays
+
+
+def _straight(x: Floats, y: Floats, starts: NDArray[np.intp], block: int) -> Mask:
+    """Return whether a chord over `block` steps from each start leaves no point by more than is allowed."""
+    inner = starts[:, None] + np.arange(1, block)
+    x0, y0 = x[starts], y[starts]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rise = (y[starts + block] - y0) / (x[starts + block] - x0)
+        away = np.abs(y[inner] - y0[:, None] - (x[inner] - x0[:, None]) * rise[:, None])
+    fits: Mask = np.max(away, axis=1, initial=0.0) <= _TOLERANCE
+    return fits
