@@ -33,6 +33,8 @@ _PAGE_HEIGHT = 650.0  # points that a picture may have, its caption below
 _VIEW_BOX = re.compile(r'viewBox="[\d.-]+ [\d.-]+ ([\d.]+) ([\d.]+)"')
 _LANGUAGE = re.compile(r"([A-Za-z]{2,3})(?:-[A-Za-z]{4})?(?:-([A-Za-z]{2})\b)?")
 _MANY = 2500  # characters that fill about half a page
+_LONG_OUTCOME = 30  # letters that a large word may have before it is broken
+_LISTED = 120  # characters of fixed width that a line has
 _LETTER = 0.47  # width of a letter in sizes of the type
 
 
@@ -141,7 +143,7 @@ class _Printer:
     def _(self, block: Box) -> dict[str, Any]:
         return {
             "kind": "box",
-            "word": self.setter.words(block.word),
+            "word": self.setter.breakable(block.word, _LONG_OUTCOME),
             "lines": self.lines(block.lines),
             "items": self.lines(block.items),
             "emphasis": block.emphasis,
@@ -161,7 +163,10 @@ class _Printer:
 
     @block.register
     def _(self, block: Listing) -> dict[str, Any]:
-        return {"kind": "listing", "words": "\n".join(map(self.setter.words, block.lines))}
+        return {
+            "kind": "listing",
+            "words": "\n".join(self.setter.breakable(one, _LISTED) for one in block.lines),
+        }
 
     @block.register
     def _(self, block: Section) -> dict[str, Any]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
-from benchsweep.report.document import Table, plain
-from benchsweep.report.pdf._words import Typesetter, longest_word
+from benchsweep.report.document import Row, Table, plain
+from benchsweep.report.pdf._words import BREAK, LONG, Typesetter, longest_word
 
 __all__ = ["PAGE_WIDTH", "table_data"]
 
@@ -15,44 +16,82 @@ PAGE_WIDTH = 516.0
 _SIZES = (8.5, 7.5, 6.5, 5.5)
 _LETTER = 0.47  # width of a letter in sizes of the type, on an average
 _BETWEEN = 6.0  # points between columns
+_BESIDE = 18.0  # points between parts of a table that stand side by side
+_NARROW = 0.45  # part of the page; a table that needs less stays as narrow as it is
 _KEPT = 40  # characters; what is longer is broken, wherever it stands
+_VERY_LONG = 8  # of words that may be broken where nothing else lets a table fit
 _MOST_LINES = 30  # a row of more may be cut by the end of a page: it might be longer than one
+_FEW_ROWS = 16
+_MOST_ROWS = 45  # that parts side by side may have: they are read one after the other, on one page
+_MOST_PARTS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class _Cells:
+    """Titles and cells, ready for print, and how many letters each column needs at least and at best."""
+
+    titles: list[str]
+    rows: list[list[list[tuple[str, ...]]]]
+    least: list[int]
+    wanted: list[int]
 
 
 def table_data(table: Table, setter: Typesetter) -> dict[str, Any]:
     """Return a table as `page.typ` reads it: size of type, columns, rows."""
-    kept = [column.number or column.kept for column in table.columns]
-    titles = [setter.words(column.title) for column in table.columns]
+    cells = _cells(table, setter, LONG, kept=True)
+    size = next((one for one in _SIZES if _points(cells.least, one) <= PAGE_WIDTH), None)
+    if size is None:
+        size = _SIZES[-1]
+        cells = _cells(table, setter, _VERY_LONG, kept=False)
+    needed = _points(cells.wanted, size)
+    parts = _parts(len(table.rows), needed)
+    fills = _filling(table, cells.wanted, size) if needed >= PAGE_WIDTH else None
+    share = PAGE_WIDTH / max(len(cells.titles), 1)
     rows = [
-        [
-            setter.line(cell, kept=whole and len(plain(cell)) <= _KEPT)
-            for cell, whole in zip(row.cells, kept, strict=True)
-        ]
-        for row in table.rows
+        {
+            "cells": [(cell, row.emphasis) for cell in line],
+            "cut": any(len(_joined(cell)) * _LETTER * size > share * _MOST_LINES for cell in line),
+        }
+        for row, line in zip(table.rows, cells.rows, strict=True)
     ]
-    texts = [[_joined(cell) for cell in row] for row in rows]
-    down = list(zip(*texts, strict=True)) or [()] * len(titles)
-    least = [max(map(longest_word, (title, *cells))) for title, cells in zip(titles, down, strict=True)]
-    wanted = [max(map(len, (title, *cells))) for title, cells in zip(titles, down, strict=True)]
-    size = next((one for one in _SIZES if _points(least, one) <= PAGE_WIDTH), _SIZES[-1])
-    fills = _filling(wanted, kept, size)
-    share = PAGE_WIDTH / max(len(titles), 1)
     return {
         "caption": setter.line(table.caption),
         "size": size,
+        "spread": parts == 1 and _NARROW * PAGE_WIDTH < needed < PAGE_WIDTH,
+        "beside": _BESIDE,
+        "whole": parts > 1,
         "columns": [
-            {"title": title, "number": column.number, "fills": place == fills}
-            for place, (title, column) in enumerate(zip(titles, table.columns, strict=True))
-        ],
-        "rows": [
             {
-                "cells": cells,
-                "emphasis": row.emphasis,
-                "cut": any(len(words) * _LETTER * size > share * _MOST_LINES for words in told),
+                "title": title,
+                "number": column.number,
+                "fills": place == fills,
+                "last": part + 1 < parts and place + 1 == len(cells.titles),
             }
-            for row, cells, told in zip(table.rows, rows, texts, strict=True)
+            for part in range(parts)
+            for place, (title, column) in enumerate(zip(cells.titles, table.columns, strict=True))
         ],
+        "rows": _side_by_side(rows, parts, len(cells.titles)),
     }
+
+
+def _cells(table: Table, setter: Typesetter, longest: int, *, kept: bool) -> _Cells:
+    whole = [kept and (column.number or column.kept) for column in table.columns]
+    titles = [setter.breakable(column.title, longest) for column in table.columns]
+    rows = [_row(row, setter, whole, longest) for row in table.rows]
+    down = [[title, *(_joined(row[place]) for row in rows)] for place, title in enumerate(titles)]
+    return _Cells(
+        titles,
+        rows,
+        least=[max(map(longest_word, column)) for column in down],
+        wanted=[max(len(words.replace(BREAK, "")) for words in column) for column in down],
+    )
+
+
+def _row(row: Row, setter: Typesetter, whole: list[bool], longest: int) -> list[list[tuple[str, ...]]]:
+    return [
+        setter.line(cell, kept=kept and len(plain(cell)) <= _KEPT, longest=longest)
+        for cell, kept in zip(row.cells, whole, strict=True)
+    ]
 
 
 def _joined(cell: list[tuple[str, ...]]) -> str:
@@ -63,10 +102,33 @@ def _points(letters: list[int], size: float) -> float:
     return sum(count * _LETTER * size + _BETWEEN for count in letters)
 
 
-def _filling(wanted: list[int], kept: list[bool], size: float) -> int | None:
-    """Return which column takes the width that the others leave; None: all take what they need."""
-    words = [place for place, whole in enumerate(kept) if not whole]
-    if not words or _points(wanted, size) < 0.5 * PAGE_WIDTH:
+def _parts(rows: int, needed: float) -> int:
+    """Return how many parts of a long and narrow table stand side by side."""
+    if rows <= _FEW_ROWS:
+        return 1
+    parts = min(_MOST_PARTS, int(PAGE_WIDTH // (needed * 1.1 + _BESIDE)), -(-rows // _FEW_ROWS))
+    return parts if parts > 1 and -(-rows // parts) <= _MOST_ROWS else 1
+
+
+def _side_by_side(rows: list[dict[str, Any]], parts: int, columns: int) -> list[dict[str, Any]]:
+    high = -(-len(rows) // parts)
+    empty = {"cells": [([], "")] * columns, "cut": False}
+    joined = []
+    for place in range(high):
+        across = [rows[at] if at < len(rows) else empty for at in range(place, high * parts, high)]
+        joined.append(
+            {
+                "cells": [cell for row in across for cell in row["cells"]],
+                "cut": any(row["cut"] for row in across),
+            }
+        )
+    return joined
+
+
+def _filling(table: Table, wanted: list[int], size: float) -> int | None:
+    """Return which column of words takes what the others leave; None: typst shares it out."""
+    words = [place for place, column in enumerate(table.columns) if not (column.number or column.kept)]
+    if not words:
         return None
     widest = max(words, key=wanted.__getitem__)
     others = _points([count for place, count in enumerate(wanted) if place != widest], size)

@@ -4,26 +4,25 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from benchsweep.report.document import Line, Link, Piece, Strong, clean
+from benchsweep.report.document import Given, Line, Link, Piece, Strong, clean
 
-__all__ = ["BREAK", "Typesetter", "longest_word", "shortened"]
+__all__ = ["BREAK", "LONG", "Typesetter", "longest_word", "shortened"]
 
 BREAK = "\u200b"
-"""Where a line may end; it is not seen."""
+"""Where a line may end. `page.typ` takes it out of the text, so that words are found and copied whole."""
+
+LONG = 25
+"""A word of so many characters may end a line anywhere."""
 
 _HARD_SPACE = "\u00a0"
 # Text that runs from right to left turns what stands around it unless it is set apart.
 _TURNING = {"R", "AL", "AN"}
 _ISOLATE, _END_ISOLATE = "\u2068", "\u2069"
-
-_LONG = 16
-_SPACES = re.compile(rf"[ {BREAK}]+")
-# Names of files, addresses, tags: words of parts, none of which is a word of a language.
-_BETWEEN_PARTS = re.compile(r"(?<=[/\\_.:=@,;|+])(?=[^\W_]{2})")
-_TOO_LONG = re.compile(r"[^\s\u200b-]{25,}")
+_JOINERS = "\u200c\u200d"
+_ENDS = re.compile(rf"[\s{BREAK}]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,51 +40,58 @@ class Typesetter:
     anchors: Collection[str] = ()
     missing: Mapping[int, str] = field(default_factory=dict)
 
-    def words(self, text: str, *, kept: bool = False) -> str:
-        """Return words without invisible characters, and with places where a line may end.
+    def words(self, text: str) -> str:
+        """Return a text without invisible characters. Hard spaces stay: they keep words together."""
+        return _HARD_SPACE.join(map(clean, text.split(_HARD_SPACE))).translate(self.missing)
+
+    def breakable(self, text: str, longest: int = LONG) -> str:
+        """Return words with places where a line may end in those that have `longest` characters or more."""
+        words = self.words(text)
+        if longest > len(words):
+            return words
+        return "".join(
+            "".join(_with_breaks(part)) if len(part) >= longest else part
+            for part in re.split(r"(\s+)", words)
+        )
+
+    def line(self, told: Line, *, kept: bool = False, longest: int = LONG) -> list[tuple[str, ...]]:
+        """Return the pieces of a line: words, how they are printed, and where they lead.
 
         Parameters
         ----------
-        text
-            Any text.
+        told
+            The line.
         kept
-            They stay on one line.
+            Stays on one line.
+        longest
+            As of `breakable`.
         """
-        # Hard spaces stay: they are how a text says what belongs together.
-        seen = _HARD_SPACE.join(map(clean, text.split(_HARD_SPACE))).translate(self.missing)
-        return seen.replace(" ", _HARD_SPACE) if kept else _with_breaks(seen)
+        return [self._piece(piece, kept, longest) for piece in told]
 
-    def line(self, told: Line, *, kept: bool = False) -> list[tuple[str, ...]]:
-        """Return the pieces of a line: words, how they are printed, and where they lead."""
-        return [self._piece(piece, kept) for piece in told]
-
-    def _piece(self, piece: Piece, kept: bool) -> tuple[str, ...]:
+    def _piece(self, piece: Piece, kept: bool, longest: int) -> tuple[str, ...]:
         if isinstance(piece, Link):
-            inner = self._piece(piece.piece, kept)
+            inner = self._piece(piece.piece, kept, longest)
             return (inner[0], "link", piece.anchor) if piece.anchor in self.anchors else inner
-        if isinstance(piece, str):
-            return (self.words(piece, kept=kept),)
-        words = self._apart(piece.text, kept)
+        text = piece if isinstance(piece, str) else piece.text
+        words = self.words(text).replace(" ", _HARD_SPACE) if kept else self.breakable(text, longest)
+        if isinstance(piece, Given) and any(unicodedata.bidirectional(char) in _TURNING for char in words):
+            words = f"{_ISOLATE}{words}{_END_ISOLATE}"
         return (words, "strong") if isinstance(piece, Strong) else (words,)
 
-    def _apart(self, text: str, kept: bool) -> str:
-        words = self.words(text, kept=kept)
-        turning = any(unicodedata.bidirectional(char) in _TURNING for char in words)
-        return f"{_ISOLATE}{words}{_END_ISOLATE}" if turning else words
 
-
-def _with_breaks(text: str) -> str:
-    """Let long words that no language hyphenates end a line within."""
-    return " ".join(_parts(word) if len(word) > _LONG else word for word in text.split(" "))
-
-
-def _parts(word: str) -> str:
-    return _TOO_LONG.sub(lambda found: BREAK.join(found.group()), _BETWEEN_PARTS.sub(BREAK, word))
+def _with_breaks(word: str) -> Iterator[str]:
+    """Yield the characters of a word, and a break before each that does not belong to the one before."""
+    before = ""
+    for char in word:
+        if before and before not in _JOINERS and char not in _JOINERS and not unicodedata.combining(char):
+            yield BREAK
+        yield char
+        before = char
 
 
 def longest_word(text: str) -> int:
     """Return how many characters stand between two places where a line may end."""
-    return max(map(len, _SPACES.split(text)), default=0)
+    return max(map(len, _ENDS.split(text)), default=0)
 
 
 def shortened(text: str, most: int) -> str:
