@@ -55,9 +55,9 @@ def report_items(
                 graded=looks.graded,
                 findings=findings,
                 comments=comments,
-                bands=uncertainty_bands(
-                    result.evaluation, requirement, graded.verdict, conditions=conditions
-                ),
+                bands=uncertainty_bands(result.evaluation, requirement, graded.verdict, conditions=conditions)
+                if full
+                else {},
             )
         )
     return items

@@ -11,7 +11,7 @@ from benchsweep.qualification.bulk import Graded, Item
 
 __all__ = ["report_all"]
 
-_WORTH_A_PROCESS = 8
+_WORTH_A_PROCESS = 16
 """With fewer records for each, other processes take longer to start than this one to do the work."""
 
 _MOST_AT_ONCE = 5

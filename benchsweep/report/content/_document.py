@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from benchsweep.report.content import charts
 from benchsweep.report.content._document_head import Reported, head_blocks
 from benchsweep.report.content._document_number import derived_number
 from benchsweep.report.content._item import ReportItem, grouped
-from benchsweep.report.content._overview import overview_section
+from benchsweep.report.content._overview import OVERVIEW, overview_section
 from benchsweep.report.content._particulars import Particulars
 from benchsweep.report.content._series import series_section
 from benchsweep.report.content._series_item import SeriesItem
@@ -66,7 +67,6 @@ def assembled(
     particulars: Particulars | None = None,
     series: Sequence[SeriesItem] = (),
     detail: Detail = "full",
-    drawings: Sequence[Block] = (),
 ) -> Document:
     """Return the report that parts make which were made before, here or in other processes.
 
@@ -74,14 +74,13 @@ def assembled(
     ----------
     parts
         In order; the place of each, from 1, is that with which it was made.
-    drawings
-        Charts of all together, for the overview.
     """
     given = Particulars() if particulars is None else particulars
     number = given.number or derived_number(parts, series)
     reported = Reported(parts, series, number, derived=not given.number)
     blocks: list[Block] = [*head_blocks(reported, given, texts)]
     if len(parts) > 1:
+        drawings = charts.gathered_drawings([part.kept for part in parts], texts, prefix=f"{OVERVIEW}-")
         blocks.append(overview_section([part.summary for part in parts], texts, drawings=drawings))
     several = len(parts) + len(series) > 1
     sections = [series_section(item, texts, place=place) for place, item in enumerate(series, start=1)]

@@ -61,6 +61,8 @@ class ReportPart:
         ``bench`` or ``touchstone``.
     content_hash
         Of the record; empty when it is not stored.
+    kept
+        What charts of several show of it.
     """
 
     section: Section
@@ -68,6 +70,7 @@ class ReportPart:
     specimen: Specimen
     origin: str
     content_hash: str
+    kept: charts.Kept
 
 
 def report_part(
@@ -82,6 +85,7 @@ def report_part(
         specimen=first.measurement.specimen,
         origin=first.measurement.origin,
         content_hash=first.content_hash,
+        kept=charts.kept_of(group),
     )
 
 
