@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from benchsweep.report.chart._layout import SMALL, TITLE, WIDTH, Frame
 from benchsweep.report.chart._lettering import number, shortened, text
 from benchsweep.report.chart._lettering import width as room_of
 from benchsweep.report.chart._model import Axis, Look
-from benchsweep.report.chart._scale import minor_places
+from benchsweep.report.chart._scale import Scale, Tick, minor_places
 
 __all__ = ["axes_over", "axes_under", "legend", "markers"]
 
@@ -17,19 +18,40 @@ _AXIS = 7.5
 
 def axes_under(frame: Frame) -> str:
     """Return what lies under the curves: the grid."""
-    xs = [frame.x.at(value) for value, _ in frame.x_ticks]
-    ys = [frame.y.at(value) for value, _ in frame.y_ticks]
-    upright = "".join(f"M{number(x)} {number(frame.top)}v{number(frame.height)}" for x in xs)
-    level = "".join(f"M{number(frame.left)} {number(y)}h{number(frame.width)}" for y in ys)
+    upright = _upright_grid(frame.x, tuple(frame.x_ticks), frame.top, frame.height)
+    level = "".join(
+        f"M{number(frame.left)} {number(frame.y.at(value))}h{number(frame.width)}"
+        for value, _ in frame.y_ticks
+    )
     return f'<path d="{upright}{level}" fill="none" stroke="#d0d0d0" stroke-width=".4"/>'
+
+
+# The charts of a record have most of their x axes in common.
+@lru_cache(64)
+def _upright_grid(scale: Scale, ticks: tuple[Tick, ...], top: float, height: float) -> str:
+    return "".join(f"M{number(scale.at(value))} {number(top)}v{number(height)}" for value, _ in ticks)
+
+
+@lru_cache(64)
+def _lower_ticks(scale: Scale, ticks: tuple[Tick, ...], bottom: float) -> str:
+    minor = minor_places(scale.low, scale.high) if scale.log else []
+    long = "".join(f"M{number(scale.at(value))} {number(bottom)}v2.4" for value, _ in ticks)
+    return long + "".join(f"M{number(scale.at(value))} {number(bottom)}v1.4" for value in minor)
+
+
+@lru_cache(64)
+def _lower_words(scale: Scale, ticks: tuple[Tick, ...], bottom: float) -> str:
+    room = abs(scale.stop - scale.start) / 2.0
+    middle = ' text-anchor="middle"'
+    return "".join(
+        text(scale.at(value), bottom + 7.0, shortened(words, SMALL, room), SMALL, middle)
+        for value, words in ticks
+    )
 
 
 def axes_over(frame: Frame) -> str:
     """Return what lies over the curves: the frame, ticks and their words, title and words of the axes."""
-    told = [_frame(frame)]
-    for value, words in frame.x_ticks:
-        words = shortened(words, SMALL, frame.width / 2.0)
-        told.append(text(frame.x.at(value), frame.bottom + 7.0, words, SMALL, ' text-anchor="middle"'))
+    told = [_frame(frame), _lower_words(frame.x, tuple(frame.x_ticks), frame.bottom)]
     for value, words in frame.y_ticks:
         words = shortened(words, SMALL, frame.left_room - 3.9 - (13.0 if frame.y_words else 0.0))
         told.append(text(frame.left - 4.0, frame.y.at(value), words, SMALL, ' text-anchor="end"'))
@@ -46,16 +68,13 @@ def axes_over(frame: Frame) -> str:
 
 
 def _frame(frame: Frame) -> str:
-    ticks = [f"M{number(frame.x.at(value))} {number(frame.bottom)}v2.4" for value, _ in frame.x_ticks]
-    ticks += [f"M{number(frame.left)} {number(frame.y.at(value))}h-2.4" for value, _ in frame.y_ticks]
-    if frame.x.log:
-        minor = minor_places(frame.x.low, frame.x.high)
-        ticks += [f"M{number(frame.x.at(value))} {number(frame.bottom)}v1.4" for value in minor]
+    ticks = "".join(f"M{number(frame.left)} {number(frame.y.at(value))}h-2.4" for value, _ in frame.y_ticks)
+    ticks += _lower_ticks(frame.x, tuple(frame.x_ticks), frame.bottom)
     box = (
         f"M{number(frame.left)} {number(frame.top)}h{number(frame.width)}v{number(frame.height)}"
         f"h{number(-frame.width)}z"
     )
-    return f'<path d="{box}{"".join(ticks)}" fill="none" stroke="#222" stroke-width=".6"/>'
+    return f'<path d="{box}{ticks}" fill="none" stroke="#222" stroke-width=".6"/>'
 
 
 def _words(axis: Axis) -> str:

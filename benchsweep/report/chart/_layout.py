@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -258,12 +259,17 @@ def _x_ticks(axis: Axis, scale: Scale) -> list[Tick]:
     if axis.ticks is not None:
         return _fitting(axis.ticks, scale, lambda words: room_of(words, SMALL))
     if axis.log:
-        return log_ticks(scale.low, scale.high, scale.at, lambda words: room_of(words, SMALL))
+        return _log_x_ticks(scale)
     for room in (round(wide / 32.0), 5, 4, 3):
         ticks = linear_ticks(scale.low, scale.high, room)
         if sum(room_of(words, SMALL) + 4.0 for _, words in ticks) <= wide:
             return ticks
     return ticks[:: max(len(ticks) - 1, 1)]
+
+
+@lru_cache(64)
+def _log_x_ticks(scale: Scale) -> list[Tick]:
+    return log_ticks(scale.low, scale.high, scale.at, lambda words: room_of(words, SMALL))
 
 
 def _fitting(ticks: Sequence[Tick], scale: Scale, width: Callable[[str], float]) -> list[Tick]:

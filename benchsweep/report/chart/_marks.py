@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -12,9 +13,9 @@ from benchsweep.report.chart._layout import SMALL, Frame
 from benchsweep.report.chart._lettering import number, shortened, text
 from benchsweep.report.chart._lettering import width as room_of
 from benchsweep.report.chart._model import Mark, Span
-from benchsweep.report.chart._traces import between, traced
+from benchsweep.report.chart._traces import Trace, Traces, between
 
-__all__ = ["bands", "levels", "marks", "note", "spans"]
+__all__ = ["band_rows", "bands", "levels", "marks", "note", "spans"]
 
 _RING, _SPAN_WORDS = 4.5, 7.5
 
@@ -69,18 +70,21 @@ def _span_words(frame: Frame, named: list[tuple[float, str]]) -> str:
     return "".join(text(x, y, told, _SPAN_WORDS, more) for x, told in zip(places, words, strict=True))
 
 
-def bands(frame: Frame) -> str:
-    """Return what lies between two curves."""
-    told = []
+def band_rows(frame: Frame, traces: Traces) -> list[tuple[int, int]]:
+    """Give the edges of the bands of a panel to `traces`; return their numbers, low and high."""
+    found = []
     for band in frame.panel.bands:
-        known = ~(np.isnan(band.low) | np.isnan(band.high)) & np.isfinite(frame.x(band.x))
-        if not known.any():
-            continue
-        y = frame.y(np.array([np.where(known, band.low, np.nan), np.where(known, band.high, np.nan)]))
-        low, high = traced(frame, frame.x(band.x), y, paths=0)
-        look = 'fill="#000" fill-opacity=".1" stroke="#767676" stroke-width=".4"'
-        told.append(between(low, high, look))
-    return "".join(told)
+        known = ~(np.isnan(band.low) | np.isnan(band.high))
+        low, high = np.where(known, band.low, np.nan), np.where(known, band.high, np.nan)
+        edges = [traces.add(band.x, edge, points_only=True) for edge in (low, high)]
+        found.append((edges[0], edges[1]))
+    return found
+
+
+def bands(rows: Sequence[tuple[int, int]], traces: Sequence[Trace]) -> str:
+    """Return what lies between two curves."""
+    look = 'fill="#000" fill-opacity=".1" stroke="#767676" stroke-width=".4"'
+    return "".join(between(traces[low], traces[high], look) for low, high in rows)
 
 
 def marks(frame: Frame, places: Places) -> str:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from benchsweep.report.chart._axes import axes_over, axes_under, legend
-from benchsweep.report.chart._curves import curves
+from benchsweep.report.chart._curves import curve_rows, curves
 from benchsweep.report.chart._labels import Places
 from benchsweep.report.chart._layout import WIDTH, Frame, laid_out
 from benchsweep.report.chart._lettering import escaped, number
-from benchsweep.report.chart._limits import drawn_limits, limit_lines, limit_numbers, shading
-from benchsweep.report.chart._marks import bands, levels, marks, note, spans
+from benchsweep.report.chart._limits import limit_lines, limit_numbers, limit_rows, shading
+from benchsweep.report.chart._marks import band_rows, bands, levels, marks, note, spans
 from benchsweep.report.chart._model import Chart, Picture
 from benchsweep.report.chart._names import named
 from benchsweep.report.chart._readout import readout as told
+from benchsweep.report.chart._traces import Traces
 
 __all__ = ["FONT", "picture"]
 
@@ -61,21 +62,23 @@ def picture(chart: Chart, *, readout: bool = True, font: str = FONT) -> Picture:
 
 
 def _panel(frame: Frame, hatch: str) -> str:
-    limits = drawn_limits(frame)
-    places = Places(frame.left, frame.top, frame.right, frame.bottom)
+    rows = Traces(frame)
+    of_curves, of_limits, of_bands = curve_rows(frame, rows), limit_rows(frame, rows), band_rows(frame, rows)
+    traces = rows.made()
     names = named(frame)
+    places = Places(frame.left, frame.top, frame.right, frame.bottom)
     told_marks = marks(frame, places)
     return "".join(
         (
-            shading(frame, limits),
+            shading(frame, of_limits, traces),
             spans(frame, hatch),
             axes_under(frame),
             levels(frame),
-            bands(frame),
-            curves(frame, names),
-            limit_lines(frame, limits, names.get(-1, "")),
+            bands(of_bands, traces),
+            curves(frame, of_curves, traces, names),
+            limit_lines(of_limits, traces, names.get(-1, "")),
             axes_over(frame),
-            limit_numbers(frame, limits, places),
+            limit_numbers(frame, places),
             told_marks,
             note(frame, places),
         )

@@ -54,6 +54,12 @@ class Scale:
             share = (value / 2.0 - self.low / 2.0) / (self.high / 2.0 - self.low / 2.0)
         return min(max(self.start + share * (self.stop - self.start), -_FAR), _FAR)
 
+    def values(self, shares: Floats) -> Floats:
+        """Return the values at shares of the way from `low` to `high`."""
+        if self.log:
+            return self.low * np.exp(shares * math.log(self.high / self.low))
+        return self.low * (1.0 - shares) + self.high * shares
+
     def shows(self, value: float) -> bool:
         """Return whether a value lies between the ends."""
         return self.low <= value <= self.high
