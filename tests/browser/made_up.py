@@ -125,7 +125,7 @@ def picture(name: str, hostile: str = "") -> Picture:
     words = f"Loss over frequency at both ends{hostile}"
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 547 200" role="img" class="chart" '
-        f"aria-label={quoteattr(words)}>{''.join(drawn)}</svg>"
+        f"aria-label={quoteattr(words)}><g class='panel'>{''.join(drawn)}</g></svg>"
     )
     return Picture(name, words, svg, json.dumps({"panels": panels}, separators=(",", ":")))
 

@@ -23,7 +23,7 @@ def report(tmp_path: Path) -> Path:
 
 
 def ready(page: Any) -> None:
-    page.wait_for_function("document.querySelectorAll('.panel').length === 12")
+    page.wait_for_function("document.querySelectorAll('.reader').length === 12")
 
 
 def test_it_opens_without_a_message_and_asks_for_nothing(report: Path, opened: Open) -> None:
@@ -40,7 +40,7 @@ def test_what_others_gave_does_nothing(tmp_path: Path, opened: Open) -> None:
     page.on("dialog", lambda dialog: seen.messages.append(dialog.message))
     ready(page)
     page.get_by_role("button", name="open all folded parts").click()
-    page.locator(".panel").first.focus()
+    page.locator(".reader").first.focus()
     told = HOSTILE.replace("\u202e", "?")
     assert seen.messages == []
     assert seen.requests == [page.url]
@@ -84,7 +84,7 @@ def test_without_scripts_everything_is_there(report: Path, opened: Open) -> None
     page = seen.page
     assert page.locator("svg.chart").count() == 6
     assert all(chart.is_visible() for chart in page.locator("svg.chart").all())
-    assert page.locator("fieldset, button, .panel, .readout").count() == 0, "nothing without effect"
+    assert page.locator("fieldset, button, .reader, .readout").count() == 0, "nothing without effect"
     assert not page.get_by_text("operator").first.is_visible()
     page.locator("summary").first.click()
     assert page.get_by_text("operator").first.is_visible()
@@ -100,7 +100,7 @@ def test_nothing_stands_in_the_way_of_anybody(tmp_path: Path, opened: Open, widt
     page = opened(report, width=width, height=height).page
     ready(page)
     page.get_by_role("button", name="open all folded parts").click()
-    page.locator(".panel").first.focus()
+    page.locator(".reader").first.focus()
     page.keyboard.press("ArrowRight")
     found = Axe().run(page)
     assert found.response["passes"], "it did look"
@@ -114,7 +114,7 @@ def test_narrow_pages_are_moved_in_one_direction(report: Path, opened: Open, wid
     page = opened(report, width=width, height=height).page
     ready(page)
     page.get_by_role("button", name="open all folded parts").click()
-    page.locator(".panel").first.focus()
+    page.locator(".reader").first.focus()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     beyond = page.evaluate(
         """() => [...document.querySelectorAll("body *:not(.skip, .wide *)")]
@@ -158,7 +158,7 @@ def test_the_keyboard_reaches_everything_and_is_seen(
             break
         reached[told[0]] = reached.get(told[0], 0) + 1
         assert told[1], f"{told[0]} is focused and not seen"
-    assert reached["DIV.panel"] == 12
+    assert reached["DIV.reader"] == 12
     assert reached["INPUT."] == 8
     assert reached["SUMMARY."] == 4
     assert reached["A."] >= 1
@@ -197,7 +197,7 @@ def test_printed_pages_are_whole(report: Path, opened: Open, script: bool) -> No
     seen = opened(report, script=script)
     if script:
         ready(seen.page)
-        seen.page.locator(".panel").first.focus()
+        seen.page.locator(".reader").first.focus()
     printed = PdfReader(io.BytesIO(seen.page.pdf(prefer_css_page_size=True))).pages
     pages = [" ".join(page.extract_text().split()) for page in printed]
     for place in range(6):

@@ -17,7 +17,7 @@ from tests.browser.made_up import COUNT, PAIRS, document, frequencies, limit, lo
 def page(opened: Open, tmp_path: Path) -> Any:
     """The made-up report, its charts ready."""
     page = opened(write_html(tmp_path / "r.html", document())).page
-    page.wait_for_function("document.querySelectorAll('.panel').length === 12")
+    page.wait_for_function("document.querySelectorAll('.reader').length === 12")
     return page
 
 
@@ -48,7 +48,7 @@ def expected(f: int, end: int, pairs: tuple[str, ...] = PAIRS) -> dict[str, list
 
 
 def test_the_keyboard_reads_values(page: Any) -> None:
-    page.locator("#chart-c-1-0 .panel").nth(1).focus()
+    page.locator("#chart-c-1-0 .reader").nth(1).focus()
     assert table(page) == ("end B, frequency 17 MHz", expected(17, 1)), "at the first mark"
     for key, f in (
         ("ArrowRight", 18),
@@ -67,7 +67,7 @@ def test_the_keyboard_reads_values(page: Any) -> None:
 
 
 def test_a_key_goes_from_one_worst_point_to_the_next(page: Any) -> None:
-    slider = page.locator("#chart-c-1-0 .panel").first
+    slider = page.locator("#chart-c-1-0 .reader").first
     slider.focus()
     page.keyboard.press("End")
     told = []
@@ -84,7 +84,7 @@ def test_a_key_goes_from_one_worst_point_to_the_next(page: Any) -> None:
 def test_without_marks_the_least_margin_is_found(page: Any) -> None:
     for pair in ("36", "45"):
         page.locator(f".pairs input[value='{pair}']").first.uncheck()
-    page.locator("#chart-c-1-0 .panel").first.focus()
+    page.locator("#chart-c-1-0 .reader").first.focus()
     page.keyboard.press("w")
     margins = {
         (f, place): loss(place, 0)[at] - limit()[at]
@@ -98,22 +98,22 @@ def test_without_marks_the_least_margin_is_found(page: Any) -> None:
 
 @pytest.mark.parametrize("f", [1, 2, 13, 33, 59])
 def test_the_pointer_reads_values(page: Any, f: int) -> None:
-    page.locator("#chart-c-1-0 .panel").first.scroll_into_view_if_needed()
-    edges = page.locator("#chart-c-1-0 .panel").first.bounding_box()
+    page.locator("#chart-c-1-0 .reader").first.scroll_into_view_if_needed()
+    edges = page.locator("#chart-c-1-0 .reader").first.bounding_box()
     x = edges["x"] + edges["width"] * math.log(f) / math.log(60)
     page.mouse.move(x, edges["y"] + 20)
     assert table(page) == (f"end A, frequency {f} MHz", expected(f, 0))
     line = page.locator("#chart-c-1-0 .cursor").bounding_box()
     assert line["x"] + line["width"] / 2 == pytest.approx(x, abs=1.0), "the line stands at the pointer"
-    second = page.locator("#chart-c-1-0 .panel").nth(1).bounding_box()
+    second = page.locator("#chart-c-1-0 .reader").nth(1).bounding_box()
     page.mouse.click(second["x"] + second["width"] * math.log(f) / math.log(60), second["y"] + 20)
     assert table(page) == (f"end B, frequency {f} MHz", expected(f, 1))
 
 
 def test_a_finger_reads_and_steps(page: Any) -> None:
     figure = page.locator("#chart-c-1-0")
-    figure.locator(".panel").first.dispatch_event(
-        "click", figure.locator(".panel").first.evaluate("p => ({clientX: p.getBoundingClientRect().right})")
+    figure.locator(".reader").first.dispatch_event(
+        "click", figure.locator(".reader").first.evaluate("p => ({clientX: p.getBoundingClientRect().right})")
     )
     assert table(page)[0] == "end A, frequency 60 MHz"
     figure.get_by_role("button", name="back").click()
@@ -125,7 +125,7 @@ def test_a_finger_reads_and_steps(page: Any) -> None:
 
 def test_a_resting_pointer_unfolds_nothing(page: Any) -> None:
     """The wheel moves charts beneath the pointer: the page must not grow then."""
-    edges = page.locator("#chart-c-1-0 .panel").first.bounding_box()
+    edges = page.locator("#chart-c-1-0 .reader").first.bounding_box()
     page.mouse.move(edges["x"] + 50, 1)
     for _ in range(8):
         page.mouse.wheel(0, 150)
@@ -135,7 +135,7 @@ def test_a_resting_pointer_unfolds_nothing(page: Any) -> None:
 
 
 def test_little_is_read_aloud(page: Any) -> None:
-    slider = page.locator("#chart-c-1-0 .panel").first
+    slider = page.locator("#chart-c-1-0 .reader").first
     slider.focus()
     assert slider.get_attribute("role") == "slider"
     assert slider.get_attribute("aria-label") == "read values: end A"
@@ -150,7 +150,7 @@ def test_little_is_read_aloud(page: Any) -> None:
 
 
 def test_pairs_are_chosen(page: Any) -> None:
-    page.locator("#chart-c-1-0 .panel").first.focus()
+    page.locator("#chart-c-1-0 .reader").first.focus()
     fields = page.locator("fieldset.pairs")
     assert fields.count() == 2, "one for each section with pairs to be told apart"
     for pair in ("12", "45"):

@@ -5,12 +5,14 @@ import hashlib
 import json
 from collections.abc import Iterator
 from functools import lru_cache
+from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from benchsweep.report._target import check_target, replace_page
-from benchsweep.report.document import Document, Section, plain
+from benchsweep.report.document import Block, Document, Line, Section, plain
 from benchsweep.report.html._escape import cleaned, css_string, line_markup, script_data, unlinked
+from benchsweep.report.html._table import table_markup
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -41,7 +43,7 @@ CONTROLS = (
 
 _HERE = Path(__file__).parent
 _LEAST_PARTS = 4
-_MOST_PARTS = 40
+_MOST_PARTS = 60
 _LONG_TITLE = 60
 _LONG_NUMBER = 90
 _RIGHT_TO_LEFT = ("ar", "dv", "fa", "he", "ps", "sd", "ug", "ur", "yi")
@@ -79,6 +81,7 @@ def html_page(document: Document) -> str:
         A name of `CONTROLS` is missing in `Document.controls`.
     """
     words = {name: cleaned(document.controls[name]) for name in CONTROLS}
+    anchors = _anchors(document.blocks)
     style = f"{_part('page.css')}{_print_style(document)}"
     script = _part("page.js")
     return (
@@ -90,7 +93,8 @@ def html_page(document: Document) -> str:
             title=plain(document.title),
             words=words,
             words_json=json.dumps(words, ensure_ascii=False, separators=(",", ":")),
-            parts=_parts(document),
+            parts=_parts(document.blocks, anchors),
+            anchors=anchors,
             style=style,
             style_hash=_hash(style),
             script=script,
@@ -120,7 +124,8 @@ def _environment() -> Environment:
     )
     environment.filters |= {
         "line": line_markup,
-        "unlinked": unlinked,
+        "identity": id,
+        "table_parts": table_markup,
         "script_data": script_data,
         "ours": Markup,
     }
@@ -180,17 +185,40 @@ def _counters(words: str) -> Iterator[tuple[str, str]]:
         rest = behind
 
 
-def _parts(document: Document) -> tuple[tuple[Section, tuple[Section, ...]], ...]:
-    """Return the sections of the list of contents, each with those in it; empty for a short report.
+def _anchors(blocks: tuple[Block, ...]) -> dict[int, str]:
+    """Return the anchors of the two outer ranks of sections, by identity; one is made where there is none."""
+    told = [section.anchor for section in _sections(blocks)]
+    names = (name for name in map("part-{}".format, count(1)) if name not in told)
+    outer = [block for block in blocks if isinstance(block, Section)]
+    inner = [block for section in outer for block in section.blocks if isinstance(block, Section)]
+    return {id(section): section.anchor or next(names) for section in (*outer, *inner)}
 
-    Parts without an anchor are left out; where there are many, only the outer ones are listed.
+
+def _sections(blocks: tuple[Block, ...]) -> Iterator[Section]:
+    for block in blocks:
+        if isinstance(block, Section):
+            yield block
+            yield from _sections(block.blocks)
+
+
+Entry: TypeAlias = tuple[str, Line]
+
+
+def _parts(blocks: tuple[Block, ...], anchors: dict[int, str]) -> tuple[tuple[Entry, tuple[Entry, ...]], ...]:
+    """Return the list of contents: anchor and title of each section, and of those in it.
+
+    Empty for a short report. Where there are many, only the outer ones are listed.
     """
-    outer = [block for block in document.blocks if isinstance(block, Section) and block.anchor]
-    inner = [
-        tuple(block for block in section.blocks if isinstance(block, Section) and block.anchor)
-        for section in outer
-    ]
-    if len(outer) + sum(map(len, inner)) > _MOST_PARTS:
-        inner = [() for _ in outer]
-    enough = len(outer) + sum(map(len, inner)) >= _LEAST_PARTS
-    return tuple(zip(outer, inner, strict=True)) if enough else ()
+    outer = [block for block in blocks if isinstance(block, Section)]
+    inner = [[block for block in section.blocks if isinstance(block, Section)] for section in outer]
+    total = len(outer) + sum(map(len, inner))
+    if total < _LEAST_PARTS:
+        return ()
+
+    def entry(section: Section) -> Entry:
+        return anchors[id(section)], unlinked(section.title)
+
+    return tuple(
+        (entry(section), tuple(map(entry, within)) if total <= _MOST_PARTS else ())
+        for section, within in zip(outer, inner, strict=True)
+    )

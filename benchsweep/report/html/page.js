@@ -139,7 +139,7 @@ function readable(figure, source) {
   const panels = JSON.parse(source.textContent).panels.filter((panel) => panel.grids.some(count)).map((told) => {
     const [x, y, w, h] = told.box;
     const slider = make("div", {
-      class: "panel", tabindex: "0", role: "slider", "aria-label": `${words.read}: ${told.title}`,
+      class: "reader", tabindex: "0", role: "slider", "aria-label": `${words.read}: ${told.title}`,
       "aria-describedby": "reading-keys",
     });
     Object.assign(slider.style, {

@@ -135,7 +135,7 @@ def test_links_and_tables() -> None:
     text = html_page(small(Section(("S",), (table,), "there")))
     assert '<section id="there">\n<h2>S</h2>' in text
     assert "<caption>Caption</caption>" in text
-    assert '<tr><th scope="col">what</th><th scope="col" class="n">n</th><td></td></tr>' in text
+    assert '<tr><th scope="col" class="k">what</th><th scope="col" class="n k">n</th><td></td></tr>' in text
     assert '<tr class="fail"><th scope="row">a</th><td class="n">1</td><td class="k"></td></tr>' in text
     assert (
         '<tr><td></td><td class="n">2</td><td class="k"><a href="#there"><bdi>&lt;x&gt;</bdi></a></td></tr>'
