@@ -32,7 +32,7 @@ SMALL, LABEL, TITLE = 7.0, 7.0, 8.0
 LABEL_HEIGHT, LEADER = 8.4, 7.0
 MOST_NAMES = 64
 _TITLE_LINE, _SPAN_LINE, _TICK_LINE, _AXIS_LINE, _LEGEND_LINE = 9.6, 9.0, 11.0, 10.0, 12.0
-_EDGE, _MARGIN = 4.0, 0.05
+_EDGE, _MARGIN, _DOTS_MARGIN = 4.0, 0.05, 0.02
 _WIDEST_NAMES, _WIDEST_TICKS = 80.0, 60.0
 _LEAST_HEIGHT, _LEAST_WIDTH = 40.0, 40.0
 _MOST_LEGEND = 8
@@ -183,7 +183,9 @@ def _reaches(chart: Chart) -> list[tuple[Ends, Ends]]:
         seen = [_joined(seen)] * len(seen)
     found = []
     for panel, reach in zip(chart.panels, seen, strict=True):
-        x = _ends(panel.x, _seen(panel.x, _xs(panel)), 0.0)
+        # Dots at the ends of the axis would be cut in halves.
+        dots = any(curve.look.width <= 0.0 for curve in panel.curves)
+        x = _ends(panel.x, _seen(panel.x, _xs(panel)), _DOTS_MARGIN if dots else 0.0)
         found.append((x, _ends(panel.y, reach, _MARGIN)))
     return found
 

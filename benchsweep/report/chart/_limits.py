@@ -85,16 +85,15 @@ def limit_numbers(frame: Frame, places: Places) -> str:
     if len(frame.panel.limits) < 2:
         return ""
     told = []
-    for line in frame.panel.limits:
-        end = _end(frame, line)
-        if end is None:
-            continue
-        x, y = end
+    ends = [(line, end) for line in frame.panel.limits if (end := _end(frame, line)) is not None]
+    for _, (x, y) in ends:
+        places.take(x - 1.0, y - 3.5, x + 1.0, y + 3.5)
+    for line, (x, y) in ends:
         words = shortened(line.short or line.name, SMALL, frame.width / 3.0, bold=True)
         spots = [
             (x - 3.0 - step, y + side, True)
             for step in (0.0, 9.0, 18.0, 27.0)
-            for side in (6.0, -6.0, 13.0, -13.0)
+            for side in (8.0, -8.0, 16.0, -16.0)
         ]
         told.append(f'<path d="M{number(x)} {number(y - 3.5)}v7" stroke="#000" stroke-width="1.2"/>')
         told.append(places.write(spots, words, SMALL, bold=True))

@@ -83,7 +83,7 @@ def band_rows(frame: Frame, traces: Traces) -> list[tuple[int, int]]:
 
 def bands(rows: Sequence[tuple[int, int]], traces: Sequence[Trace]) -> str:
     """Return what lies between two curves."""
-    look = 'fill="#000" fill-opacity=".1" stroke="#767676" stroke-width=".4"'
+    look = 'fill="#0072B2" fill-opacity=".16" stroke="#0072B2" stroke-width=".4"'
     return "".join(between(traces[low], traces[high], look) for low, high in rows)
 
 
@@ -116,6 +116,8 @@ def _mark(frame: Frame, mark: Mark, x: float, y: float, places: Places) -> str:
 
 
 def _point(frame: Frame, mark: Mark, x: float, y: float) -> str:
+    if mark.kind == "words":
+        return ""
     at_x, at_y = number(x), number(y)
     if not frame.top - 0.1 <= y <= frame.bottom + 0.1:
         # Beyond the panel: a head at its side tells where to.

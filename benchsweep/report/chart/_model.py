@@ -123,7 +123,7 @@ class Mark:
         Where.
     kind
         ``worst``: a ring; ``dot``: a filled dot; ``acceptance``: a short bar: where a value
-        begins to be accepted.
+        begins to be accepted; ``words``: its words alone, beside something that is drawn already.
     words
         Written beside it; may be empty.
     low, high
@@ -135,7 +135,7 @@ class Mark:
 
     x: float
     y: float
-    kind: Literal["worst", "dot", "acceptance"] = "worst"
+    kind: Literal["worst", "dot", "acceptance", "words"] = "worst"
     words: str = ""
     low: float | None = None
     high: float | None = None

@@ -34,12 +34,16 @@ class Scale:
         """Return places; what is infinite or far outside is put far outside, what has no place is NaN."""
         with np.errstate(all="ignore"):
             if self.log:
-                share = np.log(np.where(values > 0.0, values, np.nan) / self.low)
-                share /= math.log(self.high / self.low)
+                place = np.log(np.where(values > 0.0, values, np.nan) / self.low)
+                place *= (self.stop - self.start) / math.log(self.high / self.low)
             else:
                 # Halves: the difference of two very large numbers is no number.
-                share = (values / 2.0 - self.low / 2.0) / (self.high / 2.0 - self.low / 2.0)
-            place: Floats = np.clip(self.start + share * (self.stop - self.start), -_FAR, _FAR)
+                place = 0.5 * values
+                place -= 0.5 * self.low
+                place *= (self.stop - self.start) / (0.5 * self.high - 0.5 * self.low)
+            place += self.start
+            np.minimum(place, _FAR, out=place)
+            np.maximum(place, -_FAR, out=place)
         return place
 
     def at(self, value: float) -> float:
