@@ -10,7 +10,8 @@ from typing import Any
 
 from benchsweep.definitions import did_you_mean, find_definition, read_toml
 from benchsweep.errors import DefinitionError
-from benchsweep.report.text._texts import Entry, Texts, english, entries, parts
+from benchsweep.report.text._entries import Entry, entries
+from benchsweep.report.text._texts import Texts, english, parts
 
 __all__ = ["load_texts"]
 
@@ -18,7 +19,7 @@ _HINT = (
     "A translation has the keys and fields of the English texts; `benchsweep info` says where those stand."
 )
 # Subtags of BCP 47 (RFC 5646, clause 2.1), without looking them up.
-_TAG = re.compile(r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*")
+_TAG = r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*"
 _LONGEST = 2000
 _MOST_NAMED = 5
 # Joiners that scripts need.
@@ -58,7 +59,7 @@ def texts_of(data: Mapping[str, Any], where: str) -> Texts:
     if schema != 1 or isinstance(schema, bool):
         raise DefinitionError(f"{where}: schema: must be 1", hint=_HINT)
     language = rest.pop("language", None)
-    if not isinstance(language, str) or not _TAG.fullmatch(language):
+    if not isinstance(language, str) or not re.fullmatch(_TAG, language):
         raise DefinitionError(
             f"{where}: language: must be the BCP 47 tag of the language, such as de or pt-BR", hint=_HINT
         )

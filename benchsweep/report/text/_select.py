@@ -74,7 +74,7 @@ def row_notes(rows: Iterable[VerdictRow], texts: Texts) -> tuple[tuple[Parameter
     notes: dict[tuple[Parameter, str], list[tuple[int, int]]] = {}
     for row in decided:
         for part in _general(row):
-            counted = _POINTS.fullmatch(part)
+            counted = re.fullmatch(_POINTS, part)
             key = (row.parameter, part if counted is None else counted["what"])
             found = notes.setdefault(key, [])
             if counted is not None:
@@ -84,7 +84,7 @@ def row_notes(rows: Iterable[VerdictRow], texts: Texts) -> tuple[tuple[Parameter
 
 
 # What `limits` notes on a row of which some points do not count.
-_POINTS = re.compile(r"(?P<what>.*?): (?P<part>\d+) of (?P<whole>\d+) points, .*")
+_POINTS = r"(?P<what>.*?): (?P<part>\d+) of (?P<whole>\d+) points, .*"
 
 
 def _points(found: list[tuple[int, int]], texts: Texts) -> str:

@@ -1,22 +1,19 @@
 from __future__ import annotations
 
 import re
-import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING
+
+from benchsweep.report.text._entries import Entry, TextsByTable
 
 if TYPE_CHECKING:
     from benchsweep.report.document import Line, Piece
 
-__all__ = ["Entry", "Texts", "english", "entries", "parts", "plural"]
+__all__ = ["Texts", "english", "parts", "plural"]
 
-Entry: TypeAlias = "str | Mapping[str, str]"
-"""A text, or its two forms ``one`` and ``other``."""
-
-_FORMS = frozenset({"one", "other"})
 _FIELD = re.compile(r"\{([a-z][a-z0-9_]*)\}")
 
 
@@ -100,20 +97,8 @@ def parts(text: str) -> tuple[str, ...]:
     return tuple(_FIELD.split(text))
 
 
-def entries(table: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
-    """Return key and value of every text in a table; a table with ``one`` and ``other`` alone is a value."""
-    for name, value in table.items():
-        key = f"{above}{name}"
-        if isinstance(value, dict) and set(value) != _FORMS:
-            yield from entries(value, f"{key}.")
-        else:
-            yield key, value
-
-
 @cache
 def english() -> Texts:
     """Return the English texts, those that are shipped."""
     # Not checked at every start: tests hold the shipped file to the rules for a translation.
-    data = tomllib.loads(Path(__file__).with_name("en.toml").read_text(encoding="utf-8"))
-    data.pop("schema")
-    return Texts(data.pop("language"), dict(entries(data)))
+    return Texts("en", TextsByTable(Path(__file__).with_name("en.toml").read_text(encoding="utf-8")))
