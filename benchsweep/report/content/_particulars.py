@@ -79,9 +79,13 @@ class Particulars:
             `issued_on` is no date, or a text has nothing in it.
         """
         changed = self
-        for name, value in (("number", number), ("authorised_by", authorised_by), ("customer", customer)):
-            if value is not None and not value.strip():
-                option = name.replace("_", "-")
+        for option, value in (
+            ("number", number),
+            ("authorised-by", authorised_by),
+            ("customer", customer),
+            ("issued", issued_on),
+        ):
+            if isinstance(value, str) and not value.strip():
                 raise UsageError(
                     f"--{option}: nothing is given", hint="Give a text, or leave the option out."
                 )

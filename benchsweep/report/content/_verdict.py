@@ -28,6 +28,7 @@ from benchsweep.report.text import (
     count_words,
     length_words,
     nearest_words,
+    other_notes,
     outcome_words,
     row_words,
     worst_row,
@@ -142,12 +143,13 @@ def doubts_section(group: Sequence[ReportItem], texts: Texts) -> Section | None:
 
 
 def common_notes(group: Sequence[ReportItem]) -> tuple[str, ...]:
-    """Return the notes that all verdicts of a group of several share, doubts left out; in order."""
+    """Return the notes that all verdicts of a group of several share, but for doubts and standings."""
     if len(group) == 1:
         return ()
     doubts = {doubt for item in group for doubt in item.verdict.doubts}
-    common = set.intersection(*(set(item.verdict.notes) for item in group)) - doubts
-    return tuple(note for note in group[0].verdict.notes if note in common)
+    notes = [other_notes(item.verdict) for item in group]
+    common = set.intersection(*map(set, notes)) - doubts
+    return tuple(note for note in notes[0] if note in common)
 
 
 def verdict_facts(verdict: Verdict, told: Collection[str], texts: Texts) -> Iterator[Fact]:
@@ -155,7 +157,8 @@ def verdict_facts(verdict: Verdict, told: Collection[str], texts: Texts) -> Iter
     yield fact(texts("facts.budget"), given(verdict.budget))
     if verdict.length_m is not None:
         yield fact(texts("facts.length_used"), length_words(verdict.length_m, texts))
-    notes = [note for note in verdict.notes if note not in told and note not in verdict.doubts]
+    # Doubts stand above, and the standing of the limits below each table.
+    notes = [note for note in other_notes(verdict) if note not in told]
     yield fact(texts("facts.note"), *map(given, notes))
     if all(row.expanded_uncertainty is None for row in verdict.rows):
         yield fact(texts("facts.uncertainty"), texts("uncertainty.not_evaluated"))
@@ -167,7 +170,7 @@ def rule_words(rule: str, texts: Texts) -> str:
     if kind == "simple":
         return texts("rule.simple")
     if kind == "guard-band":
-        return texts("rule.guard_band", factor=factor or "1")
+        return texts("rule.guard_band", factor=factor) if factor else texts("rule.guard_band_whole")
     if kind == "four-way":
-        return texts("rule.four_way", factor=factor or "1")
+        return texts("rule.four_way", factor=factor) if factor else texts("rule.four_way_whole")
     return ""

@@ -1,0 +1,314 @@
+"""The whole report: a certificate's head, an overview, the parts in order, and an end."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Callable
+from types import SimpleNamespace
+
+import pytest
+
+from benchsweep.records import Comment, Fault, Outcome
+from benchsweep.report import BestCategory, Findings, LengthRule, ReportItem
+from benchsweep.report.chart import Picture
+from benchsweep.report.content import Particulars, assembled, grouped, report_document, report_part
+from benchsweep.report.document import Document, Drawn, Given, Link, Section, Strong, plain
+from benchsweep.report.html import CONTROLS
+from benchsweep.report.text import english, load_texts
+from tests.report.text.pseudo import outside_marks, pseudo_language
+
+TEXTS = english()
+GIVEN = Particulars(
+    laboratory="Cabling laboratory",
+    address="1 High Street\nAnytown",
+    location="chamber 2",
+    statement="Accredited as no. 7.\nTerms apply.",
+    customer="A customer",
+    customer_address="2 High Street",
+    number="T-2026-0117",
+    authorised_by="I. Vogt",
+    function="head of laboratory",
+    issued_on="2026-03-02",
+    received_on="2026-02-27",
+    order="PO 4711",
+    condition="undamaged",
+    sampling="drawn by the customer",
+    deviations="no deviations",
+)
+HOSTILE = "<script>alert(1)</script>\"'&\u202e\x00\x1b[31m{{ 7*7 }}#eval(1)"
+
+
+@pytest.fixture(scope="module")
+def one(build: SimpleNamespace) -> ReportItem:
+    return build.item(points=30)
+
+
+@pytest.fixture(scope="module")
+def bad(build: SimpleNamespace) -> ReportItem:
+    return build.item("defective cord", points=30, fault_db=11.0, seed=2)
+
+
+def sections(document: Document) -> list[Section]:
+    return [block for block in document.blocks if isinstance(block, Section)]
+
+
+def head(document: Document, read: SimpleNamespace) -> dict[str, list[str]]:
+    return read.facts(document.blocks[:1])
+
+
+def test_the_head_holds_what_was_given_and_what_the_records_say(
+    one: ReportItem, read: SimpleNamespace
+) -> None:
+    """ISO/IEC 17025:2017, 7.8.2.1 (the list of what a report holds is from memory)."""
+    document = report_document([one], TEXTS, title="Cord 7", particulars=GIVEN)
+    told = head(document, read)
+    assert plain(document.title) == "Cord 7"  # a
+    assert told["laboratory"] == ["Cabling laboratory", "1 High Street", "Anytown"]  # b
+    assert told["measured in"] == ["chamber 2"]  # c
+    assert told["number"] == ["T-2026-0117"]  # d
+    assert document.number == "T-2026-0117"
+    assert "T-2026-0117" in document.end
+    assert told["customer"] == ["A customer", "2 High Street"]  # e
+    assert "network analyzer" in told["method"][0]  # f
+    assert told["graded against"] == ["tia-6a-cord"]
+    assert told["item"] == ["cord 2 m / no. 7: green, from drum 12"]  # g
+    assert told["condition on receipt"] == ["undamaged"]
+    assert told["received on"] == ["2026-02-27"]  # h
+    assert told["measured on"] == ["2026-03-01"]  # i
+    assert told["issued on"] == ["2026-03-02"]  # j
+    assert told["sampling"] == ["drawn by the customer"]  # k
+    words = read.words(document.blocks[:6])
+    assert "relate only to the items measured" in words  # l
+    assert "reproduced in full only" in words
+    assert told["deviations from the method"] == ["no deviations"]  # n
+    assert told["authorised by"] == ["I. Vogt, head of laboratory"]  # o
+    assert told["decision rule"][0].startswith("simple: ")
+    assert "Accredited as no. 7.\nTerms apply." in words
+    assert "Not stated" not in words
+    assert plain(document.running) == "Cabling laboratory"
+
+
+def test_what_nobody_stated_is_said_in_one_line(one: ReportItem, read: SimpleNamespace) -> None:
+    document = report_document([one], TEXTS)
+    told = head(document, read)
+    assert {"laboratory", "customer", "authorised by", "issued on", "order", "sampling"}.isdisjoint(told)
+    (line,) = [words for words in read.words(document.blocks[:4]).splitlines() if "Not stated" in words]
+    assert line == (
+        "Not stated: laboratory, its address, customer, condition on receipt, received on, issued on, "
+        "authorised by."
+    )
+    assert plain(document.title) == "Test report"
+    some = report_document([one], TEXTS, particulars=Particulars(laboratory="L", issued_on="2026-03-02"))
+    words = read.words(some.blocks[:4])
+    assert "Not stated: its address, customer, condition on receipt, received on, authorised by." in words
+
+
+def test_a_number_is_derived_from_the_content_and_nothing_else(
+    one: ReportItem, bad: ReportItem, read: SimpleNamespace
+) -> None:
+    def number(*items: ReportItem, **how: object) -> str:
+        return report_document(items, TEXTS, detail="brief", **how).number
+
+    first = number(one)
+    assert re.fullmatch(r"[0-9A-F]{4}-[0-9A-F]{4}-[0-9A-F]{4}", first)
+    told = head(report_document([one], TEXTS), read)["number"]
+    assert told == [
+        f"{first} (nobody gave one: derived from the records and the outcomes, the same for the same content)"
+    ]
+    elsewhere = dataclasses.replace(one, verdict=dataclasses.replace(one.verdict, record="/elsewhere/x.h5"))
+    assert number(elsewhere) == first
+    assert number(one, title="another", particulars=Particulars(customer="C")) == first
+    others = [
+        dataclasses.replace(one, content_hash="cd" * 32),
+        dataclasses.replace(one, sweep=3),
+        *(
+            dataclasses.replace(one, verdict=dataclasses.replace(one.verdict, **change))
+            for change in (
+                {"requirement": "tia-6-cord"}, {"decision_rule": "guard-band"}, {"length_m": 3.0},
+                {"budget": "b"}, {"outcome": Outcome.FAIL}, {"rows": one.verdict.rows[1:]},
+            )
+        ),
+    ]  # fmt: skip
+    numbers = [first, number(one, bad), number(bad, one), *map(number, others)]
+    assert len(set(numbers)) == len(numbers)
+
+
+def test_the_parts_come_in_order_and_links_lead_somewhere(
+    one: ReportItem, bad: ReportItem, read: SimpleNamespace
+) -> None:
+    again = dataclasses.replace(bad, verdict=dataclasses.replace(bad.verdict, requirement="tia-6-cord"))
+    document = report_document([one, bad, again], TEXTS)
+    titles = [plain(section.title) for section in sections(document)]
+    assert titles == ["Overview", "cord 2 m / no. 7", "defective cord", "Safety"]
+    anchors = [section.anchor for section in read.every(document.blocks, Section) if section.anchor]
+    assert len(set(anchors)) == len(anchors)
+    links = [
+        piece.anchor
+        for block in document.blocks
+        for line in read.lines(block)
+        for piece in line
+        if isinstance(piece, Link)
+    ]
+    assert set(links) == {"specimen-1", "specimen-2", "specimen-2-1", "specimen-2-2"}
+    assert set(links) <= set(anchors)
+    drawn = [block.picture.name for block in read.every(document.blocks, Drawn)]
+    assert len(set(drawn)) == len(drawn)
+    assert [section.own_page for section in sections(document)] == [False, True, True, False]
+    assert "confirm that no voltage is present" in read.words(document.blocks[-1])
+    alone = report_document([one], TEXTS)
+    assert [section.own_page for section in sections(alone)] == [False, False]
+
+
+def test_parts_made_elsewhere_make_the_same_document(one: ReportItem, bad: ReportItem) -> None:
+    import pickle
+
+    parts = [
+        pickle.loads(pickle.dumps(report_part(group, TEXTS, place=place, detail="brief")))
+        for place, group in enumerate(grouped([one, bad]), start=1)
+    ]
+    made = assembled(parts, TEXTS, detail="brief", particulars=GIVEN)
+    assert made == report_document([one, bad], TEXTS, detail="brief", particulars=GIVEN)
+    # A part is not the record: a thousand of them are kept at once.
+    assert len(pickle.dumps(parts[0])) < 1_000_000
+
+
+def test_of_many_items_the_first_and_last_are_named(one: ReportItem, read: SimpleNamespace) -> None:
+    def numbered(number: int) -> ReportItem:
+        specimen = dataclasses.replace(
+            one.measurement.specimen, identifier=f"cord {number}", lot=f"L{number % 2}"
+        )
+        day = dataclasses.replace(
+            one.measurement, specimen=specimen, created_at=f"2026-03-{number:02}T08:00:00Z"
+        )
+        return dataclasses.replace(one, measurement=day, traces=())
+
+    told = head(report_document([numbered(n) for n in range(1, 8)], TEXTS, detail="brief"), read)
+    assert told["items"] == ["7, from cord 1 to cord 7", "of 2 lots: L1, L0"]
+    assert told["measured on"] == ["2026-03-01 to 2026-03-07"]
+    few = head(report_document([numbered(n) for n in (1, 2)], TEXTS, detail="brief"), read)
+    assert few["items"] == ["cord 1, lot L1: green, from drum 12", "cord 2, lot L0: green, from drum 12"]
+
+
+def test_brief_explains_tables_and_charts_once(
+    one: ReportItem, bad: ReportItem, read: SimpleNamespace
+) -> None:
+    document = report_document([one, bad], TEXTS, detail="brief")
+    words = read.words(document.blocks)
+    assert words.count("The end is where the receiver is.") == 1
+    assert words.count("Line style and colour tell") == 1
+    assert "How to read the tables and charts" in [plain(section.title) for section in sections(document)]
+
+
+def test_the_page_gets_its_words(one: ReportItem) -> None:
+    document = report_document([one], TEXTS)
+    assert set(document.controls) == set(CONTROLS)
+    assert document.page_words == "page {page} of {pages}"
+    assert document.language == "en"
+
+
+def hostile(item: ReportItem) -> ReportItem:
+    """The item with a hostile text wherever people, instruments or files give one."""
+    measurement = dataclasses.replace(
+        item.measurement,
+        specimen=dataclasses.replace(
+            item.measurement.specimen, identifier=HOSTILE, description=HOSTILE, lot=HOSTILE
+        ),
+        operator=HOSTILE, station=HOSTILE, reduced_at=HOSTILE, reason=HOSTILE, incidents=(HOSTILE,),
+        ambient={HOSTILE: 1.0}, software={HOSTILE: HOSTILE}, verification=HOSTILE,
+    )  # fmt: skip
+    rows = tuple(dataclasses.replace(row, note=HOSTILE, standing=HOSTILE) for row in item.verdict.rows)
+    verdict = dataclasses.replace(
+        item.verdict, specimen=HOSTILE, requirement=HOSTILE, decision_rule=HOSTILE, record=HOSTILE, rows=rows,
+        notes=(HOSTILE, HOSTILE + "2"), doubts=(HOSTILE + "2",), budget=HOSTILE,
+    )  # fmt: skip
+    findings = Findings(
+        faults=[Fault("untwist", "B", ("36", "45"), (3,), 1.9, 2.0, HOSTILE, (HOSTILE,))],
+        why_no_profiles=HOSTILE,
+        electrical_length_m=1.0,
+        length_rules=[LengthRule(HOSTILE, 90.0, HOSTILE)],
+        enough_disturbers=HOSTILE,
+        best=[BestCategory(HOSTILE, HOSTILE, ((HOSTILE, Outcome.PASS),))],
+    )
+    comment = Comment(record="ab", by=HOSTILE, at=HOSTILE, text=HOSTILE)
+    return dataclasses.replace(
+        item,
+        measurement=measurement,
+        verdict=verdict,
+        findings=findings,
+        comments=[comment],
+        content_hash=HOSTILE,
+    )
+
+
+@pytest.mark.parametrize("detail", ["full", "brief"])
+def test_what_others_gave_is_always_set_apart(bad: ReportItem, detail: str, read: SimpleNamespace) -> None:
+    """None of it is among the report's own words, in any piece of any line."""
+    given = Particulars(**dict.fromkeys((f.name for f in dataclasses.fields(Particulars)), HOSTILE))
+    worse = dataclasses.replace(
+        bad,
+        verdict=dataclasses.replace(bad.verdict, requirement="second"),
+        measurement=hostile(bad).measurement,
+    )
+    first = hostile(bad)
+    items = [first, dataclasses.replace(worse, measurement=first.measurement), bad]
+    document = report_document(items, TEXTS, detail=detail, title=HOSTILE, particulars=given)
+    pieces = [piece for block in document.blocks for line in read.lines(block) for piece in line] + [
+        *document.title,
+        *document.running,
+    ]
+    own = [p.piece if isinstance(p, Link) else p for p in pieces]
+    own = [p.text if isinstance(p, Strong) else p for p in own if not isinstance(p, Given)]
+    # What a chart says to those who hear it is plain text, which its writer escapes.
+    spoken = {p.picture.words for p in read.every(document.blocks, Drawn)}
+    assert [text for text in own if "script" in text and text not in spoken] == []
+    assert sum(isinstance(piece, Given) and "script" in piece.text for piece in pieces) > 20
+    assert not [
+        s.anchor for s in read.every(document.blocks, Section) if not re.fullmatch(r"[\w-]*", s.anchor)
+    ]
+
+
+@pytest.fixture(scope="module")
+def pseudo(tmp_path_factory: pytest.TempPathFactory):
+    return load_texts(pseudo_language(tmp_path_factory.mktemp("texts")))
+
+
+def test_no_word_of_ours_stands_outside_the_catalogue(
+    graded: Callable[..., list[ReportItem]], pseudo, read: SimpleNamespace
+) -> None:
+    items = [
+        *graded("cord-2m-untwisted-b", "tia-6a-cord", "iso-ea-channel", rule="four-way", points=500),
+        *graded("cord-2m-split", "tia-6a-channel", length_m=None),
+    ]
+    given = dataclasses.replace(GIVEN, number="")
+    for detail in ("full", "brief"):
+        document = report_document(items, pseudo, detail=detail, particulars=given)
+        left = []
+        for block in document.blocks:
+            for line in read.lines(block):
+                kept = [piece.piece if isinstance(piece, Link) else piece for piece in line]
+                own = "".join(
+                    "" if isinstance(p, Given) else p.text if isinstance(p, Strong) else p for p in kept
+                )
+                left.append(outside_marks(own))
+        words = {word for text in left for word in re.findall(r"[^\W\d_]{3,}", text)}
+        # Units and names of tables, those of the TOML files printed as they are.
+        listed = {word for text in _listings(document, read) for word in re.findall(r"[^\W\d_]{3,}", text)}
+        assert words - listed == set()
+        assert document.language == "qps-ploc"
+        assert outside_marks(document.end) == outside_marks(document.page_words) == ""
+        assert {outside_marks(text) for text in document.controls.values()} == {""}
+
+
+def _listings(document: Document, read: SimpleNamespace) -> list[str]:
+    from benchsweep.report.document import Listing
+
+    return [text for listing in read.every(document.blocks, Listing) for text in listing.lines]
+
+
+def test_pictures_are_drawn_from_the_record_alone(one: ReportItem, read: SimpleNamespace) -> None:
+    first, second = (report_document([one], TEXTS) for _ in range(2))
+    assert first == second
+    pictures = [drawn.picture for drawn in read.every(first.blocks, Drawn)]
+    assert len(pictures) == 13
+    assert all(isinstance(picture, Picture) and picture.svg.startswith("<svg") for picture in pictures)
