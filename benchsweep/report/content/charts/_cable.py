@@ -11,8 +11,8 @@ import numpy as np
 from benchsweep.records import CableConstants, End
 from benchsweep.report.chart import Axis, Chart, Curve, Look, Panel
 from benchsweep.report.content._item import ReportItem, findings_of
-from benchsweep.report.content.charts._frame import Captioned, Grids, ends_words, frequency_axis, named
-from benchsweep.report.content.charts._looks import trace_look
+from benchsweep.report.content.charts._frame import Captioned, Grids, frequency_axis, named, over_frequency
+from benchsweep.report.content.charts._looks import lightened, trace_look
 from benchsweep.report.text import Texts, number, pairs_words
 
 __all__ = ["cable_charts"]
@@ -51,7 +51,9 @@ def _chart(name: str, what: Constant, constants: Sequence[CableConstants], texts
     panels = []
     for end in ends:
         seen = [item for item in constants if item.end == end]
-        curves = [curve for item in seen for curve in _curves(what, item, texts, grids)]
+        # What was fitted lies over all that was measured.
+        both = [_curves(what, item, texts, grids) for item in seen]
+        curves = [curve for layer in zip(*both, strict=True) for curve in layer]
         panels.append(
             Panel(
                 title=texts("where.end", end=end),
@@ -62,8 +64,7 @@ def _chart(name: str, what: Constant, constants: Sequence[CableConstants], texts
         )
     told = texts(
         "chart.told_cable",
-        what=texts(_CAPTIONS[what]),
-        ends=ends_words(ends, texts),
+        what=over_frequency(texts(_CAPTIONS[what]), ends, texts),
         curves=texts("chart.curves", count=sum(len(panel.curves) for panel in panels)),
         extreme=_extreme(what, constants, texts),
     )
@@ -76,7 +77,7 @@ def _curves(what: Constant, item: CableConstants, texts: Texts, grids: Grids) ->
     look = trace_look(pairs)
     if what == "structural_return_loss":
         return [Curve(name, x, item.structural_return_loss_db, look, pairs)]
-    measured = Look(look.colour, width=_MEASURED)
+    measured = Look(lightened(look.colour), width=_MEASURED)
     return [
         Curve(texts("chart.measured", pair=name), x, item.impedance_ohm, measured, pairs),
         Curve(

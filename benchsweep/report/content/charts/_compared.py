@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,14 +15,15 @@ from benchsweep.report.content.charts._frame import (
     Captioned,
     Floats,
     Grids,
-    ends_words,
     frequency_axis,
     named,
+    over_frequency,
+    placed_words,
     reach_of,
     worst_words,
 )
 from benchsweep.report.content.charts._kept import Kept, KeptTrace
-from benchsweep.report.content.charts._looks import OTHER, PAIR_LOOKS
+from benchsweep.report.content.charts._looks import PAIR_LOOKS
 from benchsweep.report.document import clean
 from benchsweep.report.text import Texts, parameter_words, severity
 
@@ -32,6 +33,7 @@ MOST_NAMED = 8
 """So many measurements are drawn one by one; of more, how they are spread."""
 
 _LONGEST_NAME = 14
+_MOST_LISTED = 5
 
 # Eight curves told by dashes and marker: the four kinds of line of the pairs, without and with a circle.
 _LOOKS = (
@@ -101,7 +103,7 @@ def _panels(
     one_by_one: bool,
 ) -> tuple[Panel, ...]:
     places = sorted({place for found in by_end.values() for place in found})
-    lines = _lines(parameter, [kept[place] for place in places])
+    lines = _lines(parameter, {place: kept[place] for place in places})
     limits = _limits(lines, texts, grids)
     panels = []
     for end in sorted(by_end, key=lambda end: end or ""):
@@ -148,24 +150,30 @@ def _spread(found: Found, texts: Texts, grids: Grids) -> tuple[Band, Curve]:
     median: Floats = np.full(x.size, np.nan)
     median[there] = np.nanmedian(values[:, there], axis=0)
     band = Band(texts("chart.least_to_greatest"), x, np.fmin.reduce(values), np.fmax.reduce(values))
-    return band, Curve(texts("chart.median"), x, median, replace(OTHER, width=1.2))
+    return band, Curve(texts("chart.median"), x, median, replace(PAIR_LOOKS["12"], width=1.4))
 
 
-def _lines(parameter: Parameter, kept: Sequence[Kept]) -> list[tuple[str, LimitCurve]]:
-    """Return the different limits of all, with the numbers of their requirements; none of too many."""
-    several = max(len(one.requirements) for one in kept) > 1
-    found: list[tuple[set[int], LimitCurve]] = []
-    for one in kept:
+@dataclass(frozen=True, eq=False)
+class _Line:
+    """A limit line, by whom it is set and for which measurements (numbers from 1)."""
+
+    curve: LimitCurve
+    requirements: list[int]
+    measurements: list[int]
+
+
+def _lines(parameter: Parameter, kept: Mapping[int, Kept]) -> list[_Line]:
+    """Return the different limits of all; none of too many."""
+    found: list[_Line] = []
+    for number, one in kept.items():
         for place, curve in one.limits.get(parameter, ()):
-            for numbers, known in found:
-                if _same(known, curve):
-                    numbers.add(place + 1)
-                    break
-            else:
-                found.append(({place + 1}, curve))
-    if len(found) > MOST_LINES:
-        return []
-    return [(", ".join(map(str, sorted(numbers))) if several else "", curve) for numbers, curve in found]
+            known = next((line for line in found if _same(line.curve, curve)), None)
+            if known is None:
+                known = _Line(curve, [], [])
+                found.append(known)
+            known.requirements.append(place + 1)
+            known.measurements.append(number + 1)
+    return found if len(found) <= MOST_LINES else []
 
 
 def _same(one: LimitCurve, other: LimitCurve) -> bool:
@@ -176,28 +184,39 @@ def _same(one: LimitCurve, other: LimitCurve) -> bool:
     )
 
 
-def _limits(lines: Sequence[tuple[str, LimitCurve]], texts: Texts, grids: Grids) -> tuple[LimitLine, ...]:
-    return tuple(
-        LimitLine(
-            name=texts("chart.limit_number", numbers=numbers) if numbers else texts("chart.limit"),
-            x=grids(curve.frequency_hz),
-            y=curve.value,
-            sense=curve.sense,
-            held=curve.held if curve.held is not None and curve.held.any() else None,
-            short=numbers,
-        )
-        for numbers, curve in lines
-    )
+def _limits(lines: Sequence[_Line], texts: Texts, grids: Grids) -> tuple[LimitLine, ...]:
+    """Return the lines, named by their requirements, or by the measurements that they are for.
+
+    One requirement has several lines where measurements are of several lengths.
+    """
+    count = len({number for line in lines for number in line.requirements})
+    found = []
+    for line in lines:
+        numbers = _listed(line.requirements) if count > 1 else ""
+        name = texts("chart.limit_number", numbers=numbers) if numbers else texts("chart.limit")
+        short = numbers
+        if len(lines) > count:
+            short = texts("chart.for_measurements", numbers=_listed(line.measurements))
+            name = f"{name} {short}"
+            short = f"{numbers} {short}" if numbers else short
+        curve = line.curve
+        held = curve.held if curve.held is not None and curve.held.any() else None
+        x = grids(curve.frequency_hz)
+        found.append(LimitLine(name, x, curve.value, curve.sense, held=held, short=short))
+    return tuple(found)
 
 
-def _own_limit(
-    parameter: Parameter, trace: KeptTrace, one: Kept, lines: Sequence[tuple[str, LimitCurve]]
-) -> int | None:
+def _listed(numbers: Sequence[int]) -> str:
+    told = [str(number) for number in sorted(set(numbers))]
+    return ", ".join(told if len(told) <= _MOST_LISTED else [*told[: _MOST_LISTED - 1], "…"])
+
+
+def _own_limit(parameter: Parameter, trace: KeptTrace, one: Kept, lines: Sequence[_Line]) -> int | None:
     """Return the place of the one limit of a measurement; None where it has several, or on another grid."""
     own = one.limits[parameter]
     if len(own) != 1 or not np.array_equal(own[0][1].frequency_hz, trace.frequency_hz):
         return None
-    return next((place for place, (_, curve) in enumerate(lines) if _same(curve, own[0][1])), None)
+    return next((place for place, line in enumerate(lines) if _same(line.curve, own[0][1])), None)
 
 
 def _marks(worst: KeptTrace) -> tuple[Mark, ...]:
@@ -227,15 +246,12 @@ def _told(
     everything = [(place, trace) for found in by_end.values() for place, trace in found.items()]
     place, worst = min(everything, key=lambda entry: severity(entry[1].row))
     ends = sorted(by_end, key=lambda end: end or "")
-    where = "" if worst.row.end is None else texts("chart.at_end", end=worst.row.end)
     count = len({place for place, _ in everything})
     return texts(
         "chart.told_compared" if one_by_one else "chart.told_banded",
-        parameter=parameter_words(parameter, texts),
-        ends=ends_words(ends, texts),
+        what=over_frequency(parameter_words(parameter, texts), ends, texts),
         count=count,
         limits=texts("chart.limits", count=len(panels[0].limits)),
         name=f"{place + 1} {clean(kept[place].specimen)}",
-        worst=worst_words(worst.row, texts),
-        end=where,
+        worst=placed_words(worst.row, texts),
     )

@@ -13,7 +13,17 @@ from benchsweep.report.chart import Axis, Chart, Mark, Panel
 from benchsweep.report.document import Line
 from benchsweep.report.text import Texts, megahertz, pairs_words, signed
 
-__all__ = ["Captioned", "Floats", "Grids", "ends_words", "frequency_axis", "named", "reach_of", "worst_words"]
+__all__ = [
+    "Captioned",
+    "Floats",
+    "Grids",
+    "frequency_axis",
+    "named",
+    "over_frequency",
+    "placed_words",
+    "reach_of",
+    "worst_words",
+]
 
 Captioned: TypeAlias = tuple[Chart, Line]
 """A chart and its caption."""
@@ -75,14 +85,21 @@ def worst_words(row: VerdictRow, texts: Texts) -> str:
     )
 
 
-def ends_words(ends: Sequence[End | None], texts: Texts) -> str:
-    """Return the ends that a chart has panels for, in words; empty where the ends cannot differ."""
-    named = [end for end in ends if end is not None]
-    if not named:
-        return ""
-    if len(named) == 1:
-        return texts("chart.at_end", end=named[0])
-    return texts("chart.at_both_ends")
+def placed_words(row: VerdictRow, texts: Texts) -> str:
+    """Return where a row is worst and by how much, with the end: ``12 -1.20 dB at 250.00 MHz at end A``."""
+    worst = worst_words(row, texts)
+    if row.end is None:
+        return worst
+    return texts("chart.worst_there", worst=worst, end=texts("chart.at_end", end=row.end))
+
+
+def over_frequency(what: str, ends: Sequence[End | None], texts: Texts) -> str:
+    """Return what is drawn over frequency, and for which ends where they can differ."""
+    seen = [end for end in ends if end is not None]
+    if not seen:
+        return texts("chart.over_frequency", parameter=what)
+    at = texts("chart.at_end", end=seen[0]) if len(seen) == 1 else texts("chart.at_both_ends")
+    return texts("chart.over_frequency_at", parameter=what, ends=at)
 
 
 def reach_of(panel: Panel, parameter: Parameter) -> tuple[float, float]:

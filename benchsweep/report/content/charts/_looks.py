@@ -1,8 +1,9 @@
 """How pairs are told apart in a drawing: by dashes and marker as well as by colour.
 
-The colours are close to those of M. Okabe and K. Ito, "Color universal design" (2008; the values from
-memory), chosen for colour-blind readers. No two pairs have the same dashes, so that a line is told without
-its colour too.
+Three colours are those of M. Okabe and K. Ito, "Color universal design" (2008), the fourth is one of the
+wine reds of P. Tol, "Colour schemes" (2021): a lighter purple looks blue to people without red cones. Their
+values are from memory; how far apart they look to people without one kind of cone is tested. No two have the
+same dashes, so that a line is told without its colour too.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ PAIR_LOOKS: Mapping[str, Look] = MappingProxyType(
         "12": Look("#0072B2"),
         "36": Look("#D55E00", (6.0, 2.0)),
         "45": Look("#009E73", (1.5, 1.2)),
-        "78": Look("#AA4499", (6.0, 1.5, 1.2, 1.5)),
+        "78": Look("#882255", (6.0, 1.5, 1.2, 1.5)),
     }
 )
 MARKERS: Mapping[str, Marker] = MappingProxyType(
@@ -51,6 +52,7 @@ END_LOOKS: Mapping[str, Look] = MappingProxyType(
 )
 
 _PLAIN, _WORST = 0.8, 1.2
+_LIGHT = 0.55
 
 
 def trace_look(pairs: tuple[str, ...], *, worst: bool = False) -> Look:
@@ -79,6 +81,12 @@ def dot_look(pair: str, *, filled: bool) -> Look:
     """Return the look of dots of a pair that no line joins."""
     colour = PAIR_LOOKS.get(pair, OTHER).colour
     return Look(colour, width=0.0, marker=MARKERS.get(pair, "circle"), filled=filled)
+
+
+def lightened(colour: str) -> str:
+    """Return a colour mixed with white, for what stands behind something heavier of the same colour."""
+    parts = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
+    return "#" + "".join(f"{round(255 - _LIGHT * (255 - part)):02X}" for part in parts)
 
 
 def pair_legend(texts: Texts, *, markers: bool = False) -> str:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 
 import numpy as np
 
 from benchsweep.records import Parameter, SeriesChange, SeriesSummary
 from benchsweep.report.chart import Axis, Chart, Curve, Panel, Span
+from benchsweep.report.content._pieces import time_between_h
 from benchsweep.report.content.charts._frame import Captioned, Floats, named
 from benchsweep.report.content.charts._looks import course_look, dot_look
 from benchsweep.report.document import clean
@@ -125,11 +125,12 @@ def time_unit(hours: Floats) -> tuple[float, str, str]:
 
 def _gaps(summary: SeriesSummary, per_hour: float) -> list[Span]:
     """Return the times without the analyzer."""
-    first = datetime.fromisoformat(summary.first_at)
     found = []
     for event in summary.events:
         if event.kind in ("gap", "resumed") and event.seconds:
-            begins = (datetime.fromisoformat(event.at) - first).total_seconds() / 3600.0
+            begins = time_between_h(summary.first_at, event.at)
+            if begins is None:  # what stands there are no times
+                continue
             ends = begins + event.seconds / 3600.0
             found.append(Span(begins * per_hour, ends * per_hour))
     return found

@@ -21,7 +21,7 @@ _LOOKS: Mapping[Outcome, Look] = MappingProxyType(
         Outcome.PASS: Look("#0072B2", width=0.0, marker="circle"),
         Outcome.CONDITIONAL_PASS: Look("#009E73", width=0.0, marker="square"),
         Outcome.UNDECIDED: Look("#555555", width=0.0, marker="triangle"),
-        Outcome.CONDITIONAL_FAIL: Look("#AA4499", width=0.0, marker="diamond"),
+        Outcome.CONDITIONAL_FAIL: Look("#882255", width=0.0, marker="diamond"),
         Outcome.FAIL: Look("#D55E00", width=0.0, marker="diamond", filled=True),
     }
 )
@@ -89,7 +89,7 @@ def _panel(found: Found, kept: Sequence[Kept], unit: str, texts: Texts) -> Panel
         x, y = np.array(points[outcome]).T
         curves.append(Curve(outcome_words(outcome, texts), x, y, _LOOKS[outcome]))
     marks = (
-        tuple(Mark(x, y, "dot", _short(name)) for x, y, name in failing)
+        tuple(Mark(x, y, "words", _short(name)) for x, y, name in failing)
         if len(failing) <= _MOST_NAMED
         else ()
     )

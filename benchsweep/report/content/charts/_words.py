@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from benchsweep.records import End, Trace, VerdictRow
 from benchsweep.report.content.charts._bars import Bar
-from benchsweep.report.content.charts._frame import ends_words, worst_words
+from benchsweep.report.content.charts._frame import over_frequency, placed_words, worst_words
 from benchsweep.report.text import ORDER, Texts, outcome_words, parameter_words, severity
 
 __all__ = ["title_of", "told_of"]
@@ -56,8 +56,7 @@ def told_of(
     """Return what a chart shows in a sentence; `lines` different limits are drawn in it."""
     what = texts(
         "chart.told",
-        parameter=parameter_words(traces[0].parameter, texts),
-        ends=ends_words(ends, texts),
+        what=over_frequency(parameter_words(traces[0].parameter, texts), ends, texts),
         curves=texts("chart.curves", count=len(traces)),
         limits=texts("chart.limits", count=lines) if lines else texts("chart.no_limit"),
     )
@@ -65,9 +64,8 @@ def told_of(
     if not rows:
         return what
     _, bar, row = min(rows, key=lambda found: found[0])
-    where = "" if row.end is None else texts("chart.at_end", end=row.end)
     outcome = outcome_words(row.outcome, texts)
     if row.worst_margin_db is None:
         return texts("chart.told_outcome", what=what, outcome=outcome)
-    told = texts("chart.told_worst", what=what, worst=worst_words(row, texts), end=where, outcome=outcome)
+    told = texts("chart.told_worst", what=what, worst=placed_words(row, texts), outcome=outcome)
     return texts("chart.told_against", told=told, number=bar.number) if bar.number else told
