@@ -71,9 +71,8 @@ def _facts(item: SeriesItem, texts: Texts) -> Iterator[Fact]:
     yield fact(texts("series.attached"), given(", ".join(attached)))
     ambient = [
         texts.line(
-            "series.ambient_range",
-            low=ambient_line(name, f"{low:g}", texts),
-            high=f"{high:g}",
+            "series.ambient_mean",
+            told=ambient_line(name, texts("series.reach", low=f"{low:g}", high=f"{high:g}"), texts),
             mean=f"{mean:.4g}",
         )
         for name, (low, high, mean) in summary.ambient.items()

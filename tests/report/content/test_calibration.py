@@ -233,7 +233,7 @@ def test_everything_that_a_fixture_can_say() -> None:
         "no toml [",
         "name = 3\nslot = 4\ntermination = 'x'\ndeembed = [1]\nbalance = 2\nconsistency = 1",
         "[consistency]\nlargest_db = true\n[termination]\nresistance_ohm = 'much'\nleg = [2]\n",
-        "[balance]\noutput_signal_balance_db = 'x'\npoint = [{output_signal_balance_db = 'y'}]\nslot = [{}]\n",
+        "[balance]\noutput_signal_balance_db = 'x'\npoint = [{output_signal_balance_db = 'y'}]\n",
         "[[deembed]]\n[[terminator]]\n[[slot]]\n",
     ],
 )

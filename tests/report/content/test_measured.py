@@ -86,7 +86,8 @@ def test_everything_that_is_known_is_told(item: ReportItem) -> None:
     assert told["analyzer"][1] == "command family named-measurement, 16 ports"
     assert told["grid"] == ["1.000 MHz to 500.00 MHz, 40 points", "16 legs at 50 ohm"]
     assert told["settings"] == [
-        "IF bandwidth 1000 Hz, averages 1, power -5 dBm, points in segments; in segments of their own also 300 Hz"
+        "IF bandwidth 1000 Hz, averages 1, power -5 dBm, points in segments; "
+        "in segments of their own also 300 Hz"
     ]
     assert told["hookups"] == [
         "2 hookups, at most 4 analyzer ports in use",

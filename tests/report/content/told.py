@@ -30,30 +30,30 @@ def lines_of(block: Block) -> Iterator[Line]:
         yield block.title
         for inner in block.blocks:
             yield from lines_of(inner)
-    elif isinstance(block, Paragraph):
-        yield block.line
-    elif isinstance(block, Items):
-        yield from block.lines
-    elif isinstance(block, Facts):
-        for name, told in block.entries:
-            yield name
-            yield from told
-    elif isinstance(block, Table):
-        yield block.caption
-        yield from ((column.title,) for column in block.columns)
-        for row in block.rows:
-            assert len(row.cells) == len(block.columns)
-            yield from row.cells
-    elif isinstance(block, Box):
-        yield (block.word,)
-        yield from block.lines
-        yield from block.items
-    elif isinstance(block, Drawn):
-        yield block.caption
-        yield (block.picture.words,)
     else:
-        assert isinstance(block, Listing)
-        yield from ((Given(line),) for line in block.lines)
+        yield from _own(block)
+
+
+def _own(block: Block) -> tuple[Line, ...]:
+    match block:
+        case Paragraph():
+            return (block.line,)
+        case Items():
+            return block.lines
+        case Facts():
+            return tuple(line for name, told in block.entries for line in (name, *told))
+        case Table():
+            assert {len(row.cells) for row in block.rows} <= {len(block.columns)}
+            heads = tuple((column.title,) for column in block.columns)
+            return (block.caption, *heads, *(cell for row in block.rows for cell in row.cells))
+        case Box():
+            return ((block.word,), *block.lines, *block.items)
+        case Drawn():
+            return (block.caption, (block.picture.words,))
+        case Listing():
+            return tuple((Given(line),) for line in block.lines)
+        case _:
+            raise AssertionError(block)
 
 
 def text_of(block: Block) -> str:
