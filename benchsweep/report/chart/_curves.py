@@ -11,7 +11,6 @@ from benchsweep.report.chart._axes import markers
 from benchsweep.report.chart._layout import Frame
 from benchsweep.report.chart._lettering import escaped, number
 from benchsweep.report.chart._model import Curve, Floats, Look, Mark, Mask
-from benchsweep.report.chart._path import lone
 from benchsweep.report.chart._traces import Trace, Traces, between, gapped
 
 __all__ = ["Rows", "curve_rows", "curves", "for_pairs"]
@@ -83,9 +82,7 @@ def _group(frame: Frame, place: int, rows: Rows, traces: Sequence[Trace], name: 
         trace = traces[rows.counting]
         told.append(trace.line(f'stroke="{look.colour}" stroke-width="{look.width:g}"{_dashes(look)}'))
         told.extend(
-            f'<circle cx="{number(x)}" cy="{number(y)}" r="1.1" fill="{look.colour}"/>'
-            for x, y in lone(*trace.piece)
-            if frame.holds(x, y)
+            f'<circle cx="{number(x)}" cy="{number(y)}" r="1.1" fill="{look.colour}"/>' for x, y in trace.lone
         )
     if look.marker:
         points = _dots(frame, curve) if look.width <= 0.0 else _spread(frame, curve, place)

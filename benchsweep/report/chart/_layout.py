@@ -36,6 +36,7 @@ _EDGE, _MARGIN, _DOTS_MARGIN = 4.0, 0.05, 0.02
 _WIDEST_NAMES, _WIDEST_TICKS = 80.0, 60.0
 _LEAST_HEIGHT, _LEAST_WIDTH = 40.0, 40.0
 _MOST_LEGEND = 8
+_USUAL_NAME = "12-36"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,10 +65,6 @@ class Frame:
     def right(self) -> float:
         """Right side of the box."""
         return self.left + self.width
-
-    def holds(self, x: float, y: float) -> bool:
-        """Return whether a point of the drawing lies in the box."""
-        return self.left <= x <= self.right and self.top <= y <= self.bottom
 
     @property
     def bottom(self) -> float:
@@ -98,10 +95,7 @@ def laid_out(chart: Chart) -> Layout:
     told = [each or _says_more(panels, place, across) for place in range(len(panels))]
     words_room = 13.0 if any(panel.y.words or panel.y.unit for panel in panels) else 0.0
     inset = [words_room if each or _any_in(told, column, across) else 0.0 for column in range(across)]
-    ticks_room = (
-        min(max((room_of(word, SMALL) for ticks in y_ticks for _, word in ticks), default=0.0), _WIDEST_TICKS)
-        + 4.0
-    )
+    ticks_room = _ticks_room(y_ticks, each=each)
     names_room = _names_room(chart)
     width = (WIDTH - sum(inset) - across * (ticks_room + names_room)) / across
     width = max(width, _LEAST_WIDTH)
@@ -141,11 +135,17 @@ def _for_names(chart: Chart) -> float:
     return LABEL_HEIGHT * min(most, MOST_NAMES)
 
 
+def _ticks_room(ticks: Sequence[Sequence[Tick]], *, each: bool) -> float:
+    """Return what the widest number of a y axis takes; three digits at least, so that charts align."""
+    widest = max((room_of(words, SMALL) for row in ticks for _, words in row), default=0.0)
+    return min(max(widest, room_of("100", SMALL) if each else 0.0), _WIDEST_TICKS) + 4.0
+
+
 def _names_room(chart: Chart) -> float:
     if not chart.named_curves:
         return 14.0
     names = [curve.name for panel in chart.panels for curve in panel.curves]
-    widest = max((room_of(name, LABEL) for name in names), default=0.0)
+    widest = max((room_of(name, LABEL) for name in (*names, _USUAL_NAME)), default=0.0)
     limits = [line.name for panel in chart.panels if len(panel.limits) == 1 for line in panel.limits]
     widest = max(widest, *(room_of(name, LABEL, bold=True) for name in limits), 0.0)
     return max(min(widest, _WIDEST_NAMES) + LEADER + 5.0, 14.0)

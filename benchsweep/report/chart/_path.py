@@ -10,7 +10,7 @@ import numpy as np
 from benchsweep.report.chart._lettering import number
 from benchsweep.report.chart._model import Floats, Mask
 
-__all__ = ["each", "lines", "lone", "outlines"]
+__all__ = ["each", "lines", "outlines"]
 
 
 class _Words(dict[int, str]):
@@ -54,12 +54,6 @@ def each(x: Floats, y: Floats, begins: Mask, rows: Sequence[int]) -> list[str]:
         pieces.append(f"M{number(left)} {number(top)}{way}")
     borders = np.searchsorted(moves[starts], rows).tolist()
     return ["".join(pieces[first:last]) for first, last in pairwise(borders)]
-
-
-def lone(x: Floats, y: Floats, begins: Mask) -> list[tuple[float, float]]:
-    """Return the points without a neighbour."""
-    alone = np.flatnonzero(begins & np.append(begins[1:], True))
-    return list(zip(x[alone].tolist(), y[alone].tolist(), strict=True))
 
 
 def outlines(lower: tuple[Floats, Floats, Mask], upper: tuple[Floats, Floats, Mask]) -> str:

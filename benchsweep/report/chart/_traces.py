@@ -32,11 +32,14 @@ class Trace:
         Its commands; empty if there is nothing to draw, or if only the points were wanted.
     clip
         The attribute that cuts it off at the panel; empty where it stays inside.
+    lone
+        The points inside the panel that have no neighbour.
     """
 
     piece: Piece
     path: str
     clip: str
+    lone: Sequence[tuple[float, float]] = ()
 
     def line(self, look: str) -> str:
         """Return it as a line that looks like that; empty if there is nothing to draw."""
@@ -125,12 +128,22 @@ def _traced(
     stop = borders[lined]
     told = each(points.x[:stop], points.y[:stop], points.begins[:stop], borders[: lined + 1])
     told += [""] * (len(rows) - lined)
+    alone = points.begins & np.append(points.begins[1:], True) & ~outside
+    some = bool(alone.any())
     clip = f' clip-path="url(#{frame.clip})"'
     return [
         Trace(
             (points.x[first:last], points.y[first:last], points.begins[first:last]),
             told[row],
             clip if beyond[row] else "",
+            list(
+                zip(
+                    *(part[first:last][alone[first:last]].tolist() for part in (points.x, points.y)),
+                    strict=True,
+                )
+            )
+            if some
+            else (),
         )
         for row, (first, last) in enumerate(pairwise(borders))
     ]
