@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from benchsweep.report.document import Row, Table, plain
+from benchsweep.report.document import Table, plain
 from benchsweep.report.pdf._words import BREAK, LONG, Typesetter, longest_word
 
 __all__ = ["PAGE_WIDTH", "table_data"]
@@ -15,10 +15,11 @@ PAGE_WIDTH = 516.0
 
 _SIZES = (8.5, 7.5, 6.5, 5.5)
 _LETTER = 0.47  # width of a letter in sizes of the type, on an average
+_WIDE_LETTER = 0.53  # of what must not be broken: a word may have many wide ones
 _BETWEEN = 6.0  # points between columns
 _BESIDE = 18.0  # points between parts of a table that stand side by side
 _NARROW = 0.45  # part of the page; a table that needs less stays as narrow as it is
-_KEPT = 40  # characters; what is longer is broken, wherever it stands
+_KEPT = 40  # characters; a column of longer cells is broken, whatever it is
 _VERY_LONG = 8  # of words that may be broken where nothing else lets a table fit
 _MOST_LINES = 30  # a row of more may be cut by the end of a page: it might be longer than one
 _FEW_ROWS = 16
@@ -28,9 +29,13 @@ _MOST_PARTS = 4
 
 @dataclass(frozen=True, slots=True)
 class _Cells:
-    """Titles and cells, ready for print, and how many letters each column needs at least and at best."""
+    """Titles and cells, ready for print, and how many letters each column needs at least and at best.
+
+    The cells of a column that is `whole` are not broken.
+    """
 
     titles: list[str]
+    whole: list[bool]
     rows: list[list[list[tuple[str, ...]]]]
     least: list[int]
     wanted: list[int]
@@ -39,13 +44,13 @@ class _Cells:
 def table_data(table: Table, setter: Typesetter) -> dict[str, Any]:
     """Return a table as `page.typ` reads it: size of type, columns, rows."""
     cells = _cells(table, setter, LONG, kept=True)
-    size = next((one for one in _SIZES if _points(cells.least, one) <= PAGE_WIDTH), None)
+    size = next((one for one in _SIZES if _points(cells.least, one, _WIDE_LETTER) <= PAGE_WIDTH), None)
     if size is None:
         size = _SIZES[-1]
         cells = _cells(table, setter, _VERY_LONG, kept=False)
     needed = _points(cells.wanted, size)
     parts = _parts(len(table.rows), needed)
-    fills = _filling(table, cells.wanted, size) if needed >= PAGE_WIDTH else None
+    widths = _widths(cells, size) if needed >= PAGE_WIDTH else [0.0] * len(cells.titles)
     share = PAGE_WIDTH / max(len(cells.titles), 1)
     rows = [
         {
@@ -64,7 +69,7 @@ def table_data(table: Table, setter: Typesetter) -> dict[str, Any]:
             {
                 "title": title,
                 "number": column.number,
-                "fills": place == fills,
+                "width": widths[place],
                 "last": part + 1 < parts and place + 1 == len(cells.titles),
             }
             for part in range(parts)
@@ -75,31 +80,33 @@ def table_data(table: Table, setter: Typesetter) -> dict[str, Any]:
 
 
 def _cells(table: Table, setter: Typesetter, longest: int, *, kept: bool) -> _Cells:
-    whole = [kept and (column.number or column.kept) for column in table.columns]
+    whole = [
+        kept
+        and (column.number or column.kept)
+        and all(len(plain(row.cells[place])) <= _KEPT for row in table.rows)
+        for place, column in enumerate(table.columns)
+    ]
     titles = [setter.breakable(column.title, longest) for column in table.columns]
-    rows = [_row(row, setter, whole, longest) for row in table.rows]
+    rows = [
+        [setter.line(cell, kept=one, longest=longest) for cell, one in zip(row.cells, whole, strict=True)]
+        for row in table.rows
+    ]
     down = [[title, *(_joined(row[place]) for row in rows)] for place, title in enumerate(titles)]
     return _Cells(
         titles,
+        whole,
         rows,
         least=[max(map(longest_word, column)) for column in down],
         wanted=[max(len(words.replace(BREAK, "")) for words in column) for column in down],
     )
 
 
-def _row(row: Row, setter: Typesetter, whole: list[bool], longest: int) -> list[list[tuple[str, ...]]]:
-    return [
-        setter.line(cell, kept=kept and len(plain(cell)) <= _KEPT, longest=longest)
-        for cell, kept in zip(row.cells, whole, strict=True)
-    ]
-
-
 def _joined(cell: list[tuple[str, ...]]) -> str:
     return "".join(piece[0] for piece in cell)
 
 
-def _points(letters: list[int], size: float) -> float:
-    return sum(count * _LETTER * size + _BETWEEN for count in letters)
+def _points(letters: list[int], size: float, width: float = _LETTER) -> float:
+    return sum(count * width * size + _BETWEEN for count in letters)
 
 
 def _parts(rows: int, needed: float) -> int:
@@ -112,7 +119,7 @@ def _parts(rows: int, needed: float) -> int:
 
 def _side_by_side(rows: list[dict[str, Any]], parts: int, columns: int) -> list[dict[str, Any]]:
     high = -(-len(rows) // parts)
-    empty = {"cells": [([], "")] * columns, "cut": False}
+    empty: dict[str, Any] = {"cells": [([], "")] * columns, "cut": False}
     joined = []
     for place in range(high):
         across = [rows[at] if at < len(rows) else empty for at in range(place, high * parts, high)]
@@ -125,11 +132,17 @@ def _side_by_side(rows: list[dict[str, Any]], parts: int, columns: int) -> list[
     return joined
 
 
-def _filling(table: Table, wanted: list[int], size: float) -> int | None:
-    """Return which column of words takes what the others leave; None: typst shares it out."""
-    words = [place for place, column in enumerate(table.columns) if not (column.number or column.kept)]
-    if not words:
-        return None
-    widest = max(words, key=wanted.__getitem__)
-    others = _points([count for place, count in enumerate(wanted) if place != widest], size)
-    return widest if others < 0.65 * PAGE_WIDTH else None
+def _widths(cells: _Cells, size: float) -> list[float]:
+    """Return the widths of the columns that are broken; 0: not broken, it takes what it needs.
+
+    Each gets what its longest word needs, and of the rest the more the more words it has.
+    """
+    least = [_points([count], size, _WIDE_LETTER) for count in cells.least]
+    wanted = [max(_points([count], size), low) for count, low in zip(cells.wanted, least, strict=True)]
+    asked = sum(want - low for want, low, one in zip(wanted, least, cells.whole, strict=True) if not one)
+    taken = sum(want if one else low for want, low, one in zip(wanted, least, cells.whole, strict=True))
+    part = max(PAGE_WIDTH - taken, 0.0) / asked if asked else 0.0
+    return [
+        0.0 if one else low + part * (want - low)
+        for want, low, one in zip(wanted, least, cells.whole, strict=True)
+    ]
