@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchsweep.records import SeriesHead, SeriesSummary
+from benchsweep.records import FOUR_PAIRS, SeriesHead, SeriesSummary
 from benchsweep.report.content._calibration import calibration_of
 from benchsweep.report.content._comments import comments_of
 from benchsweep.report.content._fixture import fixture_of
@@ -56,7 +56,11 @@ def series_section(item: SeriesItem, texts: Texts, *, place: int) -> Section:
     blocks.append(fixture_of(head.fixture_toml, texts))
     blocks.append(_provenance(item, texts))
     title = texts.line("series.title", name=given(item.head.specimen.identifier), count=summary.sweeps)
-    return Section(title, tuple(blocks), anchor=f"series-{place}", own_page=True)
+    used = {pair for change in summary.changes for pair in change.pairs}
+    tellable = tuple(pair for pair in FOUR_PAIRS if pair in used)
+    return Section(
+        title, tuple(blocks), anchor=f"series-{place}", tellable=tellable if len(tellable) > 1 else ()
+    )
 
 
 def _facts(item: SeriesItem, texts: Texts) -> Iterator[Fact]:
@@ -108,7 +112,9 @@ def _changes(item: SeriesItem, texts: Texts, place: int) -> Section:
 
 def _events(summary: SeriesSummary, texts: Texts) -> Section:
     """Return what happened: how often each kind, then one by one, of very many the first."""
-    counts = [line(_kind(kind, texts), f": {count}") for kind, count in summary.event_counts.items() if count]
+    counts = [
+        line(_kind(kind, count, texts), f": {count}") for kind, count in summary.event_counts.items() if count
+    ]
     columns = (
         Column(texts("series.at"), kept=True),
         Column(texts("series.kind")),
@@ -119,7 +125,7 @@ def _events(summary: SeriesSummary, texts: Texts) -> Section:
         Row(
             cells(
                 given(event.at),
-                _kind(event.kind, texts),
+                _kind(event.kind, 1, texts),
                 given(event.words),
                 number(event.seconds, texts, 1),
             )
@@ -134,9 +140,9 @@ def _events(summary: SeriesSummary, texts: Texts) -> Section:
     return Section((texts("series.events"),), tuple(blocks))
 
 
-def _kind(kind: str, texts: Texts) -> Line:
+def _kind(kind: str, count: int, texts: Texts) -> Line:
     key = _KINDS.get(kind)
-    return given(kind) if key is None else (texts(key),)
+    return given(kind) if key is None else (texts(key, count=count),)
 
 
 def _recorded(head: SeriesHead, texts: Texts) -> Iterator[Fact]:

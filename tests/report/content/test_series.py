@@ -259,19 +259,26 @@ def test_charts_are_named_by_the_place_of_the_series() -> None:
     )
 
 
+def test_pairs_can_be_chosen_where_there_are_several() -> None:
+    assert series_section(item(), TEXTS, place=1).tellable == ()
+    several = summary(replace(change(P.NEXT), pairs=("78", "36")), change())
+    assert series_section(item(summary=several), TEXTS, place=1).tellable == ("12", "36", "78")
+
+
 def test_what_happened() -> None:
     events = section_in(series_section(item(), TEXTS, place=1), "What happened")
-    assert facts_of(events)["in all"] == ["times without the analyzer: 1", "moves of the clock: 1"]
+    assert facts_of(events)["in all"] == ["time without the analyzer: 1", "move of the clock: 1"]
     assert tables_of(events)[0] == [
         ["at", "kind", "what", "s"],
-        [AT, "times without the analyzer", "lost", "600.0"],
-        [AT, "moves of the clock", "moved", "-"],
+        [AT, "time without the analyzer", "lost", "600.0"],
+        [AT, "move of the clock", "moved", "-"],
     ]
     many = tuple(SeriesEvent(AT, "late", f"late {n}", 1.0) for n in range(130))
     told = replace(summary(), events=many, event_counts={"late": 1000})
     events = section_in(series_section(item(summary=told), TEXTS, place=1), "What happened")
     assert len(tables_of(events)[0]) == 1 + 100
     assert text_of(events).endswith("and 900 more")
+    assert facts_of(events)["in all"] == ["late sweeps: 1000"]
     none = replace(summary(), events=(), event_counts={})
     assert "What happened" not in text_of(series_section(item(summary=none), TEXTS, place=1))
 
