@@ -130,8 +130,7 @@ def enough_disturbers(
             "what the others give is not known"
         )
         return DisturberSufficiency(False, measured, more, row.parameter, row.end, row.pairs, words)
-    name = str(row.parameter).replace("_", " ")
-    where = f"{name} of {'-'.join(row.pairs)} at end {row.end}"
+    where = f"{row.parameter.term} of {'-'.join(row.pairs)} at end {row.end}"
     beyond = "further cables of the bundle" if further is None else f"{further} further cables of the bundle"
     verb, against = ("are enough", "less than") if left[at] >= 0.0 else ("may not be enough", "more than")
     words = (

@@ -92,7 +92,7 @@ class Adjuster:
         if self._ratio == 1.0:
             return notes
         rules = "; ".join(
-            f"{_listed([_plain(item) for item in rule.parameters])} {rule.form} ({rule.standing})"
+            f"{_listed([item.term for item in rule.parameters])} {rule.form} ({rule.standing})"
             for rule in self._rule.rules
         )
         return [
@@ -202,17 +202,13 @@ class Adjuster:
     def _of(self, parameter: Parameter, end: End | None, pairs: tuple[str, ...]) -> Trace:
         trace = self._measured.get((parameter, end, pairs))
         if trace is None:
-            raise Unadjustable(f"{_plain(parameter)} of {' and '.join(pairs)} was not measured")
+            raise Unadjustable(f"{parameter.term} of {' and '.join(pairs)} was not measured")
         return trace
 
 
 def _listed(names: Sequence[str]) -> str:
     *first, last = names
     return f"{', '.join(first)} and {last}" if first else last
-
-
-def _plain(parameter: Parameter) -> str:
-    return str(parameter).replace("_", " ")
 
 
 def as_graded(

@@ -40,7 +40,7 @@ def exempt_points(
         trace = next((measured[at] for at in place if at in measured), None)
         if trace is None or not np.array_equal(trace.frequency_hz, frequency_hz):
             parameter, _, pairs = place[0]
-            return Exempt(missing=f"{str(parameter).replace('_', ' ')} of {' and '.join(pairs)}")
+            return Exempt(missing=f"{parameter.term} of {' and '.join(pairs)}")
         met = rule.met(trace.value)
         points = met if points is None else points & met
     return Exempt(points)

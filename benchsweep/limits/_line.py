@@ -95,7 +95,7 @@ class Exemption(Definition):
     def words(self) -> str:
         """Return the condition as a person writes it."""
         side = f"below {self.below:g}" if self.below is not None else f"above {self.above:g}"
-        return f"{str(self.parameter).replace('_', ' ')} is {side} {self.parameter.unit}"
+        return f"{self.parameter.term} is {side} {self.parameter.unit}"
 
 
 class LimitLine(Definition):

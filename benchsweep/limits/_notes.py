@@ -61,7 +61,7 @@ def decision_notes(requirement: Requirement, decision: Decision, *, assessed: bo
     holding = [line.parameter for line in requirement.lines if requirement.allows_for_uncertainty(line)]
     if not (decision.has_guard_band and holding):
         return [decision.statement]
-    named = ", ".join(str(parameter).replace("_", " ") for parameter in holding)
+    named = ", ".join(parameter.term for parameter in holding)
     return [
         decision.statement,
         f"no guard band is taken where the limit contains the uncertainty of measurement already: {named}",
@@ -76,7 +76,7 @@ def standing_notes(rows: Sequence[VerdictRow]) -> list[str]:
         if parameters:
             notes.append(
                 f"limits of standing {standing}: "
-                + ", ".join(str(parameter).replace("_", " ") for parameter in parameters)
+                + ", ".join(parameter.term for parameter in parameters)
                 + "; verify them against your own copy of the standard"
             )
     return notes

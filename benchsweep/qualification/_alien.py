@@ -60,9 +60,8 @@ def share_words(couplings: Sequence[SMatrix], mixed: SMatrix, rows: Sequence[Ver
         return ""
     named = ", ".join(f"cable {share.cable} {share.share:.0%}" for share in cables[:_NAMED])
     more = len(cables) - _NAMED
-    name = str(worst.parameter).replace("_", " ")
     return (
-        f"where {name} of {worst.pairs[0]} at end {worst.end} has the smallest margin "
+        f"where {worst.parameter.term} of {worst.pairs[0]} at end {worst.end} has the smallest margin "
         f"({cables[0].frequency_hz / 1e6:.6g} MHz) the disturbing power is that of {named}"
         f"{f' and {more} more' if more > 0 else ''}; of single pairs {_strongest(shares)}"
     )

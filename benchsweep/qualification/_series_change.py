@@ -175,7 +175,7 @@ def _chosen(head: SeriesHead, parameters: Sequence[Parameter]) -> tuple[list[_Fo
     for parameter in wanted:
         of_it = list(_combinations(parameter, ports))
         if not of_it:
-            notes.append(f"{parameter} cannot be formed from what was attached")
+            notes.append(f"{parameter.term} cannot be formed from what was attached")
         found += of_it
     return found, notes
 

@@ -39,6 +39,22 @@ class Parameter(StrEnum):
         """The unit of the values."""
         return "ns" if self in (Parameter.DELAY, Parameter.SKEW) else "dB"
 
+    @property
+    def term(self) -> str:
+        """The field's term for it, in English: ``insertion loss``, ``PS ACR-F``."""
+        if self in _PLAIN:
+            return self.value.replace("_", " ")
+        mean = self.value.endswith("_average")
+        words = self.value.removesuffix("_average").upper().split("_")
+        # ACR-N and ACR-F end in the end at which the disturber is; PS stands apart.
+        term = " ".join(words).replace("ACR N", "ACR-N").replace("ACR F", "ACR-F")
+        return f"mean {term}" if mean else term
+
+
+_PLAIN = frozenset(
+    {Parameter.INSERTION_LOSS, Parameter.RETURN_LOSS, Parameter.DELAY, Parameter.SKEW},
+)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trace:

@@ -238,7 +238,7 @@ def test_loss_delay_and_skew_are_in_proportion_to_the_length():
     assert {row.note for row in verdict.rows} == {"brought to 100 m"}
     assert (
         "measured on 50 m, brought to 100 m: insertion loss, delay and skew proportional (published); "
-        "acr f and ps acr f incoherent (common-practice); next and ps next saturating (from-memory)"
+        "ACR-F and PS ACR-F incoherent (common-practice); NEXT and PS NEXT saturating (from-memory)"
     ) in verdict.notes
 
 
@@ -451,7 +451,7 @@ def test_without_fext_the_disturbing_pair_cannot_be_told():
     traces = [t for t in unlike()[0] if t.parameter is not Parameter.FEXT]
     verdict = graded(traces, own(minimum("acr_f", 20.0, 'insertion_loss_of = "disturbing-pair"')))
     assert verdict.outcome is UNDECIDED
-    assert verdict.rows[0].note == "cannot be graded: fext of 12 and 36 was not measured"
+    assert verdict.rows[0].note == "cannot be graded: FEXT of 12 and 36 was not measured"
 
 
 def test_whose_loss_means_something_only_for_far_end_ratios():

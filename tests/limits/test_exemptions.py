@@ -139,7 +139,7 @@ def test_acr_f_does_not_count_where_its_own_fext_is_high():
     traces = bad("acr_f") + far(lambda end, pairs: 71.0 if (end, pairs) == quiet else 70.0)
     verdict = graded(traces, "acr_f", HIGH_FEXT)
     assert [(row.end, row.pairs) for row in verdict.rows if row.outcome is PASS] == [quiet]
-    assert "fext is above 70 dB" in next(row.note for row in verdict.rows if row.outcome is PASS)
+    assert "FEXT is above 70 dB" in next(row.note for row in verdict.rows if row.outcome is PASS)
 
 
 @pytest.mark.parametrize("loud", [None, ("12", "36"), ("36", "12")])

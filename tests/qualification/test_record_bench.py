@@ -213,7 +213,7 @@ def test_a_drift_of_the_bench_is_seen_with_its_size(
         assert -0.25 < change.largest_loss_db.value < -0.1
     followed = series_change(recorded.record, parameters=[Parameter.NEXT]).summary
     assert followed.changes == ()
-    assert any("next cannot be formed" in note for note in followed.notes)
+    assert any("NEXT cannot be formed" in note for note in followed.notes)
 
 
 def test_any_sweep_of_a_part_of_the_specimen_is_graded(

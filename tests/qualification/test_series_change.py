@@ -189,7 +189,7 @@ def test_other_parameters_and_what_cannot_be_formed(tmp_path: Path) -> None:
     ]
     assert summary.changes[0].largest_difference_db.value == pytest.approx(20 * np.log10(0.02))
     assert summary.changes[0].delay_per_hour is None
-    assert any("next cannot be formed" in note for note in summary.notes)
+    assert any("NEXT cannot be formed" in note for note in summary.notes)
     with pytest.raises(UsageError, match="'ps_next' cannot be followed"):
         followed_parameters(["return_loss", "ps_next"])
 

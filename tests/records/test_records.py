@@ -145,3 +145,22 @@ def test_hookup_ports_are_rising_and_fixed() -> None:
     assert hookup.analyzer_ports == (1, 3)
     with pytest.raises(TypeError):
         hookup.connections[5] = "open"  # type: ignore[index]
+
+
+def test_terms_are_written_as_the_trade_writes_them() -> None:
+    """Letters and hyphens as in ISO/IEC 11801-1, clause 3.2 (abbreviations; from memory)."""
+    terms = {parameter.value: parameter.term for parameter in Parameter}
+    assert terms["ps_anext"] == "PS ANEXT"
+    assert terms["acr_f"] == "ACR-F"
+    assert terms["ps_aacr_f_average"] == "mean PS AACR-F"
+    assert terms["eltctl"] == "ELTCTL"
+    assert terms["return_loss"] == "return loss"
+    words = [word for term in terms.values() for word in term.split()]
+    assert {word for word in words if word.islower()} == {
+        "insertion",
+        "return",
+        "loss",
+        "delay",
+        "skew",
+        "mean",
+    }

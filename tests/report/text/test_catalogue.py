@@ -172,3 +172,10 @@ def test_the_shipped_english_keeps_the_rules_for_a_translation() -> None:
     path = find_definition("texts", "en")
     assert texts_of(read_toml(path), str(path)) == english() == load_texts()
     assert english().language == "en"
+
+
+def test_notes_and_reports_call_a_parameter_the_same() -> None:
+    texts = english()
+    assert {parameter: texts(f"parameter.{parameter.value}") for parameter in Parameter} == {
+        parameter: parameter.term for parameter in Parameter
+    }
