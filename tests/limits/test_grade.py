@@ -365,7 +365,7 @@ def test_a_wiring_fault_outweighs_undecided_rows():
 def test_limits_from_memory_are_named_and_others_are_not():
     notes = graded(cord_traces()).notes
     assert notes == (
-        "limits of standing from-memory: return loss, next; "
+        "limits of standing from-memory: return loss, NEXT; "
         "verify them against your own copy of the standard",
     )
     traces = [trace(Parameter.DELAY, None, p, 10.0) for p in _singles()]
