@@ -10,7 +10,7 @@ sampling (k), that results relate to the items only (l), deviations from the met
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from benchsweep.records import Specimen
 from benchsweep.report.content._particulars import Particulars
@@ -30,6 +30,7 @@ _WANTED = (
     ("customer", "head.customer"),
     ("condition", "head.condition"),
     ("received_on", "head.received"),
+    ("measured", "head.measured"),
     ("issued_on", "head.issued"),
     ("authorised_by", "head.authorised"),
 )
@@ -60,7 +61,9 @@ class Reported:
 def head_blocks(reported: Reported, particulars: Particulars, texts: Texts) -> tuple[Block, ...]:
     """Return the head: what was given, what the records say, and in one line what nobody stated."""
     blocks: list[Block] = [facts(_facts(reported, particulars, texts))]
-    missing = [texts(key) for name, key in _WANTED if not getattr(particulars, name)]
+    known = {field.name: getattr(particulars, field.name) for field in fields(particulars)}
+    known["measured"] = _measured_on(reported)
+    missing = [texts(key) for name, key in _WANTED if not known[name]]
     if missing:
         told = texts("head.not_stated", names=", ".join(missing))
         blocks.append(Paragraph((told,), legend=True))
@@ -137,10 +140,12 @@ def _listed(names: Iterable[str]) -> Line:
 
 def _method(reported: Reported, texts: Texts) -> Iterator[Line]:
     origins = {part.origin for part in reported.parts}
-    if reported.series or origins - {"touchstone"}:
+    if origins - {"touchstone"}:
         yield (texts("head.method_bench"),)
     if "touchstone" in origins:
         yield (texts("head.method_imported"),)
+    if reported.series:
+        yield (texts("head.method_series"),)
 
 
 def _against(parts: Sequence[ReportPart], texts: Texts) -> Iterator[Line]:

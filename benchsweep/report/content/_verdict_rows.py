@@ -9,7 +9,7 @@ from benchsweep.records import Outcome, Parameter, VerdictRow
 from benchsweep.report.content._item import ReportItem, TraceKey
 from benchsweep.report.content._pieces import cells, given
 from benchsweep.report.content._verdict import emphasis_of, outcome_line
-from benchsweep.report.document import Block, Column, Given, Items, Line, Paragraph, Row, Section, Table, line
+from benchsweep.report.document import Block, Column, Given, Line, Paragraph, Row, Section, Table, line
 from benchsweep.report.text import (
     Texts,
     conditional_words,
@@ -58,8 +58,9 @@ def rows_table(rows: Sequence[VerdictRow], caption: Line, texts: Texts) -> tuple
         told = [cell for name, cell in _cells(row, letters, notes, texts) if shown.get(name, True)]
         made.append(Row(cells(*told), emphasis_of(row.outcome)))
     table = Table(tuple(columns), tuple(made), caption)
-    told_below = (Items(tuple(map(given, notes)), numbered=True),) if notes else ()
-    return (table, *told_below, *_standing_legend(letters, texts))
+    noted = [line(f"({place}) ", Given(note)) for note, place in notes.items()]
+    below = (Paragraph(_joined(noted, "; "), legend=True),) if notes else ()
+    return (table, *below, *_standing_legend(letters, texts))
 
 
 def _columns(texts: Texts) -> Iterator[tuple[str, Column]]:

@@ -73,8 +73,8 @@ def test_notes_stand_below_once_and_columns_are_there_where_they_are_wanted(read
     heads = [column.title for column in table.columns]
     cells = [dict(zip(heads, line, strict=True)) for line in read.cells(table)]
     assert [one["outcome"] for one in cells] == ["pass (1)", "undecided (2)", "pass (1)"]
-    assert notes.numbered
-    assert list(map(plain, notes.lines)) == ["counts nowhere", "no point"]
+    assert notes.legend
+    assert plain(notes.line) == "(1) counts nowhere; (2) no point"
     assert [(one["U (k = 2)"], one["guard band"]) for one in cells] == [
         ("0.31", "-"), ("-", "-"), ("-", "0.26")
     ]  # fmt: skip
