@@ -18,9 +18,9 @@ __all__ = ["series_charts", "time_unit"]
 
 _MOST_DOTS = 200
 _TIME_UNITS = (
-    (180.0 / 3600.0, 3600.0, "chart.seconds", "s"),
-    (3.0, 60.0, "chart.minutes", "min"),
-    (72.0, 1.0, "chart.hours", "h"),
+    (180.0 / 3600.0, 3600.0, "s"),
+    (3.0, 60.0, "min"),
+    (72.0, 1.0, "h"),
 )
 _PANEL_HEIGHT = 190.0
 
@@ -66,10 +66,9 @@ def _quantities(
 def _over_time(
     name: str, parameter: Parameter, changes: Sequence[SeriesChange], summary: SeriesSummary, texts: Texts
 ) -> Chart:
-    per_hour, key, unit = time_unit(summary.course.hours)
-    del unit
+    per_hour, unit = time_unit(summary.course.hours)
     at = summary.course.hours * per_hour
-    x = Axis(texts(key))
+    x = Axis(texts("chart.since_first_sweep"), unit)
     gaps = tuple(_gaps(summary, per_hour))
     panels = []
     for y, values in _quantities(parameter, changes, texts):
@@ -114,13 +113,13 @@ def _every(size: int) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
     return np.unique(np.linspace(0, size - 1, min(size, _MOST_DOTS)).astype(np.intp))
 
 
-def time_unit(hours: Floats) -> tuple[float, str, str]:
-    """Return the unit in which a time axis reads well: how many make an hour, key of its words, its sign."""
+def time_unit(hours: Floats) -> tuple[float, str]:
+    """Return the unit in which a time axis reads well: how many of it make an hour, and its sign."""
     longest = float(np.max(hours, initial=0.0))
-    for most_hours, per_hour, key, unit in _TIME_UNITS:
+    for most_hours, per_hour, unit in _TIME_UNITS:
         if longest <= most_hours:
-            return per_hour, key, unit
-    return 1.0 / 24.0, "chart.days", "d"
+            return per_hour, unit
+    return 1.0 / 24.0, "d"
 
 
 def _gaps(summary: SeriesSummary, per_hour: float) -> list[Span]:
