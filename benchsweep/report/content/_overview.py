@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from benchsweep.records import Outcome, Verdict
 from benchsweep.report.content._overview_margins import margin_tables
-from benchsweep.report.content._overview_pieces import linked, short_where
+from benchsweep.report.content._overview_pieces import linked, short_time, short_where
 from benchsweep.report.content._overview_traces import MOST_COMPARED, comparison_section
 from benchsweep.report.content._summary import Summary
 from benchsweep.report.content._verdict import emphasis_of, outcome_line
@@ -101,7 +101,7 @@ def _measurements(parts: Sequence[Summary], texts: Texts, *, several: bool) -> T
         cells = [(str(number),), _specimen(one, texts)]
         if lots:
             cells.append((Given(one.lot),) if one.lot else ())
-        cells += [(Given(one.created_at),), outcome_line(verdict.outcome, texts)]
+        cells += [(Given(short_time(one.created_at)),), outcome_line(verdict.outcome, texts)]
         if several:
             cells.append((Given(verdict.requirement),))
         if compact:
