@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from benchsweep.records import BudgetRow, Contribution
 from benchsweep.report.content._item import ReportItem
 from benchsweep.report.content._pieces import cells, given, name_in
-from benchsweep.report.document import Block, Column, Given, Line, Paragraph, Row, Section, Table, line
+from benchsweep.report.document import Block, Column, Given, Line, Paragraph, Row, Section, Table
 from benchsweep.report.text import (
     Texts,
     interval_words,
@@ -106,18 +106,10 @@ def _interval(row: BudgetRow, texts: Texts) -> str:
 
 
 def _terms(row: BudgetRow, texts: Texts) -> Section:
-    title = texts.line(
-        "budget.row",
-        what=trace_words(row.parameter, row.end, row.pairs, texts),
-        value=number(row.value, texts),
-        unit=row.parameter.unit,
-        frequency=megahertz(row.frequency_hz),
-        interval=_interval(row, texts),
-    )
+    what = trace_words(row.parameter, row.end, row.pairs, texts)
+    title = (texts("budget.row", what=what, frequency=megahertz(row.frequency_hz)),)
     if not row.terms:
         return Section(title, (Paragraph((texts("budget.no_terms"),)),), folded=True)
-    most = row.terms[0]
-    title = line(title, "; ", texts.line("budget.most", term=Given(most.term), share=share_words(most)))
     columns = (
         Column(texts("budget.term")),
         Column(texts("budget.u", unit=row.parameter.unit), number=True),

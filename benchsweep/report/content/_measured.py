@@ -21,8 +21,9 @@ _SPACINGS = {
     "logarithmic": "measured.logarithmic",
     "segments": "measured.in_segments",
 }
-# Ambient values that need no explanation: key of the words, with the unit in them.
-_AMBIENT = {"temperature_degc": "measured.temperature", "humidity_percent": "measured.humidity"}
+_AMBIENT = {"temperature": "measured.temperature", "humidity": "measured.humidity"}
+_UNITS = {"degc": "°C", "percent": "%", "hpa": "hPa", "pa": "Pa", "k": "K"}
+"""Units of ambient values, by how their names end: ``chamber_degc``."""
 
 
 def measured_section(group: Sequence[ReportItem], texts: Texts) -> Section | None:
@@ -136,9 +137,19 @@ def settings_line(settings: SweepSettings, texts: Texts) -> Line:
 
 
 def ambient_line(name: str, value: str, texts: Texts) -> Line:
-    """Return an ambient value with its name."""
-    key = _AMBIENT.get(name)
-    return line(Given(name), " ", value) if key is None else texts.line(key, value=value)
+    """Return an ambient value with its name; its unit is the end of the name where that is one.
+
+    >>> from benchsweep.report.document import plain
+    >>> from benchsweep.report.text import english
+    >>> plain(ambient_line("chamber_degc", "21.5", english()))
+    'chamber 21.5 °C'
+    """
+    what, _, end = name.rpartition("_")
+    unit = _UNITS.get(end, "") if what else ""
+    told = f"{value} {unit}" if unit else value
+    what = what if unit else name
+    key = _AMBIENT.get(what)
+    return line(Given(what), " ", told) if key is None else texts.line(key, value=told)
 
 
 def matings(hookups: Iterable[RawHookup]) -> int:

@@ -56,7 +56,13 @@ def full(measurement: Measurement) -> Measurement:
         measurement,
         hookups=TWO,
         settings=replace(measurement.settings, spacing="segments", segments=parts),
-        ambient={"temperature_degc": 21.5, "humidity_percent": 45.0, "pressure": 1013.0},
+        ambient={
+            "temperature_degc": 21.5,
+            "humidity_percent": 45.0,
+            "box_hpa": 1013.0,
+            "degc": 1.0,
+            "odd_unit": 2.0,
+        },
         safety=SafetyConfirmation("I. Vogt", AT, ("No voltage is present.",)),
         incidents=("hookup 2: the link was lost; opened again",),
         assembly_notes=("the termination of B:36 in hookup 2",),
@@ -95,7 +101,13 @@ def test_everything_that_is_known_is_told(item: ReportItem) -> None:
         "2.5 s of sweeping",
         "first sweep ended at 2026-03-01T12:31:00Z, last at 2026-03-01T12:32:00Z",
     ]
-    assert told["ambient conditions"] == ["temperature 21.5 °C", "relative humidity 45 %", "pressure 1013"]
+    assert told["ambient conditions"] == [
+        "temperature 21.5 °C",
+        "relative humidity 45 %",
+        "box 1013 hPa",
+        "degc 1",
+        "odd_unit 2",
+    ]
     assert told["agreement of hookups"] == [
         "2 ports were measured in several hookups: these disagree by at most -45.2 dB, at A:12.1",
         "the fixture allows -28.0 dB",
@@ -183,7 +195,9 @@ def test_no_words_of_ours_but_from_the_catalogue(item: ReportItem, tmp_path: Pat
     for measurement in (item.measurement, full(item.measurement)):
         section = measured_section([with_measurement(item, measurement)], texts)
         assert section is not None
-        assert not re.search("[A-Za-z]{2}", outside_marks(ours(section)).replace(" dB", ""))
+        assert not re.search(
+            "[A-Za-z]{2}", outside_marks(ours(section)).replace(" dB", "").replace(" hPa", "")
+        )
 
 
 def test_hostile_names_stay_those_of_others(item: ReportItem) -> None:

@@ -112,7 +112,7 @@ def test_what_it_is_and_how_it_went() -> None:
     assert told["ended"] == ["enough"]
     assert told["attached"] == ["A:12, B:12"]
     assert told["ambient conditions"] == [
-        "chamber_degc 20 to 30, mean 25",
+        "chamber 20 to 30 °C, mean 25",
         "temperature 21 to 21.5 °C, mean 21.25",
     ]
     assert told["changes of"] == ["values as swept, without a calibration"]
