@@ -54,6 +54,7 @@ def document_data(document: Document, missing: dict[int, str]) -> dict[str, Any]
     title = words(plain(document.title))
     return {
         "title": title,
+        "heading": printer.setter.line(document.title),
         "mark": MARK,
         "tongue": _tongue(document.language),
         "head": {

@@ -13,8 +13,13 @@ __all__ = ["fonts_for"]
 # Of these all fonts that come with typst have all: letters with marks, Greek, Cyrillic, dashes and quotes.
 _COMMON = frozenset(map(chr, [*range(0x20, 0x7F), *range(0xA0, 0x180)])) | frozenset("±×÷≤≥−–—‘’“”…°µΩ\n")
 _UNSEEN = frozenset("\u200b\u2068\u2069")
-_REFUSED = re.compile(r'^error: [^\n]*?the text `("(?:[^"\\]|\\.)*")` could not be displayed', re.MULTILINE)
-_TRIED = b'#set document(title: "characters")\n#set text(font: "Libertinus Serif")\n#sys.inputs.words'
+_REFUSED = re.compile(r'^error: [^\n]*?the text `"((?:[^"\\]|\\.)*)"` could not be displayed', re.MULTILINE)
+_NUMBERED = re.compile(r"\\u\{([0-9a-f]+)\}")
+# Each by itself: a mark that no font has would else be told by the letter that it stands on.
+_TRIED = b"""#set document(title: "characters")
+#set text(font: "Libertinus Serif")
+#for one in sys.inputs.characters.clusters().filter(it => it != "\\n") { par(one) }
+"""
 
 
 def fonts_for(characters: frozenset[str]) -> tuple[typst.Fonts, dict[int, str]]:
@@ -37,6 +42,11 @@ def fonts_for(characters: frozenset[str]) -> tuple[typst.Fonts, dict[int, str]]:
     }
 
 
+def _told(text: str) -> str:
+    """Return a text that typst told, with its numbered characters as they are."""
+    return _NUMBERED.sub(lambda found: chr(int(found[1], 16)), text)
+
+
 def _lacking(characters: frozenset[str], fonts: typst.Fonts) -> frozenset[str]:
     """Return the characters that none of the fonts has: a PDF/UA must not have such, so typst names them."""
     import typst
@@ -48,11 +58,11 @@ def _lacking(characters: frozenset[str], fonts: typst.Fonts) -> frozenset[str]:
                 _TRIED,
                 font_paths=fonts,
                 ignore_system_fonts=True,
-                sys_inputs={"words": " ".join(sorted(left))},
+                sys_inputs={"characters": "\n".join(sorted(left))},
                 pdf_standards="ua-1",
             )
         except typst.TypstError as error:
-            named = {char for found in _REFUSED.findall(error.diagnostic) for char in found} & left
+            named = {char for found in _REFUSED.findall(error.diagnostic) for char in _told(found)} & left
             if not named:
                 break
             lacking |= named

@@ -20,6 +20,8 @@ LONG = 25
 _HARD_SPACE = "\u00a0"
 # Text that runs from right to left turns what stands around it unless it is set apart.
 _TURNING = {"R", "AL", "AN"}
+_APART = 60
+# Readers of the PDF see these: they are for a text that must be broken, the shorter ones stand in a box.
 _ISOLATE, _END_ISOLATE = "\u2068", "\u2069"
 _JOINERS = "\u200c\u200d"
 _ENDS = re.compile(rf"[\s{BREAK}]+")
@@ -71,10 +73,12 @@ class Typesetter:
     def _piece(self, piece: Piece, kept: bool, longest: int) -> tuple[str, ...]:
         if isinstance(piece, Link):
             inner = self._piece(piece.piece, kept, longest)
-            return (inner[0], "link", piece.anchor) if piece.anchor in self.anchors else inner
+            return (inner[0], "link", piece.anchor, *inner[1:]) if piece.anchor in self.anchors else inner
         text = piece if isinstance(piece, str) else piece.text
         words = self.words(text).replace(" ", _HARD_SPACE) if kept else self.breakable(text, longest)
         if isinstance(piece, Given) and any(unicodedata.bidirectional(char) in _TURNING for char in words):
+            if len(words) <= _APART:
+                return (words, "apart")
             words = f"{_ISOLATE}{words}{_END_ISOLATE}"
         return (words, "strong") if isinstance(piece, Strong) else (words,)
 
