@@ -58,6 +58,8 @@ def show(
 ) -> None:
     """Print what a record holds, after checking that it is undamaged; with --against its verdict too.
 
+    Below a verdict stands a plot of its worst trace against the limit; with --json its points.
+
     A kept grading that cannot be read is a warning, a correction that cannot be read an error.
 
     Of a series, finished or the folder of an unfinished one: how many sweeps, what happened, and how the part
@@ -134,9 +136,11 @@ def _graded(
     length_m: float | None,
     rule: str,
 ) -> list[str]:
-    """Put the verdicts into `document` and return them as tables."""
+    """Put the verdicts into `document`; return them as tables, each with a plot of its worst trace."""
     from benchsweep.cli._verdicts import verdict_texts
+    from benchsweep.cli._worst_trace import plain_terminal, worst_trace, worst_trace_document
     from benchsweep.qualification import alien_document, place_document, verdict_document
+    from benchsweep.report import trace_plot
 
     graded, _ = grade_any(
         path,
@@ -146,15 +150,22 @@ def _graded(
         decision_rule=rule,
         by_pattern=chosen.by_pattern,
     )
+    worst = [worst_trace(graded, *of) for of in zip(chosen.requirements, graded.graded, strict=True)]
     document["verdicts"] = [
         {
             **verdict_document(verdict, graded.evaluation.measurement),
             **alien_document(graded.evaluation, verdict),
             **place_document(graded.evaluation, verdict),
+            **worst_trace_document(plotted),
         }
-        for verdict in graded.verdicts
+        for verdict, plotted in zip(graded.verdicts, worst, strict=True)
     ]
-    return verdict_texts(graded, width=table_width())
+    width, ascii_only = table_width(), plain_terminal()
+    texts = verdict_texts(graded, width=width)
+    plots = ["" if one is None else trace_plot(one, width=width, ascii_only=ascii_only) for one in worst]
+    first = len(texts) - len(plots)
+    told = [f"{text}\n\n{plot}".rstrip() for text, plot in zip(texts[first:], plots, strict=True)]
+    return [*texts[:first], *told]
 
 
 def _record(path: Source) -> tuple[dict[str, Any], str]:

@@ -38,8 +38,10 @@ if TYPE_CHECKING:
     from benchsweep.report.html import write_html
     from benchsweep.report.pdf import write_pdf
     from benchsweep.report.terminal import (
+        PlottedTrace,
         archive_check_table,
         budget_table,
+        can_draw,
         incident_table,
         labelled_table,
         measurement_table,
@@ -47,10 +49,11 @@ if TYPE_CHECKING:
         series_sweep_table,
         series_table,
         stopping_words,
+        trace_plot,
         unfinished_table,
         verdict_table,
     )
-    from benchsweep.report.text import Texts, english, load_texts
+    from benchsweep.report.text import Texts, english, load_texts, worst_row
 
 __all__ = [
     "BestCategory",
@@ -59,6 +62,7 @@ __all__ = [
     "Findings",
     "LengthRule",
     "Particulars",
+    "PlottedTrace",
     "ReportItem",
     "ReportPart",
     "SeriesItem",
@@ -66,6 +70,7 @@ __all__ = [
     "archive_check_table",
     "assembled",
     "budget_table",
+    "can_draw",
     "check_target",
     "english",
     "incident_table",
@@ -79,8 +84,10 @@ __all__ = [
     "series_sweep_table",
     "series_table",
     "stopping_words",
+    "trace_plot",
     "unfinished_table",
     "verdict_table",
+    "worst_row",
     "write_html",
     "write_pdf",
 ]
@@ -105,8 +112,10 @@ _FILES: dict[str, tuple[str, ...]] = {
     "html": ("write_html",),
     "pdf": ("write_pdf",),
     "terminal": (
+        "PlottedTrace",
         "archive_check_table",
         "budget_table",
+        "can_draw",
         "incident_table",
         "labelled_table",
         "measurement_table",
@@ -114,10 +123,11 @@ _FILES: dict[str, tuple[str, ...]] = {
         "series_sweep_table",
         "series_table",
         "stopping_words",
+        "trace_plot",
         "unfinished_table",
         "verdict_table",
     ),
-    "text": ("Texts", "english", "load_texts"),
+    "text": ("Texts", "english", "load_texts", "worst_row"),
 }
 """What each file gives to the outside: the same as the imports above, which only the type checker follows."""
 

@@ -16,12 +16,15 @@ if TYPE_CHECKING:
     from benchsweep.report.terminal._english import stopping_words
     from benchsweep.report.terminal._lines import labelled_table
     from benchsweep.report.terminal._measurement import incident_table, measurement_table
+    from benchsweep.report.terminal._plot import PlottedTrace, can_draw, trace_plot
     from benchsweep.report.terminal._series import series_sweep_table, series_table, unfinished_table
     from benchsweep.report.terminal._verdict import requirement_table, verdict_table
 
 __all__ = [
+    "PlottedTrace",
     "archive_check_table",
     "budget_table",
+    "can_draw",
     "incident_table",
     "labelled_table",
     "measurement_table",
@@ -29,13 +32,16 @@ __all__ = [
     "series_sweep_table",
     "series_table",
     "stopping_words",
+    "trace_plot",
     "unfinished_table",
     "verdict_table",
 ]
 
 _FILE_OF = {
+    "PlottedTrace": "_plot",
     "archive_check_table": "_check",
     "budget_table": "_budget",
+    "can_draw": "_plot",
     "incident_table": "_measurement",
     "labelled_table": "_lines",
     "measurement_table": "_measurement",
@@ -43,6 +49,7 @@ _FILE_OF = {
     "series_sweep_table": "_series",
     "series_table": "_series",
     "stopping_words": "_english",
+    "trace_plot": "_plot",
     "unfinished_table": "_series",
     "verdict_table": "_verdict",
 }
