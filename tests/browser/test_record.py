@@ -23,6 +23,8 @@ def signs(row: dict[str, Any]) -> tuple[str, str]:
 def test_readouts_say_what_grading_says(
     coarse_station: Callable[[int], Path], run: Run, opened: Open, tmp_path: Path
 ) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
     done = run(
         "qualify", "--station", coarse_station(60), "--specimen", HOSTILE, "--against", "tia-6a-cord",
         "--length-m", 2, "--lot", f"lot {HOSTILE}", "--json",
@@ -69,6 +71,8 @@ def test_readouts_say_what_grading_says(
             min(row["uncertainty_low"], row["uncertainty_high"]), abs=0.0052
         ), told
     assert page.get_by_text(words("outcome." + graded["outcome"]), exact=True).first.is_visible()
+    page.get_by_role("button", name=words("controls.open_all")).click()
+    assert [(rule["id"], rule["nodes"][0]["html"]) for rule in Axe().run(page).response["violations"]] == []
     assert seen.messages == []
     assert seen.requests == [file.as_uri()]
     page.set_viewport_size({"width": 400, "height": 800})

@@ -172,7 +172,9 @@ def test_a_list_of_contents_for_long_reports_only() -> None:
     assert "<nav" not in html_page(sections(3))
     assert '<li><a href="#s-3">S3 x</a>' in html_page(sections(4)), "a link within a link is none"
     assert '<a href="#s-2-1">I1</a>' in html_page(sections(3, 2))
-    many = html_page(sections(30, 2))
+    assert "<details>" not in html_page(sections(3, 2))
+    many = html_page(sections(31, 2))
+    assert '<details><summary>\n<h2 id="contents">' in many, "nobody is to scroll past a thousand lines"
     assert '<a href="#s-29">' in many
     assert '<a href="#s-29-1">' not in many, "one could not find one's way"
 
