@@ -306,7 +306,7 @@ function openTarget() {
 }
 
 function foldControl() {
-  const folded = [...document.querySelectorAll("details")];
+  const folded = [...document.querySelectorAll("main details")];
   if (folded.length < 2) return;
   const all = button(words.open_all, () => {
     const open = all.textContent === words.open_all;
