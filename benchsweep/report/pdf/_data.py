@@ -51,19 +51,19 @@ def document_data(document: Document, missing: dict[int, str]) -> dict[str, Any]
     sections = list(_sections(document.blocks))
     printer = _Printer(Typesetter({one.anchor for one in sections if one.anchor}, missing))
     words = printer.setter.words
-    title = words(plain(document.title))
+    breakable = printer.setter.breakable
     return {
-        "title": title,
+        "title": words(plain(document.title)),
         "heading": printer.setter.line(document.title),
         "mark": MARK,
         "tongue": _tongue(document.language),
         "head": {
-            "title": shortened(title, 90),
-            "number": shortened(words(document.number), 50),
-            "running": shortened(words(plain(document.running)), 110),
+            "title": breakable(shortened(plain(document.title), 80)),
+            "number": breakable(shortened(document.number, 40)),
+            "running": breakable(shortened(plain(document.running), 110)),
         },
         "page_words": words(document.page_words),
-        "end": words(document.end),
+        "end": breakable(document.end),
         "blocks": printer.blocks(document.blocks),
     }
 

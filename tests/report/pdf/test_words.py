@@ -117,7 +117,7 @@ def test_a_kept_cell_stays_on_one_line(pdf):
 
 
 def test_a_name_from_right_to_left_does_not_turn_its_neighbours(pdf):
-    """The numbers behind it stay in their order (UAX 9 would put both on its left), and nothing unseen is printed."""
+    """The numbers behind it keep their order, which UAX 9 would turn; nothing unseen is printed."""
     name = Given("אבג")
     section = Section(("title",), (), anchor="there")
     for first in (name, Link("there", name)):
