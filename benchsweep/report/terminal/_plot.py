@@ -113,14 +113,15 @@ def _told(plotted: PlottedTrace, glyphs: Glyphs) -> Sequence[str]:
     if row.worst_margin_db is None or row.frequency_hz is None:
         return ["plot", legend]
     mark = f"{glyphs.mark} worst, {number(row.value)} {unit}"
-    return [f"worst trace: {row_words(row)}", f"{legend}   {mark}"]
+    return [f"worst: {row_words(row)}", f"{legend}   {mark}"]
 
 
 def _span(value: Floats, limit: Floats) -> tuple[float, float]:
     """Return lowest and highest value shown, with some room about them."""
     seen = np.concatenate((value, limit[np.isfinite(limit)]))
     low, high = float(np.min(seen)), float(np.max(seen))
-    room = 0.03 * (high - low) or max(abs(high), 1.0) * 0.05
+    # of a flat trace enough for numbers of two decimals
+    room = max(0.03 * (high - low), 1e-3 * max(abs(low), abs(high)), 0.05)
     return low - room, high + room
 
 
