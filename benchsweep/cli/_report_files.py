@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchsweep.cli._options import Source
 from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ _PAGE = (".html", ".htm")
 _PRINTED = ".pdf"
 
 
-def check_files(files: Sequence[Path], inputs: Iterable[Path]) -> None:
+def check_files(files: Sequence[Path], records: Sequence[Source]) -> None:
     """Refuse what cannot be written, before any work is done.
 
     Raises
@@ -27,7 +28,7 @@ def check_files(files: Sequence[Path], inputs: Iterable[Path]) -> None:
     """
     from benchsweep.report import check_target
 
-    inputs = list(inputs)
+    inputs = [path for path in records if isinstance(path, Path)]
     for place, path in enumerate(files):
         if path.suffix.lower() not in (*_PAGE, _PRINTED):
             raise UsageError(
