@@ -98,7 +98,8 @@ def laid_out(chart: Chart) -> Layout:
     ticks_room = _ticks_room(y_ticks, each=each)
     names_room = _names_room(chart)
     width = (WIDTH - sum(inset) - across * (ticks_room + names_room)) / across
-    width = max(width, _LEAST_WIDTH)
+    # Whole tenths everywhere: what is written with one decimal then is what was meant.
+    width = max(math.floor(width * 10.0) / 10.0, _LEAST_WIDTH)
     frames: list[Frame] = []
     top = _EDGE + (_LEGEND_LINE if legend else 0.0)
     for first in range(0, len(panels), across):
@@ -138,7 +139,8 @@ def _for_names(chart: Chart) -> float:
 def _ticks_room(ticks: Sequence[Sequence[Tick]], *, each: bool) -> float:
     """Return what the widest number of a y axis takes; three digits at least, so that charts align."""
     widest = max((room_of(words, SMALL) for row in ticks for _, words in row), default=0.0)
-    return min(max(widest, room_of("100", SMALL) if each else 0.0), _WIDEST_TICKS) + 4.0
+    room = min(max(widest, room_of("100", SMALL) if each else 0.0), _WIDEST_TICKS) + 4.0
+    return math.ceil(room * 10.0) / 10.0
 
 
 def _names_room(chart: Chart) -> float:
@@ -148,7 +150,7 @@ def _names_room(chart: Chart) -> float:
     widest = max((room_of(name, LABEL) for name in (*names, _USUAL_NAME)), default=0.0)
     limits = [line.name for panel in chart.panels if len(panel.limits) == 1 for line in panel.limits]
     widest = max(widest, *(room_of(name, LABEL, bold=True) for name in limits), 0.0)
-    return max(min(widest, _WIDEST_NAMES) + LEADER + 5.0, 14.0)
+    return math.ceil(10.0 * max(min(widest, _WIDEST_NAMES) + LEADER + 5.0, 14.0)) / 10.0
 
 
 def _legend(panels: Sequence[Panel]) -> list[tuple[str, Look]]:

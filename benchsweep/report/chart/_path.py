@@ -14,13 +14,21 @@ __all__ = ["each", "lines", "outlines"]
 
 
 class _Words(dict[int, str]):
-    """Tenths of a unit as words that may follow each other: ``" 1.2"``, ``"-.5"``."""
+    """Tenths of a unit as words that may follow each other: ``" 1.2"``, ``"-.5"``.
 
-    def __missing__(self, tenths: int) -> str:
+    Keys are twice the tenths, and one more where the number before has a point: then another point tells that
+    a number begins (SVG 1.1, clause 8.3.9: ``1.2.5`` is 1.2 and 0.5).
+    """
+
+    def __missing__(self, key: int) -> str:
+        tenths, after_point = divmod(key, 2)
         whole, rest = divmod(abs(tenths), 10)
         told = f"{whole or ''}.{rest}" if rest else str(whole)
-        told = f"{'-' if tenths < 0 else ' '}{told}"
-        self[tenths] = told
+        if tenths < 0:
+            told = f"-{told}"
+        elif not (after_point and told.startswith(".")):
+            told = f" {told}"
+        self[key] = told
         return told
 
 
@@ -44,13 +52,15 @@ def each(x: Floats, y: Floats, begins: Mask, rows: Sequence[int]) -> list[str]:
     steps[1:] = both[1:] - both[:-1]
     # Points that fall together go, the steps between the others are as they were.
     moves = np.flatnonzero(begins | (steps[:, 0] != 0) | (steps[:, 1] != 0))
-    words = list(map(_WORDS.__getitem__, steps[moves].ravel().tolist()))
+    keys = steps[moves].ravel() * 2
+    keys[1:] += keys[:-1] % 20 != 0
+    words = list(map(_WORDS.__getitem__, keys.tolist()))
     starts = np.flatnonzero(begins[moves])
     heads = (both[moves[starts]] / 10.0).tolist()
     pieces = []
     ends = [*starts[1:].tolist(), moves.size]
     for (left, top), start, stop in zip(heads, starts.tolist(), ends, strict=True):
-        way = f"l{''.join(words[2 * start + 2 : 2 * stop])}" if stop - start > 1 else "h.1"
+        way = f"l{''.join(words[2 * start + 2 : 2 * stop]).lstrip()}" if stop - start > 1 else "h.1"
         pieces.append(f"M{number(left)} {number(top)}{way}")
     borders = np.searchsorted(moves[starts], rows).tolist()
     return ["".join(pieces[first:last]) for first, last in pairwise(borders)]

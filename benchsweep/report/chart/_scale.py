@@ -106,7 +106,13 @@ def _multiples(low: float, high: float, factor: float, exponent: int) -> list[fl
     first, last = math.ceil(low * over / step - 1e-6), math.floor(high * over / step + 1e-6)
     if last - first > 2 * _MOST:
         return []
-    return [min(max(k * step / over, low), high) for k in range(first, last + 1)]
+    values = [k * step / over for k in range(first, last + 1)]
+    inside = [value for value in values if low <= value <= high or _same(value, low) or _same(value, high)]
+    return [min(max(value, low), high) for value in inside]
+
+
+def _same(one: float, other: float) -> bool:
+    return abs(one - other) <= _FINEST * max(abs(one), abs(other))
 
 
 def _worded(values: Sequence[float], step: float) -> list[Tick]:
@@ -164,10 +170,11 @@ def log_ticks(
         ticks = _with_end([(value, _plain(value)) for value in values], end, place, width)
         if _FEWEST <= len(ticks) <= _MOST and _clear(ticks, place, width):
             return ticks
-    ticks = _with_end(linear_ticks(low, high, 4), end, place, width)
-    while len(ticks) > 2 and not _clear(ticks, place, width):
-        ticks = ticks[-1 % 2 :: 2] if len(ticks) % 2 else ticks[1::2]
-    return ticks
+    kept = [end]
+    for tick in reversed(linear_ticks(low, high, 4)):
+        if tick[1] != end[1] and _apart(tick, kept[0], place, width):
+            kept.insert(0, tick)
+    return kept
 
 
 def _inside(low: float, high: float, powers: Sequence[int], factors: Sequence[int]) -> list[float]:

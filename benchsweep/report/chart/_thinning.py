@@ -12,7 +12,7 @@ from benchsweep.report.chart._model import Floats, Mask
 __all__ = ["STRETCHES", "Points", "thinned"]
 
 STRETCHES = 250
-_TOLERANCE = 0.06
+_TOLERANCE = 0.1
 _LARGEST_BLOCK = 64
 
 
@@ -41,7 +41,7 @@ def thinned(x: Floats, y: Floats, begin: float, end: float, keep: Mask | None = 
 
     The way from `begin` to `end` is cut into 250 stretches. Each gives its least and its greatest value;
     both ends of what is finite, and what is to be kept, are always there. Where lines between fewer points
-    leave these by less than 0.06 drawing units, the points between are left out.
+    leave these by less than 0.1 drawing units, the points between are left out.
 
     Parameters
     ----------
