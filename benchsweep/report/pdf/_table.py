@@ -135,14 +135,19 @@ def _side_by_side(rows: list[dict[str, Any]], parts: int, columns: int) -> list[
 def _widths(cells: _Cells, size: float) -> list[float]:
     """Return the widths of the columns that are broken; 0: not broken, it takes what it needs.
 
-    Each gets what its longest word needs, and of the rest the more the more words it has.
+    Those that need less than an equal share get what they need, the others share the rest, and each has
+    room for its longest word.
     """
     least = [_points([count], size, _WIDE_LETTER) for count in cells.least]
     wanted = [max(_points([count], size), low) for count, low in zip(cells.wanted, least, strict=True)]
-    asked = sum(want - low for want, low, one in zip(wanted, least, cells.whole, strict=True) if not one)
-    taken = sum(want if one else low for want, low, one in zip(wanted, least, cells.whole, strict=True))
-    part = max(PAGE_WIDTH - taken, 0.0) / asked if asked else 0.0
-    return [
-        0.0 if one else low + part * (want - low)
-        for want, low, one in zip(wanted, least, cells.whole, strict=True)
-    ]
+    widths = [0.0] * len(wanted)
+    left = [place for place, whole in enumerate(cells.whole) if not whole]
+    rest = PAGE_WIDTH - sum(wanted[place] for place, whole in enumerate(cells.whole) if whole)
+    while left:
+        share = max(rest, 0.0) / len(left)
+        content = [place for place in left if wanted[place] <= share]
+        for place in content or left:
+            widths[place] = wanted[place] if content else max(least[place], share)
+            rest -= wanted[place]
+        left = [place for place in left if content and place not in content]
+    return widths
