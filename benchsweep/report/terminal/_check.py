@@ -77,12 +77,12 @@ def _files(count: int) -> str:
 def _section(title: str, found: Sequence[Mapping[str, str]], width: int, most: int) -> list[str]:
     if not found:
         return []
-    lines = [f"{title}: {len(found)}"]
+    lines = wrapped(f"{title}: {len(found)}", width)
     for item in found[:most]:
         lines += _indented([item["record"]], _INDENT // 2, width)
         lines += _indented([item["reason"]], _INDENT, width)
     if len(found) > most:
-        lines.append(f"{'':{_INDENT // 2}}… and {len(found) - most} more; --json tells all")
+        lines += _indented([f"… and {len(found) - most} more; --json tells all"], _INDENT // 2, width)
     return [*lines, ""]
 
 

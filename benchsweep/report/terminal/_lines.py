@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 
 from benchsweep.report.document import clean
 
-__all__ = ["NARROWEST", "columns", "cut", "entry", "labelled_table", "padded", "unparted", "wrapped"]
+__all__ = ["NARROWEST", "columns", "entry", "labelled_table", "padded", "unparted", "wrapped"]
 
 NARROWEST = 40
 """So many columns a table takes at least."""
@@ -33,20 +33,6 @@ def columns(text: str) -> int:
 def padded(text: str, width: int) -> str:
     """Return `text` with spaces behind it up to so many columns."""
     return text + " " * max(width - columns(text), 0)
-
-
-def cut(text: str, width: int) -> str:
-    """Return `text` cleaned, of at most `width` columns; ``...`` stands for what is left out."""
-    told = clean(text)
-    if columns(told) <= width:
-        return told
-    kept, taken = [], 0
-    for char in told:
-        taken += _width(char)
-        if taken > width - 3:
-            break
-        kept.append(char)
-    return "".join(kept).rstrip() + "..."
 
 
 def unparted(text: str) -> str:

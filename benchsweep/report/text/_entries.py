@@ -44,28 +44,25 @@ class TextsByTable(Mapping[str, Entry]):
         self._unread: dict[str, str] = {}
         for head, end in zip(heads, ends, strict=True):
             self._unread[head[1]] = self._unread.get(head[1], "") + text[head.start() : end]
-        self._read: dict[str, Entry] = {}
+        self._read: dict[str, dict[str, Entry]] = {}
 
     def __getitem__(self, key: str) -> Entry:
-        if key not in self._read:
-            self._take(key.partition(".")[0])
-        return self._read[key]
+        return self._part(key.partition(".")[0])[key]
 
     def __iter__(self) -> Iterator[str]:
-        for part in list(self._unread):
-            self._take(part)
-        return iter(self._read)
+        return (key for part in self._unread for key in self._part(part))
 
     def __len__(self) -> int:
-        return sum(1 for _ in self)
+        return sum(len(self._part(part)) for part in self._unread)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Mapping) and dict(self) == dict(other)
 
     __hash__ = None  # type: ignore[assignment]  # as of a dict
 
-    def _take(self, part: str) -> None:
-        unread = self._unread.get(part)
-        if unread is not None:
-            self._read |= dict(entries(tomllib.loads(unread)))
-            self._unread.pop(part, None)
+    def _part(self, part: str) -> dict[str, Entry]:
+        """Return the texts of one part by key; none where there is no such part."""
+        found = self._read.get(part)
+        if found is None:
+            found = self._read[part] = dict(entries(tomllib.loads(self._unread.get(part, ""))))
+        return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 from benchsweep.errors import DefinitionError, UnknownName
 from benchsweep.report.document import Given, Strong, plain
 from benchsweep.report.text import Texts, english, load_texts
+from benchsweep.report.text._entries import TextsByTable
 from tests.report.text.pseudo import TAG, marked, outside_marks, pseudo_language, translation
 
 MADE = Texts(
@@ -241,3 +243,23 @@ def test_marks() -> None:
     assert marked("a") == "«a»"
     with pytest.raises(AssertionError):
         outside_marks("«a")
+
+
+def test_a_table_is_read_when_it_is_asked_for() -> None:
+    text = '[a]\nx = "1"\n[b.c]\ny = { one = "2", other = "3 {count}" }\n[b.d]\nz = "4"\n[e]\nbroken = \n'
+    lazy = TextsByTable(text)
+    assert lazy["b.d.z"] == "4"
+    assert lazy["a.x"] == "1"
+    assert lazy["b.c.y"] == {"one": "2", "other": "3 {count}"}
+    with pytest.raises(KeyError):
+        lazy["a.nothing"]
+    with pytest.raises(KeyError):
+        lazy["nowhere.x"]
+    with pytest.raises(tomllib.TOMLDecodeError):
+        lazy["e.broken"]
+    whole = TextsByTable(text[: text.index("[e]")])
+    assert whole["b.d.z"] == "4"
+    assert list(whole) == ["a.x", "b.c.y", "b.d.z"]
+    assert len(whole) == 3
+    assert whole == {"b.d.z": "4", "b.c.y": {"one": "2", "other": "3 {count}"}, "a.x": "1"}
+    assert whole != {"a.x": "1"}
