@@ -9,6 +9,7 @@ from benchsweep.report.content import charts
 from benchsweep.report.content._document_head import Reported, head_blocks
 from benchsweep.report.content._document_number import derived_number
 from benchsweep.report.content._item import ReportItem, grouped
+from benchsweep.report.content._opening import opened
 from benchsweep.report.content._overview import OVERVIEW, overview_section
 from benchsweep.report.content._particulars import Particulars
 from benchsweep.report.content._series import series_section
@@ -78,13 +79,15 @@ def assembled(
     given = Particulars() if particulars is None else particulars
     number = given.number or derived_number(parts, series)
     reported = Reported(parts, series, number, derived=not given.number)
-    blocks: list[Block] = [*head_blocks(reported, given, texts)]
+    box, told = opened([part.summary for part in parts], [part.section for part in parts], texts)
+    blocks: list[Block] = [] if box is None else [box]
+    blocks += head_blocks(reported, given, texts)
     if len(parts) > 1:
         drawings = charts.gathered_drawings([part.kept for part in parts], texts, prefix=f"{OVERVIEW}-")
         blocks.append(overview_section([part.summary for part in parts], texts, drawings=drawings))
     several = len(parts) + len(series) > 1
     sections = [series_section(item, texts, place=place) for place, item in enumerate(series, start=1)]
-    sections += [part.section for part in parts]
+    sections += told
     blocks += [replace(section, own_page=several) for section in sections]
     if detail == "brief" and parts:
         reading = (reading_legend(None, texts), traces_reading(texts))

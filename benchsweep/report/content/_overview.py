@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 
 from benchsweep.records import Outcome, Verdict
@@ -15,11 +14,9 @@ from benchsweep.report.document import (
     Block,
     Column,
     Given,
-    Items,
     Line,
     Row,
     Section,
-    Strong,
     Table,
     line,
 )
@@ -55,7 +52,6 @@ def overview_section(parts: Sequence[Summary], texts: Texts, *, drawings: Sequen
     """
     requirements = tuple(dict.fromkeys(verdict.requirement for one in parts for verdict in one.verdicts))
     blocks: list[Block] = [
-        Items(tuple(_counts(parts, name, texts) for name in requirements)),
         _measurements(parts, texts, several=len(requirements) > 1),
         *margin_tables(parts, requirements, texts),
     ]
@@ -63,19 +59,6 @@ def overview_section(parts: Sequence[Summary], texts: Texts, *, drawings: Sequen
     if len(parts) <= MOST_COMPARED:
         blocks.append(comparison_section(parts, requirements, texts))
     return Section((texts("overview.title"),), tuple(blocks), anchor=OVERVIEW)
-
-
-def _counts(parts: Sequence[Summary], requirement: str, texts: Texts) -> Line:
-    """Return how many measurements were graded against a requirement, and with which outcomes."""
-    outcomes = Counter(
-        verdict.outcome for one in parts for verdict in one.verdicts if verdict.requirement == requirement
-    )
-    told = ", ".join(texts(f"count.{one.value}", count=outcomes[one]) for one in ORDER if outcomes[one])
-    specimens = len({(one.lot, one.specimen) for one in parts})
-    count = outcomes.total()
-    key = "overview.counts" if specimens == len(parts) else "overview.counts_again"
-    fields: dict[str, int] = {} if specimens == len(parts) else {"specimens": specimens}
-    return texts.line(key, requirement=Given(requirement), count=count, told=Strong(told), **fields)
 
 
 def _measurements(parts: Sequence[Summary], texts: Texts, *, several: bool) -> Table:

@@ -82,6 +82,9 @@ def html_page(document: Document) -> str:
     """
     words = {name: cleaned(document.controls[name]) for name in CONTROLS}
     anchors = _anchors(document.blocks)
+    # What is said before the first part comes before the list of parts: the outcome first.
+    sections = [place for place, block in enumerate(document.blocks) if isinstance(block, Section)]
+    opening = sections[0] if sections else len(document.blocks)
     style = f"{_part('page.css')}{_print_style(document)}"
     script = _part("page.js")
     return (
@@ -89,6 +92,8 @@ def html_page(document: Document) -> str:
         .get_template("page.html.j2")
         .render(
             document=document,
+            first=document.blocks[:opening],
+            rest=document.blocks[opening:],
             direction="rtl" if document.language.split("-")[0].lower() in _RIGHT_TO_LEFT else "ltr",
             title=plain(document.title),
             words=words,

@@ -56,7 +56,7 @@ def sections(document: Document) -> list[Section]:
 
 
 def head(document: Document, read: SimpleNamespace) -> dict[str, list[str]]:
-    return read.facts(document.blocks[:1])
+    return read.facts(document.blocks[1:2])
 
 
 def test_the_head_holds_what_was_given_and_what_the_records_say(
@@ -80,7 +80,7 @@ def test_the_head_holds_what_was_given_and_what_the_records_say(
     assert told["measured on"] == ["2026-03-01"]  # i
     assert told["issued on"] == ["2026-03-02"]  # j
     assert told["sampling"] == ["drawn by the customer"]  # k
-    words = read.words(document.blocks[:6])
+    words = read.words(document.blocks[:7])
     assert "relate only to the items measured" in words  # l
     assert "reproduced in full only" in words
     assert told["deviations from the method"] == ["no deviations"]  # n
@@ -95,19 +95,19 @@ def test_what_nobody_stated_is_said_in_one_line(one: ReportItem, read: SimpleNam
     document = report_document([one], TEXTS)
     told = head(document, read)
     assert {"laboratory", "customer", "authorised by", "issued on", "order", "sampling"}.isdisjoint(told)
-    (line,) = [words for words in read.words(document.blocks[:4]).splitlines() if "Not stated" in words]
+    (line,) = [words for words in read.words(document.blocks[:5]).splitlines() if "Not stated" in words]
     assert line == (
         "Not stated: laboratory, its address, customer, condition on receipt, received on, issued on, "
         "authorised by."
     )
     assert plain(document.title) == "Test report"
     some = report_document([one], TEXTS, particulars=Particulars(laboratory="L", issued_on="2026-03-02"))
-    words = read.words(some.blocks[:4])
+    words = read.words(some.blocks[:5])
     assert "Not stated: its address, customer, condition on receipt, received on, authorised by." in words
     # The time of an import is not that of its measurement.
     touchstone = dataclasses.replace(one.measurement, origin="touchstone")
     imported = report_document([dataclasses.replace(one, measurement=touchstone)], TEXTS, particulars=GIVEN)
-    assert "Not stated: measured on." in read.words(imported.blocks[:4])
+    assert "Not stated: measured on." in read.words(imported.blocks[:5])
     assert "measured elsewhere" in head(imported, read)["method"][0]
 
 

@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from benchsweep.records import Outcome, Parameter, Verdict, VerdictRow
+from benchsweep.report.content._opening import opened
 from benchsweep.report.content._overview import overview_section
 from benchsweep.report.content._summary import Summary
-from benchsweep.report.document import Given, Items, Link, Section, Table, plain
-from benchsweep.report.text import english, load_texts
+from benchsweep.report.document import Box, Given, Link, Paragraph, Section, Table, plain
+from benchsweep.report.text import Texts, english, load_texts
 from tests.report.text.pseudo import outside_marks, pseudo_language
 
 P = Parameter
@@ -65,17 +66,37 @@ def tables(section: Section, read: SimpleNamespace) -> list[Table]:
     return read.every(section, Table)
 
 
-def test_outcomes_are_counted_in_words(read: SimpleNamespace) -> None:
+def counts(parts: list[Summary], texts: Texts = TEXTS) -> Box:
+    """Return what the report says first of these."""
+    sections = [Section((Given(part.specimen),), (Paragraph(("…",)),), anchor=part.anchor) for part in parts]
+    box, rest = opened(parts, sections, texts)
+    assert box is not None
+    assert rest == sections
+    return box
+
+
+def test_outcomes_are_counted_in_words_before_anything_else() -> None:
     parts = [*many(30), summary(31, [None, 1.0, 1.0, 1.0, 1.0])]
-    (counts,) = read.every(overview_section(parts, TEXTS), Items)
+    first = counts(parts)
     outcomes = Counter(str(part.verdicts[0].outcome) for part in parts)
     assert outcomes["fail"] > 0
     assert outcomes["pass"] > 0
-    told = plain(counts.lines[0])
+    assert (first.word, first.emphasis) == ("fail", "fail")
+    told = plain(first.lines[0])
     assert told == (f"r-1, 31 measurements: {outcomes['fail']} fail, 1 undecided, {outcomes['pass']} pass")
     again = [*parts[:2], parts[0]]
-    (counts,) = read.every(overview_section(again, TEXTS), Items)
-    assert "3 measurements, different specimens 2" in plain(counts.lines[0])
+    assert "3 measurements, different specimens 2" in plain(counts(again).lines[0])
+    assert counts(many(1)[:1]).lines[0] == (Given("cord 1"),)
+
+
+def test_the_outcome_of_one_is_told_once_and_first() -> None:
+    (part,) = many(1)[:1]
+    own = Box("pass", (("against r-1",),))
+    section = Section((Given("cord 1"),), (own, Paragraph(("…",))), anchor=part.anchor)
+    box, (rest,) = opened([part], [section], TEXTS)
+    assert box == Box("pass", ((Given("cord 1"),), ("against r-1",)))
+    assert rest.blocks == section.blocks[1:]
+    assert opened([], [], TEXTS) == (None, [])
 
 
 def test_each_measurement_has_a_line_that_leads_to_its_part(read: SimpleNamespace) -> None:
@@ -179,8 +200,7 @@ def test_of_several_requirements_the_worst_is_told_and_each_has_its_margins(read
         for number in (1, 2, 3)
     ]  # fmt: skip
     section = overview_section(parts, TEXTS)
-    (counts,) = read.every(section, Items)
-    assert [plain(told) for told in counts.lines] == [
+    assert [plain(told) for told in counts(parts).lines] == [
         "mild, 3 measurements: 3 pass",
         "strict, 3 measurements: 1 fail, 2 pass",
     ]
@@ -200,7 +220,7 @@ def test_every_word_of_ours_comes_from_the_catalogue(read: SimpleNamespace, tmp_
         section = overview_section(parts, texts)
         ours = [
             plain(tuple(piece for piece in line if not isinstance(piece, Given | Link)))
-            for line in read.lines(section)
+            for line in (*read.lines(section), *counts(parts, texts).lines)
         ]
         left = {word for line in ours for word in re.findall(r"[^\W\d_]+", outside_marks(line))}
         # The ends of the specimen, units, and the T and Z of times.

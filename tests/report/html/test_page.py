@@ -70,7 +70,7 @@ def test_the_elements_are_in_order(hostile: str) -> None:
     assert ranks.count(1) == 1
     assert all(after - before <= 1 for before, after in itertools.pairwise(ranks))
     assert all(head.get("scope") in ("col", "row") for head in page.named("th"))
-    assert [tag for tag, _ in page.starts if tag in ("header", "nav", "main")] == ["header", "nav", "main"]
+    assert [tag for tag, _ in page.starts if tag in ("header", "main", "nav")] == ["header", "main", "nav"]
     assert page.named("html")[0] == {"lang": "en", "dir": "ltr"}
 
 
