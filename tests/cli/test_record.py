@@ -328,13 +328,14 @@ def test_a_report_never_takes_the_place_of_a_record(
     spelling: str, own_home: Path, benchsweep: Callable[..., Any]
 ) -> None:
     golden = (Path(__file__).parents[1] / "archive" / "golden" / "series-v1.h5").read_bytes()
-    Path("soak.h5").write_bytes(golden)
-    Path("other.h5").write_bytes(golden)
-    Path("link.html").symlink_to("other.h5")
-    for name in ("soak.h5", "other.h5"):
-        told = benchsweep("report", "soak.h5", "-o", spelling.format(name), code=2)
+    # Whatever they are called.
+    Path("soak.html").write_bytes(golden)
+    Path("other.html").write_bytes(golden)
+    Path("link.html").symlink_to("other.html")
+    for name in ("soak.html", "other.html"):
+        told = benchsweep("report", "soak.html", "-o", spelling.format(name), code=2)
         assert "Name another file after -o" in told
-    assert Path("soak.h5").read_bytes() == Path("other.h5").read_bytes() == golden
+    assert Path("soak.html").read_bytes() == Path("other.html").read_bytes() == golden
 
 
 def test_times() -> None:
