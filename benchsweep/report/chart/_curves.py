@@ -114,17 +114,19 @@ def _nearest(x: Floats, mark: Mark) -> int:
 
 def _spread(frame: Frame, curve: Curve, place: int) -> list[tuple[float, float]]:
     """Return where markers stand: a few along the curve, those of different curves beside each other."""
-    if curve.x.size <= 2 * _MARKERS:
-        wanted = np.arange(curve.x.size)
-    else:
+    size = curve.x.size
+    chosen = list(range(size))
+    if size > 2 * _MARKERS:
         # Of twelve curves that follow each other none has its markers where another has them.
         share = (np.arange(_MARKERS) + (place * 5 % 12 + 0.5) / 12.0) / _MARKERS
-        wanted = np.minimum(np.searchsorted(curve.x, frame.x.values(share)), curve.x.size - 1)
-    if curve.idle is not None:
-        wanted = wanted[~curve.idle[wanted]]
-    x, y = curve.x[wanted], curve.y[wanted]
-    inside = (x >= frame.x.low) & (x <= frame.x.high) & (y >= frame.y.low) & (y <= frame.y.high)
-    return sorted({*zip(frame.x(x[inside]).tolist(), frame.y(y[inside]).tolist(), strict=True)})
+        after = np.searchsorted(curve.x, frame.x.values(share)).tolist()
+        chosen = sorted({min(one, size - 1) for one in after})
+    points = []
+    for one in chosen:
+        x, y = float(curve.x[one]), float(curve.y[one])
+        if frame.x.shows(x) and frame.y.shows(y) and not (curve.idle is not None and curve.idle[one]):
+            points.append((frame.x.at(x), frame.y.at(y)))
+    return points
 
 
 def _dots(frame: Frame, curve: Curve) -> list[tuple[float, float]]:

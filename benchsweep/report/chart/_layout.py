@@ -249,7 +249,7 @@ def _marked(mark: Mark) -> list[float]:
     return [mark.y, mark.y - (mark.low or 0.0), mark.y + (mark.high or 0.0)]
 
 
-def _y_ticks(axis: Axis, low: float, high: float, height: float) -> list[Tick]:
+def _y_ticks(axis: Axis, low: float, high: float, height: float) -> Sequence[Tick]:
     scale = Scale(low, high, 0.0, height, axis.log)
     if axis.ticks is not None:
         return _fitting(axis.ticks, scale, lambda _: SMALL)
@@ -258,7 +258,7 @@ def _y_ticks(axis: Axis, low: float, high: float, height: float) -> list[Tick]:
     return linear_ticks(low, high, round(height / 26.0))
 
 
-def _x_ticks(axis: Axis, scale: Scale) -> list[Tick]:
+def _x_ticks(axis: Axis, scale: Scale) -> Sequence[Tick]:
     wide = scale.stop - scale.start
     if axis.ticks is not None:
         return _fitting(axis.ticks, scale, lambda words: room_of(words, SMALL))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -82,12 +83,13 @@ def widened(low: float, high: float, *, log: bool = False) -> tuple[float, float
     return low - half, high + half
 
 
-def linear_ticks(low: float, high: float, room: int) -> list[Tick]:
+@lru_cache(256)
+def linear_ticks(low: float, high: float, room: int) -> Sequence[Tick]:
     """Return three to nine round numbers from `low` to `high`, about `room`: steps of 1, 2 or 5 x 10^n."""
     room = min(max(room, _FEWEST), _MOST)
     span = high - low
     if not math.isfinite(span):
-        return [(low, _number(low, 0)), (0.0, "0"), (high, _number(high, 0))]
+        return ((low, _number(low, 0)), (0.0, "0"), (high, _number(high, 0)))
     best: list[float] = []
     power = math.floor(math.log10(span / room)) - 1
     for exponent in range(power, power + 4):
@@ -115,7 +117,7 @@ def _same(one: float, other: float) -> bool:
     return abs(one - other) <= _FINEST * max(abs(one), abs(other))
 
 
-def _worded(values: Sequence[float], step: float) -> list[Tick]:
+def _worded(values: Sequence[float], step: float) -> tuple[Tick, ...]:
     largest = max(abs(value) for value in values)
     power = math.floor(math.log10(largest)) if largest else 0
     finest = math.floor(math.log10(abs(step)) + 1e-9)
@@ -124,7 +126,7 @@ def _worded(values: Sequence[float], step: float) -> list[Tick]:
     else:
         digits = max(power - finest, 0)
         words = lambda value: _number(value, digits)  # noqa: E731
-    return [(value, words(value)) for value in values]
+    return tuple((value, words(value)) for value in values)
 
 
 def _fixed(value: float, decimals: int) -> str:
