@@ -111,7 +111,17 @@ def calibration_document(stored: Calibration, *, path: str) -> dict[str, Any]:
 
 def info_document() -> dict[str, Any]:
     """Return ``benchsweep.info/1``: versions, VISA libraries, command families, search folders."""
-    kinds = ("stations", "fixtures", "port-maps", "kits", "checks", "budgets", "requirements", "families")
+    kinds = (
+        "stations",
+        "fixtures",
+        "port-maps",
+        "kits",
+        "checks",
+        "budgets",
+        "requirements",
+        "families",
+        "texts",
+    )
     return {
         "schema": "benchsweep.info/1",
         "benchsweep": __version__,
