@@ -225,7 +225,6 @@ def test_the_budget_is_printed_largest_term_first(record: Path, run: Callable) -
     assert row["expanded_uncertainty"] == worst(graded)["expanded_uncertainty"]
 
     text = run("show", record, "--budget", "--budget-name", "bench", "--against", "own").out
-    print(re.findall(r"return loss, end A, pair 12.{0,200}", page))
     assert re.search(r"return loss, end A, pair 12: 20\.40 dB at .* MHz, U \+0\.\d\d / -0\.\d\d dB", text)
     assert text.index("residual directivity") < text.index("residual tracking*")
     assert "* figure from memory, to be verified" in text
