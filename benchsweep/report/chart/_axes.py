@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
-from benchsweep.report.chart._layout import SMALL, TITLE, WIDTH, Frame
+from benchsweep.report.chart._layout import SMALL, TICK_GAP, TITLE, WIDTH, Frame
 from benchsweep.report.chart._lettering import number, shortened, text
 from benchsweep.report.chart._lettering import width as room_of
 from benchsweep.report.chart._model import Axis, Look
@@ -53,8 +53,8 @@ def axes_over(frame: Frame) -> str:
     """Return what lies over the curves: the frame, ticks and their words, title and words of the axes."""
     told = [_frame(frame), _lower_words(frame.x, tuple(frame.x_ticks), frame.bottom)]
     for value, words in frame.y_ticks:
-        words = shortened(words, SMALL, frame.left_room - 3.9 - (13.0 if frame.y_words else 0.0))
-        told.append(text(frame.left - 4.0, frame.y.at(value), words, SMALL, ' text-anchor="end"'))
+        words = shortened(words, SMALL, frame.left_room - TICK_GAP + 0.1 - (13.0 if frame.y_words else 0.0))
+        told.append(text(frame.left - TICK_GAP, frame.y.at(value), words, SMALL, ' text-anchor="end"'))
     if frame.x_words:
         words = shortened(_words(frame.panel.x), _AXIS, frame.width)
         middle = frame.left + frame.width / 2.0

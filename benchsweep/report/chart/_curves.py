@@ -77,7 +77,7 @@ def _group(frame: Frame, place: int, rows: Rows, traces: Sequence[Trace], name: 
         filled = f'fill="{look.colour}" fill-opacity=".15" {edge}'
         told.append(between(traces[rows.low], traces[rows.high], filled))
     if rows.idle is not None:
-        told.append(traces[rows.idle].line(_IDLE))
+        told.append(traces[rows.idle].line(_IDLE + _dashes(look)))
     if rows.counting is not None:
         trace = traces[rows.counting]
         told.append(trace.line(f'stroke="{look.colour}" stroke-width="{look.width:g}"{_dashes(look)}'))

@@ -20,6 +20,7 @@ __all__ = [
     "LEADER",
     "MOST_NAMES",
     "SMALL",
+    "TICK_GAP",
     "TITLE",
     "WIDTH",
     "Frame",
@@ -31,6 +32,8 @@ WIDTH = 547.0
 SMALL, LABEL, TITLE = 7.0, 7.0, 8.0
 LABEL_HEIGHT, LEADER = 8.4, 7.0
 MOST_NAMES = 64
+TICK_GAP = 6.0
+"""Between the numbers of a y axis and the box: a ring at its left side has room."""
 _TITLE_LINE, _SPAN_LINE, _TICK_LINE, _AXIS_LINE, _LEGEND_LINE = 9.6, 9.0, 11.0, 10.0, 12.0
 _EDGE, _MARGIN, _DOTS_MARGIN = 4.0, 0.05, 0.02
 _WIDEST_NAMES, _WIDEST_TICKS = 80.0, 60.0
@@ -139,7 +142,7 @@ def _for_names(chart: Chart) -> float:
 def _ticks_room(ticks: Sequence[Sequence[Tick]], *, each: bool) -> float:
     """Return what the widest number of a y axis takes; three digits at least, so that charts align."""
     widest = max((room_of(words, SMALL) for row in ticks for _, words in row), default=0.0)
-    room = min(max(widest, room_of("100", SMALL) if each else 0.0), _WIDEST_TICKS) + 4.0
+    room = min(max(widest, room_of("100", SMALL) if each else 0.0), _WIDEST_TICKS) + TICK_GAP
     return math.ceil(room * 10.0) / 10.0
 
 
