@@ -23,6 +23,7 @@ _KEPT = 40  # characters; a column of longer cells is broken, whatever it is
 _VERY_LONG = 8  # of words that may be broken where nothing else lets a table fit
 _MOST_LINES = 30  # a row of more may be cut by the end of a page: it might be longer than one
 _FEW_ROWS = 16
+_SHORT = (8, 2000)  # rows and letters of a table that is not worth a second page
 _MOST_ROWS = 45  # that parts side by side may have: they are read one after the other, on one page
 _MOST_PARTS = 4
 
@@ -64,7 +65,7 @@ def table_data(table: Table, setter: Typesetter) -> dict[str, Any]:
         "size": size,
         "spread": parts == 1 and _NARROW * PAGE_WIDTH < needed < PAGE_WIDTH,
         "beside": _BESIDE,
-        "whole": parts > 1,
+        "whole": parts > 1 or _short(cells),
         "columns": [
             {
                 "title": title,
@@ -99,6 +100,12 @@ def _cells(table: Table, setter: Typesetter, longest: int, *, kept: bool) -> _Ce
         least=[max(map(longest_word, column)) for column in down],
         wanted=[max(len(words.replace(BREAK, "")) for words in column) for column in down],
     )
+
+
+def _short(cells: _Cells) -> bool:
+    most_rows, most_letters = _SHORT
+    letters = sum(len(_joined(cell)) for row in cells.rows for cell in row)
+    return len(cells.rows) <= most_rows and letters <= most_letters
 
 
 def _joined(cell: list[tuple[str, ...]]) -> str:

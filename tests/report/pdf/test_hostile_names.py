@@ -13,6 +13,7 @@ from types import SimpleNamespace
 from xml.etree import ElementTree as ET
 
 import pytest
+from pypdf import PdfReader
 
 from benchsweep.archive import write_table
 from benchsweep.records import Comment, Specimen
@@ -107,8 +108,13 @@ def whole(items: dict[str, ReportItem]) -> Document:
 
 
 @pytest.fixture(scope="module")
-def printed(whole: Document, pdf: SimpleNamespace) -> str:
-    return pdf.joined(pdf.read(whole))
+def reader(whole: Document, pdf: SimpleNamespace) -> PdfReader:
+    return pdf.read(whole)
+
+
+@pytest.fixture(scope="module")
+def printed(reader: PdfReader, pdf: SimpleNamespace) -> str:
+    return pdf.joined(reader)
 
 
 @pytest.fixture(scope="module")
@@ -149,9 +155,8 @@ def test_the_pdf_has_nothing_unseen(printed: str) -> None:
     assert not set(printed) & set("\u202a\u202b\u202d\u202e\u2066\u2067\u200e\u200f\ufeff")
 
 
-def test_the_pdf_does_nothing_but_lead_to_its_own_pages(whole: Document, pdf: SimpleNamespace) -> None:
+def test_the_pdf_does_nothing_but_lead_to_its_own_pages(reader: PdfReader) -> None:
     """ISO 32000-1, 12.6: no action besides going to a place in the document; no file within it."""
-    reader = pdf.read(whole)
     root = reader.trailer["/Root"]
     assert not {"/OpenAction", "/AA", "/AcroForm"} & set(root)
     assert not {"/JavaScript", "/EmbeddedFiles"} & set(root.get("/Names", {}))

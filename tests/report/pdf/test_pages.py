@@ -116,6 +116,14 @@ def test_a_row_of_many_lines_goes_to_the_next_page_as_a_whole(pdf):
     assert len(reader.pages) >= 4
 
 
+def test_a_short_table_is_not_cut(pdf):
+    rows = tuple(Row(((f"row {n} of it",), ("x",))) for n in range(6))
+    table = Table((Column("a"), Column("b")), rows, ("The caption",))
+    for lines in range(30, 60, 3):
+        reader = pdf.read(pdf.document(*[Paragraph((f"line {n}",)) for n in range(lines)], table))
+        assert sorted(page.extract_text().count(" of it") for page in reader.pages)[-1] == 6, lines
+
+
 def test_a_row_longer_than_a_page_is_cut_and_not_lost(pdf):
     words = [f"w{n}" for n in range(6000)]
     table = Table((Column("note"), Column("other")), (Row(((Given(" ".join(words)),), ("x",))),))
