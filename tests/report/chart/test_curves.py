@@ -66,6 +66,14 @@ def test_least_and_greatest_of_each_stretch_are_drawn(log: bool, seed: int) -> N
     assert all(lowest - 0.1 <= at <= highest + 0.1 for _, at in line)
 
 
+def test_however_many_points_there_are_few_are_drawn() -> None:
+    """Two for each of 250 stretches, and both ends."""
+    x = np.linspace(1.0, 500.0, 50_001)
+    read = Read(chart(Curve("12", x, rough(9, x.size), BLUE)))
+    (line,) = line_of(read.curve())
+    assert 250 < len(line) <= 2 * 250 + 2
+
+
 @pytest.mark.parametrize("place", [0, 1, 377, 999, 1000])
 def test_the_point_of_a_mark_is_drawn(place: int) -> None:
     """Halfway between its neighbours no stretch would keep it."""

@@ -62,6 +62,19 @@ def test_where_no_limit_is_nothing_is_shaded() -> None:
     assert not holds(shape, *told.scale().at(150.0, 25.0))
 
 
+def test_a_limit_is_drawn_where_its_values_are() -> None:
+    """Between its few points it is drawn straight; that may not be seen."""
+    x = np.linspace(1.0, 500.0, 801)
+    y = 42.0 - 18.0 * np.log10(x / 100.0)
+    told = read(x=Axis("frequency", "MHz", log=True), limits=(LimitLine("limit", x, y, "min"),))
+    (line,) = told.limits()
+    (drawn,) = pieces(line.attrib["d"])
+    true = [told.scale().at(a, b) for a, b in zip(x, y, strict=True)]
+    at = np.interp([a for a, _ in true], [a for a, _ in drawn], [b for _, b in drawn])
+    assert np.abs(at - [b for _, b in true]).max() <= 0.2
+    assert len(drawn) < 250
+
+
 def test_where_a_limit_counts_for_nothing_it_is_thin_and_not_shaded() -> None:
     told = read(limits=(LimitLine("limit", X, np.full(101, 50.0), "min", idle=X > 300.0),))
     heavy, thin = told.limits()
@@ -77,6 +90,11 @@ def test_where_a_limit_counts_for_nothing_it_is_thin_and_not_shaded() -> None:
 def test_where_a_cap_holds_a_limit_is_hollow() -> None:
     told = read(limits=(LimitLine("limit", X, np.full(101, 50.0), "min", held=X < 100.0),))
     heavy, core = told.limits()
+    # Not where it counts for nothing: there it is thin.
+    both = read(limits=(LimitLine("limit", X, np.full(101, 50.0), "min", held=X < 100.0, idle=X < 50.0),))
+    hollow = both.limits()[-1]
+    assert hollow.attrib["stroke"] == "#fff"
+    assert min(x for x, _ in pieces(hollow.attrib["d"])[0]) >= both.scale().at(50.0, 0.0)[0] - 0.06
     assert core.attrib["stroke"] == "#fff"
     assert float(core.attrib["stroke-width"]) < float(heavy.attrib["stroke-width"])
     assert max(x for x, _ in pieces(core.attrib["d"])[0]) <= told.scale().at(100.0, 0.0)[0]

@@ -10,12 +10,14 @@ from types import SimpleNamespace
 import pytest
 
 from benchsweep.records import Comment, Fault, Outcome
-from benchsweep.report import BestCategory, Findings, LengthRule, ReportItem
+from benchsweep.report import BestCategory, Findings, LengthRule, ReportItem, SeriesItem
 from benchsweep.report.chart import Picture
 from benchsweep.report.content import Particulars, assembled, grouped, report_document, report_part
 from benchsweep.report.document import Document, Drawn, Given, Link, Section, Strong, plain
 from benchsweep.report.html import CONTROLS
 from benchsweep.report.text import english, load_texts
+from tests.report.content.test_series import head as series_head
+from tests.report.content.test_series import summary as series_summary
 from tests.report.text.pseudo import outside_marks, pseudo_language
 
 TEXTS = english()
@@ -165,6 +167,15 @@ def test_the_parts_come_in_order_and_links_lead_somewhere(
     assert "confirm that no voltage is present" in read.words(document.blocks[-1])
     alone = report_document([one], TEXTS)
     assert [section.own_page for section in sections(alone)] == [False, False]
+
+
+def test_what_changed_over_time_comes_before_the_graded_sweep(one: ReportItem, read: SimpleNamespace) -> None:
+    graded = dataclasses.replace(one, sweep=7)
+    document = report_document([graded], TEXTS, series=[SeriesItem(series_head(), series_summary(), "x.h5")])
+    titles = [plain(section.title) for section in sections(document)]
+    assert titles == ["T118-07: 20 sweeps of one hookup", "cord 2 m / no. 7, sweep 7", "Safety"]
+    words = read.words(document.blocks)
+    assert words.index("Change over time") < words.index("Worst margin of each parameter")
 
 
 def test_parts_made_elsewhere_make_the_same_document(one: ReportItem, bad: ReportItem) -> None:

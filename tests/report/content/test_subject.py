@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 from collections.abc import Callable
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
-from benchsweep.records import Comment, Fault, Origin, Outcome, Parameter
+from benchsweep.records import (
+    AlienShare,
+    Comment,
+    Fault,
+    Origin,
+    Outcome,
+    Parameter,
+    Trace,
+    WiringReport,
+)
 from benchsweep.report import BestCategory, Findings, ReportItem
 from benchsweep.report.content import subject_section
 from benchsweep.report.document import Box, Drawn, Link, Section, Table, plain
@@ -105,6 +116,8 @@ def test_every_row_and_the_record_are_told(untwisted: list[ReportItem], read: Si
         key = (names[row.parameter], row.end, "-".join(row.pairs))
         (told,) = [one for one in rows if (one["parameter"], one["end"], one["pairs"]) == key]
         assert told["margin"] == f"{row.worst_margin_db:+.2f}"
+        assert told["value"] == f"{row.value:.2f}"
+        assert float(told["at MHz"]) == pytest.approx(row.frequency_hz / 1e6, rel=1e-4)
         assert told["limit"] == f"{row.limit:.2f}"
         assert told["U (k = 2)"] == f"{row.expanded_uncertainty:.2f}"
         assert told["guard band"] == f"{row.guard_band:.2f}"
@@ -116,6 +129,75 @@ def test_every_row_and_the_record_are_told(untwisted: list[ReportItem], read: Si
     assert facts["length used"] == ["2 m"]
     assert facts["uncertainty by budget"] == ["simulated"]
     assert facts["imported at"][0] == "2026-01-01T09:00:00+00:00"
+
+
+def test_the_outcome_is_counted_and_the_wiring_told(failing: ReportItem, read: SimpleNamespace) -> None:
+    section = subject_section([failing], TEXTS, place=1)
+    counts = Counter(row.outcome.value for row in failing.verdict.rows)
+    assert set(counts) == {"pass", "fail"}
+    (box,) = read.every(section, Box)
+    assert plain(box.lines[-1]) == (
+        f"of {sum(counts.values())} graded traces {counts['fail']} fail, {counts['pass']} pass"
+    )
+    assert read.facts(section)["wiring"] == ["wrong", "pairs 3-6 and 4-5 are split at end B"]
+    sound = dataclasses.replace(failing.verdict, wiring=WiringReport((1, 2, 3, 4, 5, 6, 7, 8), ()))
+    again = subject_section([dataclasses.replace(failing, verdict=sound)], TEXTS, place=1)
+    assert "wrong" not in read.facts(again)["wiring"]
+
+
+def test_a_measurement_is_drawn_once_with_every_limit(failing: ReportItem, read: SimpleNamespace) -> None:
+    known = dataclasses.replace(failing, findings=Findings(faults=FAULTS))
+    items = [known, easier(failing, "easy", 30.0), easier(failing, "easier", 40.0)]
+    section = subject_section(items, TEXTS, place=1)
+    drawn = [block.picture for block in read.every(section, Drawn)]
+    assert [one.name for one in drawn] == [
+        f"specimen-1-{p.value.replace('_', '-')}"
+        for p in Parameter
+        if any(trace.parameter is p for trace in failing.traces)
+    ]
+    rows = read.cells(section.blocks[0])
+    assert rows[0] == ("1", "tia-6a-cord", "fail", "wiring: split, pairs 36 and 45")
+    assert rows[2][:3] == ("3", "easier", "pass")
+    assert "inside the limit" in rows[2][3]
+    words = read.words(section)
+    order = ["One measurement, 3 requirements", "What is wrong", "1: against", "3: against", "Traces"]
+    assert [words.index(part) for part in order] == sorted(words.index(part) for part in order)
+    assert "(1 tia-6a-cord, 2 easy, 3 easier)" in words
+
+
+def test_whether_uncertainty_was_evaluated_is_said(failing: ReportItem, read: SimpleNamespace) -> None:
+    plainly = read.words(subject_section([failing], TEXTS, place=1))
+    assert "No measurement uncertainty was evaluated" in plainly
+    for told in ("The bar through a ring", "acceptance limit", "U (k = 2)", "conditional-pass"):
+        assert told not in plainly
+    first, *others = (
+        dataclasses.replace(
+            row, expanded_uncertainty=0.5, uncertainty_low=0.4, uncertainty_high=0.5, guard_band=0.4
+        )
+        for row in failing.verdict.rows
+    )
+    rows = (dataclasses.replace(first, outcome=Outcome.CONDITIONAL_PASS), *others)
+    known = dataclasses.replace(failing, verdict=dataclasses.replace(failing.verdict, rows=rows))
+    words = read.words(subject_section([known], TEXTS, place=1))
+    assert "No measurement uncertainty" not in words
+    for told in ("The bar through a ring", "acceptance limit", "U (k = 2)"):
+        assert told in words
+    assert "conditional-pass: inside the limit, but by less than the guard band." in words
+
+
+def test_alien_traces_stand_beside_their_table(failing: ReportItem, read: SimpleNamespace) -> None:
+    grid = failing.traces[0].frequency_hz
+    alien = [Trace(Parameter.PS_ANEXT, "A", (pair,), grid, np.full(grid.size, 60.0)) for pair in ("12", "36")]
+    share = AlienShare(Parameter.PS_ANEXT, "A", "12", 2, None, 1e8, 1.0, 61.5, 1.0)
+    findings = Findings(shares=[share], enough_disturbers="2 disturbing cables are not enough")
+    item = dataclasses.replace(failing, traces=[*failing.traces, *alien], findings=findings)
+    section = subject_section([item], TEXTS, place=1)
+    (beside,) = [one for one in read.every(section, Section) if plain(one.title) == "Alien crosstalk"]
+    assert [one.picture.name for one in read.every(beside, Drawn)] == ["specimen-1-ps-anext"]
+    assert len(read.every(beside, Table)) == 1
+    assert "2 disturbing cables are not enough" in read.words(beside)
+    (traces,) = [one for one in read.every(section, Section) if plain(one.title) == "Traces"]
+    assert "PS ANEXT" not in read.words(traces)
 
 
 def test_several_requirements_are_told_one_by_one_and_side_by_side(

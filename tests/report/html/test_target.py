@@ -79,3 +79,14 @@ def test_what_is_no_file_is_refused_at_once(tmp_path: Path) -> None:
     for name in ("pipe", "nowhere"):
         with pytest.raises(UsageError):
             check_target(tmp_path / name)
+
+
+def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x", encoding="ascii")
+    (tmp_path / "folder").mkdir()
+    for path in (tmp_path / "file" / "r.html", tmp_path / "folder"):
+        with pytest.raises(UsageError, match="cannot be written") as caught:
+            write_html(path, document())
+        assert "\n" not in caught.value.message
+        assert caught.value.hint
+    assert sorted(child.name for child in tmp_path.iterdir()) == ["file", "folder"]

@@ -66,6 +66,7 @@ def test_both_ends_see_a_place_at_the_same_spot(build: SimpleNamespace) -> None:
         assert np.all(np.diff(curve.x) > 0)
         assert np.array_equal(np.sort(curve.y), np.sort(shown.value))
     assert panel.x.words == "distance from end A"
+    assert [curve.name for curve in panel.curves] == ["from end A", "from end B"]
     assert [(span.begin, span.end, span.faint) for span in panel.spans] == [(0, 0, True), (10, 10, True)]
     (panel,) = only(build, traces, None).panels
     assert [curve.x[np.argmax(curve.y)] for curve in panel.curves] == pytest.approx([3.0, 7.0])

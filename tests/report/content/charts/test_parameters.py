@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from types import SimpleNamespace
+from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
 
 from benchsweep.records import LimitCurve, Outcome, Parameter, Trace, VerdictRow
 from benchsweep.report import ReportItem
-from benchsweep.report.chart import Chart, Curve, Panel
+from benchsweep.report.chart import Chart, Curve, Panel, picture
 from benchsweep.report.content.charts import alien_charts, parameter_charts
 from benchsweep.report.document import plain
 from benchsweep.report.text import english
@@ -275,6 +276,35 @@ def test_how_sure_the_worst_value_is(build: SimpleNamespace) -> None:
     assert [mark.kind for mark in panel.marks] == ["worst"]
 
 
+def test_below_a_maximum_the_acceptance_limit_lies_lower(build: SimpleNamespace) -> None:
+    trace = flat(P.INSERTION_LOSS, "A", ("12",), 10.0)
+    row = replace(
+        judged(trace, 10, 12.0), worst_margin_db=2.0, outcome=Outcome.PASS,
+        uncertainty_low=3.4, uncertainty_high=3.5, guard_band=0.4,
+    )  # fmt: skip
+    curve = replace(line(P.INSERTION_LOSS, 12.0), sense="max")
+    item = with_rows(build.item(points=60), [trace], [row], limits={P.INSERTION_LOSS: curve})
+    (panel,) = charts([item])["insertion-loss"].panels
+    (accepted,) = [mark.y for mark in panel.marks if mark.kind == "acceptance"]
+    assert accepted == pytest.approx(12.0 - 0.4)
+    assert panel.y.low < 10.0 - 3.4
+    assert 10.0 + 3.5 < panel.y.high
+
+
+def test_an_interval_without_end_leaves_room_for_the_traces(build: SimpleNamespace) -> None:
+    trace = flat(P.DELAY, None, ("12",), 10.0)
+    curve = replace(line(P.DELAY, 40.0), sense="max")
+    row = replace(
+        judged(trace, 10, 40.0), worst_margin_db=30.0, outcome=Outcome.PASS, expanded_uncertainty=np.inf,
+        uncertainty_low=0.4, uncertainty_high=np.inf, guard_band=np.inf,
+    )  # fmt: skip
+    item = with_rows(build.item(points=60), [trace], [row], limits={P.DELAY: curve})
+    (panel,) = charts([item])["delay"].panels
+    assert np.isfinite([panel.y.low, panel.y.high]).all()
+    assert panel.y.high < 60.0
+    assert [mark.kind for mark in panel.marks] == ["worst"]
+
+
 def test_far_beyond_the_limit_is_cut_off(build: SimpleNamespace) -> None:
     trace, far = flat(P.NEXT, "A", ("12", "36"), 45.0), flat(P.NEXT, "A", ("36", "12"), 130.0)
     rows = [judged(trace, 10, 40.0), judged(far, 10, 40.0)]
@@ -320,7 +350,9 @@ def test_odd_traces_make_a_chart(build: SimpleNamespace) -> None:
     nothing = Trace(P.NEXT, "A", ("$x_<$", "&\x00"), grid, np.array([np.inf]))
     unlimited = LimitCurve(P.NEXT, "min", grid, np.array([np.nan]), "from-memory", "x")
     item = with_rows(build.item(points=60), [nothing], [], limits={P.NEXT: unlimited})
-    (panel,) = charts([item])["next"].panels
+    chart = charts([item])["next"]
+    (panel,) = chart.panels
+    ET.fromstring(picture(chart).svg)
     assert panel.curves[0].name == "$x_<$-&?"
     assert panel.x.low < 1.0 < panel.x.high
     assert panel.y.low < panel.y.high

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from benchsweep.records import (
     SeriesEvent,
     SeriesSummary,
 )
+from benchsweep.report.chart import picture
 from benchsweep.report.content.charts import series_charts
 from benchsweep.report.content.charts._series import time_unit
 from benchsweep.report.document import plain
@@ -99,6 +101,19 @@ def test_a_reading_that_did_not_move_and_a_parameter_without_delay() -> None:
     ((chart, caption),) = series_charts(still, TEXTS, prefix="")
     assert len(chart.panels) == 1
     assert "one sweep of 3" in plain(caption)
+
+
+@pytest.mark.parametrize("parameter", [Parameter.INSERTION_LOSS, Parameter.RETURN_LOSS])
+@pytest.mark.parametrize("count", [1, 2, 4000])
+def test_few_and_very_many_sweeps_are_drawn_in_little_room(parameter: Parameter, count: int) -> None:
+    made = series_charts(summary(count, parameter), TEXTS, prefix="")
+    assert made
+    for chart, _ in made:
+        drawn = picture(chart)
+        ET.fromstring(drawn.svg)
+        assert len(drawn.svg) < 200_000
+    delays = [panel for chart, _ in made for panel in chart.panels if panel.y.unit == "ps"]
+    assert bool(delays) == (parameter is Parameter.INSERTION_LOSS)
 
 
 def test_nothing_where_all_is_noise() -> None:

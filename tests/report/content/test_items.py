@@ -1,4 +1,4 @@
-"""What the command hands to the page: a defective cord and a channel, from their matrix to the picture."""
+"""What the command hands to the report: a defective cord and a channel, from their matrix to the charts."""
 
 from __future__ import annotations
 
@@ -13,8 +13,10 @@ from benchsweep.cli._items import report_items
 from benchsweep.cli._verdicts import verdict_texts
 from benchsweep.qualification import Graded, Qualified, evaluate, grade_evaluation, load_requirements
 from benchsweep.records import Outcome, Parameter, SMatrix, Specimen, balanced_ports
-from benchsweep.report import write_html
+from benchsweep.report.content import subject_section
+from benchsweep.report.text import english
 from benchsweep.simulator.specimen import load_specimen
+from tests.report.content.told import text_of
 
 LEGS = tuple(leg for port in balanced_ports() for leg in port.legs)
 
@@ -38,7 +40,7 @@ def qualified(build: SimpleNamespace, name: str, grid: np.ndarray, against: list
 
 
 def test_a_defective_cord_is_told_and_drawn_with_its_place(
-    build: SimpleNamespace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    build: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("benchsweep.qualification.record_hash", lambda _: "ab" * 32)
     grid = np.arange(1, 51) * 10e6
@@ -47,9 +49,11 @@ def test_a_defective_cord_is_told_and_drawn_with_its_place(
     assert item.findings is not None
     assert {trace.kind for trace in item.findings.profiles} == {"reflection", "crosstalk", "impedance"}
     (fault,) = [fault for fault in item.findings.faults if fault.kind == "open"]
-    only = [trace for trace in item.traces if trace.parameter is Parameter.DELAY]
-    page = write_html(tmp_path / "r.html", [dataclasses.replace(item, traces=only)], title="t").read_text()
-    assert page.index("What is wrong, and where") < page.index(fault.words) < page.index("return loss over")
+    words = text_of(subject_section([item], english(), place=1))
+    assert (
+        words.index("What is wrong, and where") < words.index(fault.words) < words.index("return loss over")
+    )
+    assert "open" in fault.words
     assert not item.findings.constants
     assert (fault.end, fault.pairs) == ("B", ("45",))
     # The terminal tells the same sentence, wrapped.
