@@ -92,8 +92,10 @@ def test_incidents_are_told_everywhere(
     reported = run("report", record, "--against", "tia-6a-cord", "--length-m", 2, "--output", page)
     assert reported.code == 0, reported.err
     text = page.read_text(encoding="utf-8")
-    assert text.count("<dt>incident</dt>") == 2
-    assert "3 hookups of 6 kept" in text
+    told = text[text.index("<dt>incidents</dt>") :]
+    told = told[: told.index("<dt>", 1)]
+    assert told.count("<dd>") == len(documents[0]["incidents"])
+    assert both.search(f"incidents {' '.join(re.sub('<[^>]*>', ' ', told).split()[1:])}")
 
 
 def test_json_of_qualify_has_them_too(
