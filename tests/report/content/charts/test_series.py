@@ -68,6 +68,7 @@ def test_changes_over_time_and_over_a_reading() -> None:
     over_time, over_reading = (chart for chart, _ in made)
     level, delay = over_time.panels
     assert (level.y.unit, delay.y.unit) == ("dB", "ps")
+    assert (level.y.words, delay.y.words) == ("change of loss", "change of delay")
     for curve, change in zip(level.curves, told.changes, strict=True):
         assert curve.name == f"{change.end} 12"
         assert np.array_equal(curve.y, change.loss_db)
