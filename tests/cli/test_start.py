@@ -14,12 +14,12 @@ from benchsweep.archive import write_record
 from benchsweep.records import CONTACTS_OF_PAIR, Measurement, SMatrix, Specimen
 from benchsweep.simulator.specimen import load_specimen
 
-# Heavy things, by who needs them: to compute calibrations, to talk to an instrument, to draw.
+# Heavy things, by who needs them: to compute calibrations, to talk to an instrument, to print a report.
 COMPUTING = {"scipy", "skrf"}
 TALKING = {"pyvisa", "pyvisa_py", "benchsweep.instrument", "asyncio"}
-DRAWING = {"matplotlib", "jinja2"}
+DRAWING = {"matplotlib", "jinja2", "typst", "benchsweep.report.content", "benchsweep.report.chart"}
 OTHERS = {"benchsweep.simulator", "pandas", "pyarrow", "xarray", "dask", "distributed", "s3fs", "pytest"}
-HEAVY = COMPUTING | TALKING | DRAWING | OTHERS
+HEAVY = COMPUTING | TALKING | PRINTING | OTHERS
 
 TELL = "import sys, json; print(json.dumps(sorted(sys.modules)))"
 
