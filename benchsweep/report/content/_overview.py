@@ -8,12 +8,12 @@ from benchsweep.records import Outcome, Verdict
 from benchsweep.report.content._overview_margins import margin_tables
 from benchsweep.report.content._overview_pieces import linked, short_time, short_where
 from benchsweep.report.content._overview_traces import MOST_COMPARED, comparison_section
+from benchsweep.report.content._pieces import given
 from benchsweep.report.content._summary import Summary
 from benchsweep.report.content._verdict import emphasis_of, outcome_line
 from benchsweep.report.document import (
     Block,
     Column,
-    Given,
     Line,
     Row,
     Section,
@@ -28,6 +28,7 @@ from benchsweep.report.text import (
     parameter_words,
     signed,
     stopping_words,
+    wiring_faults,
     worst_row,
 )
 
@@ -64,41 +65,61 @@ def overview_section(parts: Sequence[Summary], texts: Texts, *, drawings: Sequen
 def _measurements(parts: Sequence[Summary], texts: Texts, *, several: bool) -> Table:
     """Return one line for each measurement."""
     compact = len(parts) > _MOST_TOLD
-    lots = any(one.lot for one in parts)
-    columns = [Column(texts("overview.number"), number=True), Column(texts("overview.specimen"))]
-    if lots:
-        columns.append(Column(texts("overview.lot")))
-    columns += [Column(texts("overview.created"), kept=True), Column(texts("overview.outcome"), kept=True)]
+    decisive = [_decisive(one) for one in parts]
+    columns = [
+        (
+            Column(texts("overview.number"), number=True),
+            [(str(place),) for place in range(1, len(parts) + 1)],
+        ),
+        (Column(texts("overview.specimen")), [_specimen(one, texts) for one in parts]),
+    ]
+    if any(one.lot for one in parts):
+        columns.append((Column(texts("overview.lot")), [given(one.lot) for one in parts]))
+    columns += [
+        (Column(texts("overview.created"), kept=True), [given(short_time(one.created_at)) for one in parts]),
+        (
+            Column(texts("overview.outcome"), kept=True),
+            [outcome_line(one.outcome, texts) for one in decisive],
+        ),
+    ]
     if several:
-        columns.append(Column(texts("overview.decided_by")))
+        columns.append((Column(texts("overview.decided_by")), [given(one.requirement) for one in decisive]))
     if compact:
-        columns += [
-            Column(texts("overview.parameter"), kept=True),
-            Column(texts("overview.margin"), number=True),
-            Column(texts("overview.at"), number=True),
-        ]
-    columns.append(Column(texts("overview.stopping" if compact else "overview.nearest")))
-    rows = []
-    for number, one in enumerate(parts, start=1):
-        verdict = _decisive(one)
-        cells = [(str(number),), _specimen(one, texts)]
-        if lots:
-            cells.append((Given(one.lot),) if one.lot else ())
-        cells += [(Given(short_time(one.created_at)),), outcome_line(verdict.outcome, texts)]
-        if several:
-            cells.append((Given(verdict.requirement),))
-        if compact:
-            cells += [*_worst_cells(verdict, texts), line(stopping_words(verdict, texts))]
-        else:
-            cells.append(line(nearest_words(verdict, texts)))
-        rows.append((ORDER.index(verdict.outcome), Row(tuple(cells), emphasis_of(verdict.outcome))))
+        columns += _short_columns(decisive, texts)
+    else:
+        nearest = [line(nearest_words(one, texts)) for one in decisive]
+        columns.append((Column(texts("overview.nearest")), nearest))
+    lines = zip(*(told for _, told in columns), strict=True)
+    rows = [
+        (ORDER.index(one.outcome), Row(cells, emphasis_of(one.outcome)))
+        for one, cells in zip(decisive, lines, strict=True)
+    ]
     if compact:
+        passes = ORDER.index(Outcome.CONDITIONAL_PASS)
         # Sorting keeps the order of what is alike.
-        rows.sort(
-            key=lambda entry: entry[0] if entry[0] < ORDER.index(Outcome.CONDITIONAL_PASS) else len(ORDER)
-        )
+        rows.sort(key=lambda entry: min(entry[0], passes))
     caption = texts("overview.caption_worst_first" if compact else "overview.caption")
-    return Table(tuple(columns), tuple(row for _, row in rows), (caption,))
+    return Table(tuple(column for column, _ in columns), tuple(row for _, row in rows), (caption,))
+
+
+def _short_columns(decisive: Sequence[Verdict], texts: Texts) -> list[tuple[Column, list[Line]]]:
+    """Return the worst margin in figures, and where it does not decide what does."""
+    worst = [_worst_cells(one, texts) for one in decisive]
+    columns = [
+        (Column(texts("overview.parameter"), kept=True), [cells[0] for cells in worst]),
+        (Column(texts("overview.margin"), number=True), [cells[1] for cells in worst]),
+        (Column(texts("overview.at"), number=True), [cells[2] for cells in worst]),
+    ]
+    others = [_besides(one, texts) for one in decisive]
+    return [*columns, (Column(texts("overview.stopping")), others)] if any(others) else columns
+
+
+def _besides(verdict: Verdict, texts: Texts) -> Line:
+    """Return what stands against a pass where that is not the worst margin."""
+    row = worst_row(verdict)
+    if row is not None and row.outcome is verdict.outcome and not wiring_faults(verdict.wiring):
+        return ()
+    return line(stopping_words(verdict, texts))
 
 
 def _specimen(one: Summary, texts: Texts) -> Line:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import statistics
 from collections import Counter
@@ -11,7 +12,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from benchsweep.records import Outcome, Parameter, Verdict, VerdictRow
+from benchsweep.records import Outcome, Parameter, Verdict, VerdictRow, WiringFinding, WiringReport
 from benchsweep.report.content._opening import opened
 from benchsweep.report.content._overview import overview_section
 from benchsweep.report.content._summary import Summary
@@ -133,9 +134,20 @@ def test_of_many_those_that_do_not_pass_come_first(read: SimpleNamespace) -> Non
         assert f"{worst.worst_margin_db:+.2f} dB" in cells
         assert f"{worst.frequency_hz / 1e6:.3f}" in cells
         assert any(cell.endswith(f"{worst.end} {'-'.join(worst.pairs)}") for cell in cells)
-    # Nothing stands against a pass.
-    assert all(plain(by_number[number].cells[-1]) == "" for number in passing)
+    # Nothing stands against a pass, and what fails by its worst margin has told so.
+    assert all(plain(by_number[number].cells[-1]) == "" for number in (*failing, *passing))
     assert "not measured" in plain(by_number[21].cells[-1])
+    assert table.columns[-1].title == "what stands against a pass"
+    parts[20] = summary(21, [1.0] * 5, lot="L-1")
+    assert tables(overview_section(parts, TEXTS), read)[0].columns[-1].title == "MHz"
+    split = WiringReport(
+        (1, 2, 3, 4, 5, 6, 7, 8), (WiringFinding("split", (3, 6, 4, 5), ("36", "45"), "B", "split"),)
+    )
+    failing_by_wiring = dataclasses.replace(parts[20].verdicts[0], outcome=Outcome.FAIL, wiring=split)
+    parts[20] = dataclasses.replace(parts[20], verdicts=(failing_by_wiring,))
+    first = tables(overview_section(parts, TEXTS), read)[0]
+    (told,) = [row for row in first.rows if plain(row.cells[0]) == "21"]
+    assert plain(told.cells[-1]) == "wiring: split, pairs 36 and 45"
 
 
 def test_margins_are_spread_from_the_least_to_the_greatest(read: SimpleNamespace) -> None:
