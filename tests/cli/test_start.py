@@ -17,7 +17,7 @@ from benchsweep.simulator.specimen import load_specimen
 # Heavy things, by who needs them: to compute calibrations, to talk to an instrument, to print a report.
 COMPUTING = {"scipy", "skrf"}
 TALKING = {"pyvisa", "pyvisa_py", "benchsweep.instrument", "asyncio"}
-DRAWING = {"matplotlib", "jinja2", "typst", "benchsweep.report.content", "benchsweep.report.chart"}
+PRINTING = {"jinja2", "typst", "benchsweep.report.content", "benchsweep.report.chart"}
 OTHERS = {"benchsweep.simulator", "pandas", "pyarrow", "xarray", "dask", "distributed", "s3fs", "pytest"}
 HEAVY = COMPUTING | TALKING | PRINTING | OTHERS
 
