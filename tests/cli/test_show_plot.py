@@ -13,7 +13,7 @@ import pytest
 
 from tests.cli.test_grade import F_MHZ, GRID, cable_loss_db, measured, store
 
-# Return loss of a cord (ANSI/TIA-568-C.2, from memory): to 25 MHz 24 + 3 log(f/25) dB, above 24 - 10 log(f/25).
+# Return loss, cord (ANSI/TIA-568-C.2, from memory): to 25 MHz 24 + 3 log(f/25) dB, above 24 - 10 log(f/25).
 LIMIT_DB = np.where(F_MHZ <= 25.0, 24.0 + 3.0 * np.log10(F_MHZ / 25.0), 24.0 - 10.0 * np.log10(F_MHZ / 25.0))
 MARGIN_DB = np.where(F_MHZ <= 150.0, 1.0, -3.0 - F_MHZ / 1000.0)
 
