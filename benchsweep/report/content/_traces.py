@@ -29,8 +29,8 @@ def traces_section(
 
 
 def traces_reading(texts: Texts) -> Paragraph:
-    """Return how charts are read, whatever may be in them, for a report in which it stands once."""
-    keys = ("traces.limit", "traces.band", "traces.sure", "traces.acceptance", "traces.idle", "traces.held")
+    """Return how charts are read, whatever may be in them, for a brief report, in which it stands once."""
+    keys = ("traces.limit", "traces.sure", "traces.acceptance", "traces.idle", "traces.held")
     parts = [charts.pair_legend(texts, markers=True), *map(texts, keys)]
     return Paragraph((" ".join(parts),), legend=True)
 
