@@ -33,7 +33,8 @@ def find(
 ) -> None:
     """List the records of an archive that fit, oldest first, with the newest kept grading of each.
 
-    Names are quoted shell patterns and tell capitals apart; what a correction says counts. Records that were
+    Names are quoted shell patterns and tell capitals apart; what a correction says counts. A name that is
+    given several times means any of them: `--lot T8 --lot T9`. Records that were
     withdrawn, or whose sweeps were reduced again into another record, are left out unless asked for. The time
     is that of the measurement, also of what was reduced again later; of an import when it was stored.
 

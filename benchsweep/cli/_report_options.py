@@ -56,7 +56,7 @@ FollowOrFind = Annotated[
         "--parameter",
         metavar="P",
         help="Of a series: follow the change of insertion_loss, return_loss, next, fext or tcl; repeatable. "
-        "Of an archive: whose newest grading holds this one.",
+        "Of an archive: whose newest grading holds one of these.",
     ),
 ]
 Title = Annotated[

@@ -48,7 +48,7 @@ def chosen_sources(
     asked
         Whether the archive itself was named.
     parameters
-        With an archive at most one: whose newest grading holds this one.
+        With an archive: whose newest grading holds one of these.
 
     Raises
     ------
@@ -65,18 +65,13 @@ def chosen_sources(
         return Sources(tuple(named))
     if not (chosen.given or asked):
         raise UsageError("no record is named", hint=_NAMED)
-    if len(parameters) > 1:
-        raise UsageError(
-            "--parameter is given several times, and an archive is searched for one",
-            hint="Give one, or name the records.",
-        )
-    return _of_archive(chosen, next(iter(parameters), None), progress)
+    return _of_archive(chosen, tuple(parameters), progress)
 
 
-def _of_archive(chosen: Chosen, parameter: str | None, progress: Callable[[str], None]) -> Sources:
+def _of_archive(chosen: Chosen, parameters: tuple[str, ...], progress: Callable[[str], None]) -> Sources:
     from benchsweep.qualification import find_document, find_records
 
-    selection = chosen.selection if parameter is None else replace(chosen.selection, parameter=parameter)
+    selection = replace(chosen.selection, parameter=parameters) if parameters else chosen.selection
     found = find_records(chosen.root, selection, progress=progress)
     document = find_document(chosen.root, found, records=False)
     for note in document["notes"]:
@@ -85,7 +80,9 @@ def _of_archive(chosen: Chosen, parameter: str | None, progress: Callable[[str],
     records = tuple(one.source if "://" in one.source else Path(one.source) for one in found)
     if not records:
         raise UsageError(
-            f"nothing in {chosen.root} fits" if chosen.given or parameter else f"no records in {chosen.root}",
+            f"nothing in {chosen.root} fits"
+            if chosen.given or parameters
+            else f"no records in {chosen.root}",
             hint="See what there is with `benchsweep archive find`.",
         )
     return Sources(records, tuple((one.source, one.reason) for one in found.damaged))

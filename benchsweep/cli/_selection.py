@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import wraps
 from typing import TYPE_CHECKING, Annotated, Any
@@ -37,28 +37,34 @@ def _named(root: str) -> str:
     return root
 
 
-ArchiveRoot = Annotated[
-    str,
-    typer.Option(
-        "--archive",
-        metavar="DIR",
-        callback=_named,
-        help="The archive: a folder, with those in it down to the sixth, or an address such as"
-        " s3://bucket/folder.",
-    ),
-]
+_ARCHIVE_HELP = (
+    "The archive: a folder, with those in it down to the sixth, or an address such as s3://bucket/folder."
+)
+ArchiveRoot = Annotated[str, typer.Option("--archive", metavar="DIR", callback=_named, help=_ARCHIVE_HELP)]
 
 
 def _pattern(name: str, words: str) -> Any:
     return Annotated[
-        str | None,
-        typer.Option(name, metavar="PATTERN", help=f"{words}; a quoted pattern such as 'reel-*' may do."),
+        list[str] | None,
+        typer.Option(
+            name,
+            metavar="PATTERN",
+            help=f"{words}; a quoted pattern such as 'reel-*' may do. Several times: any of them.",
+        ),
     ]
 
 
 # Name of the argument -> (its option, what stands there when it is not given). The order is that of --help.
+# All but the flags are lists, also those that may be given once only: the parser would take the last of
+# several, and nobody would know.
 _OPTIONS: dict[str, tuple[Any, Any]] = {
-    "archive": (ArchiveRoot, "archive"),
+    "archive": (
+        Annotated[
+            list[str],
+            typer.Option("--archive", metavar="DIR", help=_ARCHIVE_HELP),
+        ],
+        ["archive"],
+    ),
     "specimen": (_pattern("--specimen", "What the laboratory calls the specimen"), None),
     "lot": (_pattern("--lot", "Its production lot, '' where none stands"), None),
     "station": (_pattern("--station", "The station that measured it"), None),
@@ -73,7 +79,7 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
     "kit": (_pattern("--kit", "The kit of that calibration"), None),
     "since": (
         Annotated[
-            str | None,
+            list[str] | None,
             typer.Option(
                 "--since", metavar="DATE", help="Measured then or later: 2026-11-28, 2026-11, 2026."
             ),
@@ -82,52 +88,52 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
     ),
     "until": (
         Annotated[
-            str | None,
+            list[str] | None,
             typer.Option("--until", metavar="DATE", help="Measured then or before; that day included."),
         ],
         None,
     ),
     "graded_against": (
         Annotated[
-            str | None,
+            list[str] | None,
             typer.Option(
                 "--graded-against",
                 metavar="REQUIREMENT",
                 autocompletion=requirement_names,
-                help="With a kept grading against this requirement, or a quoted pattern.",
+                help="With a kept grading against this requirement, a quoted pattern, or any of several.",
             ),
         ],
         None,
     ),
     "outcome": (
         Annotated[
-            str | None,
+            list[str] | None,
             typer.Option(
                 "--outcome",
                 metavar="OUTCOME",
                 autocompletion=_outcomes,
-                help=f"Whose newest grading says so: {', '.join(_OUTCOMES)}; with --parameter, of that one. "
-                "A grading older than a correction of the length or temperature, or than a withdrawal, says "
-                "nothing any more.",
+                help=f"Whose newest grading says so: {', '.join(_OUTCOMES)}, or any of several; with "
+                "--parameter, of that one. A grading older than a correction of the length or temperature, or "
+                "than a withdrawal, says nothing any more.",
             ),
         ],
         None,
     ),
     "parameter": (
         Annotated[
-            str | None,
+            list[str] | None,
             typer.Option(
                 "--parameter",
                 metavar="PARAMETER",
                 autocompletion=_parameters,
-                help="Whose newest grading holds this parameter, for example next.",
+                help="Whose newest grading holds this parameter, for example next, or any of several.",
             ),
         ],
         None,
     ),
     "margin_below_db": (
         Annotated[
-            float | None,
+            list[float] | None,
             typer.Option(
                 "--margin-below-db",
                 metavar="DB",
@@ -151,6 +157,8 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
 # Where an empty value means records in which nothing stands there; anywhere else it is a slip, for example of
 # a variable of a shell that is not set, and must not mean all.
 _MAY_BE_EMPTY = ("lot", "station", "operator", "calibration", "kit")
+# Of these one is meant, of the others any of those given.
+_ONCE = ("archive", "since", "until", "margin_below_db")
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +188,8 @@ def chooses_records(command: Callable[..., None]) -> Callable[..., None]:
         @chooses_records
         def find(chosen: Chosen, as_json: AsJson = False) -> None:
 
-    An option that the command has itself is its own. Nonsense in an option is a UsageError before the
+    A name that is given several times means any of them; what can be meant once only is refused then. An
+    option that the command has itself is its own. Nonsense in an option is a UsageError before the
     command begins.
     """
     own = inspect.signature(command, eval_str=True)
@@ -199,16 +208,11 @@ def chooses_records(command: Callable[..., None]) -> Callable[..., None]:
     def chosen_first(**arguments: Any) -> None:
         from benchsweep.qualification import select_records
 
-        wishes = {name: arguments.pop(name) for name in options_here}
-        for name, value in wishes.items():
-            if value == "" and name not in _MAY_BE_EMPTY:
-                raise UsageError(
-                    f"--{name.replace('_', '-')} is empty", hint="Leave it out, or say what is meant."
-                )
-        root = wishes.pop("archive")
-        given = any(value != _OPTIONS[name][1] for name, value in wishes.items())
-        wishes["requirement"] = wishes.pop("graded_against")
-        wishes = {name: value for name, value in wishes.items() if value is not None}
+        wishes = _wishes({name: arguments.pop(name) for name in options_here})
+        root = wishes.pop("archive", "archive")
+        given = bool(wishes)
+        if "graded_against" in wishes:
+            wishes["requirement"] = wishes.pop("graded_against")
         command(chosen=Chosen(root, select_records(**wishes), given), **arguments)
 
     arguments = [p for p in kept if _is_argument(p)]
@@ -217,6 +221,29 @@ def chooses_records(command: Callable[..., None]) -> Callable[..., None]:
     chosen_first.__signature__ = signature  # type: ignore[attr-defined]
     chosen_first.__annotations__ = {name: p.annotation for name, p in signature.parameters.items()}
     return chosen_first
+
+
+def _wishes(told: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what was given, one value where one is meant, a tuple where any of several will do.
+
+    Raises
+    ------
+    UsageError
+    """
+    wishes: dict[str, Any] = {}
+    for name, value in told.items():
+        if not value:
+            continue
+        option = f"--{name.replace('_', '-')}"
+        if value is True:
+            wishes[name] = value
+            continue
+        if "" in value and name not in _MAY_BE_EMPTY:
+            raise UsageError(f"{option} is empty", hint="Leave it out, or say what is meant.")
+        if name in _ONCE and len(value) > 1:
+            raise UsageError(f"{option} is given {len(value)} times", hint="Give it once.")
+        wishes[name] = value[0] if name in _ONCE else tuple(value)
+    return wishes
 
 
 def _is_argument(parameter: inspect.Parameter) -> bool:

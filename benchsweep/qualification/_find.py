@@ -49,14 +49,16 @@ _PLAIN = (
 def select_records(**wishes: Any) -> archive.Selection:
     """Return the `archive.Selection` with these fields.
 
-    A `calibration` that is the path of a calibration here means that one, whatever its file is called.
+    A `calibration` that is the path of a calibration here means that one, whatever its file is called; of
+    several each.
 
     Raises
     ------
     UsageError
     """
     if wish := wishes.get("calibration"):
-        wishes["calibration"] = _named_calibration(wish)
+        several = (wish,) if isinstance(wish, str) else wish
+        wishes["calibration"] = tuple(_named_calibration(one) for one in several)
     return archive.Selection(**wishes)
 
 

@@ -101,6 +101,11 @@ def test_the_document_has_everything(run: Run, kept: SimpleNamespace) -> None:
         (["--parameter", "next", "--margin-below-db", "0.3"], ["first"]),
         (["--parameter", "next", "--margin-below-db", "0.2"], []),
         (["--operator", "Anna", "--station", "x"], []),
+        (["--lot", "L-7", "--lot", "L-8"], ["first", "second"]),
+        (["--specimen", "reel-22", "--specimen", "zz*"], ["second"]),
+        (["--outcome", "fail", "--outcome", "pass"], ["first"]),
+        (["--parameter", "tcl", "--parameter", "next", "--margin-below-db", "0.3"], ["first"]),
+        (["--parameter", "tcl", "--parameter", "fext", "--margin-below-db", "0.3"], []),
     ],
 )
 def test_filters(options: list[str], found: list[str], run: Run, kept: SimpleNamespace) -> None:
@@ -116,6 +121,11 @@ def test_filters(options: list[str], found: list[str], run: Run, kept: SimpleNam
         ["--outcome", "bad"],
         ["--parameter", "crosstalk"],
         ["--parameter", "delay", "--margin-below-db", "1"],
+        ["--since", "2026-03", "--since", "2026-04"],
+        ["--until", "2026-03", "--until", "2026-04"],
+        ["--margin-below-db", "1", "--margin-below-db", "2"],
+        ["--archive", "other"],
+        ["--lot", "L-7", "--specimen", "reel-1", "--specimen", ""],
         ["--csv", "table.txt"],
         ["--parquet", "table.csv"],
     ],

@@ -14,7 +14,7 @@ from benchsweep.archive.index._database import transaction
 from benchsweep.archive.index._fill import checked
 from benchsweep.archive.index._found import Found, Judged, JudgedParameter
 from benchsweep.archive.index._schema import RECORD, VERDICT, index_of
-from benchsweep.archive.index._selection import Selection, is_hash, moment_of
+from benchsweep.archive.index._selection import Selection, is_hash, moment_of, wished
 from benchsweep.records import Outcome, Parameter, Specimen
 
 __all__ = ["load", "matching", "names_of"]
@@ -29,7 +29,8 @@ _PARAMETERS = {str(parameter): parameter for parameter in Parameter}
 
 def matching(connection: sqlite3.Connection, wanted: Selection) -> list[int]:
     """Return the numbers of the files that fit, oldest first."""
-    _prepare(connection, wanted.parameter)
+    for parameter in wished(wanted.parameter):
+        _prepare(connection, parameter)
     conditions, values = _conditions(wanted)
     where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
     found = [
@@ -59,8 +60,8 @@ def _conditions(wanted: Selection) -> tuple[list[str], list[Any]]:
         conditions.append(condition)
         values.extend(more)
 
-    for column, pattern in _patterns(wanted):
-        add(*(_calibrated(pattern) if column == "calibration" and pattern else _like(column, pattern)))
+    for column, patterns in _patterns(wanted):
+        add(*_any_like(column, patterns))
     if wanted.since:
         add("created_us >= ?", _microseconds(moment_of(wanted.since, "since")))
     if wanted.until:
@@ -77,15 +78,31 @@ def _conditions(wanted: Selection) -> tuple[list[str], list[Any]]:
     return conditions, values
 
 
-def _patterns(wanted: Selection) -> Iterator[tuple[str, str]]:
-    """Yield column and pattern; an empty one where what has nothing there is meant."""
+def _patterns(wanted: Selection) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Yield column and patterns, any of which will do; an empty one means what has nothing there."""
     for column in ("specimen", "origin"):
-        if pattern := getattr(wanted, column):
-            yield column, pattern
+        if wish := getattr(wanted, column):
+            yield column, wished(wish)
     for column in ("lot", "station", "operator", "calibration", "kit"):
-        pattern = getattr(wanted, column)
-        if pattern is not None:
-            yield column, pattern
+        if patterns := wished(getattr(wanted, column)):
+            yield column, patterns
+
+
+def _any_like(column: str, patterns: Iterable[str]) -> tuple[str, ...]:
+    """Return the condition that one of the patterns fits, and the values in it."""
+    conditions: list[str] = []
+    values: list[str] = []
+    for pattern in patterns:
+        condition, *more = (
+            _calibrated(pattern) if column == "calibration" and pattern else _like(column, pattern)
+        )
+        conditions.append(condition)
+        values += more
+    return _any(conditions), *values
+
+
+def _any(conditions: Sequence[str]) -> str:
+    return conditions[0] if len(conditions) == 1 else f"({' OR '.join(conditions)})"
 
 
 def _calibrated(pattern: str) -> tuple[str, ...]:
@@ -98,24 +115,38 @@ def _calibrated(pattern: str) -> tuple[str, ...]:
 def _graded(wanted: Selection, values: list[Any]) -> str:
     # In these words, so that SQLite sees that the small indexes will do.
     conditions = ["newest > 0"]
-    if wanted.outcome or wanted.margin_below_db is not None:
+    outcomes = [outcome for outcome in wished(wanted.outcome) if outcome]
+    if outcomes or wanted.margin_below_db is not None:
         # What a correction made out of date says nothing of the record any more.
         conditions.append("newest = 1")
     if wanted.requirement:
-        condition, *more = _like("requirement", wanted.requirement)
+        condition, *more = _any_like("requirement", wished(wanted.requirement))
         conditions.append(condition)
         values.extend(more)
-    parameter = wanted.parameter
-    outcome, margin = (f"o_{parameter}", f"m_{parameter}") if parameter else ("outcome", "margin_db")
-    if parameter:
-        conditions.append(f"{outcome} IS NOT NULL")
-    if wanted.outcome:
-        conditions.append(f"{outcome} = ?")
-        values.append(wanted.outcome)
-    if wanted.margin_below_db is not None:
-        conditions.append(f"{margin} < ?")
-        values.append(wanted.margin_below_db)
+    told = []
+    for parameter in wished(wanted.parameter) or ("",):
+        condition, more = _judged_so(parameter, outcomes, wanted.margin_below_db)
+        told.append(condition)
+        values.extend(more)
+    if told != [""]:
+        conditions.append(_any(told))
     return " AND ".join(conditions)
+
+
+def _judged_so(
+    parameter: str, outcomes: Sequence[str], margin_below_db: float | None
+) -> tuple[str, list[Any]]:
+    """Return the condition on outcome and margin, of the whole or of one parameter, and the values in it."""
+    outcome, margin = (f"o_{parameter}", f"m_{parameter}") if parameter else ("outcome", "margin_db")
+    conditions = [f"{outcome} IS NOT NULL"] if parameter else []
+    values: list[Any] = list(outcomes)
+    if outcomes:
+        conditions.append(_any([f"{outcome} = ?"] * len(outcomes)))
+    if margin_below_db is not None:
+        conditions.append(f"{margin} < ?")
+        values.append(margin_below_db)
+    words = " AND ".join(conditions)
+    return (f"({words})" if len(conditions) > 1 else words), values
 
 
 def _like(column: str, pattern: str) -> tuple[str, ...]:

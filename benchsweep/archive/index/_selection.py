@@ -9,7 +9,10 @@ from datetime import UTC, datetime, timedelta
 from benchsweep.errors import UsageError
 from benchsweep.records import Outcome, Parameter
 
-__all__ = ["Selection", "is_hash", "moment_of"]
+__all__ = ["Selection", "Wish", "is_hash", "moment_of", "wished"]
+
+Wish = str | tuple[str, ...]
+"""What somebody asks for: one text, or several of which any will do."""
 
 _DATE = re.compile(r"(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?")
 _TIME = re.compile(
@@ -20,6 +23,8 @@ _OUTCOMES = tuple(str(outcome) for outcome in Outcome)
 _PARAMETERS = tuple(str(parameter) for parameter in Parameter)
 _HASH = re.compile(r"[0-9a-fA-F]{4,64}")
 _TEXTS = ("specimen", "lot", "station", "operator", "calibration", "kit", "requirement")
+# Here an empty text means that nothing stands there.
+_MAY_BE_EMPTY = ("lot", "station", "operator", "calibration", "kit")
 _LONGEST = 4096
 _KINDS = ("record", "series")
 _ORIGINS = ("bench", "touchstone")
@@ -31,12 +36,13 @@ class Selection:
 
     A record is meant when it fits everything that is given. Texts are shell patterns (``*``, ``?``,
     ``[a-f]``, ``[!a]``) that tell capitals apart; a text that is equal fits as well, whatever signs it holds.
-    What a correction says counts, not what stands in the record.
+    What a correction says counts, not what stands in the record. Where several texts are given for one thing
+    (a tuple), any of them will do; an empty tuple means all.
 
     Parameters
     ----------
     specimen
-        Pattern of its name.
+        Pattern of its name, or several.
     lot, station, operator, kit
         Patterns of names. An empty one means records in which nothing stands there; None means all.
     calibration
@@ -48,12 +54,13 @@ class Selection:
         First and last moment of creation: a year, month, day or time in ISO 8601, UTC unless it has an
         offset. Both bounds are inclusive: until ``2026-11`` takes in all of November.
     requirement
-        Pattern of requirements; the record was graded against one that fits.
+        Pattern of requirements, or several; the record was graded against one that fits.
     outcome
         Outcome of the newest grading, of the whole or, with `parameter`, of that parameter: the worst of its
         rows. A grading that a correction made out of date (`Judged.outdated`) has no outcome, and no margin.
     parameter
-        The newest grading has rows of this parameter.
+        The newest grading has rows of this parameter, or of one of several; what is asked of outcome and
+        margin holds for one and the same.
     margin_below_db
         The newest grading has a worst margin below this, in dB; with `parameter` in a row of that parameter.
     superseded
@@ -70,26 +77,26 @@ class Selection:
     ------
     UsageError
         An outcome, parameter, origin or date that there is none of, a margin that is no number, a margin in
-        dB of a parameter whose margin is a time.
+        dB of a parameter whose margin is a time, an empty text among several where it means nothing.
 
     Examples
     --------
-    >>> Selection(specimen="reel-*", since="2026-11", outcome="fail").until
+    >>> Selection(specimen=("reel-*", "drum-*"), since="2026-11", outcome="fail").until
     ''
     """
 
-    specimen: str = ""
-    lot: str | None = None
-    station: str | None = None
-    operator: str | None = None
-    calibration: str | None = None
-    kit: str | None = None
+    specimen: Wish = ""
+    lot: Wish | None = None
+    station: Wish | None = None
+    operator: Wish | None = None
+    calibration: Wish | None = None
+    kit: Wish | None = None
     origin: str = ""
     since: str = ""
     until: str = ""
-    requirement: str = ""
-    outcome: str = ""
-    parameter: str = ""
+    requirement: Wish = ""
+    outcome: Wish = ""
+    parameter: Wish = ""
     margin_below_db: float | None = None
     superseded: bool = False
     withdrawn: bool = False
@@ -98,13 +105,17 @@ class Selection:
 
     def __post_init__(self) -> None:
         for name in (*_TEXTS, "since", "until"):
-            _refuse_unusable(name, getattr(self, name) or "")
+            for text in _several(name, getattr(self, name)):
+                _refuse_unusable(name, text)
         for kind in self.kinds:
             _refuse_unknown("kind", kind, _KINDS)
         _refuse_unknown("origin", self.origin, _ORIGINS)
-        _refuse_unknown("outcome", self.outcome, _OUTCOMES)
-        _refuse_unknown("parameter", self.parameter, _PARAMETERS)
-        _refuse_margin(self.margin_below_db, self.parameter)
+        for outcome in _several("outcome", self.outcome):
+            _refuse_unknown("outcome", outcome, _OUTCOMES)
+        parameters = _several("parameter", self.parameter)
+        for parameter in parameters:
+            _refuse_unknown("parameter", parameter, _PARAMETERS)
+        _refuse_margin(self.margin_below_db, parameters)
         first = moment_of(self.since, "since") if self.since else None
         after = moment_of(self.until, "until", after=True) if self.until else None
         if first is not None and after is not None and first >= after:
@@ -121,6 +132,21 @@ class Selection:
     def graded(self) -> bool:
         """Whether only graded records can fit."""
         return bool(self.requirement or self.outcome or self.parameter or self.margin_below_db is not None)
+
+
+def wished(wish: Wish | None) -> tuple[str, ...]:
+    """Return what is asked for as several texts; none where nothing is."""
+    if wish is None:
+        return ()
+    return (wish,) if isinstance(wish, str) else wish
+
+
+def _several(name: str, wish: Wish | None) -> tuple[str, ...]:
+    """Return the texts, of which none may be empty where several are given and an empty one means all."""
+    texts = wished(wish)
+    if not isinstance(wish, str) and name not in _MAY_BE_EMPTY and "" in texts:
+        raise UsageError(f"{name}: an empty text among several", hint="Leave it out, or say what is meant.")
+    return texts
 
 
 def is_hash(text: str) -> bool:
@@ -146,17 +172,18 @@ def _refuse_unknown(what: str, value: str, known: tuple[str, ...]) -> None:
         raise UsageError(f"no {what} named {value!r}", hint=f"There are: {', '.join(known)}.")
 
 
-def _refuse_margin(margin: float | None, parameter: str) -> None:
+def _refuse_margin(margin: float | None, parameters: tuple[str, ...]) -> None:
     if margin is None:
         return
     if not math.isfinite(margin):
         raise UsageError(
             f"a margin of {margin} dB is no margin", hint="Give a number of dB, for example 1.5."
         )
-    if parameter and Parameter(parameter).unit != "dB":
-        raise UsageError(
-            f"the margin of {parameter} is a time in ns, not dB", hint="Select by its outcome instead."
-        )
+    for parameter in parameters:
+        if parameter and Parameter(parameter).unit != "dB":
+            raise UsageError(
+                f"the margin of {parameter} is a time in ns, not dB", hint="Select by its outcome instead."
+            )
 
 
 def moment_of(text: str, what: str, *, after: bool = False) -> datetime:

@@ -141,10 +141,10 @@ def plain_find(records: list[Plain], wanted: Selection) -> list[str]:
 
 def _fits(one: Plain, wanted: Selection) -> bool:
     for name in ("specimen", "lot", "operator", "station", "origin"):
-        pattern = getattr(wanted, name)
+        wish = getattr(wanted, name)
         value = str(one.values[name])
-        everything = pattern is None or (not pattern and name in ("specimen", "origin"))
-        if not everything and value != pattern and not fnmatch.fnmatchcase(value, pattern):
+        everything = wish in (None, ()) or (not wish and name in ("specimen", "origin"))
+        if not everything and not _one_of(value, wish):
             return False
     stamp = one.moment.astimezone(UTC).isoformat()
     # Dates are compared as text, which is right for these: they are all in UTC and of one form.
@@ -163,17 +163,27 @@ def _weighty(note: Note) -> bool:
     return isinstance(note, Correction) and ("length_m" in note.changes or note.withdrawn is not None)
 
 
+def _one_of(value: str, wish: str | tuple[str, ...]) -> bool:
+    patterns = (wish,) if isinstance(wish, str) else wish
+    return any(value == pattern or fnmatch.fnmatchcase(value, pattern) for pattern in patterns)
+
+
 def _judged(of: Verdict, wanted: Selection, *, outdated: bool) -> bool:
     if outdated and (wanted.outcome or wanted.margin_below_db is not None):
         return False
-    if wanted.requirement and not fnmatch.fnmatchcase(of.requirement, wanted.requirement):
+    if wanted.requirement and not _one_of(of.requirement, wanted.requirement):
         return False
-    rows = [row for row in of.rows if not wanted.parameter or row.parameter == wanted.parameter]
-    if wanted.parameter and not rows:
+    parameters = (wanted.parameter,) if isinstance(wanted.parameter, str) else wanted.parameter
+    return any(_judged_so(of, wanted, parameter) for parameter in parameters or ("",))
+
+
+def _judged_so(of: Verdict, wanted: Selection, parameter: str) -> bool:
+    rows = [row for row in of.rows if not parameter or row.parameter == parameter]
+    if parameter and not rows:
         return False
     if wanted.outcome:
-        outcomes = {str(row.outcome) for row in rows} if wanted.parameter else {str(of.outcome)}
-        if next(word for word in WORST_FIRST if word in outcomes) != wanted.outcome:
+        outcomes = {str(row.outcome) for row in rows} if parameter else {str(of.outcome)}
+        if not _one_of(next(word for word in WORST_FIRST if word in outcomes), wanted.outcome):
             return False
     margins = [row.worst_margin_db for row in rows if row.parameter is not Parameter.DELAY]
     margins = [margin for margin in margins if margin is not None]
@@ -249,16 +259,16 @@ class Maker:
     def selection(self) -> Selection:
         pick = self.random.choice
         wishes: dict[str, object] = {
-            "specimen": pick(("reel-*", "reel-07", "[!r]*", "reel-7[b]", "*Ü", "reel-0?")),
-            "lot": pick(("L-1", "L-*", "")),
-            "operator": pick(("Anna", "?. *", "*")),
+            "specimen": pick(("reel-*", "reel-07", "[!r]*", "reel-7[b]", "*Ü", ("reel-0?", "cord 2 m"))),
+            "lot": pick(("L-1", "L-*", "", ("L-1", ""), ("L-3", "[!L]*", "L-2"), ())),
+            "operator": pick(("Anna", "?. *", "*", ("Anna", "B*"))),
             "station": pick(("bench-1", "bench-[1-9]")),
             "origin": pick(("bench", "touchstone")),
             "since": pick(("2026", "2026-02", "2026-03-01", "2026-06")),
             "until": pick(("2026", "2026-05", "2026-04-30")),
-            "requirement": pick(("tia-*", "tia-6a-cord", "iso-ea-channel", "*")),
-            "outcome": pick(("pass", "fail", "undecided")),
-            "parameter": pick(("next", "return_loss", "tcl")),
+            "requirement": pick(("tia-*", "tia-6a-cord", "iso-ea-channel", ("iso-*", "tia-6-cord"))),
+            "outcome": pick(("pass", "fail", "undecided", ("fail", "conditional-fail"))),
+            "parameter": pick(("next", "return_loss", "tcl", ("next", "tcl"))),
             "margin_below_db": pick((0.0, 1.5, -1.0)),
             "superseded": True,
             "withdrawn": True,

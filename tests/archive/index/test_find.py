@@ -264,6 +264,32 @@ def test_the_newest_grading_counts_and_when_it_goes_the_one_before(tmp_path: Pat
     assert len(find(tmp_path, Selection(outcome="fail"))) == 0
 
 
+def test_any_of_several_will_do_and_outcome_and_margin_are_of_one_parameter(tmp_path: Path) -> None:
+    for at, (name, lot) in enumerate((("a", "T8"), ("b", "T9"), ("c", ""), ("d", "T10"))):
+        record = archive.write_record(small(name, f"2026-01-0{at + 1}T00:00:00Z", lot=lot), tmp_path)
+        rows = {
+            Parameter.NEXT: (Outcome.PASS, 0.5 + at),
+            Parameter.RETURN_LOSS: (Outcome.FAIL if at == 1 else Outcome.PASS, -1.0 if at == 1 else 5.0),
+        }
+        keep(tmp_path, "2026-03-01T00:00:00Z", (archive.content_hash(record), verdict("tia-6a-cord", rows)))
+
+    def found(**wishes: Any) -> str:
+        return "".join(one.specimen.identifier for one in find(tmp_path, Selection(**wishes)))
+
+    assert found(lot=("T8", "T9")) == "ab"
+    assert found(lot=("T9", "")) == "bc"
+    assert found(lot=()) == "abcd"
+    assert found(lot=("T8", "T1?"), specimen=("b", "d")) == "d"
+    assert found(calibration=("", "other")) == "abcd"
+    both = (str(Parameter.NEXT), str(Parameter.RETURN_LOSS))
+    assert found(outcome=("fail", "undecided")) == "b"
+    assert found(parameter=both, outcome="fail") == "b"
+    assert found(parameter=both, margin_below_db=1.0) == "ab"
+    # That of b which passes has a margin of 1.5 dB, that which fails none below 1 dB is a pass.
+    assert found(parameter=both, outcome="pass", margin_below_db=1.0) == "a"
+    assert found(requirement=("iso-*", "tia-6a-*"), parameter=both, outcome=("pass", "fail")) == "abcd"
+
+
 def test_what_is_hidden_or_unfinished_is_no_part_of_it(maker: Maker) -> None:
     path = maker.record()
     for folder in ("unfinished", ".trash", "2026/unfinished/x"):
@@ -447,6 +473,11 @@ def test_a_date_means_all_of_it(until: str, last_in: str, first_out: str, tmp_pa
         {"kinds": ("calibration",)},
         {"specimen": "reel\udcff"},
         {"lot": "a\0b"},
+        {"lot": ("L-1", "a\0b")},
+        {"specimen": ("reel-1", "")},
+        {"outcome": ("fail", "passed")},
+        {"parameter": ("next", "NEXT")},
+        {"margin_below_db": 1.0, "parameter": ("next", "delay")},
         {"operator": "x" * 5000},
     ],
 )
