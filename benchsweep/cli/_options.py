@@ -11,6 +11,7 @@ __all__ = [
     "Address",
     "Afresh",
     "Against",
+    "Ambient",
     "Archive",
     "AsJson",
     "BudgetName",
@@ -161,6 +162,14 @@ By = Annotated[
 LengthM = Annotated[
     float | None,
     typer.Option("--length-m", metavar="M", help="Length of the specimen in metres; cord limits need it."),
+]
+Ambient = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--ambient",
+        metavar="NAME=VALUE",
+        help="Ambient reading typed in, e.g. temperature_degc=21.5; repeatable.",
+    ),
 ]
 Disturbing = Annotated[
     int | None,

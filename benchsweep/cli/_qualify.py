@@ -8,6 +8,7 @@ from benchsweep.cli._options import (
     Address,
     Afresh,
     Against,
+    Ambient,
     Archive,
     AsJson,
     CautionsReadBy,
@@ -35,6 +36,7 @@ def qualify(
     length_m: LengthM = None,
     lot: Lot = "",
     disturbing: Disturbing = None,
+    ambient: Ambient = None,
     address: Address = None,
     switch_address: SwitchAddress = None,
     archive: Archive = Path("archive"),
@@ -52,6 +54,9 @@ def qualify(
     Of a bundle of cables the one in the middle is the specimen; with --disturbing the others are attached
     one after the other, and limits of alien crosstalk can be graded.
 
+    --ambient readings are kept in the record, over an interruption too; `temperature_degc` is that of the
+    specimen where a requirement goes by it.
+
     Example: `benchsweep qualify --station simulated --specimen cord-2m --against tia-6a-cord --length-m 2`
     """
     from benchsweep.qualification import (
@@ -62,6 +67,8 @@ def qualify(
         check_length,
         check_specimen,
         choose_requirements,
+        parse_ambient,
+        told_conditions,
         usable_calibration,
     )
     from benchsweep.qualification import qualify as run
@@ -71,6 +78,9 @@ def qualify(
     requirements = chosen.requirements
     check_length(requirements, length_m, by_pattern=chosen.by_pattern)
     check_bundle(requirements, disturbing, by_pattern=chosen.by_pattern)
+    readings = parse_ambient(ambient or [])
+    # Refused now, not when all has been measured.
+    told_conditions(readings.get("temperature_degc"), None, extrapolate_cold=False)
     asked = None if decision is None else check_decision_rule(decision)
     check_archive(archive)
     progress = progress_to_stderr(quiet)
@@ -97,6 +107,7 @@ def qualify(
             decision_rule=asked or check_decision_rule(bench.station.decision.words),
             by_pattern=chosen.by_pattern,
             disturbing=disturbing,
+            ambient=readings,
             afresh=afresh,
             progress=progress,
         )

@@ -17,6 +17,7 @@ import typer
 from benchsweep.cli._options import (
     Address,
     Afresh,
+    Ambient,
     Archive,
     AsJson,
     CautionsReadBy,
@@ -104,14 +105,7 @@ def record(
     description: Annotated[
         str, typer.Option("--description", metavar="TEXT", help="Why: soak, flexing, temperature cycling, …")
     ] = "",
-    ambient: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--ambient",
-            metavar="NAME=VALUE",
-            help="Reading typed in, e.g. temperature_degc=21.5; repeatable.",
-        ),
-    ] = None,
+    ambient: Ambient = None,
     ambient_csv: Annotated[
         Path | None,
         typer.Option(

@@ -113,8 +113,8 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
                 metavar="OUTCOME",
                 autocompletion=_outcomes,
                 help=f"Whose newest grading says so: {', '.join(_OUTCOMES)}, or any of several; with "
-                "--parameter, of that one. A grading older than a correction of the length or temperature, or "
-                "than a withdrawal, says nothing any more.",
+                "--parameter, of that one. A grading older than a correction of the length or temperature, "
+                "or than a withdrawal, says nothing any more.",
             ),
         ],
         None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from benchsweep import archive
@@ -13,7 +13,7 @@ from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._wear import counting_switch
 from benchsweep.records import Hookup, Plan, RawHookup
 
-__all__ = ["archiving_time", "begin_job", "run_job"]
+__all__ = ["archiving_time", "begin_job", "remember_ambient", "run_job"]
 
 
 def begin_job(bench: Bench, journal: archive.Journal, total: int, progress: Progress) -> None:
@@ -35,6 +35,26 @@ def begin_job(bench: Bench, journal: archive.Journal, total: int, progress: Prog
         notes = replace(notes, incidents=(*notes.incidents, continued))
     if notes.safety is None and bench.safety is not None:
         notes = replace(notes, safety=bench.safety)
+    if notes != journal.notes:
+        journal.keep_notes(notes)
+
+
+def remember_ambient(journal: archive.Journal, told: Mapping[str, float]) -> None:
+    """Remember ambient readings beside those that were told before an interruption.
+
+    A quantity that is told again has its new value; that it had another one is an incident of the job.
+
+    Raises
+    ------
+    ArchiveError
+    """
+    notes = journal.notes
+    changed = tuple(
+        f"{utc_now()} ambient {name} told again: {told[name]:g}, before the interruption {before:g}"
+        for name, before in notes.ambient.items()
+        if name in told and told[name] != before
+    )
+    notes = replace(notes, incidents=(*notes.incidents, *changed), ambient={**notes.ambient, **told})
     if notes != journal.notes:
         journal.keep_notes(notes)
 

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -19,7 +19,7 @@ from benchsweep.qualification._bundle import (
 from benchsweep.qualification._cable_check import CableCheck
 from benchsweep.qualification._calibrate import calibrate, plan_text
 from benchsweep.qualification._graded import Qualified, grade_all
-from benchsweep.qualification._job import archiving_time, begin_job, run_job
+from benchsweep.qualification._job import archiving_time, begin_job, remember_ambient, run_job
 from benchsweep.qualification._keep import keep_grading, told_of
 from benchsweep.qualification._notes import notes_about
 from benchsweep.qualification._now import utc_now
@@ -107,6 +107,7 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     conditions: limits.Conditions | None = None,
     by_pattern: Collection[str] = (),
     disturbing: int | None = None,
+    ambient: Mapping[str, float] | None = None,
     afresh: bool = False,
     progress: Progress,
 ) -> Qualified:
@@ -118,6 +119,9 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
 
     Where so many `disturbing` cables lie beside the specimen, their couplings are measured, too; a hookup
     that saw another cable than it should ends the run (`CableCheck`).
+
+    `ambient` readings, by name with unit (``temperature_degc``), go into the record, those of an interrupted
+    run too.
 
     Raises
     ------
@@ -135,12 +139,14 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     job = _job(bench, specimen, solved, plan)
     with archive.Journal(_journal_folder(folder, bench, specimen), job, afresh=afresh) as journal:
         begin_job(bench, journal, len(plan.hookups), progress)
+        remember_ambient(journal, ambient or {})
         hookups = run_job(bench, plan, journal, progress=progress, review=review)
         measurement = replace(
             _measurement(bench, specimen, solved, hookups, operator),
             created_at=archiving_time(journal, hookups),
             safety=journal.notes.safety,
             incidents=journal.notes.incidents,
+            ambient=journal.notes.ambient,
         )
         record, measurement = _archived_once(measurement, folder, progress)
         try:
@@ -185,7 +191,12 @@ def _archived_once(measurement: Measurement, folder: Path, progress: Progress) -
     if written is None:
         return archive.write_record(measurement, folder), measurement
     progress(f"these sweeps were archived before the interruption: {written}")
-    return written, archive.read_record(written)
+    archived = archive.read_record(written)
+    if archived.ambient != measurement.ambient:
+        progress(
+            "note: its ambient readings are those told before; `benchsweep archive correct` changes them"
+        )
+    return written, archived
 
 
 def _measurement(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -27,6 +29,7 @@ NOTES = JobNotes(
     ("hookup 3: the link dropped", "hookup 5: again"),
     "2026-01-01T01:00:00+00:00",
     ("a", "b"),
+    {"temperature_degc": 21.5, "humidity_percent": 40.0},
 )
 
 
@@ -42,6 +45,18 @@ def test_notes_come_back(tmp_path: Path) -> None:
         again.discard()
         assert again.notes == JobNotes()
     assert not (tmp_path / "job").exists()
+
+
+def test_notes_of_an_older_program_tell_of_no_ambient(tmp_path: Path) -> None:
+    with Journal(tmp_path, JOB) as journal:
+        journal.keep_notes(NOTES)
+    (path,) = tmp_path.glob("*.json")
+    content = json.loads(json.loads(path.read_bytes())["content"])
+    assert content["notes"].pop("ambient") == {"temperature_degc": 21.5, "humidity_percent": 40.0}
+    text = json.dumps(content)
+    path.write_text(json.dumps({"sha256": hashlib.sha256(text.encode()).hexdigest(), "content": text}))
+    with Journal(tmp_path, JOB) as again:
+        assert again.notes == replace(NOTES, ambient={})
 
 
 def test_notes_of_another_job_are_dropped(tmp_path: Path) -> None:

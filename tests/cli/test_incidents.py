@@ -70,10 +70,12 @@ def test_incidents_are_told_everywhere(
     assert calibrated.json["incidents"] == []
     with monkeypatch.context() as patch:
         disturb(served, patch)
-        assert run(*qualify).code == 130
+        assert run(*qualify, "--ambient", "temperature_degc=21.5", "--ambient", "p_hpa=1013").code == 130
         told = run(*qualify)
     assert told.code == 3  # the grid of the test does not begin at 1 MHz
     (record,) = (tmp_path / "archive").glob("*.h5")
+    # Told before the interruption only.
+    assert run("show", record, "--json").json["ambient"] == {"temperature_degc": 21.5, "p_hpa": 1013.0}
     dropped = r"incidents\s+\S+ hookup 2 of 6 \(.*?\): analyzer: .*?\(repeat 1 of 2\)"
     continued = r"\S+ continued after an interruption, 3 hookups of 6 kept"
     both = re.compile(f"{dropped} {continued}")

@@ -119,6 +119,21 @@ def test_a_length_that_is_none(run: Run, length: str) -> None:
     expect(answer, 2, "length")
 
 
+@pytest.mark.parametrize(
+    ("reading", "said"),
+    [
+        ("warm", "not a name and a number"),
+        ("temperature_degc=inf", "not a name and a number"),
+        ("temperature_degc=2150", "2150 degC makes no sense"),
+    ],
+)
+def test_an_ambient_reading_that_is_none(run: Run, reading: str, said: str) -> None:
+    named = ("--specimen", "x", "--against", "tia-6a-cord", "--length-m", "2")
+    answer = run("qualify", "--station", "simulated", *named, "--ambient", reading)
+    expect(answer, 2, said)
+    assert "embedded bench" not in answer.err
+
+
 def test_a_station_file_with_a_typo_names_file_and_key(run: Run, tmp_path: Path) -> None:
     path = tmp_path / "s.toml"
     path.write_text(STATION.format(address="x", start=1.0, age=1).replace("points", "pionts"))

@@ -134,6 +134,44 @@ def test_incidents_survive_an_interruption(
     assert continued.endswith(" continued after an interruption, 3 hookups of 6 kept")
 
 
+def test_ambient_readings_survive_an_interruption(
+    served: RunningBench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = {"temperature_degc": 21.5, "humidity_percent": 40.0}
+    with opened(served) as bench:
+        calibrated(bench, tmp_path)
+        sabotage(bench, served, 4, '"front-panel",1', monkeypatch)
+        with pytest.raises(SettingsChanged):
+            qualified(bench, tmp_path, ambient=told)
+    with opened(served) as bench:
+        later = {"temperature_degc": 23.0, "pressure_hpa": 1013.0}
+        record = read_record(qualified(bench, tmp_path, ambient=later).record)
+        assert record.ambient == {**told, **later}
+        (changed,) = [sentence for sentence in record.incidents if "ambient" in sentence]
+        assert changed.endswith(" ambient temperature_degc told again: 23, before the interruption 21.5")
+        # The next specimen has none of them.
+        assert read_record(qualified(bench, tmp_path).record).ambient == {}
+
+
+def test_ambient_readings_of_what_was_archived_before_the_interruption_stay(
+    served: RunningBench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with opened(served) as bench:
+        calibrated(bench, tmp_path)
+
+        def killed(_: object) -> None:
+            raise KeyboardInterrupt
+
+        with monkeypatch.context() as patch:
+            patch.setattr(archive.Journal, "discard", killed)
+            with pytest.raises(KeyboardInterrupt):
+                qualified(bench, tmp_path, ambient={"temperature_degc": 21.5})
+        lines: list[str] = []
+        again = qualified(bench, tmp_path, lines.append, ambient={"temperature_degc": 23.0})
+    assert read_record(again.record).ambient == {"temperature_degc": 21.5}
+    assert any("archive correct" in line for line in lines)
+
+
 def test_no_more_repeats_than_the_station_allows(
     served: RunningBench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
