@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from benchsweep.limits import Conditions, Requirement
-    from benchsweep.qualification import Qualified
-    from benchsweep.report import BestCategory, Detail, Findings, ReportItem
+    from benchsweep.qualification import Qualified, RecordNotes
+    from benchsweep.report import BestCategory, Detail, Findings, KeptOutcome, ReportItem
 
 __all__ = ["report_items"]
 
@@ -28,11 +28,12 @@ def report_items(
     detail
         ``brief``: nothing that a brief report does not tell.
     """
-    from benchsweep.qualification import budget_rows, notes_about, record_hash, shown, uncertainty_bands
+    from benchsweep.qualification import budget_rows, notes_on, record_hash, shown, uncertainty_bands
     from benchsweep.records import Comment, Outcome
     from benchsweep.report import Findings, ReportItem
 
-    comments = tuple(note for note in notes_about(result.record) if isinstance(note, Comment))
+    said = notes_on(result.record)
+    comments = tuple(note for note in said.notes if isinstance(note, Comment))
     digest = record_hash(result.record)
     full = detail == "full"
     failing = any(verdict.outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL) for verdict in result.verdicts)
@@ -58,9 +59,29 @@ def report_items(
                 bands=uncertainty_bands(result.evaluation, requirement, graded.verdict, conditions=conditions)
                 if full
                 else {},
+                title=requirement.title,
+                edition=requirement.edition,
+                kept=_kept(result, said, requirement),
             )
         )
     return items
+
+
+def _kept(result: Qualified, said: RecordNotes, requirement: Requirement) -> list[KeptOutcome]:
+    """Return what kept gradings say of the record, but for those made before a correction that changes them.
+
+    Of a series nothing: a kept grading does not say of which sweep it is.
+    """
+    from benchsweep.qualification import is_series
+    from benchsweep.report import KeptOutcome
+
+    if not said.verdicts or is_series(result.record):
+        return []
+    return [
+        KeptOutcome(kept.made_at, kept.verdict.decision_rule, kept.edition, kept.verdict.outcome)
+        for kept in said.verdicts
+        if kept.verdict.requirement == requirement.name and not said.outdated(kept)
+    ]
 
 
 def _placed(result: Qualified, requirements: Sequence[Requirement]) -> Findings:
@@ -112,4 +133,5 @@ def _best(result: Qualified, requirements: Sequence[Requirement]) -> list[BestCa
             outcomes=[(item["requirement"], Outcome(item["outcome"])) for item in family["ranked"]],
         )
         for family in highest_document(requirements, result.graded)["highest"]
+        if len(family["ranked"]) > 1
     ]

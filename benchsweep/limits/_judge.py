@@ -116,5 +116,5 @@ def _elsewhere(margins: Margins, at: int, guard_band: float | None) -> str:
 
 def _why_undecided(interval: Interval | None) -> str:
     if interval is None:
-        return "no uncertainty budget, so the guard band is not known (--budget names one)"
+        return "there is no uncertainty budget, so the guard band is not known"
     return "the residual errors may be as large as the signal, so no guard band can be stated"

@@ -133,7 +133,7 @@ def _cold(
     )
     return TemperatureEffect(
         note=f"insertion loss was {words}: not corrected, and what would pass is undecided",
-        doubt=f"{words} (--cold-slope extends the one above)",
+        doubt=f"{words} (the one above is extended only when asked for)",
     )
 
 

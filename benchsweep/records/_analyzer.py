@@ -10,6 +10,9 @@ __all__ = ["AnalyzerIdentity", "Probe", "Spacing", "SweepSegment", "SweepSetting
 Spacing = Literal["linear", "logarithmic", "segments"]
 """How the points of a sweep lie between start and stop."""
 
+_SIMULATED = "Simulated works"
+"""The maker that the simulated bench answers to ``*IDN?`` (IEEE 488.2, 10.14: the first of four fields)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Probe:
@@ -46,6 +49,11 @@ class AnalyzerIdentity:
     evidence: tuple[Probe, ...] = ()
     limits: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     lacks: tuple[str, ...] = ()
+
+    @property
+    def simulated(self) -> bool:
+        """Whether it is the simulated bench, which names itself so: what it measures is practice."""
+        return self.idn.partition(",")[0].strip() == _SIMULATED
 
     @property
     def was_switched_on(self) -> bool:

@@ -225,7 +225,7 @@ def test_without_a_budget():
     assert outcomes(graded(25.0, "four-way", None)) == (UNDECIDED, UNDECIDED)
     assert outcomes(graded(19.0, "four-way", None)) == (UNDECIDED, UNDECIDED)
     row = graded(25.0, "guard-band", None).rows[0]
-    assert row.note == "no uncertainty budget, so the guard band is not known (--budget names one)"
+    assert row.note == "there is no uncertainty budget, so the guard band is not known"
     known = (row.expanded_uncertainty, row.uncertainty_low, row.uncertainty_high, row.guard_band)
     assert known == (None,) * 4
 

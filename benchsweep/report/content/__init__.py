@@ -5,7 +5,7 @@ is wrong and where, by how much, and only then how it was measured.
 """
 
 from benchsweep.report.content._document import assembled, report_document
-from benchsweep.report.content._findings import BestCategory, Findings, LengthRule
+from benchsweep.report.content._findings import BestCategory, Findings, KeptOutcome, LengthRule
 from benchsweep.report.content._item import ReportItem, TraceKey, grouped
 from benchsweep.report.content._overview import overview_section
 from benchsweep.report.content._particulars import Particulars, load_particulars
@@ -17,6 +17,7 @@ __all__ = [
     "BestCategory",
     "Detail",
     "Findings",
+    "KeptOutcome",
     "LengthRule",
     "Particulars",
     "ReportItem",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from benchsweep.report.content import charts
-from benchsweep.report.content._document_head import Reported, head_blocks
+from benchsweep.report.content._document_head import Reported, head_blocks, simulated_words
 from benchsweep.report.content._document_number import derived_number
 from benchsweep.report.content._item import ReportItem, grouped
 from benchsweep.report.content._opening import opened
@@ -17,7 +17,7 @@ from benchsweep.report.content._series_item import SeriesItem
 from benchsweep.report.content._subject import Detail, ReportPart, report_part
 from benchsweep.report.content._traces import traces_reading
 from benchsweep.report.content._verdict_rows import reading_legend
-from benchsweep.report.document import Block, Document, Given, Paragraph, Section
+from benchsweep.report.document import Block, Document, Given, Line, Paragraph, Section, Strong, line
 from benchsweep.report.text import Texts
 
 __all__ = ["assembled", "report_document"]
@@ -90,7 +90,8 @@ def assembled(
     sections += told
     blocks += [replace(section, own_page=several) for section in sections]
     if detail == "brief" and parts:
-        reading = (reading_legend(None, texts), traces_reading(texts))
+        faults = Paragraph((texts("faults.brief"),), legend=True)
+        reading = (reading_legend(None, texts), traces_reading(texts), faults)
         blocks.append(Section((texts("document.reading"),), reading))
     blocks.append(Section((texts("document.safety"),), (Paragraph((texts("document.safety_words"),)),)))
     return Document(
@@ -98,11 +99,17 @@ def assembled(
         number=number,
         language=texts.language,
         blocks=tuple(blocks),
-        running=(Given(given.laboratory),) if given.laboratory else (),
+        running=_running(given, simulated_words(reported, texts)),
         end=texts("document.end", number=number),
         page_words=texts("document.page", page="{page}", pages="{pages}"),
         controls={name: texts(f"controls.{name}") for name in _controls(texts)},
     )
+
+
+def _running(given: Particulars, simulated: str) -> Line:
+    """Return what stands at the head of each page: the laboratory, and that it is practice."""
+    laboratory: Line = (Given(given.laboratory),) if given.laboratory else ()
+    return line(laboratory, ", " if laboratory and simulated else "", Strong(simulated) if simulated else "")
 
 
 def _controls(texts: Texts) -> list[str]:

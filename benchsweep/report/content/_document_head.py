@@ -13,15 +13,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 
 from benchsweep.records import Specimen
+from benchsweep.report.content._measured import ambient_line
 from benchsweep.report.content._particulars import Particulars
 from benchsweep.report.content._pieces import Fact, fact, facts, given
 from benchsweep.report.content._series_item import SeriesItem
 from benchsweep.report.content._subject import ReportPart
-from benchsweep.report.content._verdict import rule_words
+from benchsweep.report.content._verdict import DECISION_RULE, rule_words
 from benchsweep.report.document import Block, Given, Line, Paragraph, line
 from benchsweep.report.text import Texts
 
-__all__ = ["Reported", "head_blocks"]
+__all__ = ["Reported", "head_blocks", "simulated_words"]
 
 _MOST_NAMED = 5
 _WANTED = (
@@ -30,6 +31,8 @@ _WANTED = (
     ("customer", "head.customer"),
     ("condition", "head.condition"),
     ("received_on", "head.received"),
+    ("traceability", "head.traceability"),
+    ("ambient", "head.ambient"),
     ("measured", "head.measured"),
     ("issued_on", "head.issued"),
     ("authorised_by", "head.authorised"),
@@ -57,12 +60,20 @@ class Reported:
     number: str
     derived: bool
 
+    @property
+    def simulated(self) -> tuple[int, int]:
+        """How many measurements and series are of the simulated bench, and how many there are."""
+        flags = [part.summary.simulated for part in self.parts]
+        flags += [item.head.analyzer.simulated for item in self.series]
+        return sum(flags), len(flags)
+
 
 def head_blocks(reported: Reported, particulars: Particulars, texts: Texts) -> tuple[Block, ...]:
     """Return the head: what was given, what the records say, and in one line what nobody stated."""
     blocks: list[Block] = [facts(_facts(reported, particulars, texts))]
     known = {field.name: getattr(particulars, field.name) for field in fields(particulars)}
     known["measured"] = _measured_on(reported)
+    known["ambient"] = _ambient(reported.parts, texts) or not reported.parts
     missing = [texts(key) for name, key in _WANTED if not known[name]]
     if missing:
         told = texts("head.not_stated", names=", ".join(missing))
@@ -85,10 +96,13 @@ def _facts(reported: Reported, particulars: Particulars, texts: Texts) -> Iterat
     yield fact(texts("head.condition"), given(particulars.condition))
     yield fact(texts("head.received"), given(particulars.received_on))
     yield fact(texts("head.sampling"), given(particulars.sampling))
+    yield fact(texts("head.origin"), simulated_words(reported, texts))
     yield fact(texts("head.method"), *_method(reported, texts))
     yield fact(texts("head.against"), *_against(reported.parts, texts))
     yield fact(texts("head.decision_rule"), *_rules(reported.parts, texts))
     yield fact(texts("head.deviations"), given(particulars.deviations))
+    yield fact(texts("head.traceability"), *_lines(particulars.traceability))
+    yield fact(texts("head.ambient"), *_ambient(reported.parts, texts))
     yield fact(texts("head.measured"), _span(_measured_on(reported), texts))
     yield fact(texts("head.issued"), given(particulars.issued_on))
     authorised = given(particulars.authorised_by)
@@ -118,7 +132,11 @@ def _items(reported: Reported, texts: Texts) -> Iterator[Line]:
             told: Line = (Given(specimen.identifier),)
             if specimen.lot:
                 told = texts.line("head.of_lot", name=told, lot=Given(specimen.lot))
-            yield line(told, ": " if specimen.description else "", given(specimen.description))
+            told = line(told, ": " if specimen.description else "", given(specimen.description))
+            files = dict.fromkeys(
+                part.source_file for part in reported.parts if part.specimen == specimen and part.source_file
+            )
+            yield texts.line("head.from_file", told=told, files=_listed(files)) if files else told
         return
     yield texts.line(
         "head.from_to",
@@ -143,21 +161,49 @@ def _method(reported: Reported, texts: Texts) -> Iterator[Line]:
     if origins - {"touchstone"}:
         yield (texts("head.method_bench"),)
     if "touchstone" in origins:
-        yield (texts("head.method_imported"),)
+        few = len(_specimens(reported)) <= _MOST_NAMED
+        yield (texts("head.method_imported" if few else "head.method_imported_many"),)
     if reported.series:
         yield (texts("head.method_series"),)
 
 
 def _against(parts: Sequence[ReportPart], texts: Texts) -> Iterator[Line]:
-    names = dict.fromkeys(verdict.requirement for part in parts for verdict in part.summary.verdicts)
-    if names:
-        yield _listed(names)
+    """Yield the requirements with their titles and editions, each once."""
+    for one in dict.fromkeys(one for part in parts for one in part.against):
+        rest = _listed(text for text in (one.title, one.edition) if text)
+        yield line(Given(one.name), ": " if rest else "", rest)
 
 
 def _rules(parts: Sequence[ReportPart], texts: Texts) -> Iterator[Line]:
-    for rule in dict.fromkeys(verdict.decision_rule for part in parts for verdict in part.summary.verdicts):
-        words = rule_words(rule, texts)
-        yield line(given(rule), ": " if words else "", words)
+    """Yield each decision rule as the verdicts state it, with source and risk; else in words of ours."""
+    verdicts = [verdict for part in parts for verdict in part.summary.verdicts]
+    for rule in dict.fromkeys(verdict.decision_rule for verdict in verdicts):
+        notes = (note for one in verdicts if one.decision_rule == rule for note in one.notes)
+        stated = (note.removeprefix(DECISION_RULE) for note in notes if note.startswith(DECISION_RULE))
+        words = given(next(stated, "")) or (rule_words(rule, texts),)
+        yield line(given(rule), ": " if words[0] else "", words)
+
+
+def _ambient(parts: Sequence[ReportPart], texts: Texts) -> list[Line]:
+    """Return the conditions while measuring, from the least to the greatest; of how many they were noted."""
+    noted = [part.ambient for part in parts if part.ambient]
+    told: list[Line] = []
+    for name in dict.fromkeys(name for ambient in noted for name in ambient):
+        values = sorted({ambient[name] for ambient in noted if name in ambient})
+        low, high = f"{values[0]:g}", f"{values[-1]:g}"
+        value = low if low == high else texts("head.between", low=low, high=high)
+        told.append(ambient_line(name, value, texts))
+    if told and len(noted) < len(parts):
+        told.append(texts.line("head.ambient_of", count=len(noted), whole=len(parts)))
+    return told
+
+
+def simulated_words(reported: Reported, texts: Texts) -> str:
+    """Return that some or all of it is practice on the simulated bench; empty where nothing is."""
+    count, whole = reported.simulated
+    if not count:
+        return ""
+    return texts("simulated.told") if count == whole else texts("simulated.some", count=count, whole=whole)
 
 
 def _measured_on(reported: Reported) -> list[str]:

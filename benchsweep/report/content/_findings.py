@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from benchsweep.records import AlienShare, CableConstants, DistanceTrace, Fault, Origin, Outcome
 
-__all__ = ["BestCategory", "Findings", "LengthRule"]
+__all__ = ["BestCategory", "Findings", "KeptOutcome", "LengthRule"]
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,26 @@ class BestCategory:
     family: str
     requirement: str
     outcomes: Sequence[tuple[str, Outcome]]
+
+
+@dataclass(frozen=True, slots=True)
+class KeptOutcome:
+    """What a grading says that the archive keeps.
+
+    Parameters
+    ----------
+    made_at
+        ISO 8601 time of the grading.
+    decision_rule, edition
+        By which rule; against which edition of the requirement.
+    outcome
+        Of the whole.
+    """
+
+    made_at: str
+    decision_rule: str
+    edition: str
+    outcome: Outcome
 
 
 @dataclass(frozen=True)

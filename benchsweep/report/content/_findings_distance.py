@@ -15,7 +15,6 @@ from benchsweep.report.document import (
     Column,
     Drawn,
     Given,
-    Items,
     Line,
     Paragraph,
     Row,
@@ -42,26 +41,20 @@ _NAMES: Mapping[str, str] = {
 
 
 def distance_section(
-    group: Sequence[ReportItem], texts: Texts, *, failing: bool, drawings: Sequence[Drawn] = ()
+    group: Sequence[ReportItem], texts: Texts, *, drawings: Sequence[Drawn] = ()
 ) -> Section | None:
-    """Return what is known over the distance; None when nothing is.
+    """Return what is known over the distance; None when nothing is. Faults are told with the outcome.
 
     Parameters
     ----------
-    failing
-        The faults were told with the outcome already; else what stands out is told here.
     drawings
         The charts over the distance.
     """
     findings = findings_of(group)
-    apart = () if failing else tuple(findings.faults)
     rules = _rules_table(findings, texts)
-    if not (drawings or findings.why_no_profiles or rules or apart):
+    if not (drawings or findings.why_no_profiles or rules):
         return None
     blocks: list[Block] = []
-    if apart:
-        blocks.append(Paragraph((texts("distance.stands_out"),)))
-        blocks.append(Items(tuple(given(fault.words) for fault in apart), numbered=True))
     blocks.append(facts(_facts(group[0].measurement.specimen.length_m, findings, texts)))
     if rules is not None:
         blocks += [rules, Paragraph((texts("distance.rule_legend"),), legend=True)]

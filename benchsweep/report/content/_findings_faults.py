@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from benchsweep.records import Fault
 from benchsweep.report.content._item import ReportItem, findings_of
 from benchsweep.report.content._pieces import given
+from benchsweep.report.content._verdict import fails
 from benchsweep.report.document import Block, Given, Items, Line, Paragraph, Section, line
 from benchsweep.report.text import Texts, origins_words
 
@@ -16,11 +17,12 @@ __all__ = ["fault_line", "faults_section"]
 def faults_section(group: Sequence[ReportItem], texts: Texts) -> Section | None:
     """Return the faults that were found with their evidence, and from where comes what fails.
 
-    None when nothing was found, nor looked for in vain. It is for a specimen that fails: of one that passes
-    the faults stand with the distances.
+    None when nothing was found. Of a specimen that fails it is said, too, that nothing was.
     """
     findings = findings_of(group)
-    if not (findings.faults or findings.origins or findings.why_no_profiles):
+    failing = fails(group)
+    looked = findings.faults or (failing and (findings.origins or findings.why_no_profiles))
+    if not looked:
         return None
     blocks: list[Block] = []
     if findings.faults:
@@ -33,7 +35,7 @@ def faults_section(group: Sequence[ReportItem], texts: Texts) -> Section | None:
     if findings.origins:
         blocks.append(Paragraph((texts("faults.origins"),)))
         blocks.append(Items(origins_words(findings.origins, texts)))
-    return Section((texts("faults.title"),), tuple(blocks))
+    return Section((texts("faults.title" if failing else "faults.stands_out"),), tuple(blocks))
 
 
 def fault_line(fault: Fault) -> Line:

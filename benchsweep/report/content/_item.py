@@ -19,7 +19,7 @@ from benchsweep.records import (
     Trace,
     Verdict,
 )
-from benchsweep.report.content._findings import Findings
+from benchsweep.report.content._findings import Findings, KeptOutcome
 
 __all__ = ["ReportItem", "TraceKey", "findings_of", "grouped", "trace_key"]
 
@@ -58,6 +58,10 @@ class ReportItem:
     bands
         For the worst trace of each parameter and end: how far the true values may lie below and above it,
         ``(n_freq,)`` float64 each, k = 2, in the unit of the trace; traces not named have none.
+    title, edition
+        Of the requirement.
+    kept
+        What kept gradings say of the specimen against the same requirement, in the order of their making.
     """
 
     measurement: Measurement
@@ -72,6 +76,9 @@ class ReportItem:
     findings: Findings | None = None
     comments: Sequence[Comment] = ()
     bands: Mapping[TraceKey, tuple[NDArray[np.float64], NDArray[np.float64]]] = field(default_factory=dict)
+    title: str = ""
+    edition: str = ""
+    kept: Sequence[KeptOutcome] = ()
 
 
 def grouped(items: Sequence[ReportItem]) -> list[tuple[ReportItem, ...]]:

@@ -95,6 +95,8 @@ def _reduced(measurement: Measurement, texts: Texts) -> Line:
 def _origin(measurement: Measurement, texts: Texts) -> Line:
     key = _ORIGINS.get(measurement.origin)
     words = given(measurement.origin) if key is None else (texts(key),)
+    if measurement.analyzer is not None and measurement.analyzer.simulated:
+        words = (texts("simulated.told"),)
     if not measurement.source_file:
         return words
     return texts.line("measured.from_file", origin=words, file=Given(measurement.source_file))

@@ -43,6 +43,8 @@ class Particulars:
         By which plan they were drawn.
     deviations
         From the method, additions and exclusions.
+    traceability
+        To what the results are traceable, and by which certificates (kit, analyzer); may have lines.
     """
 
     laboratory: str = ""
@@ -60,6 +62,7 @@ class Particulars:
     condition: str = ""
     sampling: str = ""
     deviations: str = ""
+    traceability: str = ""
 
     def with_changes(
         self,
@@ -116,6 +119,7 @@ def load_particulars(path: str | Path) -> Particulars:
         received_on = 2026-02-27
         condition = "undamaged"
         sampling = "drawn by the customer"
+        traceability = "kit 17: certificate K-2025-118 of ..."
         [laboratory]
         name = "Cabling laboratory"
         address = '''1 High Street
@@ -156,6 +160,7 @@ def load_particulars(path: str | Path) -> Particulars:
         condition=found.condition,
         sampling=found.sampling,
         deviations=found.deviations,
+        traceability=found.traceability,
     )
 
 
@@ -203,3 +208,4 @@ class _Letterhead(Definition):
     condition: _Text = ""
     sampling: _Text = ""
     deviations: _Text = ""
+    traceability: _Text = ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -13,6 +13,7 @@ from benchsweep.report.content._bundle import bundle_section
 from benchsweep.report.content._cable import cable_section
 from benchsweep.report.content._calibration import calibration_section
 from benchsweep.report.content._comments import comments_section
+from benchsweep.report.content._doubts import doubt_lines, doubts_section, kept_lines
 from benchsweep.report.content._findings_distance import distance_section
 from benchsweep.report.content._findings_faults import faults_section
 from benchsweep.report.content._fixture import fixture_section
@@ -27,20 +28,29 @@ from benchsweep.report.content._traces import traces_section
 from benchsweep.report.content._verdict import (
     against_table,
     best_table,
+    common_length_m,
     common_notes,
-    doubts_section,
     fails,
     outcome_box,
     verdict_facts,
 )
 from benchsweep.report.content._verdict_rows import reading_legend, rows_section, worst_blocks
-from benchsweep.report.document import Block, Given, Line, Section, line
-from benchsweep.report.text import Texts, wiring_words
+from benchsweep.report.document import Block, Given, Line, Section, line, plain
+from benchsweep.report.text import Texts, length_words, wiring_words
 
-__all__ = ["Detail", "ReportPart", "report_part", "subject_section"]
+__all__ = ["Against", "Detail", "ReportPart", "report_part", "subject_section"]
 
 Detail: TypeAlias = Literal["full", "brief"]
 """``full``: everything; ``brief``: for one among many, whether it passes, why not, and by how much."""
+
+
+@dataclass(frozen=True, slots=True)
+class Against:
+    """A requirement as the head of a report names it; title and edition may be empty."""
+
+    name: str
+    title: str
+    edition: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +69,12 @@ class ReportPart:
         The part under test.
     origin
         ``bench`` or ``touchstone``.
+    source_file
+        Of an import: the file it came from; else empty.
+    ambient
+        Conditions while measuring, by name; empty when nobody noted them.
+    against
+        What it was graded against.
     content_hash
         Of the record; empty when it is not stored.
     kept
@@ -69,6 +85,9 @@ class ReportPart:
     summary: Summary
     specimen: Specimen
     origin: str
+    source_file: str
+    ambient: Mapping[str, float]
+    against: tuple[Against, ...]
     content_hash: str
     kept: charts.Kept
 
@@ -81,9 +100,12 @@ def report_part(
     section = subject_section(group, texts, place=place, detail=detail)
     return ReportPart(
         section=section,
-        summary=summary_of(group, section.anchor),
+        summary=summary_of(group, section.anchor, doubt_lines(group, texts)),
         specimen=first.measurement.specimen,
         origin=first.measurement.origin,
+        source_file=first.measurement.source_file,
+        ambient=dict(first.measurement.ambient),
+        against=tuple(Against(item.verdict.requirement, item.title, item.edition) for item in group),
         content_hash=first.content_hash,
         kept=charts.kept_of(group),
     )
@@ -125,17 +147,20 @@ def _blocks(group: Sequence[ReportItem], texts: Texts, anchor: str, detail: Deta
     full = detail == "full"
     several = len(group) > 1
     anchors = [f"{anchor}-{number}" for number in range(1, len(group) + 1)]
-    yield against_table(group, anchors, texts) if several else outcome_box(group[0].verdict, texts)
-    if findings.best:
-        yield best_table(findings.best, texts)
-    yield doubts_section(group, texts)
-    if failing:
-        yield faults_section(group, texts)
+    doubts = doubt_lines(group, texts)
+    if several:
+        yield against_table(group, anchors, texts)
+        yield doubts_section(doubts, texts)
+    else:
+        yield outcome_box(group[0].verdict, texts, doubts)
+    yield faults_section(group, texts)
+    yield best_table(findings.best, texts)
     yield facts(_facts(group, texts, detail))
     if several:
         told = common_notes(group)
+        length = common_length_m(group) is None
         for number, (item, own) in enumerate(zip(group, anchors, strict=True), start=1):
-            yield _against(item, number, own, told, texts)
+            yield _against(item, number, own, told, texts, length=length)
     else:
         yield from _margins(group[0], texts, folded=False)
     rows = [row for item in group for row in item.verdict.rows]
@@ -157,13 +182,15 @@ def _margins(item: ReportItem, texts: Texts, *, folded: bool) -> Iterator[Block]
         yield Section((texts("matrix.title"),), matrix, folded=folded)
 
 
-def _against(item: ReportItem, number: int, anchor: str, told: Sequence[str], texts: Texts) -> Section:
-    """Return what one requirement of several says."""
+def _against(
+    item: ReportItem, number: int, anchor: str, told: Sequence[str], texts: Texts, *, length: bool
+) -> Section:
+    """Return what one requirement of several says, but for the notes in `told`; `length`: with its length."""
     verdict = item.verdict
     title = texts.line("against.title", number=number, requirement=Given(verdict.requirement))
     blocks = (
         outcome_box(verdict, texts),
-        facts(verdict_facts(verdict, told, texts)),
+        facts(verdict_facts(verdict, told, texts, length=length)),
         *_margins(item, texts, folded=True),
     )
     return Section(title, blocks, anchor=anchor)
@@ -172,15 +199,37 @@ def _against(item: ReportItem, number: int, anchor: str, told: Sequence[str], te
 def _facts(group: Sequence[ReportItem], texts: Texts, detail: Detail) -> Iterator[Fact]:
     first = group[0]
     measurement = first.measurement
-    yield fact(texts("facts.wiring"), *wiring_words(first.verdict.wiring, texts))
+    yield fact(texts("facts.wiring"), *_wiring(group, texts))
     if len(group) == 1:
         yield from verdict_facts(first.verdict, (), texts)
     else:
+        length_m = common_length_m(group)
+        yield fact(texts("facts.length_used"), "" if length_m is None else length_words(length_m, texts))
         yield fact(texts("facts.note"), *map(given, common_notes(group)))
+    yield fact(texts("facts.kept"), *kept_lines(group, texts))
     yield fact(_taken_at(measurement, texts), given(measurement.created_at))
     if measurement.reduced_at and detail == "full":
         at, reason = Given(measurement.reduced_at), Given(measurement.reason)
         yield fact(texts("facts.reduced_again"), line(at, ": " if measurement.reason else "", reason))
+
+
+def _wiring(group: Sequence[ReportItem], texts: Texts) -> Iterator[Line]:
+    """Yield the wiring check in sentences, without what the faults above it say already."""
+    wiring = group[0].verdict.wiring
+    faults = findings_of(group).faults
+    named = {(fault.kind, frozenset(fault.pairs)) for fault in faults}
+    told = {fault.words for fault in faults}
+    told |= {
+        finding.words
+        for finding in (() if wiring is None else wiring.findings)
+        if (finding.kind, frozenset(finding.pairs)) in named
+    }
+    lines = wiring_words(wiring, texts)
+    rest = [one for one in lines if plain(one) not in told]
+    if len(rest) == 1 and len(lines) > 1:
+        yield texts.line("wiring.see_above", told=rest[0])
+    else:
+        yield from rest
 
 
 def _taken_at(measurement: Measurement, texts: Texts) -> str:
@@ -193,7 +242,7 @@ def _found(
     """Yield what was found out besides the outcome: over the distance, in the bundle, of the cable."""
     if full or failing:
         drawn = charts.distance_drawings(group, texts, prefix=f"{anchor}-")
-        yield distance_section(group, texts, failing=failing, drawings=drawn)
+        yield distance_section(group, texts, drawings=drawn)
     yield bundle_section(group, texts, drawings=charts.alien_drawings(group, texts, prefix=f"{anchor}-"))
     if full:
         yield cable_section(group, texts, drawings=charts.cable_drawings(group, texts, prefix=f"{anchor}-"))
@@ -212,6 +261,10 @@ def _rest(group: Sequence[ReportItem], texts: Texts) -> Iterator[Section | None]
 
 
 def _short_provenance(item: ReportItem, texts: Texts) -> Iterator[Fact]:
+    analyzer = item.measurement.analyzer
+    if analyzer is not None and analyzer.simulated:
+        yield fact(texts("measured.origin"), texts("simulated.told"))
     yield fact(texts("facts.operator"), given(item.measurement.operator))
     yield fact(texts("facts.record"), given(item.verdict.record) or texts("facts.not_stored"))
     yield fact(texts("facts.content_hash"), given(item.content_hash))
+    yield fact(texts("provenance.source_file"), given(item.measurement.source_file))

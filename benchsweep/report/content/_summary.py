@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from benchsweep.records import Verdict
 from benchsweep.report.content._item import ReportItem
+from benchsweep.report.document import Line
 
 __all__ = ["Summary", "summary_of"]
 
@@ -27,6 +28,10 @@ class Summary:
         Number of the sweep when the record is a series; else None.
     verdicts
         One for each requirement.
+    doubts
+        What makes the outcomes doubtful, a line each.
+    simulated
+        Measured on the simulated bench.
     """
 
     anchor: str
@@ -35,11 +40,14 @@ class Summary:
     created_at: str
     sweep: int | None
     verdicts: tuple[Verdict, ...]
+    doubts: tuple[Line, ...] = ()
+    simulated: bool = False
 
 
-def summary_of(group: Sequence[ReportItem], anchor: str) -> Summary:
+def summary_of(group: Sequence[ReportItem], anchor: str, doubts: Sequence[Line]) -> Summary:
     """Return what is kept of the items of one measurement, whose section has that `anchor`."""
     first = group[0]
+    analyzer = first.measurement.analyzer
     specimen = first.measurement.specimen
     return Summary(
         anchor,
@@ -48,4 +56,6 @@ def summary_of(group: Sequence[ReportItem], anchor: str) -> Summary:
         first.measurement.created_at,
         first.sweep,
         tuple(item.verdict for item in group),
+        tuple(doubts),
+        analyzer is not None and analyzer.simulated,
     )

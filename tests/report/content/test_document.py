@@ -10,10 +10,10 @@ from types import SimpleNamespace
 import pytest
 
 from benchsweep.records import Comment, Fault, Outcome
-from benchsweep.report import BestCategory, Findings, LengthRule, ReportItem, SeriesItem
+from benchsweep.report import BestCategory, Findings, KeptOutcome, LengthRule, ReportItem, SeriesItem
 from benchsweep.report.chart import Picture
 from benchsweep.report.content import Particulars, assembled, grouped, report_document, report_part
-from benchsweep.report.document import Document, Drawn, Given, Link, Section, Strong, plain
+from benchsweep.report.document import Box, Document, Drawn, Given, Link, Section, Strong, plain
 from benchsweep.report.html import CONTROLS
 from benchsweep.report.text import english, load_texts
 from tests.report.content.test_series import head as series_head
@@ -37,6 +37,7 @@ GIVEN = Particulars(
     condition="undamaged",
     sampling="drawn by the customer",
     deviations="no deviations",
+    traceability="kit 17: certificate K-2025-118\nanalyzer: certificate A-31",
 )
 # The same in every language.
 UNITS = {"MHz", "ohm"}
@@ -61,11 +62,17 @@ def head(document: Document, read: SimpleNamespace) -> dict[str, list[str]]:
     return read.facts(document.blocks[1:2])
 
 
+def on_a_real_bench(item: ReportItem) -> ReportItem:
+    analyzer = dataclasses.replace(item.measurement.analyzer, idn="A maker,VNA,17,1.0")
+    return dataclasses.replace(item, measurement=dataclasses.replace(item.measurement, analyzer=analyzer))
+
+
 def test_the_head_holds_what_was_given_and_what_the_records_say(
     one: ReportItem, read: SimpleNamespace
 ) -> None:
     """ISO/IEC 17025:2017, 7.8.2.1 (the list of what a report holds is from memory)."""
-    document = report_document([one], TEXTS, title="Cord 7", particulars=GIVEN)
+    named = dataclasses.replace(one, title="Modular cord", edition="2nd edition")
+    document = report_document([named], TEXTS, title="Cord 7", particulars=GIVEN)
     told = head(document, read)
     assert plain(document.title) == "Cord 7"  # a
     assert told["laboratory"] == ["Cabling laboratory", "1 High Street", "Anytown"]  # b
@@ -75,7 +82,8 @@ def test_the_head_holds_what_was_given_and_what_the_records_say(
     assert "T-2026-0117" in document.end
     assert told["customer"] == ["A customer", "2 High Street"]  # e
     assert "network analyzer" in told["method"][0]  # f
-    assert told["graded against"] == ["tia-6a-cord"]
+    assert told["traceability"] == ["kit 17: certificate K-2025-118", "analyzer: certificate A-31"]
+    assert told["graded against"] == ["tia-6a-cord: Modular cord, 2nd edition"]
     assert told["item"] == ["cord 2 m / no. 7: green, from drum 12"]  # g
     assert told["condition on receipt"] == ["undamaged"]
     assert told["received on"] == ["2026-02-27"]  # h
@@ -83,14 +91,17 @@ def test_the_head_holds_what_was_given_and_what_the_records_say(
     assert told["issued on"] == ["2026-03-02"]  # j
     assert told["sampling"] == ["drawn by the customer"]  # k
     words = read.words(document.blocks[:7])
-    assert "relate only to the items measured" in words  # l
+    assert "relate only to the items measured, as they were received" in words  # l
+    assert "names, lots and lengths are as told to the laboratory" in words  # 7.8.2.2
+    assert told["ambient conditions"] == ["temperature 21.5 °C"]  # 7.8.3.1
     assert "reproduced in full only" in words
     assert told["deviations from the method"] == ["no deviations"]  # n
     assert told["authorised by"] == ["I. Vogt, head of laboratory"]  # o
     assert told["decision rule"][0].startswith("simple: ")
     assert "Accredited as no. 7.\nTerms apply." in words
     assert "Not stated" not in words
-    assert plain(document.running) == "Cabling laboratory"
+    real = report_document([on_a_real_bench(one)], TEXTS, particulars=GIVEN)
+    assert plain(real.running) == "Cabling laboratory"
 
 
 def test_what_nobody_stated_is_said_in_one_line(one: ReportItem, read: SimpleNamespace) -> None:
@@ -99,13 +110,16 @@ def test_what_nobody_stated_is_said_in_one_line(one: ReportItem, read: SimpleNam
     assert {"laboratory", "customer", "authorised by", "issued on", "order", "sampling"}.isdisjoint(told)
     (line,) = [words for words in read.words(document.blocks[:5]).splitlines() if "Not stated" in words]
     assert line == (
-        "Not stated: laboratory, its address, customer, condition on receipt, received on, issued on, "
-        "authorised by."
+        "Not stated: laboratory, its address, customer, condition on receipt, received on, traceability, "
+        "issued on, authorised by."
     )
     assert plain(document.title) == "Test report"
     some = report_document([one], TEXTS, particulars=Particulars(laboratory="L", issued_on="2026-03-02"))
     words = read.words(some.blocks[:5])
-    assert "Not stated: its address, customer, condition on receipt, received on, authorised by." in words
+    assert (
+        "Not stated: its address, customer, condition on receipt, received on, traceability, authorised by."
+        in words
+    )
     # The time of an import is not that of its measurement.
     touchstone = dataclasses.replace(one.measurement, origin="touchstone")
     imported = report_document([dataclasses.replace(one, measurement=touchstone)], TEXTS, particulars=GIVEN)
@@ -337,3 +351,131 @@ def test_pictures_are_drawn_from_the_record_alone(one: ReportItem, read: SimpleN
     pictures = [drawn.picture for drawn in read.every(first.blocks, Drawn)]
     assert len(pictures) == 13
     assert all(isinstance(picture, Picture) and picture.svg.startswith("<svg") for picture in pictures)
+
+
+def test_practice_on_the_simulated_bench_is_said_on_every_page(
+    one: ReportItem, bad: ReportItem, read: SimpleNamespace
+) -> None:
+    practice = "simulated bench: for practice, no real part was measured"
+    for detail in ("full", "brief"):
+        document = report_document([one], TEXTS, particulars=GIVEN, detail=detail)
+        assert plain(document.running) == f"Cabling laboratory, {practice}"
+        assert practice in map(plain, document.blocks[0].lines)
+        assert read.facts(document.blocks)["origin"] == [practice] * 2
+    real = on_a_real_bench(one)
+    assert "for practice" not in read.words(report_document([real], TEXTS).blocks)
+    assert report_document([real], TEXTS).running == ()
+    mixed = report_document([real, bad], TEXTS, detail="brief")
+    told = "1 of 2 was measured on the simulated bench: for practice, no real part"
+    assert plain(mixed.running) == told
+    assert told in map(plain, mixed.blocks[0].lines)
+    series = report_document([], TEXTS, series=[SeriesItem(series_head(), series_summary(), "x.h5")])
+    analyzer = series_head().analyzer
+    assert (plain(series.running) == practice) is analyzer.simulated
+
+
+def test_an_import_names_its_file(one: ReportItem, read: SimpleNamespace) -> None:
+    imported = dataclasses.replace(
+        one.measurement, origin="touchstone", analyzer=None, source_file="cord <7>.s16p"
+    )
+    told = head(report_document([dataclasses.replace(one, measurement=imported)], TEXTS), read)
+    assert told["item"] == ["cord 2 m / no. 7: green, from drum 12; from the file cord <7>.s16p"]
+    assert "named with the item" in told["method"][0]
+    many = [
+        dataclasses.replace(
+            one,
+            traces=(),
+            measurement=dataclasses.replace(
+                imported, specimen=dataclasses.replace(imported.specimen, identifier=f"c{number}")
+            ),
+        )
+        for number in range(6)
+    ]
+    document = report_document(many, TEXTS, detail="brief")
+    assert "provenance of its part" in head(document, read)["method"][0]
+    assert read.facts(document.blocks)["file it came from"] == ["cord <7>.s16p"] * 6
+
+
+def doubtful(item: ReportItem, *doubts: str) -> ReportItem:
+    verdict = dataclasses.replace(item.verdict, notes=(*item.verdict.notes, *doubts), doubts=doubts)
+    return dataclasses.replace(item, verdict=verdict)
+
+
+def test_doubts_stand_in_the_box_and_only_there(
+    one: ReportItem, bad: ReportItem, read: SimpleNamespace
+) -> None:
+    doubt = "a peak may be missed by up to 15 dB"
+    document = report_document([doubtful(one, doubt)], TEXTS)
+    box = document.blocks[0]
+    assert isinstance(box, Box)
+    assert [plain(item) for item in box.items] == [f"doubtful: {doubt}"]
+    assert read.words(document.blocks).count(doubt) == 1
+    again = dataclasses.replace(
+        doubtful(one, doubt), verdict=dataclasses.replace(one.verdict, requirement="b", doubts=(doubt,))
+    )
+    several = report_document([doubtful(one, doubt), again], TEXTS)
+    assert [plain(item) for item in several.blocks[0].items] == [f"doubtful: {doubt}"]
+    assert read.words(several.blocks).count(doubt) == 1
+    other = doubtful(bad, "another")
+    for items, told in (
+        ([doubtful(one, doubt), bad], "1 of 2 measurements is doubtful; its part says why"),
+        ([doubtful(one, doubt), other], "2 of 2 measurements are doubtful; their parts say why"),
+    ):
+        many = report_document(items, TEXTS, detail="brief")
+        assert told in map(plain, many.blocks[0].lines)
+        assert read.words(many.blocks).count(doubt) == 1
+    assert "doubtful" not in read.words(report_document([one, bad], TEXTS, detail="brief").blocks)
+
+
+def test_a_kept_grading_that_says_something_else_makes_it_doubtful(
+    one: ReportItem, read: SimpleNamespace
+) -> None:
+    def kept(rule: str, outcome: Outcome, day: int, edition: str = "E1") -> KeptOutcome:
+        return KeptOutcome(f"2026-05-{day:02}T08:00:00Z", rule, edition, outcome)
+
+    def document(*gradings: KeptOutcome) -> Document:
+        return report_document([dataclasses.replace(one, edition="E1", kept=gradings)], TEXTS)
+
+    told = document(kept("guard-band 10", Outcome.FAIL, 3), kept("simple", Outcome.PASS, 4))
+    assert [plain(item) for item in told.blocks[0].items] == [
+        "doubtful: the grading against tia-6a-cord kept on 2026-05-03 says fail, by the decision rule "
+        "guard-band 10"
+    ]
+    assert "kept grading" not in read.facts(told.blocks)
+    # What was graded again by the same rule counts as it was graded last.
+    told = document(kept("simple", Outcome.FAIL, 3), kept("simple", Outcome.PASS, 4))
+    assert told.blocks[0].items == ()
+    older = document(kept("simple", Outcome.FAIL, 3, "E0"))
+    assert plain(older.blocks[0].items[0]).endswith("decision rule simple, against the edition E0")
+    # The same by another rule is no doubt.
+    same = document(kept("guard-band 10", Outcome.PASS, 3))
+    assert same.blocks[0].items == ()
+    assert read.facts(same.blocks)["kept grading"] == [
+        "the grading against tia-6a-cord kept on 2026-05-03 says pass, by the decision rule guard-band 10"
+    ]
+
+
+def test_the_decision_rule_is_explained_once(
+    graded: Callable[..., list[ReportItem]], read: SimpleNamespace
+) -> None:
+    """ILAC-G8:09/2019, 4.2.1: simple acceptance, and its risk."""
+    document = report_document(graded("cord-2m", "tia-6a-cord", detail="brief"), TEXTS, detail="brief")
+    words = read.words(document.blocks)
+    assert words.count("ILAC-G8") == words.count("simple acceptance") == 1
+    (told,) = head(document, read)["decision rule"]
+    assert told.startswith("simple: simple acceptance, no guard band (ILAC-G8:09/2019, 4.2.1)")
+
+
+def test_ambient_conditions_are_told_from_least_to_greatest(one: ReportItem, read: SimpleNamespace) -> None:
+    def at(number: int, **ambient: float) -> ReportItem:
+        specimen = dataclasses.replace(one.measurement.specimen, identifier=f"c{number}")
+        measurement = dataclasses.replace(one.measurement, specimen=specimen, ambient=ambient)
+        return dataclasses.replace(one, measurement=measurement, traces=())
+
+    items = [at(1, temperature_degc=21.5), at(2, temperature_degc=23.0, humidity_percent=45.0), at(3)]
+    told = head(report_document(items, TEXTS, detail="brief"), read)["ambient conditions"]
+    assert told == [
+        "temperature 21.5 to 23 °C", "relative humidity 45 %", "noted for 2 of 3 measurements"
+    ]  # fmt: skip
+    nothing = report_document([at(1), at(2)], TEXTS, detail="brief")
+    assert "traceability, ambient conditions, issued on" in read.words(nothing.blocks[:4])

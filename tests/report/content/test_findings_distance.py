@@ -33,8 +33,8 @@ def item(build: SimpleNamespace) -> ReportItem:
     return dataclasses.replace(build.item(points=20), traces=())
 
 
-def section(item: ReportItem, findings: Findings, *, failing: bool = True):
-    return distance_section([dataclasses.replace(item, findings=findings)], TEXTS, failing=failing)
+def section(item: ReportItem, findings: Findings):
+    return distance_section([dataclasses.replace(item, findings=findings)], TEXTS)
 
 
 def test_what_the_distances_rest_on_is_told(item: ReportItem, read: SimpleNamespace) -> None:
@@ -109,7 +109,6 @@ def test_there_is_a_section_only_where_something_is_known(item: ReportItem, read
     fault = Fault("crush", None, ("12",), (1, 2), 0.7, 0.9, "pair 1-2 is crushed", ("evidence",))
     assert section(item, Findings()) is None
     assert section(item, Findings(faults=[fault])) is None
-    told = section(item, Findings(faults=[fault]), failing=False)
-    assert "What stands out" in read.words(told)
-    assert "pair 1-2 is crushed" in read.words(told)
+    told = section(item, Findings(faults=[fault], why_no_profiles="too coarse"))
+    assert "pair 1-2 is crushed" not in read.words(told)
     assert plain(told.title) == "Over the distance"

@@ -88,7 +88,7 @@ def test_everything_that_is_known_is_told(item: ReportItem) -> None:
     assert told["measured at"] == [AT]
     assert told["reduced again at"] == ["2026-04-01T00:00:00Z: a better fixture"]
     assert told["operator"] == ["M. Lindqvist"]
-    assert told["origin"] == ["measured on the bench"]
+    assert told["origin"] == ["simulated bench: for practice, no real part was measured"]
     assert told["analyzer"][1] == "command family named-measurement, 16 ports"
     assert told["grid"] == ["1.000 MHz to 500.00 MHz, 40 points", "16 legs at 50 ohm"]
     assert told["settings"] == [

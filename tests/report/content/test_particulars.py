@@ -20,6 +20,8 @@ order = "PO 4711"
 condition = "undamaged"
 sampling = "drawn by the customer"
 deviations = "none"
+traceability = '''kit 17: certificate K-2025-118
+analyzer: certificate A-31'''
 [laboratory]
 name = "Cabling laboratory"
 address = '''1 High Street
@@ -55,6 +57,7 @@ def test_everything_in_a_letterhead_is_read(tmp_path: Path) -> None:
         condition="undamaged",
         sampling="drawn by the customer",
         deviations="none",
+        traceability="kit 17: certificate K-2025-118\nanalyzer: certificate A-31",
     )
 
 

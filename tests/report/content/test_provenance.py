@@ -52,7 +52,7 @@ def test_what_finds_the_record_and_checks_it(item: ReportItem) -> None:
     assert told["reduced again at"] == ["2026-04-01T00:00:00Z"]
     assert told["reason"] == ["a better fixture"]
     assert told["file it came from"] == ["x.s16p"]
-    assert told["ports in their order"][0].startswith("1 A:12.1, 2 A:12.2, ")
+    assert told["ports of the matrix, in the order of its rows"][0].startswith("1 A:12.1, 2 A:12.2, ")
     assert told["software"] == ["benchsweep 0.1.0, numpy 2.4"]
     fixture = section_in(section, "Fixture definition as used")
     budget = section_in(section, "Uncertainty budget as used")

@@ -239,7 +239,7 @@ def test_of_many_requirements_eight_stand_in_a_table(failing: ReportItem, read: 
     assert "1 tia-6a-cord, 2 r2" in read.words(abreast)
 
 
-def test_faults_stand_with_a_fail_and_with_the_distances_of_a_pass(
+def test_faults_stand_at_the_beginning_whether_it_fails_or_passes(
     failing: ReportItem, read: SimpleNamespace
 ) -> None:
     bad = dataclasses.replace(failing, findings=Findings(faults=FAULTS))
@@ -255,7 +255,13 @@ def test_faults_stand_with_a_fail_and_with_the_distances_of_a_pass(
     good = dataclasses.replace(easier(bad, "easy", 30.0), findings=bad.findings)
     words = read.words(subject_section([good], TEXTS, place=1))
     assert "What is wrong" not in words
-    assert words.index("Over the distance") < words.index("What stands out") < words.index(FAULTS[0].words)
+    assert words.index("What stands out") < words.index(FAULTS[0].words) < words.index("Worst margin")
+    assert words.count(FAULTS[0].words) == 1
+    # Of what passes it is not said that nothing was found.
+    quiet = dataclasses.replace(good, findings=Findings(why_no_profiles="too coarse"))
+    words = read.words(subject_section([quiet], TEXTS, place=1))
+    assert "What stands out" not in words
+    assert "No fault was found" not in words
 
 
 def test_doubts_stand_before_everything_but_the_outcome_and_only_there(
@@ -264,7 +270,7 @@ def test_doubts_stand_before_everything_but_the_outcome_and_only_there(
     doubt = "the step is too coarse"
     verdict = dataclasses.replace(failing.verdict, notes=(doubt, "a note"), doubts=(doubt,))
     section = subject_section([dataclasses.replace(failing, verdict=verdict)], TEXTS, place=1)
-    assert plain(section.blocks[1].title) == "What makes it doubtful"
+    assert [plain(item) for item in section.blocks[0].items][-1] == f"doubtful: {doubt}"
     assert read.words(section).count(doubt) == 1
     assert read.facts(section)["note"] == ["a note"]
 
@@ -297,7 +303,8 @@ def test_brief_tells_whether_why_not_and_by_how_much(
     items = graded("cord-2m", "tia-6a-cord", detail="brief")
     section = subject_section(items, TEXTS, place=1, detail="brief")
     told = titles(section)
-    assert set(told) == {"What makes it doubtful", "Worst margins, pair by pair", "Traces"}
+    assert set(told) == {"Worst margins, pair by pair", "Traces"}
+    assert [plain(item)[:9] for item in section.blocks[0].items] == ["doubtful:"]
     # Charts of what is graded alone: a cord has limits for return loss and NEXT.
     assert [d.picture.name for d in read.every(section, Drawn)] == [
         "specimen-1-return-loss",
@@ -326,3 +333,52 @@ def test_nothing_graded_is_said(failing: ReportItem, read: SimpleNamespace) -> N
     assert "nothing was graded" in map(plain, box.lines)
     assert not [title for title in titles(section) if title.startswith(("Every", "Worst"))]
     assert read.facts(section)["note"] == ["no length"]
+
+
+def test_the_wiring_is_told_once_where_a_fault_says_it(failing: ReportItem, read: SimpleNamespace) -> None:
+    """The fault of the same kind and pairs has the place and the evidence; the box names the kind."""
+    split = Fault("split", None, ("36", "45"), (3, 4, 5, 6), None, None, "pairs are split all along", ())
+    item = dataclasses.replace(failing, findings=Findings(faults=[split]))
+    section = subject_section([item], TEXTS, place=1)
+    assert plain(section.blocks[0].items[0]) == "wiring: split, pairs 36 and 45"
+    assert read.facts(section)["wiring"] == ["wrong: see above"]
+    other = dataclasses.replace(split, kind="crush", pairs=("12",))
+    told = subject_section([dataclasses.replace(item, findings=Findings(faults=[other]))], TEXTS, place=1)
+    assert read.facts(told)["wiring"] == ["wrong", "pairs 3-6 and 4-5 are split at end B"]
+
+
+def test_why_traces_are_undecided_is_told_once_with_their_number(
+    failing: ReportItem, read: SimpleNamespace
+) -> None:
+    why = "there is no uncertainty budget, so the guard band is not known"
+    rows = tuple(
+        dataclasses.replace(row, outcome=Outcome.UNDECIDED, note=why)
+        for row in failing.verdict.rows
+        if row.parameter in (Parameter.NEXT, Parameter.RETURN_LOSS)
+    )
+    verdict = dataclasses.replace(
+        failing.verdict, rows=rows, outcome=Outcome.UNDECIDED, wiring=WiringReport((1,), ())
+    )
+    box = subject_section([dataclasses.replace(failing, verdict=verdict)], TEXTS, place=1).blocks[0]
+    # 12 combinations of pairs and 4 pairs, from both ends.
+    assert list(map(plain, box.items)) == [f"undecided, 32 traces (return loss, NEXT): {why}"]
+    one = dataclasses.replace(verdict, rows=rows[:1])
+    box = subject_section([dataclasses.replace(failing, verdict=one)], TEXTS, place=1).blocks[0]
+    assert list(map(plain, box.items)) == [f"undecided, 1 trace (return loss): {why}"]
+
+
+def test_one_length_for_all_requirements_is_told_with_the_measurement(
+    several: list[ReportItem], read: SimpleNamespace
+) -> None:
+    section = subject_section(several, TEXTS, place=1)
+    assert read.facts(section)["length used"] == ["2 m"]
+    assert read.facts(section.blocks[:5])["length used"] == ["2 m"]
+    longer = dataclasses.replace(several[1], verdict=dataclasses.replace(several[1].verdict, length_m=3.0))
+    apart = subject_section([several[0], longer], TEXTS, place=1)
+    assert read.facts(apart)["length used"] == ["2 m", "3 m"]
+
+
+def test_a_family_with_one_graded_category_has_no_highest(failing: ReportItem, read: SimpleNamespace) -> None:
+    alone = BestCategory("TIA cord", "", (("tia-6a-cord", Outcome.FAIL),))
+    item = dataclasses.replace(failing, findings=Findings(best=[alone]))
+    assert "Highest category" not in read.words(subject_section([item], TEXTS, place=1))
