@@ -3,20 +3,33 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
 import stat
 from collections.abc import Iterable
 from pathlib import Path
+from typing import BinaryIO
 
 from benchsweep.errors import UsageError
 
 __all__ = ["check_target", "replace_page"]
 
 _START = 1024
-_PAGE = (b"<!doctype html", b"<html")
 _OURS = b"benchsweep "
-_PDF = b"%PDF-"
-# Written by `pdf`; a PDF that came from elsewhere does not have it.
+# How each page of ours begins (`html/page.html.j2`). One that quotes the mark further down is not ours.
+_PAGE = re.compile(
+    rb'<!doctype html>\s*<html lang="[^"<>]*" dir="[a-z]{3}">\s*<head>\s*<meta charset="utf-8">\s*'
+    rb'<meta name="generator" content="benchsweep">'
+)
+# The end of a PDF: where its table of objects stands, and which object tells what the file says of itself
+# (ISO 32000-1:2008, 7.5.4, 7.5.5 and 14.3.3).
+_PDF_TAIL = 4096
+_PDF_END = re.compile(
+    rb"trailer\s*<<[^<>]*?/Info\s+(\d{1,9})\s+0\s+R[^\0]*?startxref\s+(\d{1,12})\s+%%EOF\s*\Z"
+)
+_PDF_TABLE = re.compile(rb"xref\s*\n0 \d+\s*\n")
+_PDF_ENTRY = 20
+# Written by `pdf`; a PDF that came from elsewhere does not have it there.
 _PDF_OURS = b"/Keywords(benchsweep report)"
 _ANOTHER = "Name another file after -o, for example report.html."
 
@@ -24,8 +37,8 @@ _ANOTHER = "Name another file after -o, for example report.html."
 def check_target(path: Path, inputs: Iterable[Path] = ()) -> None:
     """Refuse to write a report at `path` when that would destroy something; nothing is written or made.
 
-    What exists there is replaced only when it is an HTML page, or empty: never a record, a damaged one, or
-    any other file. Where the name ends in ``.pdf``, only a PDF report of ours is replaced, or an empty file.
+    What exists there is replaced only when it is a report of ours of the same form (its head says so), or
+    empty: never a record, a page that somebody wrote, a link, or any other file.
 
     Parameters
     ----------
@@ -51,9 +64,8 @@ def check_target(path: Path, inputs: Iterable[Path] = ()) -> None:
     pdf = path.suffix.lower() == ".pdf"
     what = _what_is_there(path, pdf)
     if what:
-        older = "an older PDF report" if pdf else "an older page"
         raise UsageError(
-            f"{path}: {what}; a report replaces nothing but {older}",
+            f"{path}: {what}; a report replaces nothing but an older report",
             hint=_ANOTHER.replace("report.html", "report.pdf") if pdf else _ANOTHER,
         )
 
@@ -68,23 +80,46 @@ def _same(path: Path, other: Path) -> bool:
 def _what_is_there(path: Path, pdf: bool) -> str:
     """Return in words what must not be replaced; empty when there is nothing."""
     try:
-        if not stat.S_ISREG(path.stat().st_mode):
+        kind = path.lstat().st_mode
+        if stat.S_ISLNK(kind):
+            return "is a link" if path.exists() else "is a link to nothing"
+        if not stat.S_ISREG(kind):
             return "is no ordinary file"
         with path.open("rb") as stream:
             start = stream.read(_START)
-            ours = pdf and start.startswith(_PDF) and _PDF_OURS in start + stream.read()
+            ours = _is_our_pdf(stream) if pdf else _PAGE.match(start) is not None
     except FileNotFoundError:
-        return "is a link to nothing" if path.is_symlink() else ""
+        return ""
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or type(error).__name__
         # A file as a folder on the way, for example: writing there says what is wrong.
         return "" if isinstance(error, NotADirectoryError) else f"cannot be looked into ({reason})"
     if start.startswith(_OURS):
         return "holds measurements of benchsweep"
-    if pdf:
-        return "" if ours or not start else "is no PDF report of benchsweep"
-    plain = start.removeprefix(b"\xef\xbb\xbf").lstrip().lower()
-    return "" if not plain or plain.startswith(_PAGE) else "is no HTML page"
+    if ours or not start:
+        return ""
+    return f"is no {'PDF' if pdf else 'HTML'} report of benchsweep"
+
+
+def _is_our_pdf(stream: BinaryIO) -> bool:
+    """Return whether the object in which a PDF tells of itself has our keyword; text in it does not count."""
+    size = stream.seek(0, os.SEEK_END)
+    stream.seek(max(0, size - _PDF_TAIL))
+    found = _PDF_END.search(stream.read())
+    if found is None:
+        return False
+    number, table = int(found[1]), int(found[2])
+    stream.seek(table)
+    head = _PDF_TABLE.match(stream.read(64))
+    if head is None:
+        return False
+    stream.seek(table + head.end() + _PDF_ENTRY * number)
+    entry = stream.read(10)
+    if not entry.isdigit():
+        return False
+    stream.seek(int(entry))
+    told = stream.read(_PDF_TAIL).partition(b"endobj")[0]
+    return re.match(rb"%d 0 obj\s*<<" % number, told) is not None and _PDF_OURS in told
 
 
 def replace_page(path: Path, text: str | bytes) -> None:

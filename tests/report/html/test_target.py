@@ -1,7 +1,8 @@
-"""A report never takes the place of anything but an older page."""
+"""A report never takes the place of anything but an older report."""
 
 from __future__ import annotations
 
+import dataclasses
 import os
 from pathlib import Path
 
@@ -16,7 +17,7 @@ GOLDEN = Path(__file__).parents[2] / "archive" / "golden"
 
 
 @pytest.mark.parametrize("kind", ["record", "series", "calibration", "damaged", "toml", "touchstone"])
-def test_only_pages_are_replaced(kind: str, tmp_path: Path) -> None:
+def test_only_reports_are_replaced(kind: str, tmp_path: Path) -> None:
     golden = {name: (GOLDEN / f"{name}-v1.h5").read_bytes() for name in ("record", "series")}
     golden["calibration"] = b"benchsweep calibration 1\nbytes after this block: 17\n"
     there = tmp_path / "r.html"
@@ -35,16 +36,53 @@ def test_only_pages_are_replaced(kind: str, tmp_path: Path) -> None:
     assert sorted(tmp_path.iterdir()) == before
 
 
-@pytest.mark.parametrize("old", [b"", b"\n <!DOCTYPE HTML>old", b"\xef\xbb\xbf<html>old"])
-def test_pages_and_empty_files_are(old: bytes, tmp_path: Path) -> None:
-    (tmp_path / "r.html").write_bytes(old)
-    assert "Report of " in write_html(tmp_path / "r.html", document()).read_text(encoding="utf-8")
+MARK = b'<meta name="generator" content="benchsweep">'
+
+
+@pytest.mark.parametrize(
+    "own",
+    [
+        b"<!doctype html>mine",
+        b"<html>mine",
+        b"\n <!DOCTYPE HTML>\n<html lang='en'><head><title>mine</title></head>",
+        b'<!doctype html>\n<html lang="en"><head><title>mine</title>' + MARK,
+        b'<!doctype html>\n<html lang="en" dir="ltr">\n<head>\n<meta charset="utf-8">\n<title>of ' + MARK,
+        b"<!doctype html><html><body><pre>" + MARK + b"</pre>",
+        b"<!-- " + MARK + b" -->",
+        MARK,
+        b" ",
+    ],
+)
+def test_a_page_that_somebody_wrote_stays(own: bytes, tmp_path: Path) -> None:
+    """Also one that quotes what marks ours."""
+    there = tmp_path / "r.html"
+    there.write_bytes(own)
+    with pytest.raises(UsageError, match="no HTML report of benchsweep; a report replaces nothing but"):
+        write_html(there, document())
+    assert there.read_bytes() == own
+
+
+def test_older_reports_and_empty_files_are_replaced(tmp_path: Path) -> None:
+    there = tmp_path / "r.html"
+    there.touch()
+    for language in ("en", "zh-Hant-TW", "ar", 'x"<>'):
+        told = write_html(there, dataclasses.replace(document(), language=language))
+        assert "Report of " in told.read_text(encoding="utf-8")
+    write_html(there, document())
+
+
+def test_a_link_is_not_replaced(tmp_path: Path) -> None:
+    old = write_html(tmp_path / "old.html", document())
+    (tmp_path / "r.html").symlink_to(old)
+    with pytest.raises(UsageError, match="is a link"):
+        write_html(tmp_path / "r.html", document())
+    assert (tmp_path / "r.html").is_symlink()
 
 
 def test_a_page_that_cannot_be_finished_leaves_the_old_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (tmp_path / "r.html").write_text("<!doctype html>old", encoding="utf-8")
+    before = write_html(tmp_path / "r.html", document(rows=1)).read_bytes()
 
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
@@ -52,13 +90,13 @@ def test_a_page_that_cannot_be_finished_leaves_the_old_one(
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(UsageError, match="No space left"):
         write_html(tmp_path / "r.html", document())
-    assert (tmp_path / "r.html").read_text(encoding="utf-8").endswith("old")
+    assert (tmp_path / "r.html").read_bytes() == before
     assert [path.name for path in tmp_path.iterdir()] == ["r.html"]
 
 
 def test_an_input_by_any_name_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    Path("page.html").write_text("<!doctype html>", encoding="utf-8")
+    write_html(Path("page.html"), document(rows=1))
     Path("folder").mkdir()
     Path("folder/head.h5").write_bytes(b"benchsweep series-head 1\n")
     Path("link").symlink_to("page.html")

@@ -15,6 +15,16 @@ OTHER_PDF = (
 )
 
 
+QUOTES_OURS = OTHER_PDF.replace(b"%%EOF", b"stream /Keywords(benchsweep report) endstream\n%%EOF")
+
+
+def moved(old: bytes) -> bytes:
+    """A PDF of another program that shows the objects of one of ours: it tells other things of itself."""
+    return old.replace(b"/Keywords(benchsweep report)", b"/Keywords(benchsweep_report)") + (
+        b"\n% /Keywords(benchsweep report)\n"
+    )
+
+
 @pytest.fixture
 def made(pdf):
     return pdf.document(title=("new",))
@@ -45,7 +55,17 @@ def test_a_large_older_report_is_known(made, tmp_path, pdf):
 
 
 @pytest.mark.parametrize(
-    "content", [OTHER_PDF, b"<!doctype html>old", b"benchsweep record 1\n", b"\x00", b"notes", b"%PDF"]
+    "content",
+    [
+        OTHER_PDF,
+        QUOTES_OURS,
+        QUOTES_OURS.replace(b"%%EOF", b"startxref\n9\n%%EOF"),
+        b"<!doctype html>old",
+        b"benchsweep record 1\n",
+        b"\x00",
+        b"notes",
+        b"%PDF",
+    ],
 )
 def test_any_other_file_stays(made, tmp_path, content):
     path = tmp_path / "r.pdf"
@@ -59,10 +79,18 @@ def test_any_other_file_stays(made, tmp_path, content):
     assert [one.name for one in tmp_path.iterdir()] == ["r.pdf"]
 
 
+def test_a_pdf_that_only_quotes_the_keyword_stays(made, tmp_path, pdf):
+    path = write_pdf(tmp_path / "r.pdf", made)
+    path.write_bytes(content := moved(path.read_bytes()))
+    with pytest.raises(UsageError, match="no PDF report of benchsweep"):
+        check_target(path)
+    assert path.read_bytes() == content
+
+
 def test_a_pdf_where_a_page_is_to_stand_stays(made, tmp_path):
     path = write_pdf(tmp_path / "r.pdf", made)
     page = path.rename(tmp_path / "r.html")
-    with pytest.raises(UsageError, match="no HTML page"):
+    with pytest.raises(UsageError, match="no HTML report"):
         check_target(page)
 
 
