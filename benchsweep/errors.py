@@ -30,6 +30,7 @@
     └── ArchiveError                      6
         ├── RecordDamaged                 6  a checksum does not match, or the file is no record of ours
         ├── RecordNewer                   6  written by a later version of the format
+        ├── RecordMissing                 2  there is no such file: a slip of who named it, no damage
         ├── ArchiveLocked                 6  the place cannot be written
         └── ArchiveUnreachable            6  the drive or store does not answer: nothing is known of the file
 """
@@ -61,6 +62,7 @@ __all__ = [
     "NotSupported",
     "PowerCycled",
     "RecordDamaged",
+    "RecordMissing",
     "RecordNewer",
     "ScpiError",
     "SettingsChanged",
@@ -293,6 +295,12 @@ class RecordDamaged(ArchiveError):
 
 class RecordNewer(ArchiveError):
     """The record was written by a later version of the format."""
+
+
+class RecordMissing(ArchiveError):
+    """There is no such file."""
+
+    exit_code = 2
 
 
 class ArchiveLocked(ArchiveError):

@@ -11,6 +11,7 @@ from benchsweep.cli._archive_regrade import Jobs
 from benchsweep.cli._options import AsJson, MaybeRecords, Quiet
 from benchsweep.cli._output import counted, print_json, print_text, say, table_width
 from benchsweep.cli._selection import Chosen, chooses_records
+from benchsweep.cli._series import refuse_missing
 from benchsweep.errors import UsageError
 
 __all__ = ["check"]
@@ -101,6 +102,8 @@ def check(
         )
     if overwrite and list_to is None:
         raise UsageError("--overwrite does nothing without --list", hint="Leave it out.")
+    for path in records or ():
+        refuse_missing(path)
     progress = None if quiet else _told()
     if records:
         found = check_files(records, jobs=jobs, every_item=every_item, progress=progress)

@@ -31,7 +31,7 @@ def show_budgets(
     ------
     ArchiveError, UsageError, LimitNotDefined, DefinitionError
     """
-    from benchsweep.qualification import budget_document, budget_parameters, budget_rows
+    from benchsweep.qualification import about_record, budget_document, budget_parameters, budget_rows
     from benchsweep.report import budget_table
 
     wanted = budget_parameters(parameters)
@@ -42,7 +42,8 @@ def show_budgets(
         graded, number = grade_any(path, requirements, sweep=sweep, length_m=length_m, budget=budget)
         record = str(path) if number is None else f"{path}, sweep {number}"
         for verdict in graded.verdicts or (None,):
-            rows = budget_rows(graded.evaluation, verdict, parameters=wanted)
+            with about_record(path):
+                rows = budget_rows(graded.evaluation, verdict, parameters=wanted)
             requirement = None if verdict is None else verdict.requirement
             documents.append(budget_document(rows, graded.evaluation, record=record, requirement=requirement))
             table = budget_table(rows, record=record, requirement=requirement, width=table_width())

@@ -183,9 +183,13 @@ def _tell(
                 "number": number,
                 "records": [str(path) for path in sources.records],
                 "outcomes": [str(verdict.outcome) for verdict in verdicts],
+                "doubts": [list(verdict.doubts) for verdict in verdicts],
                 "damaged": [{"record": record, "reason": reason} for record, reason in sources.damaged],
             }
         )
         return
-    lines = [f"{one.outcome}: {one.specimen}, {one.requirement}, {one.record}" for one in verdicts]
+    lines = [
+        f"{one.outcome}{', doubtful' if one.doubts else ''}: {one.specimen}, {one.requirement}, {one.record}"
+        for one in verdicts
+    ]
     print_text("\n".join((*lines, *(f"report {path}" for path in written))))

@@ -54,9 +54,8 @@ def series_items(
     ArchiveError, UsageError
         What is named is not there, or options do not fit what it is.
     """
-    from benchsweep.qualification import followed_parameters, is_series, series_sweep
+    from benchsweep.qualification import about_record, followed_parameters, is_series, series_sweep
 
-    followed = followed_parameters(asked.parameters)
     series = []
     for path in records:
         refuse_missing(path)
@@ -75,22 +74,26 @@ def series_items(
                 )
             continue
         if asked.sweep is not None:
-            series_sweep(path, asked.sweep)
+            with about_record(path):
+                series_sweep(path, asked.sweep)
         series.append(path)
+    # Where there is none, they chose records by what was graded, which may be any parameter.
+    followed = followed_parameters(asked.parameters) if series else ()
     return [_item(path, asked, followed, quiet) for path in series]
 
 
 def _item(path: Source, asked: Following, followed: Sequence[Parameter], quiet: bool) -> SeriesItem:
-    from benchsweep.qualification import notes_about, series_change
+    from benchsweep.qualification import about_record, notes_about, series_change
     from benchsweep.records import Comment
     from benchsweep.report import SeriesItem
 
-    shown = series_change(
-        path,
-        parameters=followed,
-        reading=asked.reading,
-        leave_out_damaged=asked.leave_out_damaged,
-        progress=progress_of(path, quiet=quiet),
-    )
-    comments = [note for note in notes_about(path) if isinstance(note, Comment)]
+    with about_record(path):
+        shown = series_change(
+            path,
+            parameters=followed,
+            reading=asked.reading,
+            leave_out_damaged=asked.leave_out_damaged,
+            progress=progress_of(path, quiet=quiet),
+        )
+        comments = [note for note in notes_about(path) if isinstance(note, Comment)]
     return SeriesItem(shown.head, shown.summary, str(path), shown.content_hash, comments)

@@ -116,7 +116,7 @@ def report_records(job: str, items: Sequence[Item]) -> list[Reported]:
 def _report(job: ReportJob, item: Placed) -> Reported:
     from benchsweep.cli._items import report_items
     from benchsweep.cli._series import grade_any
-    from benchsweep.qualification import tell_superseded
+    from benchsweep.qualification import about_record, tell_superseded
     from benchsweep.report import report_part
 
     grading = job.grading
@@ -131,10 +131,13 @@ def _report(job: ReportJob, item: Placed) -> Reported:
             conditions=grading.conditions,
             by_pattern=job.by_pattern,
         )
-        graded = tell_superseded(graded)
-        made = report_items(graded, grading.requirements, conditions=grading.conditions, detail=job.detail)
-        group = [replace(one, sweep=number) for one in made]
-        part = report_part(group, _texts(job.language), place=item.place, detail=job.detail)
+        with about_record(item.source):
+            graded = tell_superseded(graded)
+            made = report_items(
+                graded, grading.requirements, conditions=grading.conditions, detail=job.detail
+            )
+            group = [replace(one, sweep=number) for one in made]
+            part = report_part(group, _texts(job.language), place=item.place, detail=job.detail)
     except BenchsweepError as error:
         return Reported(item, error=error)
     return Reported(item, part, graded.verdicts)

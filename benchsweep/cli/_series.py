@@ -11,7 +11,7 @@ import typer
 
 from benchsweep.cli._options import Source
 from benchsweep.cli._output import say, table_width
-from benchsweep.errors import ArchiveError, UsageError
+from benchsweep.errors import RecordMissing, UsageError
 
 if TYPE_CHECKING:
     from benchsweep.limits import Conditions, Requirement
@@ -63,10 +63,10 @@ def refuse_missing(path: Source) -> None:
 
     Raises
     ------
-    ArchiveError
+    RecordMissing
     """
     if isinstance(path, Path) and not path.exists():
-        raise ArchiveError(f"{path}: there is no such file or folder", hint="Check the path.")
+        raise RecordMissing(f"{path}: no such file or folder", hint="Check the path.")
 
 
 def refuse_series_options(path: Source, **given: object) -> None:
@@ -96,13 +96,14 @@ def grade_any(
 ) -> tuple[Qualified, int | None]:
     """Grade a record, or one sweep of a series; return the number of the sweep too.
 
-    Requirements named in `by_pattern` are undecided where they need a length that nobody gave.
+    Requirements named in `by_pattern` are undecided where they need a length that nobody gave. An error names
+    the record.
 
     Raises
     ------
     ArchiveError, UsageError, LimitNotDefined, DefinitionError
     """
-    from benchsweep.qualification import grade_record, grade_series, is_series
+    from benchsweep.qualification import about_record, grade_record, grade_series, is_series
 
     how: dict[str, Any] = {
         "length_m": length_m,
@@ -111,10 +112,11 @@ def grade_any(
         "conditions": conditions,
         "by_pattern": by_pattern,
     }
-    if is_series(path):
-        return grade_series(path, requirements, number=sweep, **how)
-    refuse_series_options(path, sweep=sweep)
-    return grade_record(path, requirements, **how), None
+    with about_record(path):
+        if is_series(path):
+            return grade_series(path, requirements, number=sweep, **how)
+        refuse_series_options(path, sweep=sweep)
+        return grade_record(path, requirements, **how), None
 
 
 def progress_of(path: Source, *, quiet: bool = False) -> Callable[[int, int], None]:
@@ -157,6 +159,7 @@ def show_series(
     parameters: Sequence[str],
     reading: str | None,
     leave_out_damaged: bool = False,
+    quiet: bool = False,
 ) -> tuple[dict[str, Any], str]:
     """Return what is printed of a series, as a document and as text: all of it, or one sweep.
 
@@ -192,7 +195,7 @@ def show_series(
         parameters=followed_parameters(parameters),
         reading=reading,
         leave_out_damaged=leave_out_damaged,
-        progress=progress_of(path),
+        progress=progress_of(path, quiet=quiet),
     )
     text = series_table(shown.head, shown.summary, width=table_width()).rstrip()
     said = notes_on(path)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from benchsweep.cli._budget import show_budgets
-from benchsweep.cli._options import AsJson, Decision, LengthM, Records, Source, SweepNumber
+from benchsweep.cli._options import AsJson, Decision, LengthM, Quiet, Records, Source, SweepNumber
 from benchsweep.cli._output import print_json, print_text, table_width
 from benchsweep.cli._series import (
     Follow,
@@ -55,6 +55,7 @@ def show(
         typer.Option("--budget-name", metavar="NAME", help="With --budget: another one than the record's."),
     ] = None,
     as_json: AsJson = False,
+    quiet: Quiet = False,
 ) -> None:
     """Print what a record holds, after checking that it is undamaged; with --against its verdict too.
 
@@ -70,7 +71,7 @@ def show(
 
     Example: `benchsweep show archive/20260301T101500Z-cord.h5`
     """
-    from benchsweep.qualification import check_decision_rule, choose_requirements, is_series
+    from benchsweep.qualification import about_record, check_decision_rule, choose_requirements, is_series
 
     chosen = choose_requirements(against or [])
     requirements = chosen.requirements
@@ -103,24 +104,20 @@ def show(
         )
     documents = []
     texts = []
+    of_series: dict[str, Any] = {"reading": reading, "leave_out_damaged": leave_out_damaged}
     for path in records:
-        if is_series(path):
-            document, text = show_series(
-                path,
-                sweep=sweep,
-                parameters=parameter or [],
-                reading=reading,
-                leave_out_damaged=leave_out_damaged,
-            )
-        else:
-            refuse_series_options(
-                path, sweep=sweep, parameter=parameter, reading=reading, leave_out_damaged=leave_out_damaged
-            )
-            document, text = _record(path)
-        texts.append(text)
-        if requirements:
-            texts += _graded(path, chosen, document, sweep=sweep, length_m=length_m, rule=rule)
-        documents.append(document)
+        with about_record(path):
+            if is_series(path):
+                document, text = show_series(
+                    path, sweep=sweep, parameters=parameter or [], quiet=quiet, **of_series
+                )
+            else:
+                refuse_series_options(path, sweep=sweep, parameter=parameter, **of_series)
+                document, text = _record(path)
+            texts.append(text)
+            if requirements:
+                texts += _graded(path, chosen, document, sweep=sweep, length_m=length_m, rule=rule)
+            documents.append(document)
     if as_json:
         print_json(documents[0] if len(documents) == 1 else documents)
     else:

@@ -86,6 +86,7 @@ if TYPE_CHECKING:
         insert_simulated_specimen,
         read_measurement,
     )
+    from benchsweep.qualification._naming import about_record
     from benchsweep.qualification._notes import (
         RecordNotes,
         note_lines,
@@ -213,6 +214,7 @@ __all__ = [
     "TypedAmbient",
     "Verification",
     "Wishes",
+    "about_record",
     "again_document",
     "again_lines",
     "alien_document",
@@ -378,6 +380,7 @@ _FILES: dict[str, tuple[str, ...]] = {
         "record_document",
         "verdict_document",
     ),
+    "_naming": ("about_record",),
     "_export": ("ExportChoice", "Exported", "export_document", "export_records"),
     "_export_load": ("ExportGrading",),
     "_frames": ("to_pandas", "to_xarray"),

@@ -18,6 +18,7 @@ from benchsweep.qualification._export_load import (
     load_for_export,
 )
 from benchsweep.qualification._export_pieces import HOLDS, ExportForm, Piece, pieces_of, table_piece
+from benchsweep.qualification._naming import about_record
 from benchsweep.qualification._verdict_columns import verdict_columns
 
 __all__ = [
@@ -150,11 +151,13 @@ def export_records(
     together: list[Loaded] = []
     for place, source in enumerate(sources, start=1):
         progress(f"record {place} of {len(sources)}: {source}")
-        loaded = load_for_export(source, what, grading=grading, sweep=sweep)
-        if file is not None and what == "verdict":
+        with about_record(source):
+            loaded = load_for_export(source, what, grading=grading, sweep=sweep)
+            alone = file is None or what != "verdict"
+            pieces = tuple(pieces_of(loaded, choice.to, what, choice.version)) if alone else ()
+        if not alone:
             together.append(loaded)
             continue
-        pieces = tuple(pieces_of(loaded, choice.to, what, choice.version))
         if file is not None and len(pieces) > 1:
             raise _too_many(file, len(pieces), "files")
         for piece in pieces:

@@ -29,7 +29,14 @@ from benchsweep.archive import (
     write_calibration,
     write_record,
 )
-from benchsweep.errors import ArchiveError, ArchiveLocked, BenchsweepError, RecordDamaged, RecordNewer
+from benchsweep.errors import (
+    ArchiveError,
+    ArchiveLocked,
+    BenchsweepError,
+    RecordDamaged,
+    RecordMissing,
+    RecordNewer,
+)
 from benchsweep.records import Probe, SMatrix, Specimen, SweepSettings
 
 # Everything that can be stored: any text without zero bytes and lone surrogates.
@@ -322,9 +329,9 @@ def test_what_is_no_record_is_said(build: SimpleNamespace, stored: Path, tmp_pat
         (touchstone, RecordDamaged, "not a benchsweep record"),
         (calibration, RecordDamaged, "a benchsweep calibration, not a record"),
         (cut, RecordDamaged, "truncated"),
-        (tmp_path / "none.h5", ArchiveError, "cannot be read"),
+        (tmp_path / "none.h5", RecordMissing, "no such file"),
         (tmp_path, ArchiveError, "not a file"),
-        (Path("\0"), ArchiveError, "no file can have this name"),
+        (Path("\0"), RecordMissing, "no file can have this name"),
     ):
         with pytest.raises(error, match=words) as caught:
             read_record(path)

@@ -212,7 +212,7 @@ def test_nonsense_is_refused_and_leaves_nothing(
 @pytest.mark.parametrize(
     ("arguments", "code", "words"),
     [
-        (["comment", "x.h5", "text", "--by", "R"], 6, "there is no such file"),
+        (["comment", "x.h5", "text", "--by", "R"], 2, "no such file"),
         (["comment", "RECORD", " ", "--by", "R"], 2, "the comment is empty"),
         (["comment", "RECORD", "text", "--by", " "], 2, "--by is empty"),
         (["comment", "RECORD", "text"], 2, "--by"),

@@ -27,8 +27,8 @@ AGAINST = ("--against", "tia-6a-cord")
 POINTS = 40
 
 
-def cord(name: str, kind: str, lot: str, minute: int) -> Measurement:
-    grid = np.linspace(1e6, 500e6, POINTS)
+def cord(name: str, kind: str, lot: str, minute: int, points: int = POINTS) -> Measurement:
+    grid = np.linspace(1e6, 500e6, points)
     specimen = load_specimen(kind, seed=3)
     order = [specimen.conductors.index(f"{leg.port.end}{leg.contact}") for leg in LEGS]
     return Measurement(
@@ -40,7 +40,7 @@ def cord(name: str, kind: str, lot: str, minute: int) -> Measurement:
         corrected=SMatrix(
             grid, specimen.scatter(grid)[:, order][:, :, order], tuple(map(str, LEGS)), (50.0,) * 16
         ),
-        settings=SweepSettings(1e6, 500e6, POINTS, 1e3, 1, -5.0),
+        settings=SweepSettings(1e6, 500e6, points, 1e3, 1, -5.0),
         budget_toml=budget_text("simulated"),
         source_file="cord.s16p",
     )
@@ -102,8 +102,51 @@ def test_the_name_of_a_file_decides_what_it_is(cords: list[Path], run: Run) -> N
 
 def test_report_html_is_written_where_nothing_is_named(cords: list[Path], run: Run) -> None:
     told = run("report", cords[0], *AGAINST)
-    assert told.out.splitlines() == [f"pass: c0, tia-6a-cord, {cords[0]}", "report report.html"]
+    assert told.out.splitlines() == [f"pass, doubtful: c0, tia-6a-cord, {cords[0]}", "report report.html"]
     assert Path("report.html").is_file()
+
+
+def test_a_doubtful_outcome_is_said_to_be_doubtful(cords: list[Path], run: Run) -> None:
+    """A grid so coarse that a peak may be missed is doubted: `grade` says so of the same record."""
+    dense = archive.write_record(cord("dense", "cord-2m", "", 8, points=101), Path("archive"))
+    doubts = [run("grade", path, *AGAINST, "--json").json["doubts"] for path in (cords[0], dense)]
+    assert [len(of) for of in doubts] == [1, 0]
+    told = run("report", cords[0], dense, *AGAINST, "--json").json
+    assert (told["outcomes"], told["doubts"]) == (["pass", "pass"], doubts)
+    assert run("report", cords[0], dense, *AGAINST).out.splitlines()[:2] == [
+        f"pass, doubtful: c0, tia-6a-cord, {cords[0]}",
+        f"pass: dense, tia-6a-cord, {dense}",
+    ]
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("report", *AGAINST),
+        ("show", *AGAINST),
+        ("show", "--budget", *AGAINST),
+        ("export", "--to", "csv", "--what", "verdict", *AGAINST),
+        ("grade", *AGAINST),
+    ],
+    ids=lambda command: " ".join(command[:2]),
+)
+def test_an_error_about_one_of_several_records_names_it(
+    command: tuple[str, ...], cords: list[Path], run: Run
+) -> None:
+    nameless = dataclasses.replace(cord("c9", "cord-2m", "", 9), specimen=Specimen("c9"))
+    path = archive.write_record(nameless, Path("archive"))
+    verb, *options = command
+    told = run(verb, *([] if verb == "grade" else cords[:2]), path, *options)
+    assert told.code == 2
+    (said,) = [line for line in told.err.splitlines() if line.startswith("benchsweep: ")]
+    assert said.startswith(f"benchsweep: {path}: tia-6a-cord: ")
+    assert "length" in said
+
+
+def test_what_is_no_matter_of_a_record_does_not_name_one(cords: list[Path], run: Run) -> None:
+    told = run("grade", cords[0], *AGAINST, "--budget", "no-such-budget")
+    assert told.code == 2
+    assert str(cords[0]) not in told.err
 
 
 @pytest.mark.parametrize("name", ["report.txt", "report", "report.html.gz"])
@@ -157,6 +200,7 @@ def test_of_an_archive_the_parameter_is_that_of_a_kept_grading(cords: list[Path]
     assert [Path(path).name for path in told.json["records"]] == [cords[4].name]
     several = ("--parameter", "next", "--parameter", "eltctl", "--outcome", "fail")
     told = run("report", *several, *AGAINST, "--json")
+    assert told.code == 0, told.err
     assert [Path(path).name for path in told.json["records"]] == [cords[4].name]
 
 

@@ -197,7 +197,33 @@ def test_files_that_are_no_records(run: Run, tmp_path: Path) -> None:
         path.write_bytes(content)
         expect(run("grade", path, "--against", "tia-6a-cord"), 6, str(path))
         expect(run("show", path), 6, str(path))
-    expect(run("show", tmp_path / "absent.h5"), 6, "absent.h5")
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("show", "RECORD"),
+        ("show", "RECORD", "--budget"),
+        ("show", "RECORD", "--against", "tia-6-channel"),
+        ("grade", "RECORD", "--against", "tia-6-channel"),
+        ("report", "RECORD", "--against", "tia-6-channel"),
+        ("report", "RECORD"),
+        ("export", "RECORD", "--to", "csv"),
+        ("locate", "RECORD"),
+        ("archive", "check", "RECORD"),
+        ("archive", "comment", "RECORD", "text", "--by", "R"),
+        ("archive", "correct", "RECORD", "--lot", "L", "--reason", "typo", "--by", "R"),
+    ],
+)
+@pytest.mark.parametrize("name", ["absent.h5", "file/absent.h5"])
+def test_a_record_that_is_not_there_is_a_slip_and_no_damage(
+    run: Run, tmp_path: Path, command: tuple[str, ...], name: str
+) -> None:
+    (tmp_path / "file").write_text("no folder")
+    absent = tmp_path / name
+    answer = run(*(absent if word == "RECORD" else word for word in command))
+    expect(answer, 2, f"{absent}: no such file")
+    assert answer.out == ""
 
 
 def test_touchstone_files_that_are_none(run: Run, tmp_path: Path) -> None:

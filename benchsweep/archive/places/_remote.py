@@ -9,7 +9,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from benchsweep.errors import ArchiveError, ArchiveLocked, ArchiveUnreachable, BenchsweepError
+from benchsweep.errors import (
+    ArchiveError,
+    ArchiveLocked,
+    ArchiveUnreachable,
+    BenchsweepError,
+    RecordMissing,
+)
 
 __all__ = ["beginning", "filesystem", "is_url", "local_path", "remote_errors"]
 
@@ -123,6 +129,8 @@ def remote_errors(source: str, doing: str) -> Iterator[None]:
         No permission, or no credentials.
     ArchiveUnreachable
         Nobody answers.
+    RecordMissing
+        What was to be read is not there.
     ArchiveError
         Anything else: nothing of that name, no such kind of address, a package is missing.
     """
@@ -149,9 +157,9 @@ def _in_words(source: str, doing: str, error: Exception) -> ArchiveError:
             "AWS_SECRET_ACCESS_KEY, or by AWS_PROFILE.",
         )
     if isinstance(error, FileNotFoundError):
-        return ArchiveError(
-            f"{source}: {doing} failed: there is nothing of that name", hint="Check the address."
-        )
+        # A slip of who named a record; a whole archive that is not there may be a store that was lost.
+        missing = RecordMissing if doing == "reading" else ArchiveError
+        return missing(f"{source}: {doing} failed: there is nothing of that name", hint="Check the address.")
     if isinstance(error, ValueError) and "rotocol" in reason:
         return ArchiveError(
             f"{source}: no kind of address that is known: {reason}",

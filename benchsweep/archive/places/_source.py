@@ -13,7 +13,7 @@ from pathlib import Path
 from benchsweep.archive.places._remote import local_path
 from benchsweep.archive.places._remote_stream import RemoteStream
 from benchsweep.archive.places._storage_errors import storage_errors
-from benchsweep.errors import ArchiveError, RecordDamaged
+from benchsweep.errors import ArchiveError, RecordDamaged, RecordMissing
 
 __all__ = ["Content", "Source", "open_content"]
 
@@ -75,8 +75,10 @@ def open_content(source: Source, kind: str, *, whole: bool = True) -> Iterator[C
     ------
     ArchiveLocked
         Reading it is not permitted.
+    RecordMissing
+        No such file.
     ArchiveError
-        No such file, not a regular file, cannot be read or fetched.
+        Not a regular file, cannot be read or fetched.
     """
     path = local_path(source)
     if path is None:
@@ -87,7 +89,7 @@ def open_content(source: Source, kind: str, *, whole: bool = True) -> Iterator[C
         with storage_errors(path, "reading"):
             status = _status(path)
     except ValueError as error:
-        raise ArchiveError(f"{str(path)!r}: no file can have this name", hint="Check the path.") from error
+        raise RecordMissing(f"{str(path)!r}: no file can have this name", hint="Check the path.") from error
     if not stat.S_ISREG(status.st_mode):
         raise ArchiveError(f"{path}: not a file", hint=f"Name a {kind} file, its name ends in .h5.")
     with storage_errors(path, "reading"):
@@ -100,4 +102,4 @@ def _status(path: Path) -> os.stat_result:
     try:
         return path.stat()
     except (FileNotFoundError, NotADirectoryError) as error:
-        raise ArchiveError(f"{path}: cannot be read: {error.strerror}", hint="Check the path.") from error
+        raise RecordMissing(f"{path}: no such file", hint="Check the path.") from error
