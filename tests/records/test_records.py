@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from benchsweep.records import (
     CONTACTS_OF_PAIR,
+    AnalyzerIdentity,
     BalancedPort,
     Hookup,
     Leg,
@@ -23,6 +24,8 @@ from benchsweep.records import (
     parse_mode,
     parse_port,
 )
+from benchsweep.simulator import BenchOptions, list_families
+from benchsweep.simulator._server import build_devices
 
 GRID = np.array([1e6, 2e6, 3e6])
 
@@ -164,3 +167,12 @@ def test_terms_are_written_as_the_trade_writes_them() -> None:
         "skew",
         "mean",
     }
+
+
+@pytest.mark.parametrize("family", list_families())
+def test_the_simulated_bench_is_known_in_every_command_family(family: str) -> None:
+    """By what its own side answers, not by what this side writes."""
+    analyzer, _ = build_devices(BenchOptions(family=family, ports=list_families()[family][0]))
+    assert AnalyzerIdentity(analyzer.idn, family, 4).simulated
+    for real in ("A maker,VNA,17,1.0", "Not Simulated works,VNA,17,1.0", ""):
+        assert not AnalyzerIdentity(real, family, 4).simulated

@@ -9,13 +9,25 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from benchsweep.archive import write_record
 from benchsweep.cli._items import report_items
 from benchsweep.cli._verdicts import verdict_texts
-from benchsweep.qualification import Graded, Qualified, evaluate, grade_evaluation, load_requirements
+from benchsweep.qualification import (
+    Graded,
+    Qualified,
+    correct,
+    evaluate,
+    grade_evaluation,
+    grade_record,
+    keep_grading,
+    load_requirements,
+    record_hash,
+)
 from benchsweep.records import Outcome, Parameter, SMatrix, Specimen, balanced_ports
 from benchsweep.report.content import subject_section
 from benchsweep.report.text import english
 from benchsweep.simulator.specimen import load_specimen
+from tests.report.content.conftest import measured
 from tests.report.content.told import text_of
 
 LEGS = tuple(leg for port in balanced_ports() for leg in port.legs)
@@ -93,3 +105,24 @@ def test_a_channel_against_two_bodies_shows_what_does_not_count(
     assert texts[0].startswith("requirement")
     assert len(texts) == 4
     assert all(outcome in Outcome for _, outcome in of_tia.outcomes)
+
+
+def test_kept_gradings_come_along_and_those_that_say_something_else_are_told(tmp_path: Path) -> None:
+    path = write_record(measured("cord-5m", 2.0, 40), tmp_path)
+    requirements = load_requirements(["tia-6a-cord", "tia-6-cord"])
+    strict = grade_record(path, requirements[:1], decision_rule="guard-band 10")
+    assert strict.verdicts[0].outcome is Outcome.FAIL
+    keep_grading(strict, record_hash(path), requirements[:1])
+    result = grade_record(path, requirements)
+    for detail in ("full", "brief"):
+        first, other = report_items(result, requirements, detail=detail)
+        assert first.verdict.outcome is Outcome.PASS
+        (kept,) = first.kept
+        assert (kept.outcome, kept.decision_rule) == (Outcome.FAIL, "guard-band 10")
+        assert kept.edition == first.edition == requirements[0].edition
+        assert other.kept == []
+        words = text_of(subject_section([first], english(), place=1, detail=detail))
+        assert f"kept on {kept.made_at[:10]} says fail, by the decision rule guard-band 10" in words
+    # What was graded before a correction that changes outcomes is outdated: it differs for that reason.
+    correct(path, {"length_m": 2.5}, reason="wrong label", by="R. Lind")
+    assert report_items(grade_record(path, requirements), requirements)[0].kept == []

@@ -95,7 +95,7 @@ def test_the_outcomes_are_the_verdicts(items: list[ReportItem], pages: list[str]
 def test_each_specimen_begins_a_page_and_has_its_charts(
     items: list[ReportItem], reader: PdfReader, pages: list[str], pdf: SimpleNamespace
 ) -> None:
-    begins = [place for place, told in enumerate(pages) if told.splitlines()[1].endswith(" cord")]
+    begins = [place for place, told in enumerate(pages) if told.splitlines()[2].endswith(" cord")]
     assert len(begins) == 2
     # One chart of each parameter; each says in words what it shows.
     figures = pdf.tagged(reader, "/Figure")
@@ -108,6 +108,7 @@ def test_every_page_has_the_number_of_the_report(reader: PdfReader, pages: list[
     assert number
     for place, told in enumerate(pages, start=1):
         assert told.splitlines()[0] == number.group()
+        assert told.splitlines()[1].startswith("simulated bench: for practice")
         assert f"page {place} of {len(pages)}" in told
 
 
