@@ -36,7 +36,6 @@ class Glyphs:
     tick_below: str
     corner: str
     sample: str
-    limit_sample: str
     mark: str = "X"
 
     def character(self, dots: NDArray[np.bool_]) -> str:
@@ -53,8 +52,8 @@ class Glyphs:
         return braille + self.level + self.side + self.tick + self.below + self.tick_below + self.corner
 
 
-UNICODE = Glyphs((2, 4), "▔─▁", "│", "┤", "─", "┬", "└", "⠤⠒⠉", "───")
-ASCII = Glyphs((1, 2), '"-_', "|", "+", "-", "+", "+", ".:'", "---")
+UNICODE = Glyphs((2, 4), "▔─▁", "│", "┤", "─", "┬", "└", "⠤⠒⠉")
+ASCII = Glyphs((1, 2), '"-_', "|", "+", "-", "+", "+", ".:'")
 
 
 class Canvas:
@@ -120,14 +119,39 @@ class Canvas:
         self._mark = (int(self._down(y, self.rows)), self.column(x))
 
     def lines(self) -> list[str]:
-        """Return the lines from above. A curve covers a line."""
+        """Return the lines from above.
+
+        Where a curve crosses a line it covers it. Where it keeps within the characters of the line, every
+        second of them shows the line, so that both are seen, each where it is.
+        """
         across, down = self._glyphs.dots
         cells = self._dots.reshape(self.rows, down, self.columns, across).swapaxes(1, 2)
         drawn = [[self._glyphs.character(cell) for cell in row] for row in cells]
-        for column, (row, level) in self._limit.items():
-            if drawn[row][column] == " ":
-                drawn[row][column] = self._glyphs.level[level]
+        for column, (row, level) in self._seen().items():
+            drawn[row][column] = self._glyphs.level[level]
         if self._mark is not None:
             row, column = self._mark
             drawn[row][column] = self._glyphs.mark
         return ["".join(row) for row in drawn]
+
+    def limit_sample(self) -> str:
+        """Return the characters that the line is drawn with, three at most; empty where none is seen."""
+        seen = {level for column, (row, level) in self._seen().items() if (row, column) != self._mark}
+        words = "".join(self._glyphs.level[level] for level in sorted(seen))
+        return words * 3 if len(words) == 1 else words
+
+    def _seen(self) -> dict[int, tuple[int, int]]:
+        """Return column -> row and level of the line where it is not covered by the curve."""
+        across, down = self._glyphs.dots
+        taken = self._dots.reshape(self.rows, down, self.columns, across).any(axis=(1, 3))
+        seen: dict[int, tuple[int, int]] = {}
+        shared = 0  # how many columns up to here the two have had the same characters
+        for column in range(self.columns):
+            if column not in self._limit:
+                shared = 0
+                continue
+            row, level = self._limit[column]
+            shared = shared + 1 if taken[row, column] else 0
+            if shared % 2 == 0:
+                seen[column] = row, level
+        return seen

@@ -96,20 +96,23 @@ def trace_plot(plotted: PlottedTrace, *, width: int = 80, ascii_only: bool = Fal
     worst = plotted.row.frequency_hz
     if worst is not None and worst > 0.0 and plotted.row.value is not None:
         canvas.mark(math.log10(worst), plotted.row.value)
-    lines = [line for words in _told(plotted, glyphs) for line in wrapped(words, width)]
+    lines = [
+        line for words in _told(plotted, glyphs, canvas.limit_sample()) for line in wrapped(words, width)
+    ]
     lines += _framed(canvas.lines(), ticks, left, glyphs, (low, high))
     lines += _frequency_axis(canvas, left, plotted.frequency_hz[usable], glyphs)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _told(plotted: PlottedTrace, glyphs: Glyphs) -> Sequence[str]:
+def _told(plotted: PlottedTrace, glyphs: Glyphs, limit_sample: str) -> Sequence[str]:
     row = plotted.row
     unit = row.parameter.unit
     side = "below" if plotted.sense == "min" else "above"
     what = clean(trace_words(row.parameter, row.end, row.pairs))
     legend = f"{glyphs.sample} {what} in {unit}"
     if np.isfinite(plotted.limit).any():
-        legend += f"   {glyphs.limit_sample} limit, fails {side}"
+        limit = f"{limit_sample} limit" if limit_sample else "limit, covered by it"
+        legend += f"   {limit}, fails {side}"
     if row.worst_margin_db is None or row.frequency_hz is None:
         return ["plot", legend]
     mark = f"{glyphs.mark} worst, {number(row.value)} {unit}"

@@ -147,6 +147,68 @@ def test_words_tell_which_trace_and_what_is_what() -> None:
     assert "X worst, " in words
 
 
+LEVELS = {False: "▔─▁", True: '"-_'}
+DOTS = {False: "".join(map(chr, BRAILLE)), True: ".':"}
+
+
+def areas(text: str) -> list[str]:
+    """The lines of the plot without the numbers and the axis to their left."""
+    lines = [line for line in text.splitlines() if any(char in "│┤|+" for char in line[:12])]
+    left = next(at for at, char in enumerate(lines[0]) if char in "│┤|+") + 1
+    return [line[left:] for line in lines if "└" not in line and "++" not in line]
+
+
+@pytest.mark.parametrize("ascii_only", [False, True])
+@pytest.mark.parametrize("distance_db", [0.0, 0.05, -0.05, 0.3])
+def test_the_limit_is_seen_beside_a_near_trace(distance_db: float, ascii_only: bool) -> None:
+    _, limit = next_of()
+    near = plotted(limit + distance_db + 0.01 * np.sin(GRID / 3e6), limit)
+    text = trace_plot(near, ascii_only=ascii_only)
+    columns = ["".join(column) for column in zip(*(f"{row:76}" for row in areas(text)), strict=False)]
+    limits = [any(char in LEVELS[ascii_only] for char in column) for column in columns]
+    traces = [any(char in DOTS[ascii_only] for char in column) for column in columns]
+    # Nowhere four columns side by side in which one of the two is not seen (the worst point covers both).
+    for shown in (limits, traces):
+        assert sum(shown) > 0.4 * len(columns)
+        assert "...." not in "".join("#" if at else "." for at in shown).strip(".")
+    if not ascii_only:
+        read = Read(text)
+        for hertz, row in read.points(LEVELS[False]):
+            wanted = np.interp(math.log10(hertz), np.log10(GRID), limit)
+            assert abs(read.value(row) - wanted) < 1.2 * read.per_row
+
+
+def test_a_crossing_trace_is_not_interrupted() -> None:
+    grid = np.linspace(1e6, 500e6, 2000)
+    steep = np.where(grid < 50e6, 50.0, 10.0)
+    rows = areas(trace_plot(plotted(steep, np.full(grid.size, 30.0), grid=grid)))
+    columns = [[line[at : at + 1] or " " for line in rows] for at in range(76)]
+    crossing = [column for column in columns if sum(char in DOTS[False] + "X" for char in column) > 6]
+    assert len(crossing) == 1
+    assert not set("".join(crossing[0])) & set(LEVELS[False])
+
+
+@pytest.mark.parametrize("ascii_only", [False, True])
+@pytest.mark.parametrize("shape", ["level", "sloped", "near", "covered"])
+def test_the_legend_shows_what_the_limit_is_drawn_with(shape: str, ascii_only: bool) -> None:
+    _, limit = next_of()
+    limit = np.full(GRID.size, 30.0) if shape in ("level", "covered") else limit
+    value = limit + (0.05 if shape == "near" else 4.0)
+    if shape == "covered":  # one column, in which the trace runs over all lines
+        value = np.where(np.arange(GRID.size) % 2 == 0, 20.0, 40.0)
+        limit = np.where(np.arange(GRID.size) == GRID.size - 2, limit, np.nan)
+    text = trace_plot(plotted(value, limit), ascii_only=ascii_only)
+    legend = text.splitlines()[1]
+    drawn = {char for line in areas(text) for char in line if char in LEVELS[ascii_only]}
+    if shape == "covered":
+        assert not drawn
+        assert "limit, covered by it, fails below" in " ".join(text.split())
+        return
+    sample = legend.partition(" limit, fails")[0].split()[-1]
+    assert set(sample) == drawn
+    assert len(sample) in (2, 3)
+
+
 @pytest.mark.parametrize("ascii_only", [False, True])
 @pytest.mark.parametrize("width", [1, 40, 57, 80, 100])
 def test_it_keeps_within_the_width_and_to_its_characters(width: int, ascii_only: bool) -> None:
