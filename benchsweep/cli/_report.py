@@ -188,8 +188,9 @@ def _tell(
             }
         )
         return
+    doubtful = [each for one in found if one.part is not None for each in one.part.summary.doubtful]
     lines = [
-        f"{one.outcome}{', doubtful' if one.doubts else ''}: {one.specimen}, {one.requirement}, {one.record}"
-        for one in verdicts
+        f"{one.outcome}{', doubtful' if doubts else ''}: {one.specimen}, {one.requirement}, {one.record}"
+        for one, doubts in zip(verdicts, doubtful, strict=True)
     ]
     print_text("\n".join((*lines, *(f"report {path}" for path in written))))

@@ -119,6 +119,16 @@ def test_a_doubtful_outcome_is_said_to_be_doubtful(cords: list[Path], run: Run) 
     ]
 
 
+def test_a_kept_grading_that_says_otherwise_makes_it_doubtful(cords: list[Path], run: Run) -> None:
+    dense = archive.write_record(cord("kept", "cord-2m", "", 9, points=101), Path("archive"))
+    strict = run("grade", dense, *AGAINST, "--decision", "guard-band 10", "--budget", "simulated", "--keep")
+    assert strict.code == 1, strict.err
+    told = run("report", dense, *AGAINST, "-o", "kept.html")
+    assert told.out.splitlines()[0] == f"pass, doubtful: kept, tia-6a-cord, {dense}"
+    page = Path("kept.html").read_text(encoding="utf-8")
+    assert page.index("guard-band 10") < page.index("report number")
+
+
 @pytest.mark.parametrize(
     "command",
     [

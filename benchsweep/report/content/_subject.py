@@ -100,7 +100,7 @@ def report_part(
     section = subject_section(group, texts, place=place, detail=detail)
     return ReportPart(
         section=section,
-        summary=summary_of(group, section.anchor, doubt_lines(group, texts)),
+        summary=summary_of(group, section.anchor, texts),
         specimen=first.measurement.specimen,
         origin=first.measurement.origin,
         source_file=first.measurement.source_file,

@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchsweep.records import Verdict
+from benchsweep.report.content._doubts import doubt_lines
 from benchsweep.report.content._item import ReportItem
 from benchsweep.report.document import Line
+from benchsweep.report.text import Texts
 
 __all__ = ["Summary", "summary_of"]
 
@@ -30,6 +32,8 @@ class Summary:
         One for each requirement.
     doubts
         What makes the outcomes doubtful, a line each.
+    doubtful
+        Whether each of the verdicts is doubtful, in their order.
     simulated
         Measured on the simulated bench.
     """
@@ -41,10 +45,11 @@ class Summary:
     sweep: int | None
     verdicts: tuple[Verdict, ...]
     doubts: tuple[Line, ...] = ()
+    doubtful: tuple[bool, ...] = ()
     simulated: bool = False
 
 
-def summary_of(group: Sequence[ReportItem], anchor: str, doubts: Sequence[Line]) -> Summary:
+def summary_of(group: Sequence[ReportItem], anchor: str, texts: Texts) -> Summary:
     """Return what is kept of the items of one measurement, whose section has that `anchor`."""
     first = group[0]
     analyzer = first.measurement.analyzer
@@ -56,6 +61,7 @@ def summary_of(group: Sequence[ReportItem], anchor: str, doubts: Sequence[Line])
         first.measurement.created_at,
         first.sweep,
         tuple(item.verdict for item in group),
-        tuple(doubts),
+        doubt_lines(group, texts),
+        tuple(bool(doubt_lines([item], texts)) for item in group),
         analyzer is not None and analyzer.simulated,
     )
