@@ -21,9 +21,12 @@ def _missing(reason: str) -> None:
     pytest.skip(f"{reason}: pages are not tried in a browser")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    """Chromium, started once for each process."""
+    """Chromium, started once for each file of tests.
+
+    Not once for all: as long as it runs, its driver keeps an event loop in this thread, which other tests need.
+    """
     path = next(filter(None, map(shutil.which, NAMES)), None)
     if path is None:
         _missing(f"no browser named {', '.join(NAMES)}")
