@@ -25,7 +25,8 @@ def _missing(reason: str) -> None:
 def browser() -> Iterator[Any]:
     """Chromium, started once for each file of tests.
 
-    Not once for all: as long as it runs, its driver keeps an event loop in this thread, which other tests need.
+    Not once for all: as long as it runs, its driver keeps an event loop in this thread, and other tests start
+    one of their own.
     """
     path = next(filter(None, map(shutil.which, NAMES)), None)
     if path is None:
