@@ -30,7 +30,14 @@ from benchsweep.archive import (
     read_series_head,
     read_series_sweep,
 )
-from benchsweep.errors import ArchiveError, ArchiveLocked, RecordDamaged, RecordNewer, UsageError
+from benchsweep.errors import (
+    ArchiveError,
+    ArchiveLocked,
+    RecordDamaged,
+    RecordMissing,
+    RecordNewer,
+    UsageError,
+)
 from benchsweep.records import RawSweep, SeriesEnding, SeriesEvent, SeriesHead, SeriesSweep
 
 STARTED = "2026-03-01T12:00:00.250+00:00"
@@ -328,7 +335,7 @@ def test_a_series_is_no_record_and_a_record_no_series(packed: Path, stored: Path
         read_series_head(stored)
     assert not is_series(stored)
     assert not is_series(tmp_path)
-    with pytest.raises(ArchiveError, match="cannot be read"):
+    with pytest.raises(RecordMissing, match="no such file"):
         read_series_head(tmp_path / "nowhere.h5")
 
 

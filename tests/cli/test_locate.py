@@ -238,7 +238,7 @@ def test_conductors_exchanged_between_pairs_make_no_constants_of_one_pair(run, o
 
 def test_no_such_record(run, own_home):
     answer = run("locate", "nothing.h5")
-    assert answer.code == 6
+    assert answer.code == 2
     assert "nothing.h5" in answer.err
 
 

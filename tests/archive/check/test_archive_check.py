@@ -261,8 +261,9 @@ def test_named_records_alone(check: Callable, run: Callable, root: Path) -> None
     answer = run("archive", "check", sound, bad, "--json")
     assert (answer.code, answer.json["records"], names(answer.json["damaged"])) == (6, 1, [bad.name])
     assert answer.json["checked"] == 2
-    answer = run("archive", "check", root / "nothing.h5", "--json")
-    assert (answer.code, names(answer.json["damaged"])) == (6, ["nothing.h5"])
+    answer = run("archive", "check", sound, root / "nothing.h5", "--json")
+    assert (answer.code, answer.out) == (2, "")
+    assert "nothing.h5: no such file" in answer.err
 
 
 def test_a_selection_alone(check: Callable, run: Callable, root: Path, record: Callable) -> None:
