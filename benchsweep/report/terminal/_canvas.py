@@ -143,7 +143,8 @@ class Canvas:
     def _seen(self) -> dict[int, tuple[int, int]]:
         """Return column -> row and level of the line where it is not covered by the curve."""
         across, down = self._glyphs.dots
-        taken = self._dots.reshape(self.rows, down, self.columns, across).any(axis=(1, 3))
+        cells = self._dots.reshape(self.rows, down, self.columns, across)
+        taken: NDArray[np.bool_] = np.any(cells, axis=(1, 3))
         seen: dict[int, tuple[int, int]] = {}
         shared = 0  # how many columns up to here the two have had the same characters
         for column in range(self.columns):
