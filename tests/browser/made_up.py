@@ -33,6 +33,7 @@ from benchsweep.report.text import english
 PAIRS = ("12", "36", "45", "78")
 BOXES = ((50.0, 30.0, 200.0, 140.0), (310.0, 30.0, 200.0, 140.0))
 COUNT = 60
+QUOTE = {'"': "&quot;"}
 
 
 def packed(values: Sequence[float]) -> dict[str, Any]:
@@ -74,9 +75,9 @@ def limit() -> list[float]:
 
 def picture(name: str, hostile: str = "") -> Picture:
     """Two panels, ends A and B, four curves each; the first frequencies are idle for the first pair."""
-    panels, drawn = [], []
+    panels, parts = [], []
     for end, (left, top, width, height) in enumerate(BOXES):
-        curves = []
+        curves, drawn = [], []
         for place, pair in enumerate(PAIRS):
             values = loss(place, end)
             u = [0.2 + 0.01 * step for step in range(COUNT)]
@@ -106,7 +107,8 @@ def picture(name: str, hostile: str = "") -> Picture:
         axis = {"log": True, "low": 1.0, "high": 60.0}
         panels.append(
             {
-                "title": f"end {'AB'[end]}{hostile}",
+                "title": f"end {'AB'[end]}: fail, worst 36 at 17 MHz{hostile}",
+                "name": f"end {'AB'[end]}{hostile}",
                 "box": [left, top, width, height],
                 "x": {"words": "frequency", "unit": "MHz", **axis},
                 "y": {"words": "loss", "unit": "dB", "log": False, "low": -80.0, "high": 80.0},
@@ -122,10 +124,14 @@ def picture(name: str, hostile: str = "") -> Picture:
         drawn.append(
             f'<rect x="{left}" y="{top}" width="{width}" height="{height}" fill="none" stroke="#888"/>'
         )
+        parts.append(
+            f'<g class="panel" data-view="{(0, 270)[end]} 0 {(270, 277)[end]} 200" '
+            f'aria-label="{escape(panels[-1]["title"], QUOTE)}">{"".join(drawn)}</g>'
+        )
     words = f"Loss over frequency at both ends{hostile}"
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 547 200" role="img" class="chart" '
-        f"aria-label={quoteattr(words)}><g class='panel'>{''.join(drawn)}</g></svg>"
+        f'aria-label="{escape(words, QUOTE)}"><defs></defs>{"".join(parts)}</svg>'
     )
     return Picture(name, words, svg, json.dumps({"panels": panels}, separators=(",", ":")))
 

@@ -23,7 +23,7 @@ def report(tmp_path: Path) -> Path:
 
 
 def ready(page: Any) -> None:
-    page.wait_for_function("document.querySelectorAll('.reader').length === 12")
+    page.locator(".reader").nth(11).wait_for(state="attached")
 
 
 def test_it_opens_without_a_message_and_asks_for_nothing(report: Path, opened: Open) -> None:
@@ -82,11 +82,11 @@ def test_what_is_put_into_the_file_does_not_run(report: Path, opened: Open, inje
 def test_without_scripts_everything_is_there(report: Path, opened: Open) -> None:
     seen = opened(report, script=False)
     page = seen.page
-    assert page.locator("svg.chart").count() == 6
+    assert page.locator("svg.chart").count() == 12, "two panels each"
     assert all(chart.is_visible() for chart in page.locator("svg.chart").all())
     assert page.locator("fieldset, button, .reader, .readout").count() == 0, "nothing without effect"
     assert not page.get_by_text("operator").first.is_visible()
-    page.locator("summary").first.click()
+    page.locator("section summary").first.click()
     assert page.get_by_text("operator").first.is_visible()
     assert seen.messages == []
 
@@ -123,7 +123,7 @@ def test_narrow_pages_are_moved_in_one_direction(report: Path, opened: Open, wid
     )
     assert beyond == []
     wide = page.locator(".wide:has(table)").first
-    page.wait_for_function("document.querySelector('main .wide').tabIndex === 0")
+    page.locator("main .wide[tabindex='0']").first.wait_for()
     assert wide.get_attribute("tabindex") == (
         "0" if wide.evaluate("w => w.scrollWidth > w.clientWidth") else None
     )
@@ -144,7 +144,7 @@ def test_the_keyboard_reaches_everything_and_is_seen(
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.id") == "report"
     reached: dict[str, int] = {}
-    for _ in range(70):
+    for _ in range(140):
         page.keyboard.press("Tab")
         told = page.evaluate(
             """() => { const on = document.activeElement, edges = on.getBoundingClientRect();
@@ -159,8 +159,8 @@ def test_the_keyboard_reaches_everything_and_is_seen(
         reached[told[0]] = reached.get(told[0], 0) + 1
         assert told[1], f"{told[0]} is focused and not seen"
     assert reached["DIV.reader"] == 12
-    assert reached["INPUT."] == 8
-    assert reached["SUMMARY."] == 4
+    assert reached["INPUT."] == 8 + 12, "boxes of pairs, and a number beneath each panel"
+    assert reached["SUMMARY."] == 5, "the list of contents, and two parts of each specimen"
     assert reached["A."] >= 1
 
 
@@ -180,14 +180,16 @@ def test_printed_pages_are_whole(report: Path, opened: Open, script: bool) -> No
     # Words of each chart's own, one in each corner; and rows of several lines.
     for place, name in enumerate(("c-1-0", "c-1-1", "c-1-2", "c-2-0", "c-2-1", "c-2-2")):
         start = text.index(f'id="chart-{name}"')
-        corners = "".join(
-            f'<text x="{x}" y="{y}" font-size="8">corner{place}</text>'
-            for x, y in ((2, 8), (480, 8), (2, 198), (480, 198))
-        )
-        text = text[:start] + text[start:].replace("</svg>", f"{corners}</svg>", 1)
+        for left in (2, 480):
+            corners = "".join(
+                f'<text x="{left}" y="{y}" font-size="8">corner{place}</text>' for y in (8, 198)
+            )
+            start = text.index("</svg>", start) + 6
+            text = text[: start - 6] + corners + text[start - 6 :]
+            start += len(corners)
     numbered = iter(range(1000))
     text = re.sub(
-        r'(<th scope="row" class="k">)insertion loss</th><td>A</td>',
+        r'(<th scope="row" class="k">)insertion loss</th><td class="k">A</td>',
         lambda found: (
             f"{found[1]}row{(n := next(numbered))}a</th><td>one word{'<br>more' * (n % 3)}<br>row{n}b</td>"
         ),

@@ -26,6 +26,7 @@ __all__ = [
     "Frame",
     "Layout",
     "laid_out",
+    "views",
 ]
 
 WIDTH = 547.0
@@ -129,6 +130,26 @@ def laid_out(chart: Chart) -> Layout:
         below = any(frame.x_words for frame in frames[first:])
         top += height + _TICK_LINE + (_AXIS_LINE if below else 0.0) + 2.0
     return Layout(frames, math.ceil(top), legend)
+
+
+def views(layout: Layout) -> list[tuple[float, float, float, float]]:
+    """Return the part of the drawing that each panel and its words take: x, y, width, height.
+
+    Together they take all of it but the names and looks above the panels.
+    """
+    rows: dict[float, list[Frame]] = {}
+    for frame in layout.frames:
+        rows.setdefault(frame.top, []).append(frame)
+    begins = [
+        top - _TITLE_LINE * max(len(frame.title) for frame in row) - row[0].span_room
+        for top, row in rows.items()
+    ]
+    told = []
+    for row, begin, end in zip(rows.values(), begins, [*begins[1:], layout.height], strict=False):
+        for frame in row:
+            wide = frame.left_room + frame.width + frame.right_room
+            told.append((frame.left - frame.left_room, begin, wide, end - begin))
+    return told
 
 
 def _for_names(chart: Chart) -> float:

@@ -201,6 +201,8 @@ class Panel:
     """A few words in a corner (how far two places have to be apart to be seen as two)."""
     note_length: float = 0.0
     """A length along the x axis, drawn as a bar beside the note; 0: none."""
+    name: str = ""
+    """Names it among the panels (``end B``) where its title says more; empty: its title."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

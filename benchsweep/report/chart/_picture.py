@@ -5,7 +5,7 @@ from __future__ import annotations
 from benchsweep.report.chart._axes import axes_over, axes_under, legend
 from benchsweep.report.chart._curves import curve_rows, curves
 from benchsweep.report.chart._labels import Places
-from benchsweep.report.chart._layout import WIDTH, Frame, laid_out
+from benchsweep.report.chart._layout import WIDTH, Frame, laid_out, views
 from benchsweep.report.chart._lettering import escaped, number
 from benchsweep.report.chart._limits import limit_lines, limit_numbers, limit_rows, shading
 from benchsweep.report.chart._marks import band_rows, bands, levels, marks, note, spans
@@ -36,7 +36,8 @@ def picture(chart: Chart, *, readout: bool = True, font: str = FONT) -> Picture:
     Picture
         An ``<svg>`` element, 547 units wide (7.6 inches), of presentation attributes alone, and the JSON told
         in `_readout`. Curves are drawn with the least and the greatest value of each 1/250 of the panel's
-        width, and with each point that a mark stands at.
+        width, and with each point that a mark stands at. ``data-view`` of a panel is the part of the drawing
+        (x, y, width, height) that it and its words take: each can be shown by itself.
     """
     layout = laid_out(chart)
     hatch = f"{escaped(chart.name)}-hatch"
@@ -52,7 +53,11 @@ def picture(chart: Chart, *, readout: bool = True, font: str = FONT) -> Picture:
         if hatched
         else ""
     )
-    panels = "".join(f'<g class="panel">{_panel(frame, hatch)}</g>' for frame in layout.frames)
+    panels = "".join(
+        f'<g class="panel" data-view="{" ".join(map(number, view))}" '
+        f'aria-label="{escaped(" ".join(frame.panel.title.split()))}">{_panel(frame, hatch)}</g>'
+        for frame, view in zip(layout.frames, views(layout), strict=True)
+    )
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {layout.height:g}" role="img" '
         f'aria-label="{escaped(chart.words)}" class="chart" font-family="{escaped(font)}" fill="#111">'

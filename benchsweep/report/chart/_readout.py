@@ -2,7 +2,7 @@
 
 One object for a chart, in its order of panels::
 
-    {"panels": [{"title": ..., "box": [x, y, width, height],
+    {"panels": [{"title": ..., "name": ..., "box": [x, y, width, height],
       "x": {"words": ..., "unit": ..., "log": true, "low": 1.0, "high": 500.0}, "y": {the same},
       "grids": [{"first": 1.0, "step": 0.5, "count": 1001} or {"values": [...]}],
       "limits": [{"name": ..., "sense": "min", "grid": 0, "data": PACKED}],
@@ -11,7 +11,8 @@ One object for a chart, in its order of panels::
       "bands": [{"name": ..., "grid": 0, "low": PACKED, "high": PACKED}],
       "marks": [{"x": ..., "y": ..., "words": ..., "pairs": [...]}]}]}
 
-``box`` is where the panel stands in the SVG element's own units. ``PACKED`` is told in `_packing.packed`;
+``name`` is the short title of a panel, there only if its title says more. ``box`` is where the panel stands
+in the SVG element's own units. ``PACKED`` is told in `_packing.packed`;
 stretches begin at ``start`` and end before ``stop``. ``low`` and ``high`` of a curve (how far the true value
 may lie below and above it) are there only if they are known. Points of a curve without a line are told in the
 order of x.
@@ -65,6 +66,7 @@ def _panel(frame: Frame) -> dict[str, Any]:
     box = [round(value, 1) for value in (frame.left, frame.top, frame.width, frame.height)]
     return {
         "title": " ".join(clean(panel.title).split()),
+        **({"name": clean(panel.name)} if panel.name else {}),
         "box": box,
         "x": _axis(panel.x, frame.x),
         "y": _axis(panel.y, frame.y),

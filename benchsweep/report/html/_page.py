@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 from benchsweep.report._target import check_target, replace_page
 from benchsweep.report.document import Block, Document, Line, Section, plain
+from benchsweep.report.html._chart import chart_markup
 from benchsweep.report.html._escape import cleaned, css_string, line_markup, script_data, unlinked
 from benchsweep.report.html._table import table_markup
 
@@ -25,6 +26,7 @@ CONTROLS = (
     "open_all",
     "fold_all",
     "pairs",
+    "pairs_everywhere",
     "all_pairs",
     "no_pair",
     "read",
@@ -131,6 +133,7 @@ def _environment() -> Environment:
         "line": line_markup,
         "identity": id,
         "table_parts": table_markup,
+        "chart": chart_markup,
         "script_data": script_data,
         "ours": Markup,
     }

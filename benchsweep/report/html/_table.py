@@ -13,13 +13,16 @@ if TYPE_CHECKING:
 __all__ = ["table_markup"]
 
 _LONG_WORDS = 30
+_LONG_WORD = 25
+_FEW_COLUMNS = 3
 
 
-def table_markup(table: Table) -> tuple[Markup, Markup]:
-    """Return the cells of the head, and the rows of the body.
+def table_markup(table: Table) -> tuple[str, Markup, Markup]:
+    """Return the class of the table, the cells of its head, and the rows of its body.
 
-    Classes, as the style sheet knows them: ``n`` numbers, ``k`` never broken, ``w`` words that need room on a
-    narrow screen. The first cell of a row names it.
+    Classes, as the style sheet knows them: of a column ``n`` numbers, ``k`` never broken, ``w`` words that
+    need room on a narrow screen, ``a`` broken anywhere (a long word is in it); of a table ``slim`` few
+    columns, ``told`` more words than numbers. The first cell of a row names it.
     """
     from markupsafe import Markup
 
@@ -33,7 +36,10 @@ def table_markup(table: Table) -> tuple[Markup, Markup]:
             for place, (cell, kind) in enumerate(zip(row.cells, kinds, strict=True))
         )
         rows.append(f"<tr{_attribute(row.emphasis)}>{cells}</tr>\n")
-    return Markup("".join(map(_head, table.columns))), Markup("".join(rows))
+    wordy = {' class="w"', ' class="a"'} & set(kinds)
+    told = wordy and sum(column.number for column in table.columns) <= 1
+    kind = "slim" if len(table.columns) <= _FEW_COLUMNS else "told" if told else ""
+    return kind, Markup("".join(map(_head, table.columns))), Markup("".join(rows))
 
 
 def _attribute(name: str) -> str:
@@ -54,4 +60,10 @@ def _cells(table: Table, place: int, column: Column) -> str:
         return "n"
     if column.kept:
         return "k"
-    return "w" if any(len(plain(row.cells[place])) > _LONG_WORDS for row in table.rows) else ""
+    cells = [plain(row.cells[place]) for row in table.rows]
+    if any(len(word) > _LONG_WORD for cell in cells for word in cell.split()):
+        return "a"
+    if any(len(cell) > _LONG_WORDS for cell in cells):
+        return "w"
+    # Names such as ``T118-2`` are not broken at a hyphen, which would be lost in them.
+    return "" if any(" " in cell for cell in cells) else "k"

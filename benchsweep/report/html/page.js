@@ -31,12 +31,14 @@ function say(text) {
 
 // ---- Numbers
 
-// Differences of integers (value x 10000), zigzag, seven bits to a byte, low ones first. Products, not shifts: these
-// are exact beyond 32 bits. Decoded when it is first asked for.
+// Differences of integers (value x scale), zigzag, seven bits to a byte, low ones first. Products, not shifts: these
+// are exact beyond 32 bits. Decoded when it is first asked for. `scale`: numbers per unit.
+const PER_UNIT = 10000;
 function unpacked(packed) {
   if (packed.values) return packed.values;
   const bytes = atob(packed.v);
   const values = [];
+  const perUnit = packed.scale ?? PER_UNIT;
   let sum = 0, part = 0, scale = 1;
   for (let i = 0; i < bytes.length; i++) {
     const byte = bytes.charCodeAt(i);
@@ -44,7 +46,7 @@ function unpacked(packed) {
     scale *= 128;
     if (byte & 128) continue;
     sum += part % 2 ? -(part + 1) / 2 : part / 2;
-    values.push(sum / 10000);
+    values.push(sum / perUnit);
     part = 0;
     scale = 1;
   }
@@ -75,8 +77,20 @@ function valueAt(packed, grid, x) {
   return Math.abs(place(grid, i) - x) <= 0.501 * step + 1e-9 * Math.abs(x) ? unpacked(packed)[i] : NaN;
 }
 
-const plain = (value) => Number.isFinite(value) ? value.toFixed(2) : "-";
-const signed = (value) => Number.isFinite(value) ? (value < 0 ? "" : "+") + value.toFixed(2) : "-";
+// A scale may be told of a chart, of a panel, or of one line of numbers.
+function scaled(panel, scale) {
+  for (const told of [...panel.limits, ...panel.curves, ...panel.bands ?? []]) {
+    for (const packed of [told.data, told.low, told.high]) if (packed) packed.scale ??= told.scale ?? panel.scale ?? scale;
+  }
+}
+
+// Two decimals; of what would then be nothing, two digits that say something.
+function plain(value) {
+  if (!Number.isFinite(value)) return "-";
+  const told = value.toFixed(2);
+  return value && !Number(told) ? String(Number(value.toPrecision(2))) : told;
+}
+const signed = (value) => (value >= 0 ? "+" : "") + plain(value);
 const shortest = (value) => String(Number(value.toPrecision(7)));
 const withUnit = (text, axis) => axis.unit && text !== "-" ? `${text}\u00a0${axis.unit}` : text;
 function interval(low, high) {
@@ -86,21 +100,23 @@ function interval(low, high) {
 
 // ---- Which pairs a person wants to see
 
-const chosen = new Map(); // section -> pairs
+const hidden = new Set(); // pairs, in all parts of the page that offer a choice
+const choices = []; // of each such part: what shows the choice in it
 const readers = new Map(); // figure -> what must be told anew when the choice changes
 
 function shown(figure, pairs) {
-  const choice = chosen.get(figure.closest("[data-tellable]"));
-  return !choice || !pairs || !pairs.length || pairs.some((pair) => choice.has(pair));
+  if (!hidden.size || !pairs || !pairs.length || !figure.closest("[data-tellable]")) return true;
+  return pairs.some((pair) => !hidden.has(pair));
 }
 
 function choosePairs(section) {
   const pairs = section.dataset.tellable.split(" ");
   if (!section.querySelector(".drawn [data-pairs]")) return;
   const boxes = pairs.map((pair) => make("input", { type: "checkbox", value: pair, checked: "" }));
-  const note = make("span", { role: "status" });
-  const apply = () => {
-    chosen.set(section, new Set(boxes.filter((box) => box.checked).map((box) => box.value)));
+  const note = make("span", { role: "status" }), legend = make("legend");
+  choices.push(() => {
+    legend.textContent = choices.length > 1 ? words.pairs_everywhere : words.pairs;
+    for (const box of boxes) box.checked = !hidden.has(box.value);
     note.textContent = boxes.some((box) => box.checked) ? "" : words.no_pair;
     for (const figure of section.querySelectorAll(".drawn")) {
       for (const group of figure.querySelectorAll("svg [data-pairs]")) {
@@ -108,52 +124,71 @@ function choosePairs(section) {
       }
       readers.get(figure)?.();
     }
-  };
-  const all = button(words.all_pairs, () => {
-    for (const box of boxes) box.checked = true;
-    apply();
   });
-  const field = make("fieldset", { class: "pairs" }, make("legend", {}, words.pairs),
+  const all = button(words.all_pairs, () => {
+    hidden.clear();
+    showChoice();
+  });
+  const field = make("fieldset", { class: "pairs" }, legend,
     ...boxes.map((box, i) => make("label", {}, box, pairs[i])), all, note);
-  field.addEventListener("change", apply);
+  field.addEventListener("change", ({ target }) => {
+    if (target.checked) hidden.delete(target.value); else hidden.add(target.value);
+    showChoice();
+  });
   // Behind the title and whatever stands before the first part with a chart.
   const first = [...section.children].find((child) => child.querySelector(".drawn") || child.matches(".drawn"));
   first.before(field);
-  document.documentElement.classList.add("choosing");
+}
+
+function showChoice() {
+  for (const show of choices) show();
 }
 
 // ---- Readout
 
 function readable(figure, source) {
-  const svg = figure.querySelector("svg"), sheet = figure.querySelector(".sheet");
-  const { width, height } = svg.viewBox.baseVal;
+  const holders = figure.querySelectorAll(".plot"), caption = figure.querySelector("figcaption").textContent;
   const table = make("table"), box = make("div", { class: "readout" });
   const line = document.createElementNS("http://www.w3.org/2000/svg", "line");
   line.setAttribute("class", "cursor");
   let current = null; // the panel that is read
 
+  // Where to read, as a number: taken when it is complete, and then that of the nearest point.
+  const field = make("input", { type: "number", step: "any", inputmode: "decimal" });
+  const before = make("span"), behind = make("span");
+  field.addEventListener("change", () => {
+    const wanted = Math.min(Math.max(field.valueAsNumber, field.min), field.max);
+    if (Number.isFinite(wanted)) show(current, wanted, true);
+    else field.value = shortest(current.at);
+  });
+
   box.append(make("div", { class: "wide" }, table), make("div", { class: "keys" },
+    make("label", {}, before, field, behind),
     button(words.back, () => step(-1)), button(words.on, () => step(1)), button(words.worst, () => worst()),
     make("span", { "aria-hidden": "true" }, words.keys)));
 
-  const panels = JSON.parse(source.textContent).panels.filter((panel) => panel.grids.some(count)).map((told) => {
+  const chart = JSON.parse(source.textContent);
+  const panels = chart.panels.map((told, place) => {
+    const holder = holders[place] ?? holders[0], svg = holder.querySelector("svg"), view = svg.viewBox.baseVal;
     const [x, y, w, h] = told.box;
+    const name = [caption, told.name ?? told.title].filter(Boolean).join(", ");
     const slider = make("div", {
-      class: "reader", tabindex: "0", role: "slider", "aria-label": `${words.read}: ${told.title}`,
+      class: "reader", tabindex: "0", role: "slider", "aria-label": `${words.read}: ${name}`,
       "aria-describedby": "reading-keys",
     });
     Object.assign(slider.style, {
-      left: `${100 * x / width}%`, top: `${100 * y / height}%`,
-      width: `${100 * w / width}%`, height: `${100 * h / height}%`,
+      left: `${100 * (x - view.x) / view.width}%`, top: `${100 * (y - view.y) / view.height}%`,
+      width: `${100 * w / view.width}%`, height: `${100 * h / view.height}%`,
     });
-    sheet.append(slider);
-    const panel = { ...told, slider, at: null, next: 0 };
+    scaled(told, chart.scale);
+    const panel = { ...told, name, slider, holder, svg, at: null, next: 0 };
     const seen = told.x.log ? Math.log : (value) => value;
     panel.share = (value) => (seen(value) - seen(told.x.low)) / (seen(told.x.high) - seen(told.x.low));
     panel.along = (share) => told.x.log ? told.x.low * (told.x.high / told.x.low) ** share
       : told.x.low + share * (told.x.high - told.x.low);
     return panel;
-  });
+  }).filter((panel) => panel.grids.some(count));
+  for (const { holder, slider } of panels) holder.querySelector(".sheet").append(slider);
 
   const visible = (panel) => panel.curves.filter((curve) => shown(figure, curve.pairs));
 
@@ -203,7 +238,7 @@ function readable(figure, source) {
     const unit = panel.y.unit ? ` (${panel.y.unit})` : "";
     const heads = [words.value + unit, ...limited ? [words.limit, words.margin] : [], ...sure ? [`± ${words.uncertainty}`] : []];
     table.replaceChildren(
-      make("caption", {}, [panel.title, `${panel.x.words} ${at}`].filter(Boolean).join(", ")),
+      make("caption", {}, make("span", {}, [panel.name, `${panel.x.words} ${at}`.trim()].filter(Boolean).join(", "))),
       make("thead", {}, make("tr", {}, make("th", { scope: "col" }, words.curve),
         ...heads.map((head) => make("th", { scope: "col", class: "n" }, head)))),
       make("tbody", {}, ...rows.map((row) => make("tr", row.margin < 0 ? { class: "fail" } : {},
@@ -211,25 +246,36 @@ function readable(figure, source) {
         ...[row.told ?? plain(row.value), ...limited ? [plain(row.limit), signed(row.margin)] : [], ...sure ? [row.u ?? "-"] : []]
           .map((text) => make("td", { class: "n" }, text))))));
     if (!rows.length) table.append(make("tbody", {}, make("tr", {}, make("td", { colspan: 1 + heads.length }, words.no_curve))));
-    if (!box.isConnected) {
-      figure.append(box);
+    if (box.parentElement !== panel.holder) {
+      // What is pointed at stays where it is when the readout leaves a panel above it.
+      const { top } = panel.slider.getBoundingClientRect();
+      panel.holder.append(box);
+      scrollBy({ top: panel.slider.getBoundingClientRect().top - top, behavior: "instant" });
       widths.observe(table.parentElement);
     }
+    const ends = { min: shortest(place(grid, first)), max: shortest(place(grid, last)) };
+    for (const [name, value] of Object.entries(ends)) field.setAttribute(name, value);
+    field.value = shortest(panel.at);
+    before.textContent = panel.x.words || words.curve;
+    behind.textContent = panel.x.unit;
 
     const [left, top, w, h] = panel.box, here = (left + w * panel.share(panel.at)).toFixed(2);
     for (const [name, value] of [["x1", here], ["x2", here], ["y1", top], ["y2", top + h]]) line.setAttribute(name, value);
-    if (!line.isConnected) svg.append(line);
+    if (line.parentElement !== panel.svg) panel.svg.append(line);
     const { slider } = panel;
-    slider.setAttribute("aria-valuemin", shortest(place(grid, first)));
-    slider.setAttribute("aria-valuemax", shortest(place(grid, last)));
+    const told = `${at}; ${inShort(rows, panel.y)}`;
+    slider.setAttribute("aria-valuemin", ends.min);
+    slider.setAttribute("aria-valuemax", ends.max);
     slider.setAttribute("aria-valuenow", shortest(panel.at));
-    slider.setAttribute("aria-valuetext", at);
-    if (aloud) say(inShort(rows, panel.y));
+    slider.setAttribute("aria-valuetext", told);
+    // A slider in focus is read aloud as it changes.
+    if (aloud && document.activeElement !== slider) say(told);
   }
 
   // The curve that is nearest to its limit, or worst beyond it; without limits the first few.
   function inShort(rows, axis) {
     const graded = rows.filter((row) => Number.isFinite(row.margin));
+    if (!rows.length) return words.no_curve;
     if (!graded.length) return rows.slice(0, 3).map((row) => `${row.name}: ${withUnit(row.told ?? plain(row.value), axis)}`).join("; ");
     const least = graded.reduce((one, other) => other.margin < one.margin ? other : one);
     return `${least.name}: ${withUnit(plain(least.value), axis)}, ${words.margin} ${withUnit(signed(least.margin), axis)}`;
@@ -306,7 +352,7 @@ function openTarget() {
 }
 
 function foldControl() {
-  const folded = [...document.querySelectorAll("main details")];
+  const folded = [...document.querySelectorAll("main section details")];
   if (folded.length < 2) return;
   const all = button(words.open_all, () => {
     const open = all.textContent === words.open_all;
@@ -341,7 +387,10 @@ if (!CSS.supports("selector(details::details-content)")) {
 addEventListener("hashchange", openTarget);
 openTarget();
 foldControl();
+// A list of contents leaves room on a small screen for what it leads to.
+for (const list of document.querySelectorAll("nav .few")) list.open = matchMedia("(min-width: 40rem)").matches;
 document.querySelectorAll("[data-tellable]").forEach(choosePairs);
+showChoice();
 document.querySelectorAll(".wide").forEach((wide) => widths.observe(wide));
 
 // Charts are prepared a few at a time: reports of many specimens have thousands, and must scroll at once.

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from benchsweep.report.chart import Axis, Chart, Curve, LimitLine, Look, Mark, Panel, Span, picture
-from tests.report.chart.second_reader import SVG, Read, Text, grid_of, unpacked
+from tests.report.chart.second_reader import SVG, Read, Text, _text, grid_of, unpacked
 
 LOOKS = (
     Look("#0072B2", marker="circle"),
@@ -230,6 +230,28 @@ def test_panels_stand_row_by_row_and_do_not_meet() -> None:
         beside = one[0] + one[2] < other[0] or other[0] + other[2] < one[0]
         assert beside or one[1] + one[3] < other[1] or other[1] + other[3] < one[1]
     assert len({tuple(box[2:]) for box in boxes}) == 1
+
+
+@pytest.mark.parametrize("across", [1, 2, 3])
+def test_each_panel_can_be_shown_by_itself(across: int) -> None:
+    """The part of the drawing that belongs to a panel has its box and words in it, and no other's."""
+    panels = (panel(), replace(panel(), title="a title\nof two lines"), *(panel(),) * 3)
+    read = Read(replace(whole(), panels=panels, across=across))
+    views = []
+    for group, told in zip(read.panels, read.told["panels"], strict=True):
+        left, top, width, height = view = [float(part) for part in group.attrib["data-view"].split()]
+        views.append(view)
+        box = told["box"]
+        assert left <= box[0] < box[0] + box[2] <= left + width + 0.1
+        assert top <= box[1] < box[1] + box[3] <= top + height
+        texts = [_text(element) for element in group.iter(f"{SVG}text")]
+        assert group.attrib["aria-label"] == told["title"] == " ".join(told["title"].split())
+        assert all(top - 0.1 <= text.bottom <= top + height for text in texts)
+        assert all(left - 0.1 <= (text.left + text.right) / 2.0 <= left + width for text in texts)
+    for one, other in itertools.combinations(views, 2):
+        beside = one[0] + one[2] <= other[0] + 0.2 or other[0] + other[2] <= one[0] + 0.2
+        assert beside or one[1] + one[3] <= other[1] + 0.2 or other[1] + other[3] <= one[1] + 0.2
+    assert max(view[0] + view[2] for view in views) == pytest.approx(547.0, abs=1.0)
 
 
 def test_given_ends_and_ticks_are_used() -> None:

@@ -9,15 +9,28 @@ import itertools
 import json
 import re
 import tomllib
+import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 from benchsweep.report import text as catalogue_room
-from benchsweep.report.document import Column, Document, Given, Link, Paragraph, Row, Section, Strong, Table
+from benchsweep.report.document import (
+    Column,
+    Document,
+    Drawn,
+    Given,
+    Link,
+    Paragraph,
+    Row,
+    Section,
+    Strong,
+    Table,
+)
 from benchsweep.report.html import CONTROLS, html_page, write_html
 from tests.browser.made_up import document
+from tests.browser.made_up import picture as made_up_picture
 
 HOSTILE = "</style><script>alert(1)</script></script><!--\u202e\"'\\}</bdi>\x00"
 VOID = {"meta", "img", "br", "input", "link", "base"}
@@ -134,13 +147,55 @@ def test_links_and_tables() -> None:
     )
     text = html_page(small(Section(("S",), (table,), "there")))
     assert '<section id="there">\n<h2>S</h2>' in text
-    assert "<caption>Caption</caption>" in text
+    assert "<caption><span>Caption</span></caption>" in text
     assert '<tr><th scope="col" class="k">what</th><th scope="col" class="n k">n</th><td></td></tr>' in text
-    assert '<tr class="fail"><th scope="row">a</th><td class="n">1</td><td class="k"></td></tr>' in text
     assert (
-        '<tr><td></td><td class="n">2</td><td class="k"><a href="#there"><bdi>&lt;x&gt;</bdi></a></td></tr>'
+        '<tr class="fail"><th scope="row" class="k">a</th><td class="n">1</td><td class="k"></td></tr>'
         in text
     )
+    assert (
+        '<tr><td class="k"></td><td class="n">2</td>'
+        '<td class="k"><a href="#there"><bdi>&lt;x&gt;</bdi></a></td></tr>' in text
+    )
+
+
+@pytest.mark.parametrize(
+    ("cells", "kind"),
+    [
+        (("LOT-118-2", "T11/8"), "k"),
+        (("two words", "x"), None),
+        (("one cell of more than thirty letters", "x"), "w"),
+        (("W" * 26, "x"), "a"),
+        ((f"many words and then a long one: {'W' * 300}", "x"), "a"),
+    ],
+)
+def test_names_are_broken_only_where_they_are_too_long(cells: tuple[str, ...], kind: str | None) -> None:
+    table = Table((Column("lot"),), tuple(Row(((Given(cell),),)) for cell in cells))
+    rows = [row for row in Elements(html_page(small(table))).named("th") if row["scope"] == "row"]
+    assert [row.get("class") for row in rows] == [kind] * len(cells)
+
+
+def test_each_panel_is_a_drawing_that_is_told() -> None:
+    """The parts of a drawing are all of it, in order; what only they share stands in the first."""
+    seen = "<b>\"'&amp;"
+    picture = made_up_picture("c", seen)
+    page = html_page(small(Drawn(picture, ("NEXT",))))
+    figure = page[page.index("<figure") : page.index("</figure>")]
+    svgs = re.findall(r"<svg.*?</svg>", figure, re.DOTALL)
+    roots = [ET.fromstring(svg) for svg in svgs]
+    assert [root.attrib["viewBox"] for root in roots] == ["0 0 270 200", "270 0 277 200"]
+    assert [root.attrib["role"] for root in roots] == ["img"] * 2
+    title = f"fail, worst 36 at 17 MHz{seen}"
+    assert roots[0].attrib["aria-label"].startswith("Loss over frequency at both ends")
+    assert roots[0].attrib["aria-label"].endswith(f"end A: {title}")
+    assert roots[1].attrib["aria-label"] == f"end B: {title}"
+    whole = ET.fromstring(picture.svg)
+    shown = [ET.tostring(element) for root in roots for element in root]
+    assert shown == [ET.tostring(element) for element in whole]
+    assert figure.count('class="plot p2"') == 2
+    bare = dataclasses.replace(picture, svg='<svg viewBox="0 0 1 1" role="img" aria-label="x"></svg>')
+    page = html_page(small(Drawn(bare, ("NEXT",))))
+    assert f'<div class="plot p1"><div class="wide"><div class="sheet">\n{bare.svg}\n' in page
 
 
 def test_heads_of_printed_pages_are_strings_whatever_the_number_is() -> None:
@@ -172,9 +227,9 @@ def test_a_list_of_contents_for_long_reports_only() -> None:
     assert "<nav" not in html_page(sections(3))
     assert '<li><a href="#s-3">S3 x</a>' in html_page(sections(4)), "a link within a link is none"
     assert '<a href="#s-2-1">I1</a>' in html_page(sections(3, 2))
-    assert "<details>" not in html_page(sections(3, 2))
+    assert '<details class="few" open><summary><h2 id="contents">' in html_page(sections(3, 2))
     many = html_page(sections(31, 2))
-    assert '<details><summary>\n<h2 id="contents">' in many, "nobody is to scroll past a thousand lines"
+    assert '<details><summary><h2 id="contents">' in many, "nobody is to scroll past a thousand lines"
     assert '<a href="#s-29">' in many
     assert '<a href="#s-29-1">' not in many, "one could not find one's way"
 

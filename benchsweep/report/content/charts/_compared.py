@@ -128,6 +128,7 @@ def _panels(
             bands, curves = (band,), [replace(median, limit=0 if len(lines) == 1 else None)]
         panel = Panel(
             title=f"{head}: {least}" if head else least,
+            name=head,
             x=frequency_axis(texts, [curve.x for curve in curves]),
             y=Axis(parameter_words(parameter, texts), parameter.unit),
             curves=tuple(curves),

@@ -134,6 +134,7 @@ def _panel(
     curves = [_curve(trace, key_of(trace) in worst, bars, lines, texts, grids) for trace in traces]
     return Panel(
         title=title_of(end, bars, texts),
+        name="" if end is None else texts("where.end", end=end),
         x=frequency_axis(texts, [curve.x for curve in curves]),
         y=Axis(parameter_words(parameter, texts), parameter.unit),
         curves=(*curves, *_graded(end, bars, lines, texts, grids)),
