@@ -21,6 +21,7 @@ from benchsweep.report.document import (
     Table,
     plain,
 )
+from benchsweep.report.pdf._joined import joined_to_next, length
 from benchsweep.report.pdf._table import PAGE_WIDTH, table_data
 from benchsweep.report.pdf._words import Typesetter, shortened
 
@@ -95,10 +96,6 @@ def _tongue(language: str) -> dict[str, str]:
     return tongue | {"region": found[2].upper()} if found[2] else tongue
 
 
-def _length(lines: tuple[Line, ...]) -> int:
-    return sum(len(plain(one)) for one in lines)
-
-
 class _Printer:
     """Turns blocks into data; holds which anchors have been given, since a name must lead to one place."""
 
@@ -107,7 +104,8 @@ class _Printer:
         self._given: set[str] = set()
 
     def blocks(self, blocks: tuple[Block, ...]) -> list[dict[str, Any]]:
-        return [self.block(one) for one in blocks]
+        kept = joined_to_next(blocks)
+        return [self.block(one) | {"joined": here} for one, here in zip(blocks, kept, strict=True)]
 
     def lines(self, lines: tuple[Line, ...]) -> list[list[tuple[str, ...]]]:
         return [self.setter.line(one) for one in lines]
@@ -131,7 +129,7 @@ class _Printer:
             "kind": "facts",
             "share": min(max(widest * _LETTER * 9.5 / PAGE_WIDTH, 0.14), 0.36),
             "entries": [
-                {"name": self.setter.line(name), "lines": self.lines(lines), "cut": _length(lines) > _MANY}
+                {"name": self.setter.line(name), "lines": self.lines(lines), "cut": length(lines) > _MANY}
                 for name, lines in block.entries
             ],
         }
@@ -148,7 +146,7 @@ class _Printer:
             "lines": self.lines(block.lines),
             "items": self.lines(block.items),
             "emphasis": block.emphasis,
-            "cut": _length(block.lines) + _length(block.items) > _MANY,
+            "cut": length(block.lines) + length(block.items) > _MANY,
         }
 
     @block.register

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from benchsweep.report.document import Table, plain
+from benchsweep.report.document import Column, Table, plain
 from benchsweep.report.pdf._words import BREAK, LONG, Typesetter, longest_word
 
 __all__ = ["PAGE_WIDTH", "table_data"]
@@ -18,7 +18,7 @@ _LETTER = 0.47  # width of a letter in sizes of the type, on an average
 _WIDE_LETTER = 0.53  # of what must not be broken: a word may have many wide ones
 _BETWEEN = 6.0  # points between columns
 _BESIDE = 18.0  # points between parts of a table that stand side by side
-_NARROW = 0.45  # part of the page; a table that needs less stays as narrow as it is
+_NARROW = 0.3  # part of the page; a table that needs less stays as narrow as it is
 _KEPT = 40  # characters; a column of longer cells is broken, whatever it is
 _VERY_LONG = 8  # of words that may be broken where nothing else lets a table fit
 _MOST_LINES = 30  # a row of more may be cut by the end of a page: it might be longer than one
@@ -82,9 +82,7 @@ def table_data(table: Table, setter: Typesetter) -> dict[str, Any]:
 
 def _cells(table: Table, setter: Typesetter, longest: int, *, kept: bool) -> _Cells:
     whole = [
-        kept
-        and (column.number or column.kept)
-        and all(len(plain(row.cells[place])) <= _KEPT for row in table.rows)
+        kept and _is_whole(column, [plain(row.cells[place]) for row in table.rows])
         for place, column in enumerate(table.columns)
     ]
     titles = [setter.breakable(column.title, longest) for column in table.columns]
@@ -100,6 +98,16 @@ def _cells(table: Table, setter: Typesetter, longest: int, *, kept: bool) -> _Ce
         least=[max(map(longest_word, column)) for column in down],
         wanted=[max(len(words.replace(BREAK, "")) for words in column) for column in down],
     )
+
+
+def _is_whole(column: Column, cells: list[str]) -> bool:
+    """Return whether the cells of a column are not broken.
+
+    A short name such as ``T118-2`` is not, where its hyphen would end the line and be lost in it.
+    """
+    if column.number or column.kept:
+        return all(len(cell) <= _KEPT for cell in cells)
+    return len(column.title) < LONG and all(len(cell) < LONG and " " not in cell for cell in cells)
 
 
 def _short(cells: _Cells) -> bool:

@@ -203,6 +203,15 @@ def test_a_long_narrow_table_stands_side_by_side_in_order(pdf):
     assert len(reader.pages) == 1
 
 
+def test_a_short_name_is_not_broken_at_its_hyphen(pdf):
+    heads = (Column("specimen"), Column("lot"), Column("what came closest to its limit"))
+    words = "return loss, end A, pair 45: 2.73 dB inside the limit at 490.00 MHz, and much more " * 3
+    rows = tuple(Row(((Given(f"cord-2m-untwisted-{n}"),), (Given(f"T11-{n}"),), (words,))) for n in range(9))
+    told = pdf.text(pdf.document(Table(heads, rows)))
+    for n in range(9):
+        assert f"cord-2m-untwisted-{n} T11-{n} return loss" in told
+
+
 def test_links_lead_to_the_section(reader):
     page = next(page for page in reader.pages if "See cord 8" in page.extract_text())
     (link,) = [one.get_object() for one in page["/Annots"]]
