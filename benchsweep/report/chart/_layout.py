@@ -135,8 +135,10 @@ def laid_out(chart: Chart) -> Layout:
 def views(layout: Layout) -> list[tuple[float, float, float, float]]:
     """Return the part of the drawing that each panel and its words take: x, y, width, height.
 
-    Together they take all of it but the names and looks above the panels.
+    All are of one width, so that side by side they have one scale: some begin in the empty edge of the panel
+    before. The names and looks above the panels are in none.
     """
+    left = max((frame.left_room for frame in layout.frames), default=0.0)
     rows: dict[float, list[Frame]] = {}
     for frame in layout.frames:
         rows.setdefault(frame.top, []).append(frame)
@@ -147,8 +149,7 @@ def views(layout: Layout) -> list[tuple[float, float, float, float]]:
     told = []
     for row, begin, end in zip(rows.values(), begins, [*begins[1:], layout.height], strict=False):
         for frame in row:
-            wide = frame.left_room + frame.width + frame.right_room
-            told.append((frame.left - frame.left_room, begin, wide, end - begin))
+            told.append((frame.left - left, begin, left + frame.width + frame.right_room, end - begin))
     return told
 
 

@@ -92,6 +92,12 @@ function plain(value) {
 }
 const signed = (value) => (value >= 0 ? "+" : "") + plain(value);
 const shortest = (value) => String(Number(value.toPrecision(7)));
+// A place on a grid, in no more digits than tell it from the next one, and two.
+function placed(grid, i) {
+  const step = count(grid) > 1 ? Math.abs(place(grid, i) - place(grid, i ? i - 1 : 1)) : 0;
+  if (!step) return shortest(place(grid, i));
+  return String(Number(place(grid, i).toFixed(Math.min(Math.max(2 - Math.floor(Math.log10(step)), 0), 9))));
+}
 const withUnit = (text, axis) => axis.unit && text !== "-" ? `${text}\u00a0${axis.unit}` : text;
 function interval(low, high) {
   if (plain(low) === plain(high)) return plain(low);
@@ -159,7 +165,7 @@ function readable(figure, source) {
   field.addEventListener("change", () => {
     const wanted = Math.min(Math.max(field.valueAsNumber, field.min), field.max);
     if (Number.isFinite(wanted)) show(current, wanted, true);
-    else field.value = shortest(current.at);
+    else show(current, current.at);
   });
 
   box.append(make("div", { class: "wide" }, table), make("div", { class: "keys" },
@@ -231,7 +237,7 @@ function readable(figure, source) {
     const i = Math.min(Math.max(nearest(grid, x, panel.x.log), first), last);
     panel.at = place(grid, i);
     current = panel;
-    const at = withUnit(shortest(panel.at), panel.x);
+    const here = placed(grid, i), at = withUnit(here, panel.x);
     const rows = [...readings(panel, panel.at), ...bandReadings(panel, panel.at)];
     const limited = panel.curves.some((curve) => panel.limits[curve.limit]);
     const sure = panel.curves.some((curve) => curve.low && curve.high);
@@ -242,7 +248,7 @@ function readable(figure, source) {
       make("thead", {}, make("tr", {}, make("th", { scope: "col" }, words.curve),
         ...heads.map((head) => make("th", { scope: "col", class: "n" }, head)))),
       make("tbody", {}, ...rows.map((row) => make("tr", row.margin < 0 ? { class: "fail" } : {},
-        make("th", { scope: "row" }, row.name),
+        make("th", { scope: "row", ...row.name.length > 20 || row.name.includes(" ") ? {} : { class: "k" } }, row.name),
         ...[row.told ?? plain(row.value), ...limited ? [plain(row.limit), signed(row.margin)] : [], ...sure ? [row.u ?? "-"] : []]
           .map((text) => make("td", { class: "n" }, text))))));
     if (!rows.length) table.append(make("tbody", {}, make("tr", {}, make("td", { colspan: 1 + heads.length }, words.no_curve))));
@@ -255,12 +261,12 @@ function readable(figure, source) {
     }
     const ends = { min: shortest(place(grid, first)), max: shortest(place(grid, last)) };
     for (const [name, value] of Object.entries(ends)) field.setAttribute(name, value);
-    field.value = shortest(panel.at);
+    field.value = here;
     before.textContent = panel.x.words || words.curve;
     behind.textContent = panel.x.unit;
 
-    const [left, top, w, h] = panel.box, here = (left + w * panel.share(panel.at)).toFixed(2);
-    for (const [name, value] of [["x1", here], ["x2", here], ["y1", top], ["y2", top + h]]) line.setAttribute(name, value);
+    const [left, top, w, h] = panel.box, across = (left + w * panel.share(panel.at)).toFixed(2);
+    for (const [name, value] of [["x1", across], ["x2", across], ["y1", top], ["y2", top + h]]) line.setAttribute(name, value);
     if (line.parentElement !== panel.svg) panel.svg.append(line);
     const { slider } = panel;
     const told = `${at}; ${inShort(rows, panel.y)}`;
