@@ -365,4 +365,4 @@ def test_a_calibration_of_another_bench_is_not_applied(
     assert "belongs to analyzer" in answer.json["not_reduced"][0]["reason"]
     assert run(
         "archive", "reduce", "--archive", cords, "--reason", " ", "--apply-calibration", tmp_path / "none.h5"
-    ).code == 6  # fmt: skip
+    ).code == 2  # fmt: skip
