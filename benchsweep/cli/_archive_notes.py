@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from benchsweep.cli._options import AsJson, By, RecordArgument
-from benchsweep.cli._output import print_json, print_text
+from benchsweep.cli._output import print_json, print_lines
 from benchsweep.cli._series import refuse_missing
 from benchsweep.errors import UsageError
 
@@ -29,7 +29,7 @@ def comment(
     if as_json:
         print_json(note_document(path, note, record=record))
     else:
-        print_text(f"comment {path}")
+        print_lines([f"comment {path}"])
 
 
 def correct(
@@ -111,4 +111,4 @@ def correct(
     if as_json:
         print_json(note_document(path, note, record=record))
     else:
-        print_text(f"correction {path}")
+        print_lines([f"correction {path}"])

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from benchsweep.cli._archive_find import say_damaged
 from benchsweep.cli._options import AsJson, Quiet
-from benchsweep.cli._output import counted, print_json, print_text, progress_to_stderr
+from benchsweep.cli._output import counted, print_json, print_lines, progress_to_stderr
 from benchsweep.cli._selection import ArchiveRoot
 
 __all__ = ["reindex"]
@@ -27,5 +27,5 @@ def reindex(archive: ArchiveRoot = "archive", quiet: Quiet = False, as_json: AsJ
         )
     else:
         many = counted(document["records"], "record or series", "records and series")
-        print_text(f"{many} in {archive}")
+        print_lines([f"{many} in {archive}"])
     say_damaged(document)

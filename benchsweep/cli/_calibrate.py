@@ -14,7 +14,7 @@ from benchsweep.cli._options import (
     StationName,
     SwitchAddress,
 )
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr
+from benchsweep.cli._output import print_json, print_lines, progress_to_stderr
 from benchsweep.cli._station import bench_of
 
 __all__ = ["calibrate"]
@@ -83,4 +83,4 @@ def calibrate(
         )
     for head, sentences in (("incidents", result.incidents), ("warnings", result.warnings)):
         lines += [f"{'' if number else head:<13}{words}" for number, words in enumerate(sentences)]
-    print_text("\n".join(lines))
+    print_lines(lines)

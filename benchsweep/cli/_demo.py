@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from benchsweep.cli._options import AsJson, Quiet
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr, table_width
+from benchsweep.cli._output import print_json, print_lines, print_text, progress_to_stderr, table_width
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -69,10 +69,14 @@ def demo(
         return
     width = table_width()
     print_text("\n\n".join(text for result in results for text in verdict_texts(result, width=width)))
-    print_text(f"\ncalibration  {calibrated.path}")
-    for result in results:
-        print_text(f"record       {result.record}")
-    print_text(f"report       {page}")
+    print_lines(
+        [
+            "",
+            f"calibration  {calibrated.path}",
+            *(f"record       {result.record}" for result in results),
+            f"report       {page}",
+        ]
+    )
 
 
 def _run(

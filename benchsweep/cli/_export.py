@@ -19,7 +19,7 @@ from benchsweep.cli._options import (
     TemperatureDegc,
     requirement_names,
 )
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr, say
+from benchsweep.cli._output import print_json, print_lines, progress_to_stderr, say
 from benchsweep.errors import UsageError
 
 __all__ = ["export"]
@@ -160,7 +160,7 @@ def export(
     if as_json:
         print_json(export_document(written))
     else:
-        print_text("\n".join(str(one.file) for one in written))
+        print_lines(str(one.file) for one in written)
 
 
 def _refuse_idle(given: dict[str, object]) -> None:

@@ -56,7 +56,7 @@ def found_text(document: Mapping[str, Any], *, width: int) -> str:
             below += _graded(grading, f"{_printable(name):<{longest}}", width - len(_INDENT))
         lines += [f"{_INDENT}{line}" for line in below]
     many = f"{len(found)} records" if len(found) > 1 else "1 record"
-    return "\n".join([*lines, "", f"{many} in {document['archive']}"])
+    return "\n".join([*lines, "", f"{many} in {_printable(document['archive'])}"])
 
 
 def _shrunk(natural: Sequence[int], least: Sequence[int], room: int) -> list[int]:

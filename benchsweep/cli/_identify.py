@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from benchsweep.cli._options import AsJson
-from benchsweep.cli._output import print_json, print_text, table_width
+from benchsweep.cli._output import print_json, print_lines, table_width
 from benchsweep.errors import UnknownFamily
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def identify(
     if as_json:
         print_json(identity_document(found))
     else:
-        print_text("\n".join(_lines(found)))
+        print_lines(_lines(found))
     if found.unknown is not None:  # what was asked and answered stands above
         raise UnknownFamily(
             f"{found.address}: the command family of this instrument is not known", hint=found.unknown.hint

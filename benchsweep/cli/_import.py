@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from benchsweep.cli._options import Archive, AsJson, LengthM, Lot, Operator, SpecimenId
-from benchsweep.cli._output import print_json, print_text
+from benchsweep.cli._output import print_json, print_lines
 
 __all__ = ["import_file"]
 
@@ -51,5 +51,4 @@ def import_file(
             {"schema": "benchsweep.import/1", "record": str(record), "specimen": specimen, "legs": list(legs)}
         )
     else:
-        print_text(f"record  {record}")
-        print_text(f"legs    {', '.join(legs)} (in the order of the record)")
+        print_lines([f"record  {record}", f"legs    {', '.join(legs)} (in the order of the record)"])

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from benchsweep.cli._options import AsJson
-from benchsweep.cli._output import print_json, print_text
+from benchsweep.cli._output import print_json, print_lines
 
 __all__ = ["info"]
 
@@ -37,4 +37,4 @@ def info(as_json: AsJson = False) -> None:
     lines += ["", f"your data folder  {document['data_folder']}", "definitions, first found wins"]
     for kind, folders in document["search"].items():
         lines += [f"  {kind}"] + [f"    {folder}" for folder in folders]
-    print_text("\n".join(lines))
+    print_lines(lines)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from benchsweep.cli._options import AsJson, LengthM, RecordArgument, Source
-from benchsweep.cli._output import print_json, print_text, table_width
+from benchsweep.cli._output import print_json, print_lines, table_width
 
 if TYPE_CHECKING:
     from benchsweep.qualification import Location
@@ -62,7 +62,7 @@ def locate(
     if as_json:
         print_json(location_document(found, record=str(record)))
     else:
-        print_text(_text(found, record))
+        print_lines(_lines(found, record))
     raise typer.Exit(exit_code_of_location(found))
 
 
@@ -71,7 +71,7 @@ def _wrapped(text: str, width: int, *, indent: str = "") -> list[str]:
     return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent + "   ")
 
 
-def _text(found: Location, record: Source) -> str:
+def _lines(found: Location, record: Source) -> list[str]:
     from benchsweep.qualification import NOTHING_PLACED
 
     width = table_width()
@@ -104,8 +104,7 @@ def _text(found: Location, record: Source) -> str:
         lines += _wrapped(f"{number}. {fault.words}", width)
         for evidence in fault.evidence:
             lines += _wrapped(evidence, width, indent="   ")
-    lines += _constants(found, width)
-    return "\n".join(lines)
+    return lines + _constants(found, width)
 
 
 def _constants(found: Location, width: int) -> list[str]:

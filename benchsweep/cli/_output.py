@@ -1,13 +1,19 @@
-"""What goes to stdout (the result) and to stderr (everything else)."""
+"""What goes to stdout (the result) and to stderr (everything else).
+
+Text holds names from people, files and instruments, which are never trusted. All of it is cleaned here, where
+it is printed: a control or direction character shows as a question mark, so that no name can act on the
+terminal or look like another. JSON is exact: it spells such characters out.
+"""
 
 from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from typing import Any
 
@@ -18,6 +24,7 @@ __all__ = [
     "counted",
     "person_is_there",
     "print_json",
+    "print_lines",
     "print_text",
     "progress_to_stderr",
     "read_line",
@@ -34,6 +41,7 @@ _COLOURS = {
     "fail": "red",
     "undecided": "yellow",
 }
+_BREAKS = re.compile(r"[\r\n\t]+")
 _PIPED_WIDTH = 80
 _WIDEST = 100
 
@@ -51,8 +59,26 @@ def print_json(document: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> Non
 
 
 def print_text(text: str) -> None:
-    """Print a table on stdout, outcome words coloured where the terminal has colours (NO_COLOR obeyed)."""
-    _write(_coloured(text + "\n") if _is_terminal(sys.stdout) else text + "\n")
+    """Print a table on stdout, outcome words coloured where the terminal has colours (NO_COLOR obeyed).
+
+    What does not belong on a terminal is taken out; the line breaks of the table stay.
+    """
+    print_lines(text.split("\n"))
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Print lines on stdout as `print_text` does; a line break within one cannot begin another."""
+    text = "\n".join(map(_harmless, lines)) + "\n"
+    _write(_coloured(text) if _is_terminal(sys.stdout) else text)
+
+
+def _harmless(line: str) -> str:
+    """Return a line in which nothing acts on a terminal."""
+    if line.isascii() and line.isprintable():
+        return line  # nearly always; the report's own rule need not be read
+    from benchsweep.report.document import clean
+
+    return clean(line)
 
 
 def _coloured(text: str) -> str:
@@ -105,9 +131,13 @@ def _nothing(_: str) -> None:
 
 
 def say(line: str) -> None:
-    """Write a line on stderr; where nobody reads it any more (`2>&1 | head`) the work goes on in silence."""
+    """Write a line on stderr; where nobody reads it any more (`2>&1 | head`) the work goes on in silence.
+
+    What does not belong on a terminal is taken out. A message of a library may have several lines: they are
+    put on one.
+    """
     try:
-        sys.stderr.write(line + "\n")
+        sys.stderr.write(_harmless(_BREAKS.sub(" ", line)) + "\n")
         sys.stderr.flush()
     except (OSError, ValueError):
         silence(2)
@@ -127,7 +157,7 @@ def ask_person() -> Callable[[str], str] | None:
         return None
 
     def ask(words: str) -> str:
-        say_wrapped(["", *words.splitlines()])
+        say_wrapped(["", *words.rstrip("\n").split("\n")])
         answer = read_line("  Done? Press Enter (or type again, back 3, stop; ? explains): ")
         if answer is None:
             raise KeyboardInterrupt
@@ -145,12 +175,13 @@ def say_wrapped(lines: Sequence[str]) -> None:
     """Write lines on stderr, broken where the terminal ends."""
     width = max(shutil.get_terminal_size((_PIPED_WIDTH, 24)).columns - 1, 30)
     for line in lines:
-        say(textwrap.fill(line, width, subsequent_indent="     ", break_on_hyphens=False))
+        for part in textwrap.wrap(line, width, subsequent_indent="     ", break_on_hyphens=False) or [""]:
+            say(part)
 
 
 def read_line(question: str) -> str | None:
     """Ask on stderr and return the line typed, without its end; None when there is no more input."""
-    sys.stderr.write(question)
+    sys.stderr.write(_harmless(question))
     sys.stderr.flush()
     answer = sys.stdin.readline()
     return answer.rstrip("\r\n") if answer else None

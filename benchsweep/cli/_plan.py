@@ -4,7 +4,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from benchsweep.cli._options import Address, Against, AsJson, Disturbing, LengthM, StationName
-from benchsweep.cli._output import print_json, print_text, table_width
+from benchsweep.cli._output import print_json, print_lines, table_width
 
 if TYPE_CHECKING:
     from benchsweep.qualification import Planned
@@ -36,7 +36,7 @@ def plan(
     if as_json:
         print_json(plan_document(planned))
         return
-    print_text("\n".join([*_summary(planned), "", *_hookups(planned)]))
+    print_lines([*_summary(planned), "", *_hookups(planned)])
 
 
 def _summary(planned: Planned) -> list[str]:

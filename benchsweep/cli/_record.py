@@ -29,7 +29,7 @@ from benchsweep.cli._options import (
     StationName,
     SwitchAddress,
 )
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr, say
+from benchsweep.cli._output import print_json, print_lines, progress_to_stderr, say
 from benchsweep.cli._station import bench_of
 from benchsweep.errors import UsageError
 
@@ -263,7 +263,7 @@ def _print(recorded: Recorded, *, as_json: bool) -> None:
     if as_json:
         print_json(recorded_document(recorded))
     else:
-        print_text(_told(recorded))
+        print_lines(_told(recorded))
 
 
 def _ambient_source(typed: list[str], csv: Path | None, stale: str) -> AmbientSource:
@@ -278,7 +278,7 @@ def _ambient_source(typed: list[str], csv: Path | None, stale: str) -> AmbientSo
     return source
 
 
-def _told(recorded: Recorded) -> str:
+def _told(recorded: Recorded) -> list[str]:
     lines = [
         f"record   {recorded.record}",
         f"sweeps   {recorded.sweeps}, from {recorded.began_at} to {recorded.ended_at}",
@@ -290,7 +290,7 @@ def _told(recorded: Recorded) -> str:
     others = len(recorded.events) - len(recorded.gaps)
     if others:
         lines.append(f"events   {others} more; `benchsweep show {recorded.record}` lists them")
-    return "\n".join(lines)
+    return lines
 
 
 @contextmanager

@@ -186,10 +186,8 @@ def show_series(
                 hint="Leave them out, or leave --sweep out.",
             )
         found = series_sweep(path, sweep)
-        return (
-            series_sweep_document(path, found),
-            f"series {path}\n{series_sweep_table(found, width=table_width()).rstrip()}",
-        )
+        table = series_sweep_table(found, width=table_width()).rstrip()
+        return series_sweep_document(path, found), f"{_series_line(path)}\n{table}"
     shown = series_change(
         path,
         parameters=followed_parameters(parameters),
@@ -202,7 +200,14 @@ def show_series(
     warn_of_damaged(said)
     below = labelled_table(note_lines(said), width=table_width())
     document = {**series_document(shown), **notes_document(said)}
-    return document, f"series {path}\n{text}" + (f"\n{below}" if below else "")
+    return document, f"{_series_line(path)}\n{text}" + (f"\n{below}" if below else "")
+
+
+def _series_line(path: Source) -> str:
+    """Return which series it is, in as many lines as its path takes on the terminal."""
+    from benchsweep.report import labelled_table
+
+    return labelled_table([("series", [str(path)])], width=table_width())
 
 
 def warn_of_damaged(found: RecordNotes) -> None:

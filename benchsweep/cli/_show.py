@@ -187,7 +187,9 @@ def _record(path: Source) -> tuple[dict[str, Any], str]:
     warn_of_damaged(found)
     corrected, again = found.measurement or measurement, reduced_again(path)
     width, digest = table_width(), record_hash(path)
-    text = f"record {path}\n{measurement_table(corrected, width=width).rstrip()}"
+    # A path may be wider than the terminal.
+    text = labelled_table([("record", [str(path)])], width=width)
+    text = f"{text}\n{measurement_table(corrected, width=width).rstrip()}"
     lines = [("content", [f"sha256 {digest}"]), *again_lines(again), *note_lines(found)]
     below = labelled_table(lines, width=width)
     document = {

@@ -15,7 +15,7 @@ from benchsweep.cli._options import (
     StationName,
     SwitchAddress,
 )
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr
+from benchsweep.cli._output import print_json, print_lines, progress_to_stderr
 from benchsweep.cli._station import bench_of
 from benchsweep.errors import UsageError
 
@@ -97,7 +97,7 @@ def verify(
     if as_json:
         print_json(document)
     else:
-        print_text("\n".join(_lines(document)))
+        print_lines(_lines(document))
     if found.decision == "refuse":
         raise typer.Exit(_REFUSED)
 
@@ -112,13 +112,13 @@ def _without_measuring(station: str, renewed: Sequence[str], *, as_json: bool) -
         if as_json:
             print_json(document)
         else:
-            print_text("\n".join(_mating_lines(document)))
+            print_lines(_mating_lines(document))
         return
     document, matings = history_document(loaded), matings_document(loaded)
     if as_json:
         print_json({**document, "matings": matings})
     else:
-        print_text("\n".join([*_history_lines(document), *_mating_lines(matings)]))
+        print_lines([*_history_lines(document), *_mating_lines(matings)])
 
 
 def _lines(document: Mapping[str, Any]) -> list[str]:
