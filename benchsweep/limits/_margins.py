@@ -170,7 +170,7 @@ def margins_of(
         if exempt.all():
             if on_grid.uncovered:
                 return undecided_row(key, standing, f"{words}; not measured from {on_grid.uncovered}")
-            words += ": nowhere in this measurement"
+            words += ": at every point of this measurement"
             return VerdictRow(*key, None, None, None, None, None, Outcome.PASS, standing, words)
         notes.append(f"{words}: {_where(exempt, on_grid)}")
         margin = np.where(exempt, np.inf, margin)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from benchsweep.records import Outcome, Verdict
 from benchsweep.report.content._overview_margins import margin_tables
 from benchsweep.report.content._overview_pieces import linked, short_time, short_where
+from benchsweep.report.content._overview_ranking import ranking_blocks
 from benchsweep.report.content._overview_traces import MOST_COMPARED, comparison_section
 from benchsweep.report.content._pieces import given
 from benchsweep.report.content._summary import Summary
@@ -56,6 +58,7 @@ def overview_section(parts: Sequence[Summary], texts: Texts, *, drawings: Sequen
         _measurements(parts, texts, several=len(requirements) > 1),
         *margin_tables(parts, requirements, texts),
     ]
+    blocks += ranking_blocks(parts, requirements, texts)
     blocks += drawings
     if len(parts) <= MOST_COMPARED:
         blocks.append(comparison_section(parts, requirements, texts))
@@ -65,7 +68,8 @@ def overview_section(parts: Sequence[Summary], texts: Texts, *, drawings: Sequen
 def _measurements(parts: Sequence[Summary], texts: Texts, *, several: bool) -> Table:
     """Return one line for each measurement."""
     compact = len(parts) > _MOST_TOLD
-    decisive = [_decisive(one) for one in parts]
+    decided = [_decisive(one) for one in parts]
+    decisive = [verdict for verdict, _ in decided]
     columns = [
         (
             Column(texts("overview.number"), number=True),
@@ -76,10 +80,10 @@ def _measurements(parts: Sequence[Summary], texts: Texts, *, several: bool) -> T
     if any(one.lot for one in parts):
         columns.append((Column(texts("overview.lot")), [given(one.lot) for one in parts]))
     columns += [
-        (Column(texts("overview.created"), kept=True), [given(short_time(one.created_at)) for one in parts]),
+        (Column(texts(_taken(parts)), kept=True), [given(short_time(one.created_at)) for one in parts]),
         (
             Column(texts("overview.outcome"), kept=True),
-            [outcome_line(one.outcome, texts) for one in decisive],
+            [_outcome(verdict, doubtful, texts) for verdict, doubtful in decided],
         ),
     ]
     if several:
@@ -127,15 +131,33 @@ def _specimen(one: Summary, texts: Texts) -> Line:
     return name if one.sweep is None else line(name, ", ", texts("overview.sweep", number=one.sweep))
 
 
-def _decisive(one: Summary) -> Verdict:
-    """Return the verdict with the worst outcome, of those alike the one with the smallest margin."""
+def _taken(parts: Sequence[Summary]) -> str:
+    """Return the key of what the times of these are the times of."""
+    imported = sum(one.imported for one in parts)
+    if not imported:
+        return "overview.created"
+    return "overview.imported" if imported == len(parts) else "overview.created_or_imported"
 
-    def key(verdict: Verdict) -> tuple[int, float]:
+
+def _outcome(verdict: Verdict, doubtful: bool, texts: Texts) -> Line:
+    told = outcome_line(verdict.outcome, texts)
+    return texts.line("overview.doubtful", outcome=told) if doubtful else told
+
+
+def _decisive(one: Summary) -> tuple[Verdict, bool]:
+    """Return the verdict with the worst outcome, and whether it is doubtful.
+
+    Of those with the same outcome it is the one with the smallest margin.
+    """
+
+    def key(told: tuple[Verdict, bool]) -> tuple[int, float]:
+        verdict, _ = told
         worst = worst_row(verdict)
         margin = None if worst is None else worst.worst_margin_db
         return ORDER.index(verdict.outcome), float("inf") if margin is None else margin
 
-    return min(one.verdicts, key=key)
+    doubtful = one.doubtful or (False,) * len(one.verdicts)
+    return min(zip(one.verdicts, doubtful, strict=True), key=key)
 
 
 def _worst_cells(verdict: Verdict, texts: Texts) -> tuple[Line, Line, Line]:
@@ -143,6 +165,8 @@ def _worst_cells(verdict: Verdict, texts: Texts) -> tuple[Line, Line, Line]:
     if row is None:
         return (), ("-",), ("-",)
     margin = f"{signed(row.worst_margin_db, texts)} {row.parameter.unit}"
+    if row.worst_margin_db == -math.inf:
+        margin = texts("number.infinitely_outside")
     return (
         (f"{parameter_words(row.parameter, texts)} {short_where(row, texts)}".strip(),),
         (margin,),

@@ -11,7 +11,6 @@ from benchsweep.report.content._summary import Summary
 from benchsweep.report.content._verdict import emphasis_of
 from benchsweep.report.document import Column, Given, Line, Row, Table, line
 from benchsweep.report.text import (
-    ORDER,
     Texts,
     megahertz,
     outcome_words,
@@ -28,7 +27,8 @@ def margin_tables(parts: Sequence[Summary], requirements: Sequence[str], texts: 
     """Yield for each requirement a table of least, median and greatest worst margin of each parameter.
 
     The worst margin of a measurement is the smallest of all its traces of that parameter. Those of which no
-    point was measured are not counted; how many there are is told.
+    point was measured are not counted; how many there are is told. Place and outcome are those of the
+    trace with the least margin.
     """
     for name in requirements:
         found = _worst_of_each(parts, name)
@@ -79,7 +79,6 @@ def _margin(row: VerdictRow) -> float:
 def _row(parameter: Parameter, worst: Sequence[_Worst], texts: Texts) -> Row:
     margins = [_margin(row) for row, _ in worst]
     row, one = min(worst, key=lambda entry: _margin(entry[0]))
-    outcome = min((row.outcome for row, _ in worst), key=ORDER.index)
     cells: tuple[Line, ...] = (
         (parameter_words(parameter, texts),),
         (str(len(worst)),),
@@ -88,6 +87,6 @@ def _row(parameter: Parameter, worst: Sequence[_Worst], texts: Texts) -> Row:
         (linked(one),),
         line(short_where(row, texts)),
         (megahertz(row.frequency_hz),),
-        (outcome_words(outcome, texts),),
+        (outcome_words(row.outcome, texts),),
     )
-    return Row(cells, emphasis_of(outcome))
+    return Row(cells, emphasis_of(row.outcome))

@@ -67,6 +67,9 @@ def _row(parameter: Parameter, by_place: dict[int, VerdictRow], count: int, text
     told = [row.worst_margin_db for row in by_place.values()]
     margins = [value for value in told if value is not None and math.isfinite(value)]
     spread = number(max(margins) - min(margins), texts) if len(margins) > 1 else "-"
+    infinite = sum(value is not None and math.isinf(value) for value in told)
+    if infinite:
+        spread = texts("overview.spread_infinite", spread=spread, count=infinite)
     cells: list[Line] = [(parameter_words(parameter, texts),), (where,) if where else (), (parameter.unit,)]
     cells += [_cell(by_place.get(place), texts) for place in range(count)]
     worst = min((row.outcome for row in by_place.values()), key=ORDER.index)

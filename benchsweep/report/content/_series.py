@@ -85,6 +85,7 @@ def _facts(item: SeriesItem, texts: Texts) -> Iterator[Fact]:
     if summary.changes:
         kind = "series.changes_corrected" if summary.corrected else "series.changes_raw"
         yield fact(texts("series.changes"), texts(kind))
+    yield fact(texts("series.uncertainty"), texts("series.no_uncertainty"))
     yield fact(texts("series.notes"), *map(given, summary.notes))
 
 

@@ -36,6 +36,8 @@ class Summary:
         Whether each of the verdicts is doubtful, in their order.
     simulated
         Measured on the simulated bench.
+    imported
+        Read from a file of another program: `created_at` is when it was stored.
     """
 
     anchor: str
@@ -47,6 +49,7 @@ class Summary:
     doubts: tuple[Line, ...] = ()
     doubtful: tuple[bool, ...] = ()
     simulated: bool = False
+    imported: bool = False
 
 
 def summary_of(group: Sequence[ReportItem], anchor: str, texts: Texts) -> Summary:
@@ -64,4 +67,5 @@ def summary_of(group: Sequence[ReportItem], anchor: str, texts: Texts) -> Summar
         doubt_lines(group, texts),
         tuple(bool(doubt_lines([item], texts)) for item in group),
         analyzer is not None and analyzer.simulated,
+        first.measurement.origin == "touchstone",
     )

@@ -22,6 +22,7 @@ from benchsweep.report.text import (
     signed,
     standing_words,
     standings,
+    uncertainty_words,
     worst_rows,
 )
 
@@ -42,7 +43,7 @@ def rows_table(rows: Sequence[VerdictRow], caption: Line, texts: Texts) -> tuple
 
     Limits of several standings are told apart by a letter in a column of its own. Columns for uncertainty and
     guard band are there where a row has one. Notes on rows stand below, each once, by the number that stands
-    with the outcome.
+    with the outcome; one of ours where simple acceptance decided nearer to the limit than U.
     """
     letters = dict(zip(standings(rows), _LETTERS, strict=False))
     letters |= {"": ""} if any(row.standing == "" for row in rows) else {}
@@ -51,14 +52,14 @@ def rows_table(rows: Sequence[VerdictRow], caption: Line, texts: Texts) -> tuple
         "uncertainty": any(row.expanded_uncertainty is not None for row in rows),
         "guard_band": any(row.guard_band is not None for row in rows),
     }
-    notes = {note: place for place, note in enumerate(dict.fromkeys(r.note for r in rows if r.note), start=1)}
+    notes = {note: place for place, note in enumerate(dict.fromkeys(_all_notes(rows, texts)), start=1)}
     columns = [column for name, column in _columns(texts) if shown.get(name, True)]
     made = []
     for row in rows:
         told = [cell for name, cell in _cells(row, letters, notes, texts) if shown.get(name, True)]
         made.append(Row(cells(*told), emphasis_of(row.outcome)))
     table = Table(tuple(columns), tuple(made), caption)
-    noted = [line(f"({place}) ", Given(note)) for note, place in notes.items()]
+    noted = [line(f"({place}) ", note) for note, place in notes.items()]
     below = (Paragraph(_joined(noted, "; "), legend=True),) if notes else ()
     return (table, *below, *_standing_legend(letters, texts))
 
@@ -79,7 +80,7 @@ def _columns(texts: Texts) -> Iterator[tuple[str, Column]]:
 
 
 def _cells(
-    row: VerdictRow, letters: Mapping[str, str], notes: Mapping[str, int], texts: Texts
+    row: VerdictRow, letters: Mapping[str, str], notes: Mapping[Line, int], texts: Texts
 ) -> Iterator[tuple[str, str | Line]]:
     yield "parameter", parameter_words(row.parameter, texts)
     yield "end", row.end or ""
@@ -89,11 +90,27 @@ def _cells(
     yield "value", number(row.value, texts)
     yield "limit", number(row.limit, texts)
     yield "standing", letters.get(row.standing, "")
-    yield "uncertainty", number(row.expanded_uncertainty, texts)
-    yield "guard_band", number(row.guard_band, texts)
+    yield "uncertainty", uncertainty_words(row.expanded_uncertainty, texts)
+    yield "guard_band", uncertainty_words(row.guard_band, texts)
     yield "unit", row.parameter.unit
-    outcome = outcome_line(row.outcome, texts)
-    yield "outcome", line(outcome, f" ({notes[row.note]})") if row.note else outcome
+    numbers = "".join(f" ({notes[note]})" for note in _notes(row, texts))
+    yield "outcome", line(outcome_line(row.outcome, texts), numbers)
+
+
+def _all_notes(rows: Iterable[VerdictRow], texts: Texts) -> Iterator[Line]:
+    for row in rows:
+        yield from _notes(row, texts)
+
+
+def _notes(row: VerdictRow, texts: Texts) -> Iterator[Line]:
+    """Yield what is noted of a row: what was recorded, and whether it is nearer to its limit than U."""
+    if row.note:
+        yield given(row.note)
+    # Rules with a guard band give a row one, and say by it what lies near the limit.
+    decided = row.outcome in (Outcome.PASS, Outcome.FAIL) and row.guard_band is None
+    if decided and row.worst_margin_db is not None and row.expanded_uncertainty is not None:
+        if abs(row.worst_margin_db) < row.expanded_uncertainty:
+            yield (texts("rows.nearer_than_u"),)
 
 
 def _standing_legend(letters: Mapping[str, str], texts: Texts) -> Iterator[Paragraph]:

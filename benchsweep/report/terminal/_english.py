@@ -36,6 +36,7 @@ __all__ = [
     "stopping_words",
     "taken_words",
     "trace_words",
+    "uncertainty_words",
     "where_words",
     "wiring_words",
 ]
@@ -44,6 +45,11 @@ __all__ = [
 def number(value: float | None, decimals: int = 2) -> str:
     """Return a number for people: plain decimals, a dash where there is none."""
     return text.number(value, english(), decimals)
+
+
+def uncertainty_words(value: float | None) -> str:
+    """Return an uncertainty; with two digits where two decimals would round it to zero."""
+    return text.uncertainty_words(value, english())
 
 
 def signed(value: float | None) -> str:

@@ -18,6 +18,7 @@ from benchsweep.report.terminal._english import (
     row_words,
     signed,
     standing_words,
+    uncertainty_words,
     wiring_words,
 )
 from benchsweep.report.terminal._lines import NARROWEST, columns, entry, padded, wrapped
@@ -122,7 +123,7 @@ def _rows_table(rows: Sequence[VerdictRow], width: int) -> list[str]:
 def _sentence(row: VerdictRow) -> str:
     if row.expanded_uncertainty is None:
         return row_words(row)
-    return f"{row_words(row)}; U {number(row.expanded_uncertainty)} {row.parameter.unit}"
+    return f"{row_words(row)}; U {uncertainty_words(row.expanded_uncertainty)} {row.parameter.unit}"
 
 
 def _table(rows: Sequence[VerdictRow], leave_out: Collection[str], width: int) -> list[str]:
@@ -150,7 +151,7 @@ _COLUMNS: Mapping[str, Callable[[VerdictRow], str]] = {
     "margin": lambda row: signed(row.worst_margin_db),
     "MHz": lambda row: megahertz(row.frequency_hz),
     "value": lambda row: number(row.value),
-    "U": lambda row: number(row.expanded_uncertainty),
+    "U": lambda row: uncertainty_words(row.expanded_uncertainty),
     "limit": lambda row: f"{number(row.limit)}{standing_mark(row.standing) or ' '}",
     "unit": lambda row: row.parameter.unit,
     "outcome": lambda row: row.outcome.value,

@@ -22,7 +22,14 @@ from benchsweep.report.text._names import (
     trace_words,
     where_words,
 )
-from benchsweep.report.text._numbers import interval_words, length_words, megahertz, number, signed
+from benchsweep.report.text._numbers import (
+    interval_words,
+    length_words,
+    megahertz,
+    number,
+    signed,
+    uncertainty_words,
+)
 from benchsweep.report.text._rows import against_pass_words, count_words, origins_words, row_words
 from benchsweep.report.text._select import (
     ORDER,
@@ -71,6 +78,7 @@ __all__ = [
     "stopping_words",
     "taken_words",
     "trace_words",
+    "uncertainty_words",
     "where_words",
     "wiring_faults",
     "wiring_words",

@@ -6,7 +6,7 @@ import math
 
 from benchsweep.report.text._texts import Texts
 
-__all__ = ["interval_words", "length_words", "megahertz", "number", "signed"]
+__all__ = ["interval_words", "length_words", "megahertz", "number", "signed", "uncertainty_words"]
 
 
 def number(value: float | None, texts: Texts, decimals: int = 2) -> str:
@@ -16,6 +16,18 @@ def number(value: float | None, texts: Texts, decimals: int = 2) -> str:
     if math.isinf(value):
         return texts("number.infinite") if value > 0 else texts("number.minus_infinite")
     return f"{value:.{decimals}f}"
+
+
+def uncertainty_words(value: float | None, texts: Texts) -> str:
+    """Return an uncertainty or a guard band; one that two decimals would round to zero with two digits.
+
+    An uncertainty of zero would claim an exact value. Two significant digits are the most that JCGM 100:2008,
+    7.2.6 (from memory), finds useful.
+    """
+    told = number(value, texts)
+    if told != number(0.0, texts) or not value:
+        return told
+    return f"{value:.{1 - int(f'{value:.1e}'.partition('e')[2])}f}"
 
 
 def signed(value: float | None, texts: Texts) -> str:
@@ -42,7 +54,7 @@ def interval_words(low: float | None, high: float | None, unit: str, texts: Text
     """Return an expanded uncertainty: one figure where both sides print alike, else both."""
     if low is None or high is None:
         return texts("uncertainty.none")
-    below, above = number(low, texts), number(high, texts)
+    below, above = uncertainty_words(low, texts), uncertainty_words(high, texts)
     if below == above:
         return texts("uncertainty.even", value=above, unit=unit)
     return texts("uncertainty.uneven", low=below, high=above, unit=unit)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 
@@ -28,7 +29,13 @@ def row_words(row: VerdictRow, texts: Texts) -> Line:
         return line(what, ": ", Given(row.note) if row.note else texts("row.no_point"))
     margin = number(abs(row.worst_margin_db), texts)
     outside = row.worst_margin_db < 0
-    if row.frequency_hz is None:
+    if row.worst_margin_db == -math.inf:
+        told = (
+            texts("row.infinitely_outside", what=what)
+            if row.frequency_hz is None
+            else texts("row.infinitely_outside_at", what=what, frequency=megahertz(row.frequency_hz))
+        )
+    elif row.frequency_hz is None:
         told = (
             texts("row.outside", what=what, margin=margin, unit=unit)
             if outside

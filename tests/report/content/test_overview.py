@@ -137,7 +137,7 @@ def test_of_many_those_that_do_not_pass_come_first(read: SimpleNamespace) -> Non
     # Nothing stands against a pass, and what fails by its worst margin has told so.
     assert all(plain(by_number[number].cells[-1]) == "" for number in (*failing, *passing))
     assert "not measured" in plain(by_number[21].cells[-1])
-    assert table.columns[-1].title == "what stands against a pass"
+    assert table.columns[-1].title == "reason"
     parts[20] = summary(21, [1.0] * 5, lot="L-1")
     assert tables(overview_section(parts, TEXTS), read)[0].columns[-1].title == "MHz"
     split = WiringReport(
@@ -245,6 +245,97 @@ def test_names_of_others_stay_apart(read: SimpleNamespace) -> None:
     pieces = [piece for line in read.lines(overview_section(parts, TEXTS)) for piece in line]
     given = [piece.piece if isinstance(piece, Link) else piece for piece in pieces]
     holding = [piece for piece in given if name in plain((piece,))]
-    # Twice in its own line, in each of three lines of margins, and once before the columns.
-    assert len(holding) == 6
+    # Twice in its own line, in each of three lines of margins, as the best, and once before the columns.
+    assert len(holding) == 7
     assert all(isinstance(piece, Given) for piece in holding)
+
+
+def with_outcome(part: Summary, place: int, outcome: Outcome, whole: Outcome) -> Summary:
+    """Return the measurement with another outcome of one of its traces, and of all."""
+    (one,) = part.verdicts
+    rows = list(one.rows)
+    rows[place] = dataclasses.replace(rows[place], outcome=outcome)
+    return dataclasses.replace(part, verdicts=(dataclasses.replace(one, rows=tuple(rows), outcome=whole),))
+
+
+def test_the_outcome_beside_the_least_margin_is_that_of_its_trace(read: SimpleNamespace) -> None:
+    """Another measurement fails by its guard band though its margin is greater."""
+    parts = [summary(1, [0.2, 5.0, 1.0, 1.0, 1.0]), summary(2, [0.5, 5.0, 1.0, 1.0, 1.0])]
+    parts[1] = with_outcome(parts[1], 0, Outcome.FAIL, Outcome.FAIL)
+    row = tables(overview_section(parts, TEXTS), read)[1].rows[0]
+    assert [plain(cell) for cell in row.cells][6:] == ["cord 1", "A 12", "1.000", "pass"]
+    assert row.emphasis == ""
+    parts[0] = with_outcome(parts[0], 0, Outcome.FAIL, Outcome.FAIL)
+    parts[1] = summary(2, [0.5, 5.0, 1.0, 1.0, 1.0])
+    row = tables(overview_section(parts, TEXTS), read)[1].rows[0]
+    assert (plain(row.cells[-1]), row.emphasis) == ("fail", "fail")
+
+
+def test_infinite_margins_are_counted_beside_the_spread(read: SimpleNamespace) -> None:
+    infinite = float("inf")
+    parts = [
+        summary(1, [1.0, infinite, -infinite, 1.0, 1.0]),
+        summary(2, [2.5, 1.0, 2.0, 1.0, 1.0]),
+        summary(3, [2.0, infinite, 3.5, 1.0, 1.0]),
+    ]
+    (compared,) = [block for block in overview_section(parts, TEXTS).blocks if isinstance(block, Section)]
+    told = [plain(row.cells[-1]) for row in tables(compared, read)[0].rows]
+    assert told == ["1.50", "-; 2 infinite", "1.50; 1 infinite", "0.00", "0.00"]
+    assert "infinite margins are not in it" in plain(compared.blocks[-1].line)
+    nearest = [plain(row.cells[-1]) for row in tables(overview_section(parts, TEXTS), read)[0].rows]
+    assert "infinitely far outside the limit at 3.000 MHz" in nearest[0]
+    assert "-infinite dB" not in " ".join(nearest)
+
+
+def test_a_doubtful_outcome_is_marked(read: SimpleNamespace) -> None:
+    parts = [dataclasses.replace(part, doubtful=(place == 1,)) for place, part in enumerate(many(3))]
+    told = [plain(row.cells[4]) for row in tables(overview_section(parts, TEXTS), read)[0].rows]
+    outcomes = [str(part.verdicts[0].outcome) for part in parts]
+    assert told == [outcomes[0], f"{outcomes[1]}, doubtful", outcomes[2]]
+    # Of two requirements the mark is that of the verdict that is shown.
+    both = (verdict("x", [2.0] * 5, "mild"), verdict("x", [-1.0] * 5, "strict"))
+    parts = [
+        dataclasses.replace(part, verdicts=both, doubtful=(place == 0, place == 1))
+        for place, part in enumerate(many(2))
+    ]
+    table = tables(overview_section(parts, TEXTS), read)[0]
+    at = [column.title for column in table.columns].index("outcome")
+    assert [plain(row.cells[at]) for row in table.rows] == ["fail", "fail, doubtful"]
+
+
+@pytest.mark.parametrize(
+    ("imported", "head"),
+    [((False, False), "measured at"), ((True, True), "imported at"),
+     ((True, False), "measured or imported at")],
+)  # fmt: skip
+def test_the_time_of_an_import_is_not_called_that_of_a_measurement(
+    imported: tuple[bool, bool], head: str, read: SimpleNamespace
+) -> None:
+    parts = [dataclasses.replace(one, imported=told) for one, told in zip(many(2), imported, strict=True)]
+    assert tables(overview_section(parts, TEXTS), read)[0].columns[3].title == head
+
+
+def ranking(parts: list[Summary]) -> list[str]:
+    blocks = overview_section(parts, TEXTS).blocks
+    return [plain(block.line) for block in blocks if isinstance(block, Paragraph)]
+
+
+def test_the_tightest_parameter_and_the_best_specimen_are_named() -> None:
+    parts = [
+        summary(1, [1.0, 4.0, 3.0, 2.0, 0.1]),
+        summary(2, [3.0, 9.0, 2.5, 2.5, 0.1]),
+        summary(3, [5.0, 9.0, 9.0, 1.0, -0.1]),  # the delay fails: not the best, whatever its margins in dB
+        summary(4, [3.0, 3.0, 1.5, 2.5, 0.1]),
+    ]
+    # Return loss 1, 3, 5, 3 and NEXT 2, 2.5, 1, 1.5; delay is nearer to its limit, but in ns.
+    assert ranking(parts) == [
+        "Tightest parameter against r-1: NEXT, with the smallest median of the worst margins in dB: "
+        "+1.75 dB.",
+        "Best specimen against r-1: cord 2, which passes with the greatest worst margin in dB: +2.50 dB, "
+        "NEXT A 12-36.",
+    ]
+    parts[1] = with_outcome(parts[1], 2, Outcome.CONDITIONAL_PASS, Outcome.CONDITIONAL_PASS)
+    assert "cord 4" in ranking(parts)[1]  # a plain pass first
+    parts[3] = dataclasses.replace(parts[3], doubtful=(True,))
+    assert "cord 4, which passes (doubtful)" in ranking(parts)[1]
+    assert len(ranking([summary(1, [-1.0] * 5), summary(2, [-1.0] * 5)])) == 1

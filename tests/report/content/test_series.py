@@ -115,13 +115,14 @@ def test_what_it_is_and_how_it_went() -> None:
         "chamber 20 to 30 °C, mean 25",
         "temperature 21 to 21.5 °C, mean 21.25",
     ]
-    assert told["changes of"] == ["values as swept, without a calibration"]
+    assert told["changes are those of"] == ["values as swept, without a calibration"]
+    assert told["uncertainty"] == ["none is stated, neither of the values of a series nor of their changes"]
     assert told["note"] == ["not attached, so nothing is known of them: A:36"]
     gone = replace(summary(), missing=(4, 9), ended="", corrected=True)
     told = facts_of(series_section(item(summary=gone, content_hash=""), TEXTS, place=1))
     assert told["sweeps"] == ["numbers 1 to 20, without 4, 9"]
     assert told["ended"] == ["not finished: it is being recorded, or was cut off"]
-    assert told["changes of"] == ["corrected values"]
+    assert told["changes are those of"] == ["corrected values"]
     assert told["content hash"] == ["none yet: the series is not finished"]
     one = replace(summary(), sweeps=1, last_number=1)
     section = series_section(item(summary=one), TEXTS, place=1)
@@ -287,7 +288,7 @@ def test_a_series_without_changes_is_told(build: SimpleNamespace) -> None:
     still = replace(summary(), changes=())
     section = series_section(item(summary=still), TEXTS, place=1)
     assert "Change over time" not in text_of(section)
-    assert "changes of" not in facts_of(section)
+    assert "changes are those of" not in facts_of(section)
 
 
 def test_words_of_ours_and_of_others(build: SimpleNamespace, tmp_path: Path) -> None:

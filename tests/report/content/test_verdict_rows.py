@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from itertools import permutations
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -14,7 +15,8 @@ from benchsweep.report.content._matrix import matrix_blocks
 from benchsweep.report.content._verdict import emphasis_of, outcome_box, rule_words
 from benchsweep.report.content._verdict_rows import reading_legend, rows_table
 from benchsweep.report.document import Strong, Table, plain
-from benchsweep.report.text import english
+from benchsweep.report.text import english, interval_words, load_texts, uncertainty_words, worst_rows
+from tests.report.text.pseudo import translation
 
 TEXTS = english()
 P = Parameter
@@ -181,3 +183,56 @@ def test_decision_rules_are_explained_and_unknown_ones_left_as_they_are() -> Non
     assert "the guard band is 1.5 times" in rule_words("four-way 1.5", TEXTS)
     assert "the guard band is the expanded uncertainty" in rule_words("four-way", TEXTS)
     assert rule_words("by lot", TEXTS) == ""
+
+
+def test_an_uncertainty_never_prints_as_zero(read: SimpleNamespace) -> None:
+    """Two significant digits: JCGM 100:2008, 7.2.6 (from memory)."""
+    for value, told in (
+        (0.0042, "0.0042"), (0.000996, "0.0010"), (3.14e-7, "0.00000031"), (0.0051, "0.01"),
+        (0.31, "0.31"), (0.0, "0.00"), (None, "-"), (float("inf"), "infinite"),
+    ):  # fmt: skip
+        assert uncertainty_words(value, TEXTS) == told
+    assert interval_words(0.004, 0.004, "ns", TEXTS) == "U 0.0040 ns"
+    small = row(P.DELAY, None, ("12",), 1.0, expanded_uncertainty=0.0042, guard_band=0.0035)
+    assert {"0.0042", "0.0035"} <= set(read.cells(rows_table([small], (), TEXTS)[0])[0])
+
+
+def test_a_margin_smaller_than_its_uncertainty_has_a_note(read: SimpleNamespace) -> None:
+    rows = [
+        row(P.NEXT, "A", ("12", "36"), 0.3, expanded_uncertainty=0.31),
+        row(P.NEXT, "A", ("12", "45"), -0.3, expanded_uncertainty=0.31, note="counts above 30 MHz"),
+        row(P.NEXT, "A", ("12", "78"), 0.31, expanded_uncertainty=0.31),
+        row(P.NEXT, "B", ("12", "36"), 0.3),
+        # Rules with a guard band say so themselves.
+        row(P.NEXT, "B", ("12", "45"), 0.3, expanded_uncertainty=0.31, guard_band=0.26),
+        row(P.NEXT, "B", ("12", "78"), None, expanded_uncertainty=0.31),
+    ]
+    table, notes, _ = rows_table(rows, (), TEXTS)
+    assert [cells[-1] for cells in read.cells(table)] == [
+        "pass (1)", "fail (2) (1)", "pass", "pass", "pass", "pass"
+    ]  # fmt: skip
+    assert plain(notes.line) == (
+        "(1) nearer to the limit than U: decided by the value alone (simple acceptance), the true value may "
+        "lie beyond the limit; (2) counts above 30 MHz"
+    )
+
+
+def test_a_failing_row_stands_before_an_undecided_one_of_the_same_parameter_and_end() -> None:
+    failing = row(P.NEXT, "A", ("12", "36"), -1.0)
+    undecided = row(P.NEXT, "A", ("12", "45"), None, outcome=Outcome.UNDECIDED)
+    passing = row(P.NEXT, "A", ("12", "78"), 2.0)
+    for rows in permutations((failing, undecided, passing)):
+        assert worst_rows(verdict(*rows)) == (failing, undecided)
+    assert worst_rows(verdict(passing, undecided)) == (undecided, passing)
+
+
+def test_letters_of_outcomes_follow_the_catalogue(tmp_path: Path) -> None:
+    letters = {"f": "nb", "u": "offen", "fail": "nicht bestanden"}
+    texts = load_texts(translation(tmp_path, lambda word: letters.get(word, word), language="de"))
+    rows = [
+        row(P.RETURN_LOSS, "A", ("12",), -0.1),
+        row(P.RETURN_LOSS, "A", ("36",), None, outcome=Outcome.UNDECIDED),
+    ]
+    table, legend = matrix_blocks(verdict(*rows), texts)
+    assert [plain(cell) for cell in table.rows[0].cells[2:4]] == ["-0.10 nb", "- offen"]
+    assert "nb: nicht bestanden." in plain(legend.line)
