@@ -205,15 +205,15 @@ def load_definition(kind: str, name: str, model: type[Model]) -> Model:
     return load_model(find_definition(kind, name), model)
 
 
-def load_model(path: Path, model: type[Model]) -> Model:
-    """Read and validate one TOML file.
+def load_model(path: Path, model: type[Model], *, hint: str = _EXAMPLES) -> Model:
+    """Read and validate one TOML file; `hint` ends what is told to a person whose file is wrong.
 
     Raises
     ------
     DefinitionError
         Not readable, not TOML, or not as `model` wants it; the message names file and key.
     """
-    return validate_data(read_toml(path), model, where=str(path))
+    return validate_data(read_toml(path), model, where=str(path), hint=hint)
 
 
 def read_toml(path: Path) -> dict[str, Any]:
@@ -278,8 +278,8 @@ def _decimal_comma(text: str, message: str) -> str:
     return ""
 
 
-def validate_data(data: Mapping[str, Any], model: type[Model], *, where: str) -> Model:
-    """Validate what a TOML file holds; `where` names it in errors.
+def validate_data(data: Mapping[str, Any], model: type[Model], *, where: str, hint: str = _EXAMPLES) -> Model:
+    """Validate what a TOML file holds; `where` names it in errors, `hint` ends what is told of them.
 
     Raises
     ------
@@ -291,9 +291,7 @@ def validate_data(data: Mapping[str, Any], model: type[Model], *, where: str) ->
         lines = [_told(item, data, model) for item in _own_mistakes(error.errors())]
         more = f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
         others = "; ".join(lines[1:5])
-        raise DefinitionError(
-            f"{where}: {lines[0]}{more}", hint=f"{others}. {_EXAMPLES}".lstrip(". ")
-        ) from error
+        raise DefinitionError(f"{where}: {lines[0]}{more}", hint=f"{others}. {hint}".lstrip(". ")) from error
 
 
 def _own_mistakes(items: Sequence[ErrorDetails]) -> list[ErrorDetails]:

@@ -20,7 +20,7 @@ from benchsweep.cli._options import (
     SweepNumber,
     TemperatureDegc,
 )
-from benchsweep.cli._output import print_json, print_text, progress_to_stderr
+from benchsweep.cli._output import print_json, print_lines, progress_to_stderr
 from benchsweep.cli._report_options import (
     Against,
     AuthorisedBy,
@@ -66,7 +66,7 @@ def report(
     cold_slope: ColdSlope = False,
     decision: Decision = "simple",
     budget: BudgetName = None,
-    title: Title = "",
+    title: Title = None,
     letterhead: Letterhead = None,
     number: Number = None,
     authorised_by: AuthorisedBy = None,
@@ -144,7 +144,7 @@ def report(
     document = assembled(
         [one.part for one in found if one.part is not None],
         texts,
-        title=title,
+        title=(title or "").strip(),
         particulars=stated,
         series=series,
         detail="full" if job is None else job.detail,
@@ -193,4 +193,4 @@ def _tell(
         f"{one.outcome}{', doubtful' if doubts else ''}: {one.specimen}, {one.requirement}, {one.record}"
         for one, doubts in zip(verdicts, doubtful, strict=True)
     ]
-    print_text("\n".join((*lines, *(f"report {path}" for path in written))))
+    print_lines((*lines, *(f"report {path}" for path in written)))

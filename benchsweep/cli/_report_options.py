@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import plain_text, requirement_names
+from benchsweep.cli._options import requirement_names
 
 __all__ = [
     "Against",
@@ -29,6 +29,20 @@ __all__ = [
 class _Detail(StrEnum):
     FULL = "full"
     BRIEF = "brief"
+
+
+def _stated(context: typer.Context, parameter: typer.CallbackParam, value: str | None) -> str | None:
+    """Refuse a text with nothing in it, or with a character that could only be printed as a question mark.
+
+    Raises
+    ------
+    UsageError
+    """
+    if value is not None and not context.resilient_parsing:
+        from benchsweep.report import check_stated
+
+        check_stated(value, parameter.opts[0])
+    return value
 
 
 Against = Annotated[
@@ -60,7 +74,7 @@ FollowOrFind = Annotated[
     ),
 ]
 Title = Annotated[
-    str, typer.Option("--title", metavar="TEXT", callback=plain_text, help="Title of the report.")
+    str | None, typer.Option("--title", metavar="TEXT", callback=_stated, help="Title of the report.")
 ]
 Letterhead = Annotated[
     Path | None,
@@ -76,17 +90,17 @@ Number = Annotated[
     typer.Option(
         "--number",
         metavar="TEXT",
-        callback=plain_text,
+        callback=_stated,
         help="Number of the report, the same on every page; else one is derived from what is in it.",
     ),
 ]
 AuthorisedBy = Annotated[
     str | None,
-    typer.Option("--authorised-by", metavar="NAME", callback=plain_text, help="Who authorises the report."),
+    typer.Option("--authorised-by", metavar="NAME", callback=_stated, help="Who authorises the report."),
 ]
 Customer = Annotated[
     str | None,
-    typer.Option("--customer", metavar="NAME", callback=plain_text, help="For whom it is."),
+    typer.Option("--customer", metavar="NAME", callback=_stated, help="For whom it is."),
 ]
 Issued = Annotated[
     str | None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import secrets
@@ -31,6 +32,8 @@ _PDF_TABLE = re.compile(rb"xref\s*\n0 \d+\s*\n")
 _PDF_ENTRY = 20
 # Written by `pdf`; a PDF that came from elsewhere does not have it there.
 _PDF_OURS = b"/Keywords(benchsweep report)"
+_DISC_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+_FREE_SPACE = "Free some space, or name a file on another disc; what was there before is unchanged."
 _ANOTHER = "Name another file after -o, for example report.html."
 
 
@@ -144,5 +147,7 @@ def replace_page(path: Path, text: str | bytes) -> None:
     except OSError as error:
         raise UsageError(
             f"{path}: the report cannot be written: {error.strerror or error}",
-            hint="Name a file in a folder in which you may write.",
+            hint=_FREE_SPACE
+            if error.errno in _DISC_FULL
+            else "Name a file in a folder in which you may write.",
         ) from error

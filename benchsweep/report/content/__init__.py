@@ -8,7 +8,7 @@ from benchsweep.report.content._document import assembled, report_document
 from benchsweep.report.content._findings import BestCategory, Findings, KeptOutcome, LengthRule
 from benchsweep.report.content._item import ReportItem, TraceKey, grouped
 from benchsweep.report.content._overview import overview_section
-from benchsweep.report.content._particulars import Particulars, load_particulars
+from benchsweep.report.content._particulars import Particulars, check_stated, load_particulars
 from benchsweep.report.content._series import series_section
 from benchsweep.report.content._series_item import SeriesItem
 from benchsweep.report.content._subject import Detail, ReportPart, report_part, subject_section
@@ -25,6 +25,7 @@ __all__ = [
     "SeriesItem",
     "TraceKey",
     "assembled",
+    "check_stated",
     "grouped",
     "load_particulars",
     "overview_section",

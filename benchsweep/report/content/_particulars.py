@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from benchsweep.definitions import Definition, load_model
 from benchsweep.errors import UnknownName, UsageError
+from benchsweep.report.document import unprintable
 
-__all__ = ["Particulars", "load_particulars"]
+__all__ = ["Particulars", "check_stated", "load_particulars"]
 
 _DATE_HINT = "Write year, month, day, as in 2026-03-01 (ISO 8601)."
 
@@ -38,7 +39,7 @@ class Particulars:
     order
         The customer's order or reference.
     condition
-        Of the items when they came in.
+        Of the items when they came in. Like `sampling` and `deviations` it may have lines.
     sampling
         By which plan they were drawn.
     deviations
@@ -79,7 +80,7 @@ class Particulars:
         Raises
         ------
         UsageError
-            `issued_on` is no date, or a text has nothing in it.
+            `issued_on` is no date, a text has nothing in it, or a character that cannot be printed.
         """
         changed = self
         for option, value in (
@@ -88,10 +89,8 @@ class Particulars:
             ("customer", customer),
             ("issued", issued_on),
         ):
-            if isinstance(value, str) and not value.strip():
-                raise UsageError(
-                    f"--{option}: nothing is given", hint="Give a text, or leave the option out."
-                )
+            if isinstance(value, str):
+                check_stated(value, f"--{option}")
         if number is not None:
             changed = replace(changed, number=number.strip())
         if authorised_by is not None and authorised_by.strip() != self.authorised_by:
@@ -104,6 +103,20 @@ class Particulars:
             except ValueError as error:
                 raise UsageError(f"--issued: {error}", hint=_DATE_HINT) from error
         return changed
+
+
+def check_stated(value: str, option: str) -> None:
+    """Refuse what an option states when nothing is in it, or what could not be printed as it is.
+
+    Raises
+    ------
+    UsageError
+    """
+    if not value.strip():
+        raise UsageError(f"{option}: nothing is given", hint="Give a text, or leave the option out.")
+    hidden = unprintable(value.strip())
+    if hidden:
+        raise UsageError(f"{option}: {_holds(hidden)}", hint="Write it in printable characters.")
 
 
 def load_particulars(path: str | Path) -> Particulars:
@@ -143,7 +156,7 @@ def load_particulars(path: str | Path) -> Particulars:
             f"letterhead {path}: no such file",
             hint="Give the path of a TOML file with the tables [laboratory] and [customer].",
         )
-    found = load_model(path, _Letterhead)
+    found = load_model(path, _Letterhead, hint=_known_keys())
     return Particulars(
         laboratory=found.laboratory.name,
         address=found.laboratory.address,
@@ -179,20 +192,49 @@ def _iso_date(value: Any) -> str:
     raise ValueError(f"{value!s} is no date; write it as 2026-03-01")
 
 
-_Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000)]
+def _holds(hidden: str) -> str:
+    return f"holds the character {hidden}, which cannot be printed"
+
+
+def _printed(text: str) -> str:
+    """Refuse what could only be printed as a question mark: a certificate says what was given."""
+    if "\n" in text:
+        raise ValueError("must be one line")
+    return _printed_lines(text)
+
+
+def _printed_lines(text: str) -> str:
+    """Do the same where lines may be."""
+    hidden = unprintable(text.replace("\n", ""))
+    if hidden:
+        raise ValueError(_holds(hidden))
+    return text
+
+
+def _known_keys() -> str:
+    """Return all keys of a letterhead in words."""
+    tables: dict[str, type[Definition]] = {"laboratory": _Laboratory, "customer": _Customer}
+    alone = [key for key in _Letterhead.model_fields if key not in (*tables, "schema_version")]
+    below = [f"in [{name}] {', '.join(model.model_fields)}" for name, model in tables.items()]
+    return f"A letterhead may have {', '.join(alone)}; {'; '.join(below)}."
+
+
+_Plain = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000)]
+_Text = Annotated[_Plain, AfterValidator(_printed)]
+_Lines = Annotated[_Plain, AfterValidator(_printed_lines)]
 _Date = Annotated[str, BeforeValidator(_iso_date)]
 
 
 class _Laboratory(Definition):
     name: _Text = ""
-    address: _Text = ""
+    address: _Lines = ""
     location: _Text = ""
-    statement: _Text = ""
+    statement: _Lines = ""
 
 
 class _Customer(Definition):
     name: _Text = ""
-    address: _Text = ""
+    address: _Lines = ""
 
 
 class _Letterhead(Definition):
@@ -205,7 +247,7 @@ class _Letterhead(Definition):
     issued_on: _Date = ""
     received_on: _Date = ""
     order: _Text = ""
-    condition: _Text = ""
-    sampling: _Text = ""
-    deviations: _Text = ""
-    traceability: _Text = ""
+    condition: _Lines = ""
+    sampling: _Lines = ""
+    deviations: _Lines = ""
+    traceability: _Lines = ""

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from benchsweep.report.document._clean import clean
+from benchsweep.report.document._clean import clean, unprintable
 from benchsweep.report.document._line import Given, Line, Link, Piece, Strong, line, plain
 
 if TYPE_CHECKING:
@@ -54,6 +54,7 @@ __all__ = [
     "clean",
     "line",
     "plain",
+    "unprintable",
 ]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 
-__all__ = ["clean"]
+__all__ = ["clean", "unprintable"]
 
 # Joiners that scripts need; all other invisible characters could make a text look like another one.
 _JOINERS = "\u200c\u200d"
@@ -17,11 +17,15 @@ def clean(text: str) -> str:
     """
     if text.isascii() and text.isprintable():
         return text
-    return "".join(
-        "?"
-        if char not in _JOINERS and unicodedata.category(char)[0] == "C"
-        else " "
-        if char.isspace()
-        else char
-        for char in text
-    )
+    return "".join("?" if _is_hidden(char) else " " if char.isspace() else char for char in text)
+
+
+def unprintable(text: str) -> str:
+    """Return the first character that `clean` shows as a question mark, as ``U+202E``; empty without one."""
+    if text.isascii() and text.isprintable():
+        return ""
+    return next((f"U+{ord(char):04X}" for char in text if _is_hidden(char)), "")
+
+
+def _is_hidden(char: str) -> bool:
+    return char not in _JOINERS and unicodedata.category(char)[0] == "C"

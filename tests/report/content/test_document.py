@@ -36,7 +36,7 @@ GIVEN = Particulars(
     order="PO 4711",
     condition="undamaged",
     sampling="drawn by the customer",
-    deviations="no deviations",
+    deviations="no deviations\nbut one addition",
     traceability="kit 17: certificate K-2025-118\nanalyzer: certificate A-31",
 )
 # The same in every language.
@@ -95,7 +95,7 @@ def test_the_head_holds_what_was_given_and_what_the_records_say(
     assert "names, lots and lengths are as told to the laboratory" in words  # 7.8.2.2
     assert told["ambient conditions"] == ["temperature 21.5 °C"]  # 7.8.3.1
     assert "reproduced in full only" in words
-    assert told["deviations from the method"] == ["no deviations"]  # n
+    assert told["deviations from the method"] == ["no deviations", "but one addition"]  # n
     assert told["authorised by"] == ["I. Vogt, head of laboratory"]  # o
     assert told["decision rule"][0].startswith("simple: ")
     assert "Accredited as no. 7.\nTerms apply." in words

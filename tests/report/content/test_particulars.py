@@ -81,6 +81,16 @@ def test_all_of_it_is_optional(tmp_path: Path) -> None:
         ("laboratory = 'x'", "laboratory"),
         (f"order = '{'x' * 2001}'", "order"),
         ("number = ", "not valid TOML"),
+        (r'number = "T\u001b[31m1"', "number: holds the character U+001B"),
+        (r'authorised_by = "a\u202eb"', "authorised_by: holds the character U+202E"),
+        (r'order = "a\tb"', "order: holds the character U+0009"),
+        (r'order = "a\nb"', "order: must be one line"),
+        (r'deviations = "a\nb\u0007"', "deviations: holds the character U+0007"),
+        (
+            r"[laboratory]" "\n" r'address = "1 High Street\r\nAnytown"',
+            "laboratory.address: holds the character U+000D",
+        ),
+        (r"[customer]" "\n" r'name = "a\u200bb"', "customer.name: holds the character U+200B"),
     ],
 )
 def test_a_wrong_letterhead_is_refused_by_file_and_key(tmp_path: Path, text: str, named: str) -> None:
@@ -88,6 +98,31 @@ def test_a_wrong_letterhead_is_refused_by_file_and_key(tmp_path: Path, text: str
         load_particulars(written(tmp_path, text))
     assert "letterhead.toml" in caught.value.message
     assert named in caught.value.message
+
+
+def test_an_unknown_key_is_answered_with_all_that_there_are(tmp_path: Path) -> None:
+    with pytest.raises(DefinitionError) as caught:
+        load_particulars(written(tmp_path, 'athorised_by = "I. Vogt"'))
+    assert "did you mean authorised_by?" in caught.value.message
+    hint = caught.value.hint
+    assert "shipped" not in hint
+    # In the order of the class, of which each is a key: alone, or in one of two tables.
+    above, laboratory, customer = hint.split("; in ")
+    assert above == (
+        "A letterhead may have number, authorised_by, function, issued_on, received_on, order, condition, "
+        "sampling, deviations, traceability"
+    )
+    assert laboratory == "[laboratory] name, address, location, statement"
+    assert customer == "[customer] name, address."
+
+
+def test_lines_and_all_scripts_are_taken(tmp_path: Path) -> None:
+    """A joiner without width is part of the spelling of Persian, a hard space of that of French."""
+    name = "\u0646\u0645\u06cc\u200c\u062e \u00e9\u00a0! \u96fb\u7dda"
+    text = f'deviations = """one\ntwo"""\n[customer]\nname = "{name}"\n'
+    found = load_particulars(written(tmp_path, text))
+    assert found.deviations == "one\ntwo"
+    assert found.customer == name
 
 
 def test_a_missing_letterhead_is_told(tmp_path: Path) -> None:
@@ -114,8 +149,9 @@ def test_options_go_before_the_letterhead(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("change", [{"issued_on": "yesterday"}, {"number": " "}, {"customer": ""},
-                                    {"issued_on": ""}])  # fmt: skip
-def test_options_with_nothing_in_them_are_refused(change: dict[str, str]) -> None:
+                                    {"issued_on": ""}, {"number": "7\x1b[31m"},
+                                    {"authorised_by": "a\u2066b"}])  # fmt: skip
+def test_options_with_nothing_in_them_or_what_cannot_be_printed_are_refused(change: dict[str, str]) -> None:
     with pytest.raises(UsageError) as caught:
         Particulars().with_changes(**change)
     assert caught.value.hint

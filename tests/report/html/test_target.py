@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import errno
 import os
 from pathlib import Path
 
@@ -128,3 +129,29 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
         assert "\n" not in caught.value.message
         assert caught.value.hint
     assert sorted(child.name for child in tmp_path.iterdir()) == ["file", "folder"]
+
+
+@pytest.mark.parametrize(
+    ("number", "hint"),
+    [
+        (errno.ENOSPC, "Free some space"),
+        (errno.EDQUOT, "Free some space"),
+        (errno.EACCES, "Name a file in a folder in which you may write."),
+    ],
+)
+def test_why_it_cannot_be_written_is_what_the_system_said(
+    number: int, hint: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there = tmp_path / "r.html"
+    write_html(there, document())
+    before = there.read_bytes()
+
+    def full(_: int) -> None:
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(UsageError) as caught:
+        write_html(there, document())
+    assert caught.value.message == f"{there}: the report cannot be written: {os.strerror(number)}"
+    assert caught.value.hint.startswith(hint)
+    assert (there.read_bytes(), list(tmp_path.iterdir())) == (before, [there])
