@@ -196,9 +196,16 @@ def _place(where: str, texts: Texts) -> Line:
 
 def _every_residual(residuals_db: Mapping[str, float], texts: Texts) -> Section:
     columns = (Column(texts("calibration.residual")), Column(texts("calibration.db"), number=True))
-    rows = tuple(Row(cells(given(name), number(value, texts, 1))) for name, value in residuals_db.items())
+    # NaN is no rounding: it stays in the list.
+    listed = {name: value for name, value in residuals_db.items() if not value < COMPUTING_DB}
+    rows = tuple(Row(cells(given(name), number(value, texts, 1))) for name, value in listed.items())
+    below = len(residuals_db) - len(listed)
+    blocks: list[Block] = [Table(columns, rows)] if rows else []
+    if below:
+        told = texts("calibration.below_computing", count=below, level=f"{COMPUTING_DB:g}")
+        blocks.append(Paragraph((told,), legend=True))
     title = texts("calibration.every_residual", count=len(residuals_db))
-    return Section((title,), (Table(columns, rows),), folded=True)
+    return Section((title,), tuple(blocks), folded=True)
 
 
 def _standards(terms: Sequence[StandardTerm], texts: Texts) -> Section:

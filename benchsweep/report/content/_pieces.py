@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, TypeAlias
 
@@ -20,6 +20,7 @@ __all__ = [
     "name_in",
     "table_in",
     "time_between_h",
+    "without_comments",
 ]
 
 COMPUTING_DB = -200.0
@@ -73,6 +74,35 @@ def embedded_away(toml: str) -> tuple[list[str], list[tuple[str, int]]]:
         return lines, []
     kept = [(name, len(str(text).splitlines())) for name, text in files.items()]
     return lines[: lines.index("[embedded]")], kept
+
+
+def without_comments(lines: Sequence[str]) -> list[str]:
+    """Return the lines of a definition without those that are empty or a comment alone.
+
+    Lines within a text of several lines stay, whatever they look like: there ``#`` is part of the text
+    (TOML 1.0.0, "Comment"; from memory). What is no TOML stays as it is.
+
+    >>> without_comments(["# a bench", "", "gain = 3  # dB", "note = '''", "# kept", "'''"])
+    ['gain = 3  # dB', "note = '''", '# kept', "'''"]
+    """
+    kept: list[str] = []
+    begun: list[str] = []  # the lines of an entry that is not complete yet
+    for one in lines:
+        if not begun and (not one.strip() or one.lstrip().startswith("#")):
+            continue
+        begun.append(one)
+        if _complete(begun):
+            kept += begun
+            begun = []
+    return list(lines) if begun else kept
+
+
+def _complete(lines: Sequence[str]) -> bool:
+    try:
+        tomllib.loads("\n".join(lines))
+    except tomllib.TOMLDecodeError:
+        return False
+    return True
 
 
 def time_between_h(earlier: str, later: str) -> float | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from benchsweep.report.content._item import ReportItem
-from benchsweep.report.content._pieces import Fact, embedded_away, fact, facts, given
+from benchsweep.report.content._pieces import Fact, embedded_away, fact, facts, given, without_comments
 from benchsweep.report.document import Block, Given, Line, Listing, Paragraph, Section, line
 from benchsweep.report.text import Texts
 
@@ -56,9 +56,15 @@ def software_line(software: Mapping[str, str]) -> Line:
 
 
 def definition_section(toml: str, title: Line, texts: Texts) -> Section:
-    """Return a definition as it was used, folded; of measured files that are kept with it their names."""
+    """Return a definition as it was used, folded; of measured files that are kept with it their names.
+
+    Lines that are empty or hold a comment alone are left out, and that is said.
+    """
     lines, files = embedded_away(toml)
-    blocks: list[Block] = [Listing(tuple(lines))]
+    kept = without_comments(lines)
+    blocks: list[Block] = [Listing(tuple(kept))]
+    if len(kept) < len(lines):
+        blocks.append(Paragraph((texts("provenance.not_printed"),), legend=True))
     for name, count in files:
         told = texts.line("provenance.embedded", name=Given(name), count=count)
         blocks.append(Paragraph(told, legend=True))

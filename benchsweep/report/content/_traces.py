@@ -8,7 +8,7 @@ from typing import Literal
 from benchsweep.report.content import charts
 from benchsweep.report.content._item import ReportItem
 from benchsweep.report.content._verdict_rows import numbers_line
-from benchsweep.report.document import Line, Paragraph, Section, line
+from benchsweep.report.document import Block, Line, Paragraph, Section, line
 from benchsweep.report.text import Texts
 
 __all__ = ["traces_reading", "traces_section"]
@@ -19,13 +19,19 @@ def traces_section(
 ) -> Section | None:
     """Return the charts of a measurement; None when there is nothing to draw.
 
-    In ``brief`` the legend is left out: it stands once in the report.
+    Parameters that no requirement judges stand folded behind the others. In ``brief`` the legend is left out:
+    it stands once in the report.
     """
-    drawn = charts.parameter_drawings(group, texts, prefix=prefix, detail=detail)
-    if not drawn:
+    drawn: tuple[Block, ...] = charts.parameter_drawings(
+        group, texts, prefix=prefix, detail=detail, judged=True
+    )
+    others = charts.parameter_drawings(group, texts, prefix=prefix, detail=detail, judged=False)
+    if not drawn and not others:
         return None
+    if drawn and others:
+        drawn = (*drawn, Section((texts("traces.not_judged"),), others, folded=True))
     legend = (Paragraph(_legend(group, texts), legend=True),) if detail == "full" else ()
-    return Section((texts("traces.title"),), (*legend, *drawn))
+    return Section((texts("traces.title"),), (*legend, *(drawn or others)))
 
 
 def traces_reading(texts: Texts) -> Paragraph:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -76,13 +77,36 @@ def test_what_is_not_there_is_said_or_left_out(item: ReportItem) -> None:
     assert not any(isinstance(block, Listing) for block in within(section))
 
 
+def test_comments_of_a_definition_are_left_out_and_that_is_said(item: ReportItem) -> None:
+    toml = (
+        '# bench 3\n\nname = "b # 3" # its name\nnote = """\n# part of the note\n\n"""\n  # more\n[noise]\n'
+    )
+    known = replace(item, measurement=replace(item.measurement, budget_toml=toml))
+    budget = section_in(provenance_section([known], TEXTS), "Uncertainty budget as used")
+    assert listed(budget) == [
+        'name = "b # 3" # its name',
+        'note = """',
+        "# part of the note",
+        "",
+        '"""',
+        "[noise]",
+    ]
+    assert tomllib.loads("\n".join(listed(budget))) == tomllib.loads(toml)
+    said = "Comments and empty lines of the definition are left out"
+    assert said in text_of(budget)
+    fixture = section_in(provenance_section([known], TEXTS), "Fixture definition as used")
+    assert said not in text_of(fixture)  # it has none
+
+
 def test_measured_files_within_a_definition_are_named_not_listed(item: ReportItem) -> None:
     text = fixture_text(HALVES)
     with_halves = replace(item, measurement=replace(item.measurement, fixture_toml=text))
     section = provenance_section([with_halves], TEXTS)
     lines = listed(section)
-    assert lines == text.splitlines()[: len(lines)]
-    assert text.splitlines()[len(lines)] == "[embedded]"
+    whole = tomllib.loads(text)
+    assert "embedded" in whole
+    told = tomllib.loads("\n".join(lines))
+    assert told == {key: value for key, value in whole.items() if key != "embedded"}
     rest = len((HALVES.parent / "halves" / "coupled-lines.s4p").read_text(encoding="utf-8").splitlines())
     assert f"halves/coupled-lines.s4p: {rest} lines, in the record" in text_of(section)
 

@@ -150,11 +150,12 @@ def test_a_measurement_is_drawn_once_with_every_limit(failing: ReportItem, read:
     items = [known, easier(failing, "easy", 30.0), easier(failing, "easier", 40.0)]
     section = subject_section(items, TEXTS, place=1)
     drawn = [block.picture for block in read.every(section, Drawn)]
-    assert [one.name for one in drawn] == [
-        f"specimen-1-{p.value.replace('_', '-')}"
-        for p in Parameter
-        if any(trace.parameter is p for trace in failing.traces)
-    ]
+    there = [p for p in Parameter if any(trace.parameter is p for trace in failing.traces)]
+    there.sort(key=lambda parameter: parameter not in failing.limits)
+    assert [one.name for one in drawn] == [f"specimen-1-{p.value.replace('_', '-')}" for p in there]
+    (others,) = [s for s in read.every(section, Section) if plain(s.title).startswith("Parameters that no")]
+    assert others.folded
+    assert len(read.every(others, Drawn)) == sum(p not in failing.limits for p in there) > 0
     rows = read.cells(section.blocks[0])
     assert rows[0] == ("1", "tia-6a-cord", "fail", "wiring: split, pairs 36 and 45")
     assert rows[2][:3] == ("3", "easier", "pass")

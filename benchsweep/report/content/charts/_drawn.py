@@ -36,10 +36,15 @@ def drawn(charts: Sequence[Captioned], *, readout: bool = True) -> tuple[Drawn, 
 
 
 def parameter_drawings(
-    group: Sequence[ReportItem], texts: Texts, *, prefix: str, detail: Detail = "full"
+    group: Sequence[ReportItem],
+    texts: Texts,
+    *,
+    prefix: str,
+    detail: Detail = "full",
+    judged: bool | None = None,
 ) -> tuple[Drawn, ...]:
     """Return the pictures of `parameter_charts`."""
-    return drawn(parameter_charts(group, texts, prefix=prefix, detail=detail))
+    return drawn(parameter_charts(group, texts, prefix=prefix, detail=detail, judged=judged))
 
 
 def alien_drawings(

@@ -45,11 +45,21 @@ ALIEN = (
 )
 """Alien power sums; the mean over the pairs of each stands beside it."""
 
+_LOW_PANEL = 120.0
+"""Height of a panel of what no requirement judges, in units of the drawing."""
+
 
 def parameter_charts(
-    group: Sequence[ReportItem], texts: Texts, *, prefix: str, detail: Detail = "full"
+    group: Sequence[ReportItem],
+    texts: Texts,
+    *,
+    prefix: str,
+    detail: Detail = "full",
+    judged: bool | None = None,
 ) -> list[Captioned]:
     """Return the charts of one measurement, with captions, but for those of alien crosstalk.
+
+    Parameters that a requirement judges come first; the panels of the others are lower.
 
     Parameters
     ----------
@@ -59,8 +69,14 @@ def parameter_charts(
         Names of charts begin with it; unique in the document.
     detail
         ``brief``: only traces that a requirement judges.
+    judged
+        True: only parameters that a requirement judges; False: only the others; None: all.
     """
-    return _charts(group, [p for p in Parameter if p not in ALIEN], texts, prefix, detail)
+    held = {parameter: bool(bars_of(parameter, group)) for parameter in Parameter if parameter not in ALIEN}
+    parameters = [parameter for parameter in held if judged is None or held[parameter] == judged]
+    # Sorting keeps the order of what is alike.
+    parameters.sort(key=lambda parameter: not held[parameter])
+    return _charts(group, parameters, texts, prefix, detail)
 
 
 def alien_charts(
@@ -99,7 +115,10 @@ def _charts(
         lines = lines_of(bars)
         left_out = ", ".join(line.numbers for line in lines[MOST_LINES:])
         caption = texts("chart.left_out", caption=words, numbers=left_out) if left_out else words
-        found.append((_chart(name, drawn, bars, texts, grids), (caption,)))
+        chart = _chart(name, drawn, bars, texts, grids)
+        if not bars and parameter not in ALIEN:
+            chart = replace(chart, panel_height=_LOW_PANEL)
+        found.append((chart, (caption,)))
     return found
 
 

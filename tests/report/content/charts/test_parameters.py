@@ -364,3 +364,20 @@ def test_curves_of_one_grid_share_it(build: SimpleNamespace) -> None:
         curve for chart in made.values() for panel in chart.panels for curve in panel.curves
     ]
     assert len({id(curve.x) for curve in curves}) == 1
+
+
+def test_what_is_judged_comes_first_and_the_rest_is_lower(build: SimpleNamespace) -> None:
+    item = build.item(points=60)
+    made = charts([item])
+    held = [name for name in made if P(name.replace("-", "_")) in item.limits]
+    assert 0 < len(held) < len(made)
+    assert list(made)[: len(held)] == held
+    heights = {name: chart.panel_height for name, chart in made.items()}
+    assert {heights[name] for name in held} == {200.0}
+    assert all(heights[name] < 200.0 for name in made if name not in held)
+    first, rest = (
+        [chart.name for chart, _ in parameter_charts([item], TEXTS, prefix="s1-", judged=judged)]
+        for judged in (True, False)
+    )
+    assert [*first, *rest] == [chart.name for chart in made.values()]
+    assert first == [f"s1-{name}" for name in held]
