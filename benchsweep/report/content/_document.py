@@ -14,6 +14,7 @@ from benchsweep.report.content._overview import OVERVIEW, overview_section
 from benchsweep.report.content._particulars import Particulars
 from benchsweep.report.content._series import series_section
 from benchsweep.report.content._series_item import SeriesItem
+from benchsweep.report.content._shared import shared
 from benchsweep.report.content._subject import Detail, ReportPart, report_part
 from benchsweep.report.content._traces import traces_reading
 from benchsweep.report.content._verdict_rows import reading_legend
@@ -88,7 +89,7 @@ def assembled(
     several = len(parts) + len(series) > 1
     sections = [series_section(item, texts, place=place) for place, item in enumerate(series, start=1)]
     sections += told
-    blocks += [replace(section, own_page=several) for section in sections]
+    blocks += [replace(section, own_page=several) for section in shared(sections, texts)]
     if detail == "brief" and parts:
         faults = Paragraph((texts("faults.brief"),), legend=True)
         reading = (reading_legend(None, texts), traces_reading(texts), faults)

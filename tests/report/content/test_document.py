@@ -173,7 +173,7 @@ def test_the_parts_come_in_order_and_links_lead_somewhere(
         for piece in line
         if isinstance(piece, Link)
     ]
-    assert set(links) == {"specimen-1", "specimen-2", "specimen-2-1", "specimen-2-2"}
+    assert set(links) == {"specimen-1", "specimen-2", "specimen-2-1", "specimen-2-2", "shared-1", "shared-2"}
     assert set(links) <= set(anchors)
     drawn = [block.picture.name for block in read.every(document.blocks, Drawn)]
     assert len(set(drawn)) == len(drawn)
