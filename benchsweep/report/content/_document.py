@@ -9,6 +9,7 @@ from benchsweep.report.content import charts
 from benchsweep.report.content._document_head import Reported, head_blocks, simulated_words
 from benchsweep.report.content._document_number import derived_number
 from benchsweep.report.content._item import ReportItem, grouped
+from benchsweep.report.content._means import means_section
 from benchsweep.report.content._opening import opened
 from benchsweep.report.content._overview import OVERVIEW, overview_section
 from benchsweep.report.content._particulars import Particulars
@@ -91,6 +92,7 @@ def assembled(
     sections += told
     blocks += [replace(section, own_page=several) for section in shared(sections, texts)]
     if detail == "brief" and parts:
+        blocks.append(means_section([part.means for part in parts], texts))
         faults = Paragraph((texts("faults.brief"),), legend=True)
         reading = (reading_legend(None, texts), traces_reading(texts), faults)
         blocks.append(Section((texts("document.reading"),), reading))

@@ -20,6 +20,7 @@ from benchsweep.report.content._fixture import fixture_section
 from benchsweep.report.content._item import ReportItem, findings_of
 from benchsweep.report.content._limits import limits_section
 from benchsweep.report.content._matrix import matrix_blocks
+from benchsweep.report.content._means import Means, means_of
 from benchsweep.report.content._measured import measured_section
 from benchsweep.report.content._pieces import Fact, fact, facts, given
 from benchsweep.report.content._provenance import provenance_section
@@ -79,6 +80,8 @@ class ReportPart:
         Of the record; empty when it is not stored.
     kept
         What charts of several show of it.
+    means
+        With what it was made and graded.
     """
 
     section: Section
@@ -90,6 +93,7 @@ class ReportPart:
     against: tuple[Against, ...]
     content_hash: str
     kept: charts.Kept
+    means: Means
 
 
 def report_part(
@@ -108,6 +112,7 @@ def report_part(
         against=tuple(Against(item.verdict.requirement, item.title, item.edition) for item in group),
         content_hash=first.content_hash,
         kept=charts.kept_of(group),
+        means=means_of(group, texts),
     )
 
 
