@@ -23,10 +23,12 @@ from benchsweep.cli import (
     _verify,
 )
 from benchsweep.cli._deferred import deferred
+from benchsweep.cli._parser import Root
 
 __all__ = ["app"]
 
 app = typer.Typer(
+    cls=Root,
     name="benchsweep",
     help="Qualify balanced four-pair cords, cable and channels with a laboratory network analyzer.",
     epilog="Start with `benchsweep demo`. Every command has --help with examples.",

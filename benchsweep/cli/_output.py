@@ -22,6 +22,7 @@ from benchsweep.errors import UsageError
 __all__ = [
     "ask_person",
     "counted",
+    "harmless",
     "person_is_there",
     "print_json",
     "print_lines",
@@ -68,11 +69,11 @@ def print_text(text: str) -> None:
 
 def print_lines(lines: Iterable[str]) -> None:
     """Print lines on stdout as `print_text` does; a line break within one cannot begin another."""
-    text = "\n".join(map(_harmless, lines)) + "\n"
+    text = "\n".join(map(harmless, lines)) + "\n"
     _write(_coloured(text) if _is_terminal(sys.stdout) else text)
 
 
-def _harmless(line: str) -> str:
+def harmless(line: str) -> str:
     """Return a line in which nothing acts on a terminal."""
     if line.isascii() and line.isprintable():
         return line  # nearly always; the report's own rule need not be read
@@ -137,7 +138,7 @@ def say(line: str) -> None:
     put on one.
     """
     try:
-        sys.stderr.write(_harmless(_BREAKS.sub(" ", line)) + "\n")
+        sys.stderr.write(harmless(_BREAKS.sub(" ", line)) + "\n")
         sys.stderr.flush()
     except (OSError, ValueError):
         silence(2)
@@ -181,7 +182,7 @@ def say_wrapped(lines: Sequence[str]) -> None:
 
 def read_line(question: str) -> str | None:
     """Ask on stderr and return the line typed, without its end; None when there is no more input."""
-    sys.stderr.write(_harmless(question))
+    sys.stderr.write(harmless(question))
     sys.stderr.flush()
     answer = sys.stdin.readline()
     return answer.rstrip("\r\n") if answer else None

@@ -105,6 +105,27 @@ def test_no_error_does_either(own_home: Path, run: Run, words: tuple[str, ...]) 
     assert_harmless(told.err)
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("{}",),
+        ("info", "{}"),
+        ("info", "{}\n" + FORGED),
+        ("show", "--{}"),
+        ("show", "x.h5", "--sweep", "{}"),
+        ("archive", "{}"),
+        ("limits", "list", "{}"),
+    ],
+    ids=" ".join,
+)
+def test_nor_does_what_the_parser_says_of_a_command_line(run: Run, words: tuple[str, ...]) -> None:
+    """A shell gives file names for ``*``, and too many arguments are quoted."""
+    told = run(*(word.format(HIDDEN) for word in words))
+    assert told.code == 2
+    assert "Usage: " in told.err
+    assert_harmless(told.err)
+
+
 def test_json_is_exact(record: Path, run: Run) -> None:
     told = run("show", record, "--json")
     assert told.json["record"] == str(record)
