@@ -42,19 +42,21 @@ def _lower_ticks(scale: Scale, ticks: tuple[Tick, ...], bottom: float) -> str:
 @lru_cache(64)
 def _lower_words(scale: Scale, ticks: tuple[Tick, ...], bottom: float) -> str:
     room = abs(scale.stop - scale.start) / 2.0
-    middle = ' text-anchor="middle"'
-    return "".join(
-        text(scale.at(value), bottom + 7.0, shortened(words, SMALL, room), SMALL, middle)
-        for value, words in ticks
+    told = "".join(
+        text(scale.at(value), bottom + 7.0, shortened(words, SMALL, room), SMALL) for value, words in ticks
     )
+    return f'<g text-anchor="middle">{told}</g>'
 
 
 def axes_over(frame: Frame) -> str:
     """Return what lies over the curves: the frame, ticks and their words, title and words of the axes."""
     told = [_frame(frame), _lower_words(frame.x, tuple(frame.x_ticks), frame.bottom)]
-    for value, words in frame.y_ticks:
-        words = shortened(words, SMALL, frame.left_room - TICK_GAP + 0.1 - (13.0 if frame.y_words else 0.0))
-        told.append(text(frame.left - TICK_GAP, frame.y.at(value), words, SMALL, ' text-anchor="end"'))
+    room = frame.left_room - TICK_GAP + 0.1 - (13.0 if frame.y_words else 0.0)
+    beside = "".join(
+        text(frame.left - TICK_GAP, frame.y.at(value), shortened(words, SMALL, room), SMALL)
+        for value, words in frame.y_ticks
+    )
+    told.append(f'<g text-anchor="end">{beside}</g>')
     if frame.x_words:
         words = shortened(_words(frame.panel.x), _AXIS, frame.width)
         middle = frame.left + frame.width / 2.0

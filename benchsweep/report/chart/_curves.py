@@ -93,7 +93,7 @@ def _group(frame: Frame, place: int, rows: Rows, traces: Sequence[Trace], name: 
 
 def _dashes(look: Look) -> str:
     if not look.dashes:
-        return ' stroke-linejoin="round"'
+        return ""
     return f' stroke-dasharray="{" ".join(f"{part:g}" for part in look.dashes)}"'
 
 

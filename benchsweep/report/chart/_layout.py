@@ -9,8 +9,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from benchsweep.report.chart._lettering import BASE, wrapped
 from benchsweep.report.chart._lettering import width as room_of
-from benchsweep.report.chart._lettering import wrapped
 from benchsweep.report.chart._model import Axis, Chart, Floats, Look, Mark, Panel
 from benchsweep.report.chart._scale import Scale, Tick, linear_ticks, log_ticks, widened
 
@@ -30,7 +30,7 @@ __all__ = [
 ]
 
 WIDTH = 547.0
-SMALL, LABEL, TITLE = 7.0, 7.0, 8.0
+SMALL, LABEL, TITLE = BASE, BASE, 8.0
 LABEL_HEIGHT, LEADER = 8.4, 7.0
 MOST_NAMES = 64
 TICK_GAP = 6.0
@@ -171,7 +171,7 @@ def _ticks_room(ticks: Sequence[Sequence[Tick]], *, each: bool) -> float:
 def _names_room(chart: Chart) -> float:
     if not chart.named_curves:
         return 14.0
-    names = [curve.name for panel in chart.panels for curve in panel.curves]
+    names = [curve.label for panel in chart.panels for curve in panel.curves]
     widest = max((room_of(name, LABEL) for name in (*names, _USUAL_NAME)), default=0.0)
     limits = [line.name for panel in chart.panels if len(panel.limits) == 1 for line in panel.limits]
     widest = max(widest, *(room_of(name, LABEL, bold=True) for name in limits), 0.0)

@@ -6,7 +6,10 @@ import re
 import unicodedata
 from functools import lru_cache
 
-__all__ = ["clean", "escaped", "number", "shortened", "text", "width", "wrapped"]
+__all__ = ["BASE", "clean", "escaped", "number", "shortened", "text", "width", "wrapped"]
+
+BASE = 7.0
+"""Size of letters that the root of a drawing tells; words of that size do not tell it again."""
 
 # Advance widths of Helvetica in thousandths of its size, from U+0020 (its Adobe Font Metrics; compared
 # with the file). Arial, Liberation Sans and Nimbus Sans have them too.
@@ -91,4 +94,5 @@ def number(value: float) -> str:
 def text(x: float, y: float, words: str, size: float, more: str = "") -> str:
     """Return a text element whose middle stands at the height `y`."""
     at = f'x="{number(x)}" y="{number(y + 0.36 * size)}"'
-    return f'<text {at} font-size="{size:g}"{more}>{escaped(words)}</text>'
+    told = "" if size == BASE else f' font-size="{size:g}"'
+    return f"<text {at}{told}{more}>{escaped(words)}</text>"

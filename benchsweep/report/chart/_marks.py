@@ -95,6 +95,9 @@ def marks(frame: Frame, places: Places) -> str:
         if frame.x.shows(mark.x) and math.isfinite(mark.y)
     ]
     shown = [(mark, x, y) for mark, x, y in shown if math.isfinite(x) and math.isfinite(y)]
+    for level in frame.panel.levels:
+        if frame.y.shows(level):
+            places.take(frame.left, frame.y.at(level) - 0.5, frame.right, frame.y.at(level) + 0.5)
     for _, x, y in shown:
         places.take(x - _RING, y - _RING, x + _RING, y + _RING)
     return "".join(_mark(frame, mark, x, y, places) for mark, x, y in shown)

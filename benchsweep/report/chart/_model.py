@@ -47,7 +47,7 @@ class Curve:
     Parameters
     ----------
     name
-        Written at its right end, and in the readout.
+        Told in the readout, and written at its right end.
     x, y
         ``(n,)`` float64, `x` rising. `y` may be infinite or NaN: nothing is drawn there.
     look
@@ -61,6 +61,8 @@ class Curve:
     low, high
         ``(n,)`` float64, zero or greater: how far the true value may lie below and above `y` (k = 2),
         drawn as a band from ``y - low`` to ``y + high``; may be infinite; None: not known.
+    short
+        Written at its right end instead of its name; empty: its name.
     """
 
     name: str
@@ -72,6 +74,12 @@ class Curve:
     idle: Mask | None = None
     low: Floats | None = None
     high: Floats | None = None
+    short: str = ""
+
+    @property
+    def label(self) -> str:
+        """What is written at its right end."""
+        return self.short or self.name
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -21,8 +21,8 @@ def named(frame: Frame) -> dict[int, str]:
     told: list[tuple[float, int, str, str]] = []
     for place, curve in enumerate(frame.panel.curves):
         end = _end(frame, curve.y)
-        if end is not None and curve.name:
-            told.append((end, place, curve.name, curve.look.colour))
+        if end is not None and curve.label:
+            told.append((end, place, curve.label, curve.look.colour))
     told = _foremost(frame, told)
     if len(frame.panel.limits) == 1:
         end = _end(frame, frame.panel.limits[0].y)

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from benchsweep.report.chart._model import Floats, Mask
 
-__all__ = ["PER_UNIT", "Packed", "packed", "stretches"]
+__all__ = ["COARSE_PER_UNIT", "PER_UNIT", "Packed", "packed", "stretches"]
 
-PER_UNIT = 10_000
+PER_UNIT, COARSE_PER_UNIT = 10_000, 1_000
 # Four times as large still is a whole number in a 64-bit float, which a browser counts in.
 _LARGEST = 2e11
 
@@ -24,24 +24,26 @@ class Packed(TypedDict):
     gaps: list[list[int]]
 
 
-def packed(rows: Floats) -> list[Packed]:
+def packed(rows: Floats, per_unit: int = PER_UNIT) -> list[Packed]:
     """Pack curves, all at once.
 
-    Values are counted in ten-thousandths. The bytes hold, for each value, its difference to the one before
-    (to 0 for the first), as an unsigned number (0, -1, 1, -2 ... as 0, 1, 2, 3 ...) of seven bits a byte,
-    the least significant first, the eighth bit set in all but the last byte of a number. Where there is no
-    value the difference is 0.
+    Values are counted in steps of ``1 / per_unit``. The bytes hold, for each value, its difference to the one
+    before (to 0 for the first), as an unsigned number (0, -1, 1, -2 ... as 0, 1, 2, 3 ...) of seven bits a
+    byte, the least significant first, the eighth bit set in all but the last byte of a number. Where there is
+    no value the difference is 0.
 
     Parameters
     ----------
     rows
         ``(k, n)``; without a value where not finite, or too large to be counted (2e11).
+    per_unit
+        How many steps a value of 1 has, up to 10 000.
     """
     count, size = rows.shape
     if size == 0:
         return [{"v": "", "gaps": []} for _ in range(count)]
     present = np.abs(rows) <= _LARGEST
-    whole = np.rint(np.where(present, rows, 0.0) * PER_UNIT).astype(np.int64)
+    whole = np.rint(np.where(present, rows, 0.0) * per_unit).astype(np.int64)
     if not present.all():
         whole = _filled(whole, present)
     steps = np.diff(whole, axis=1, prepend=0)

@@ -9,8 +9,10 @@ One object for a chart, in its order of panels::
       "curves": [{"name": ..., "pairs": [...], "grid": 0, "data": PACKED, "limit": 0 or null,
                   "idle": [[start, stop], ...], "low": PACKED, "high": PACKED}],
       "bands": [{"name": ..., "grid": 0, "low": PACKED, "high": PACKED}],
-      "marks": [{"x": ..., "y": ..., "words": ..., "pairs": [...]}]}]}
+      "marks": [{"x": ..., "y": ..., "words": ..., "pairs": [...]}]}],
+     "scale": 1000}
 
+``scale`` is how many steps a value of 1 has in ``PACKED``; where it is not there, 10 000.
 ``name`` is the short title of a panel, there only if its title says more. ``box`` is where the panel stands
 in the SVG element's own units. ``PACKED`` is told in `_packing.packed`;
 stretches begin at ``start`` and end before ``stop``. ``low`` and ``high`` of a curve (how far the true value
@@ -28,7 +30,7 @@ import numpy as np
 from benchsweep.report.chart._layout import Frame
 from benchsweep.report.chart._lettering import clean
 from benchsweep.report.chart._model import Axis, Curve, Floats
-from benchsweep.report.chart._packing import Packed, packed, stretches
+from benchsweep.report.chart._packing import PER_UNIT, Packed, packed, stretches
 from benchsweep.report.chart._scale import Scale
 
 __all__ = ["readout"]
@@ -36,15 +38,24 @@ __all__ = ["readout"]
 _NEAR = 1e-9
 
 
-def readout(frames: list[Frame]) -> str:
-    """Return the JSON; it holds no ``<``, ``>`` or ``&``, so that it may stand in a page."""
-    told = json.dumps({"panels": [_panel(frame) for frame in frames]}, separators=(",", ":"))
+def readout(frames: list[Frame], per_unit: int = PER_UNIT) -> str:
+    """Return the JSON; it holds no ``<``, ``>`` or ``&``, so that it may stand in a page.
+
+    Parameters
+    ----------
+    per_unit
+        How many steps a value of 1 has.
+    """
+    holder: dict[str, Any] = {"panels": [_panel(frame, per_unit) for frame in frames]}
+    if per_unit != PER_UNIT:
+        holder["scale"] = per_unit
+    told = json.dumps(holder, separators=(",", ":"))
     for sign in "<>&":
         told = told.replace(sign, f"\\u{ord(sign):04x}")
     return told
 
 
-def _panel(frame: Frame) -> dict[str, Any]:
+def _panel(frame: Frame, per_unit: int) -> dict[str, Any]:
     panel = frame.panel
     grids = _Grids()
     curves = [_curve(curve, grids, loss=panel.y.loss) for curve in map(_rising, panel.curves)]
@@ -62,7 +73,7 @@ def _panel(frame: Frame) -> dict[str, Any]:
         | {"low": grids.pack(band.x, band.low), "high": grids.pack(band.x, band.high)}
         for band in panel.bands
     ]
-    grids.finish()
+    grids.finish(per_unit)
     box = [round(value, 1) for value in (frame.left, frame.top, frame.width, frame.height)]
     return {
         "title": " ".join(clean(panel.title).split()),
@@ -143,9 +154,9 @@ class _Grids:
         self._waiting.setdefault(x.size, []).append((y, holder))
         return holder
 
-    def finish(self) -> None:
+    def finish(self, per_unit: int) -> None:
         for waiting in self._waiting.values():
-            told: list[Packed] = packed(np.array([values for values, _ in waiting]))
+            told: list[Packed] = packed(np.array([values for values, _ in waiting]), per_unit)
             for (_, holder), values in zip(waiting, told, strict=True):
                 holder.update(values)
 

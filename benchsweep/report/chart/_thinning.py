@@ -9,11 +9,28 @@ from numpy.typing import NDArray
 
 from benchsweep.report.chart._model import Floats, Mask
 
-__all__ = ["STRETCHES", "Points", "thinned"]
+__all__ = ["COARSE", "FINE", "Points", "Thinning", "thinned"]
 
-STRETCHES = 250
-_TOLERANCE = 0.1
 _LARGEST_BLOCK = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Thinning:
+    """How much is left out.
+
+    Parameters
+    ----------
+    stretches
+        Into how many the width of a panel is cut; each keeps its least and its greatest value.
+    tolerance
+        How far these may then lie from the lines that are drawn, in drawing units.
+    """
+
+    stretches: int
+    tolerance: float
+
+
+FINE, COARSE = Thinning(250, 0.1), Thinning(100, 0.4)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,12 +53,14 @@ class Points:
     rows: NDArray[np.intp]
 
 
-def thinned(x: Floats, y: Floats, begin: float, end: float, keep: Mask | None = None) -> Points:
+def thinned(
+    x: Floats, y: Floats, begin: float, end: float, keep: Mask | None = None, *, by: Thinning = FINE
+) -> Points:
     """Return the points that are drawn.
 
-    The way from `begin` to `end` is cut into 250 stretches. Each gives its least and its greatest value;
-    both ends of what is finite, and what is to be kept, are always there. Where lines between fewer points
-    leave these by less than 0.1 drawing units, the points between are left out.
+    The way from `begin` to `end` is cut into stretches. Each gives its least and its greatest value; both
+    ends of what is finite, and what is to be kept, are always there. Where lines between fewer points leave
+    these by no more than the tolerance, the points between are left out.
 
     Parameters
     ----------
@@ -51,12 +70,16 @@ def thinned(x: Floats, y: Floats, begin: float, end: float, keep: Mask | None = 
         ``(k, n)`` drawing units; NaN where nothing is drawn.
     keep
         ``(k, n)`` True: drawn in any case.
+    by
+        How much is left out.
     """
     rows, size = y.shape
     finite = np.isfinite(y)
     whole = bool(finite.all())
     chosen = (
-        finite.copy() if size <= 2 * STRETCHES else _extremes(x, y, None if whole else finite, begin, end)
+        finite.copy()
+        if size <= 2 * by.stretches
+        else _extremes(x, y, None if whole else finite, begin, end, by.stretches)
     )
     if size:
         chosen[:, 0] |= finite[:, 0]
@@ -75,15 +98,15 @@ def thinned(x: Floats, y: Floats, begin: float, end: float, keep: Mask | None = 
         begins[1:] |= gaps[1:] != gaps[:-1]
     at, value = x[place], y[row, place]
     forced = begins if keep is None else begins | keep[row, place]
-    stays = _bends(at, value, begins, forced)
+    stays = _bends(at, value, begins, forced, by.tolerance)
     counts = np.bincount(row[stays], minlength=rows)
     return Points(at[stays], value[stays], begins[stays], np.concatenate(([0], np.cumsum(counts))))
 
 
-def _extremes(x: Floats, y: Floats, finite: Mask | None, begin: float, end: float) -> Mask:
+def _extremes(x: Floats, y: Floats, finite: Mask | None, begin: float, end: float, stretches: int) -> Mask:
     """Return where the least and the greatest value of each stretch is, for all curves at once."""
     size = x.size
-    stretch = np.clip(np.floor((x - begin) * (STRETCHES / (end - begin))), -1, STRETCHES).astype(np.intp)
+    stretch = np.clip(np.floor((x - begin) * (stretches / (end - begin))), -1, stretches).astype(np.intp)
     starts = np.concatenate(([0], np.flatnonzero(stretch[1:] != stretch[:-1]) + 1))
     number = np.repeat(np.arange(starts.size), np.diff(np.append(starts, size)))
     chosen = np.zeros(y.shape, dtype=np.bool_)
@@ -100,7 +123,7 @@ def _extremes(x: Floats, y: Floats, finite: Mask | None, begin: float, end: floa
     return chosen
 
 
-def _bends(x: Floats, y: Floats, begins: Mask, forced: Mask) -> Mask:
+def _bends(x: Floats, y: Floats, begins: Mask, forced: Mask, tolerance: float) -> Mask:
     """Return the points that lines need: of 2, 4 ... 64 in a row those between go if a chord will do.
 
     Blocks of one size do not overlap and those of half the size lie in them, so that each point that is left
@@ -113,7 +136,7 @@ def _bends(x: Floats, y: Floats, begins: Mask, forced: Mask) -> Mask:
     with np.errstate(divide="ignore", invalid="ignore"):
         rise = (y[2:stop:2] - y[: stop - 2 : 2]) / (x[2:stop:2] - x[: stop - 2 : 2])
         away = np.abs(y[1:stop:2] - y[: stop - 2 : 2] - (x[1:stop:2] - x[: stop - 2 : 2]) * rise)
-    straight = np.flatnonzero(free & (away <= _TOLERANCE))
+    straight = np.flatnonzero(free & (away <= tolerance))
     block = 2
     while straight.size:
         # The other points between went with the halves.
@@ -124,16 +147,16 @@ def _bends(x: Floats, y: Floats, begins: Mask, forced: Mask) -> Mask:
         # Only what is straight in both halves is tried as a whole.
         pairs = straight[:-1][(straight[:-1] % 2 == 0) & (straight[1:] == straight[:-1] + 1)] // 2
         pairs = pairs[~forced[pairs * block + block // 2]]
-        straight = pairs[_straight(x, y, pairs * block, block)]
+        straight = pairs[_straight(x, y, pairs * block, block, tolerance)]
     return stays
 
 
-def _straight(x: Floats, y: Floats, starts: NDArray[np.intp], block: int) -> Mask:
+def _straight(x: Floats, y: Floats, starts: NDArray[np.intp], block: int, tolerance: float) -> Mask:
     """Return whether a chord over `block` steps from each start leaves no point by more than is allowed."""
     inner = starts[:, None] + np.arange(1, block)
     x0, y0 = x[starts], y[starts]
     with np.errstate(divide="ignore", invalid="ignore"):
         rise = (y[starts + block] - y0) / (x[starts + block] - x0)
         away = np.abs(y[inner] - y0[:, None] - (x[inner] - x0[:, None]) * rise[:, None])
-    fits: Mask = np.max(away, axis=1, initial=0.0) <= _TOLERANCE
+    fits: Mask = np.max(away, axis=1, initial=0.0) <= tolerance
     return fits

@@ -12,7 +12,7 @@ import numpy as np
 from benchsweep.report.chart._layout import Frame
 from benchsweep.report.chart._model import Floats, Mask
 from benchsweep.report.chart._path import each, outlines
-from benchsweep.report.chart._thinning import thinned
+from benchsweep.report.chart._thinning import FINE, Thinning, thinned
 
 __all__ = ["Piece", "Trace", "Traces", "between", "gapped"]
 
@@ -69,7 +69,8 @@ class Traces:
     First all are told to `add`, then `made` gives what is drawn of each.
     """
 
-    def __init__(self, frame: Frame) -> None:
+    def __init__(self, frame: Frame, thinning: Thinning = FINE) -> None:
+        self._thinning = thinning
         self._frame = frame
         self._grids: dict[bytes, _Grid] = {}
         self._keys: dict[int, tuple[Floats, bytes]] = {}
@@ -100,13 +101,13 @@ class Traces:
         found: dict[int, Trace] = {}
         for grid in self._grids.values():
             rows = [*grid.rows, *grid.points_only]
-            traces = _traced(self._frame, grid.x, rows, len(grid.rows))
+            traces = _traced(self._frame, grid.x, rows, len(grid.rows), self._thinning)
             found.update(zip((number for number, _, _ in rows), traces, strict=True))
         return [found[number] for number in range(self._count)]
 
 
 def _traced(
-    frame: Frame, x: Floats, rows: Sequence[tuple[int, Floats, Mask | None]], lined: int
+    frame: Frame, x: Floats, rows: Sequence[tuple[int, Floats, Mask | None]], lined: int, by: Thinning
 ) -> list[Trace]:
     """Return what is drawn of rows over one grid; the first `lined` get paths."""
     at, y = frame.x(x), frame.y(np.array([row for _, row, _ in rows]))
@@ -118,7 +119,7 @@ def _traced(
     usable = np.isfinite(at)
     if not usable.all():
         at, y, keep = at[usable], y[:, usable], None if keep is None else keep[:, usable]
-    points = thinned(at, y, frame.left, frame.right, keep)
+    points = thinned(at, y, frame.left, frame.right, keep, by=by)
     outside = points.y < frame.top - 0.05
     outside |= points.y > frame.bottom + 0.05
     outside |= points.x < frame.left - 0.05

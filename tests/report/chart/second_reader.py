@@ -18,7 +18,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 Point = tuple[float, float]
 
 
-def unpacked(packed: dict[str, Any]) -> list[float]:
+def unpacked(packed: dict[str, Any], scale: int = 10_000) -> list[float]:
     """Return the values that were packed, one byte after the other."""
     values: list[float] = []
     number = shift = total = 0
@@ -27,7 +27,7 @@ def unpacked(packed: dict[str, Any]) -> list[float]:
         shift += 7
         if byte < 0x80:
             total += -(number + 1) // 2 if number % 2 else number // 2
-            values.append(total / 10_000)
+            values.append(total / scale)
             number = shift = 0
     assert shift == 0, "the last number has an end"
     for start, stop in packed["gaps"]:
@@ -115,9 +115,10 @@ class Text:
 class Read:
     """A chart as it was written."""
 
-    def __init__(self, chart: Chart) -> None:
-        self.picture = picture(chart)
+    def __init__(self, chart: Chart, *, coarse: bool = False) -> None:
+        self.picture = picture(chart, coarse=coarse)
         self.root = ET.fromstring(self.picture.svg)
+        _inherit(self.root, {})
         self.told = json.loads(self.picture.readout)
         self.panels = self.root.findall(f"{SVG}g[@class='panel']")
 
@@ -140,6 +141,17 @@ class Read:
     @property
     def box(self) -> list[float]:
         return [float(part) for part in self.root.attrib["viewBox"].split()]
+
+
+def _inherit(element: ET.Element, above: dict[str, str]) -> None:
+    """Give words the size and the anchor of what holds them, as SVG does (1.1, clause 6.2)."""
+    for name in ("font-size", "text-anchor"):
+        if name in element.attrib:
+            above = above | {name: element.attrib[name]}
+    if element.tag == f"{SVG}text":
+        element.attrib.update(above)
+    for child in element:
+        _inherit(child, above)
 
 
 def _text(element: ET.Element) -> Text:

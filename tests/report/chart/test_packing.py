@@ -74,6 +74,12 @@ def test_stretches(mask: list[int], told: list[list[int]]) -> None:
     assert stretches(np.array(mask, dtype=np.bool_)) == told
 
 
+def test_in_steps_of_a_thousandth() -> None:
+    """0, 1, -1, 64 thousandths are the same bytes as so many ten-thousandths."""
+    assert packed(np.array([[0.0, 0.001, -0.001, 0.064]]), 1_000) == [{"v": "AAIDggE=", "gaps": []}]
+    assert unpacked(packed(np.array([[1.2344]]), 1_000)[0], 1_000) == [1.234]
+
+
 def test_a_smooth_curve_takes_two_bytes_a_point() -> None:
     """40 dB + 10 dB sin over 1001 points: differences below 0.82 dB are two bytes, four letters for three."""
     row = 40.0 + 10.0 * np.sin(np.linspace(0.0, 20.0, 1001))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import math
 import re
 from dataclasses import replace
 from typing import Any
@@ -12,7 +13,7 @@ import numpy as np
 import pytest
 
 from benchsweep.report.chart import Axis, Chart, Curve, LimitLine, Look, Mark, Panel, Span, picture
-from tests.report.chart.second_reader import SVG, Read, Text, _text, grid_of, unpacked
+from tests.report.chart.second_reader import SVG, Read, Text, _text, grid_of, line_of, unpacked
 
 LOOKS = (
     Look("#0072B2", marker="circle"),
@@ -203,6 +204,58 @@ def test_contrast_of_words_and_lines() -> None:
     assert {"#000", "#222", "#0072B2"} <= lines
     grid, hollow = "#d0d0d0", "#fff"
     assert all(contrast(colour, "#ffffff") >= 3.0 for colour in lines - {grid, hollow})
+
+
+@pytest.mark.parametrize("y", [-0.2, -0.05, 0.0, 0.05, 0.2])
+def test_words_of_a_mark_keep_off_a_level(y: float) -> None:
+    """The line of a margin of zero is what the dots are held against."""
+    x = np.array([0.0, 1.0])
+    dots = Curve("fail", x, np.array([y, 5.0]), Look("#D55E00", width=0.0, marker="diamond"))
+    marks = (Mark(0.0, y, "words", "cord 1"),)
+    ends = {"low": -10.0, "high": 10.0}
+    one = Panel(
+        "", Axis("x", low=-0.5, high=1.5), Axis("margin", "dB", **ends), (dots,), marks=marks, levels=(0.0,)
+    )
+    read = Read(Chart("c", "a chart", (one,), named_curves=False))
+    _, level = read.scale().at(0.0, 0.0)
+    (words,) = [told for told in read.texts() if told.words == "cord 1"]
+    assert words.bottom < level - 0.4 or words.top > level + 0.4
+
+
+def test_a_curve_may_be_labelled_by_less_than_its_name() -> None:
+    x = np.array([1.0, 2.0])
+    curve = Curve("2 a long name", x, x, Look("#0072B2"), short="2")
+    read = Read(Chart("c", "a chart", (Panel("", Axis("f"), Axis("y"), (curve,)),)))
+    assert read.told["panels"][0]["curves"][0]["name"] == "2 a long name"
+    told = [one.words for one in read.texts()]
+    assert "2" in told
+    assert "2 a long name" not in told
+
+
+def test_in_fewer_letters_values_are_told_in_thousandths_and_nothing_else_changes() -> None:
+    x = np.linspace(1.0, 500.0, 1001)
+    y = 40.0 + np.random.default_rng(3).normal(size=1001).cumsum()
+    one = Panel(
+        "", Axis("f", "MHz", log=True), Axis("y", "dB"), (Curve("12", x, y, Look("#0072B2")),),
+        marks=(Mark(float(x[333]), float(y[333])),),
+    )  # fmt: skip
+    chart = Chart("c", "a chart", (one,))
+    fine, coarse = Read(chart), Read(chart, coarse=True)
+    assert "scale" not in fine.told
+    assert coarse.told.pop("scale") == 1_000
+    packed = [read.told["panels"][0]["curves"][0].pop("data") for read in (fine, coarse)]
+    assert fine.told == coarse.told
+    assert unpacked(packed[1], 1_000) == pytest.approx(y.tolist(), abs=0.5e-3 * (1 + 1e-9))
+    assert len(packed[1]["v"]) < len(packed[0]["v"])
+    # What is drawn is on the curve, reaches as far, and has the worst point.
+    (line,), (more,) = line_of(coarse.curve()), line_of(fine.curve())
+    assert len(line) < 0.7 * len(more)
+    drawn = [value for _, value in line]
+    places = [coarse.scale().at(a, b) for a, b in zip(x.tolist(), y.tolist(), strict=True)]
+    heights = [at for _, at in places]
+    assert min(drawn) == pytest.approx(min(heights), abs=0.5)
+    assert max(drawn) == pytest.approx(max(heights), abs=0.5)
+    assert min(math.dist(places[333], point) for point in line) < 0.1
 
 
 def test_a_lone_panel_is_as_wide_as_one_of_two() -> None:

@@ -33,6 +33,8 @@ MOST_NAMED = 8
 """So many measurements are drawn one by one; of more, how they are spread."""
 
 _LONGEST_NAME = 14
+"""Where a name is longer than that, only the numbers of the measurements are written beside the curves."""
+
 _MOST_LISTED = 5
 
 # Eight curves told by dashes and marker: the four kinds of line of the pairs, without and with a circle.
@@ -105,12 +107,13 @@ def _panels(
     places = sorted({place for found in by_end.values() for place in found})
     lines = _lines(parameter, {place: kept[place] for place in places})
     limits = _limits(lines, texts, grids)
+    numbers_only = any(len(clean(kept[place].specimen)) > _LONGEST_NAME for place in places)
     panels = []
     for end in sorted(by_end, key=lambda end: end or ""):
         found = by_end[end]
         place, worst = min(found.items(), key=lambda entry: severity(entry[1].row))
         head = "" if end is None else texts("where.end", end=end)
-        least = texts("chart.worst_of_all", name=_name(place, kept), worst=worst_words(worst.row, texts))
+        least = texts("chart.worst_of_all", number=place + 1, worst=worst_words(worst.row, texts))
         bands: tuple[Band, ...] = ()
         if one_by_one:
             curves = [
@@ -120,6 +123,7 @@ def _panels(
                     trace.value,
                     _LOOKS[place % len(_LOOKS)],
                     limit=_own_limit(parameter, trace, kept[place], lines),
+                    short=str(place + 1) if numbers_only else "",
                 )
                 for place, trace in found.items()
             ]
@@ -229,9 +233,7 @@ def _marks(worst: KeptTrace) -> tuple[Mark, ...]:
 
 def _name(place: int, kept: Sequence[Kept]) -> str:
     """Return number in the report and name of a measurement."""
-    name = clean(kept[place].specimen)
-    short = name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}…"
-    return f"{place + 1} {short}"
+    return f"{place + 1} {clean(kept[place].specimen)}"
 
 
 def _told(
@@ -253,6 +255,6 @@ def _told(
         what=over_frequency(parameter_words(parameter, texts), ends, texts),
         count=count,
         limits=texts("chart.limits", count=len(panels[0].limits)),
-        name=f"{place + 1} {clean(kept[place].specimen)}",
+        name=_name(place, kept),
         worst=placed_words(worst.row, texts),
     )

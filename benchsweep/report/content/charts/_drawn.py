@@ -30,9 +30,11 @@ __all__ = [
 ]
 
 
-def drawn(charts: Sequence[Captioned], *, readout: bool = True) -> tuple[Drawn, ...]:
-    """Return charts as pictures; with `readout` their values can be read off."""
-    return tuple(Drawn(drawing.picture(chart, readout=readout), caption) for chart, caption in charts)
+def drawn(charts: Sequence[Captioned], *, readout: bool = True, coarse: bool = False) -> tuple[Drawn, ...]:
+    """Return charts as pictures; with `readout` their values can be read off; `coarse`: in fewer letters."""
+    return tuple(
+        Drawn(drawing.picture(chart, readout=readout, coarse=coarse), caption) for chart, caption in charts
+    )
 
 
 def parameter_drawings(
@@ -44,14 +46,15 @@ def parameter_drawings(
     judged: bool | None = None,
 ) -> tuple[Drawn, ...]:
     """Return the pictures of `parameter_charts`."""
-    return drawn(parameter_charts(group, texts, prefix=prefix, detail=detail, judged=judged))
+    made = parameter_charts(group, texts, prefix=prefix, detail=detail, judged=judged)
+    return drawn(made, coarse=detail == "brief")
 
 
 def alien_drawings(
     group: Sequence[ReportItem], texts: Texts, *, prefix: str, detail: Detail = "full"
 ) -> tuple[Drawn, ...]:
     """Return the pictures of `alien_charts`."""
-    return drawn(alien_charts(group, texts, prefix=prefix, detail=detail))
+    return drawn(alien_charts(group, texts, prefix=prefix, detail=detail), coarse=detail == "brief")
 
 
 def distance_drawings(group: Sequence[ReportItem], texts: Texts, *, prefix: str) -> tuple[Drawn, ...]:

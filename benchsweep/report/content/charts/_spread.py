@@ -28,7 +28,6 @@ _LOOKS: Mapping[Outcome, Look] = MappingProxyType(
 _SPREAD = 0.35
 _MOST_DOTS = 120
 _MOST_NAMED = 8
-_LONGEST_NAME = 18
 _PANEL_HEIGHT = 190.0
 
 Found = dict[Parameter, list[tuple[int, KeptMargin]]]
@@ -89,7 +88,7 @@ def _panel(found: Found, kept: Sequence[Kept], unit: str, texts: Texts) -> Panel
         x, y = np.array(points[outcome]).T
         curves.append(Curve(outcome_words(outcome, texts), x, y, _LOOKS[outcome]))
     marks = (
-        tuple(Mark(x, y, "words", _short(name)) for x, y, name in failing)
+        tuple(Mark(x, y, "words", clean(name)) for x, y, name in failing)
         if len(failing) <= _MOST_NAMED
         else ()
     )
@@ -113,11 +112,6 @@ def _thinned(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]
         return list(points)
     ranked = sorted(points, key=lambda point: point[1])
     return [ranked[place] for place in np.linspace(0, len(ranked) - 1, _MOST_DOTS).astype(int)]
-
-
-def _short(name: str) -> str:
-    told = clean(name)
-    return told if len(told) <= _LONGEST_NAME else f"{told[: _LONGEST_NAME - 1]}…"
 
 
 def _told(requirement: str, found: Found, kept: Sequence[Kept], count: int, texts: Texts) -> str:

@@ -130,6 +130,21 @@ def test_a_few_specimens_are_compared_by_their_worst_traces(build: SimpleNamespa
     assert "over frequency: the worst traces" in delay.words
 
 
+def test_long_names_are_whole_in_what_is_read_off_and_numbers_beside_the_curves(
+    build: SimpleNamespace,
+) -> None:
+    name = "patch cord of 2 m, untwisted at end B"
+    groups = [*specimens(build, 1), [build.item(name, points=40, seed=1, fault_db=11.0)]]
+    kept = [kept_of(group) for group in groups]
+    for panel in dict_of(compared_charts(kept, TEXTS, prefix=""))["all-next"].panels:
+        assert [curve.name for curve in panel.curves] == ["1 cord 1", f"2 {name}"]
+        assert [curve.label for curve in panel.curves] == ["1", "2"]
+        assert panel.title.startswith((f"{panel.name}: worst no. 1, ", f"{panel.name}: worst no. 2, "))
+        assert name not in panel.title
+    ((chart, _),) = spread_charts(kept, TEXTS, prefix="")
+    assert {mark.words for mark in chart.panels[0].marks} == {name}
+
+
 def dict_of(made: list) -> dict:
     return {chart.name: chart for chart, _ in made}
 
