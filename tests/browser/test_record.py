@@ -31,8 +31,8 @@ def test_readouts_say_what_grading_says(
     )  # fmt: skip
     graded = run("grade", done.json["record"], "--against", "tia-6a-cord", "--json").json
     file = tmp_path / "r.html"
-    customer = "".join(char for char in HOSTILE if char.isprintable())  # the command refuses others
-    answer = run("report", done.json["record"], "--against", "tia-6a-cord", "--customer", customer, "-o", file)
+    name = "".join(char for char in HOSTILE if char.isprintable())  # the command refuses others
+    answer = run("report", done.json["record"], "--against", "tia-6a-cord", "--customer", name, "-o", file)
     assert answer.code == 0
     seen = opened(file)
     page = seen.page
