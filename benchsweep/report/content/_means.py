@@ -90,7 +90,7 @@ def _definition(toml: str, texts: Texts) -> _Cells:
         given(name_in(toml)) or texts("fixture.unnamed"),
         given(str(data.get("source", ""))),
         standing_line(str(data.get("standing", "")), texts),
-        given(hashlib.sha256(toml.encode()).hexdigest()[:_DIGITS]),
+        given(hashlib.sha256(toml.encode("utf-8", "surrogatepass")).hexdigest()[:_DIGITS]),
     )
 
 
