@@ -11,11 +11,11 @@ from benchsweep.report.content._fixture import fixture_of
 from benchsweep.report.content._measured import ambient_line, analyzer_lines, grid_line, settings_line
 from benchsweep.report.content._pieces import Fact, cells, fact, facts, given
 from benchsweep.report.content._provenance import definition_section, software_line
-from benchsweep.report.content._series_change import any_wanders, largest_tables, slope_tables
+from benchsweep.report.content._series_change import largest_tables, slope_tables
 from benchsweep.report.content._series_item import SeriesItem
 from benchsweep.report.content.charts import marker_legend, pair_legend, series_drawings
 from benchsweep.report.document import Block, Column, Given, Line, Paragraph, Row, Section, Table, line
-from benchsweep.report.text import Texts, length_words, number
+from benchsweep.report.text import Texts, any_wanders, length_words, number
 
 __all__ = ["series_section"]
 

@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from benchsweep.records import (
@@ -17,17 +16,14 @@ from benchsweep.report.document import clean
 from benchsweep.report.terminal._english import length_words, pairs_words, parameter_words
 from benchsweep.report.terminal._lines import NARROWEST, columns, entry, wrapped
 from benchsweep.report.terminal._measurement import fixture_name
-from benchsweep.report.text import megahertz
+from benchsweep.report.text import WANDER_MARK, any_wanders, as_delay_ps, fit_words, megahertz
 
 __all__ = [
     "DASH",
     "SERIES_LEGEND",
     "WANDER_NOTE",
     "Table",
-    "any_wanders",
-    "as_delay_ps",
     "event_words",
-    "fit_words",
     "largest_tables",
     "series_sweep_table",
     "series_table",
@@ -40,7 +36,6 @@ Table = tuple[list[str], list[list[str]]]
 
 DASH = "-"
 _WHO = ("largest change", "end", "pairs")
-_LARGEST = 7
 _MOST_EVENTS = 12
 _KINDS = {
     "gap": "times without the analyzer",
@@ -52,7 +47,6 @@ _KINDS = {
     "lost": "damaged sweeps",
     "ended": "early ends",
 }
-WANDER_MARK = "~"
 SERIES_LEGEND = (
     "Changes are those from the first sweep; the receiver is at the end named, of two pairs the first "
     "receives. A positive change of loss is more loss, of delay more delay. Degrees are those of the "
@@ -122,37 +116,6 @@ def unfinished_table(found: Sequence[UnfinishedSeries], *, width: int = 80) -> s
 def event_words(at: str, words: str) -> str:
     """Return an event as one line."""
     return f"{at}: {words}"
-
-
-def fit_words(fit: LineFit | None) -> str:
-    """Return a slope and its standard error, both to two digits of the error; a dash where there is none."""
-    if fit is None:
-        return DASH
-    error = fit.standard_error
-    if not error or not math.isfinite(error):
-        told = _plain(fit.slope, 3 if fit.slope == 0.0 else 2 - _magnitude(fit.slope))
-    else:
-        places = 1 - _magnitude(error)
-        if abs(_magnitude(fit.slope)) > _LARGEST or places > _LARGEST:
-            told = f"{fit.slope:+.3g} ± {error:.2g}"
-        else:
-            told = f"{_plain(fit.slope, places)} ± {_plain(error, places).removeprefix('+')}"
-    return f"{told} {WANDER_MARK}" if fit.wanders else told
-
-
-def _magnitude(value: float) -> int:
-    """Return the power of ten of the first digit, after rounding to two."""
-    return int(f"{value:.1e}".partition("e")[2]) if value else 0
-
-
-def _plain(value: float, places: int) -> str:
-    """Return a number with its sign, rounded to decimal places; a negative number of them rounds to tens."""
-    return f"{round(value, places) + 0.0:+.{max(places, 0)}f}"  # no minus before a zero
-
-
-def as_delay_ps(phase: Extreme) -> float:
-    """Return the delay in ps that turns a phase by so much at its frequency."""
-    return -phase.value / 360.0 / phase.frequency_hz * 1e12
 
 
 def _facts(head: SeriesHead, summary: SeriesSummary) -> Sequence[tuple[str, list[str]]]:
@@ -261,16 +224,6 @@ def slope_tables(summary: SeriesSummary, *, wide: bool = False) -> list[Table]:
     if moved:
         tables.append(_slopes(f"per {reading}", moved, ""))
     return tables
-
-
-def any_wanders(summary: SeriesSummary) -> bool:
-    """Tell whether a line that is shown does not fit."""
-    fits = (
-        fit
-        for c in summary.changes
-        for fit in (c.loss_per_hour, c.delay_per_hour, c.worst_per_hour, c.loss_per_unit, c.delay_per_unit)
-    )
-    return any(fit is not None and fit.wanders for fit in fits)
 
 
 def _slopes(

@@ -9,6 +9,7 @@ A translation is one file with the keys of ``en.toml``. It is found as other def
 """
 
 from benchsweep.report.text._families import FAMILIES
+from benchsweep.report.text._fits import WANDER_MARK, any_wanders, as_delay_ps, fit_words
 from benchsweep.report.text._load import load_texts
 from benchsweep.report.text._names import (
     STANDING_MARKS,
@@ -50,13 +51,17 @@ __all__ = [
     "FAMILIES",
     "ORDER",
     "STANDING_MARKS",
+    "WANDER_MARK",
     "Texts",
     "against_pass_words",
+    "any_wanders",
+    "as_delay_ps",
     "bad_rows",
     "conditional_words",
     "count_words",
     "decided_elsewhere",
     "english",
+    "fit_words",
     "interval_words",
     "length_words",
     "load_texts",
