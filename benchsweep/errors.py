@@ -4,7 +4,8 @@
 
     BenchsweepError                      70  (never raised itself)
     ├── UsageError                        2  an option or argument makes no sense
-    │   └── UnknownName                   2  no requirement, station, kit … of that name
+    │   ├── UnknownName                   2  no requirement, station, kit … of that name
+    │   └── LotRefused                    2  the life of a lot does not allow it: closed, not in the draw, twice
     ├── DefinitionError                   2  a TOML file is wrong: which file, which key
     ├── DataFileError                     2  a Touchstone or CSV file given by the user cannot be read
     ├── InstrumentError                   4  the analyzer did not do what was asked
@@ -59,6 +60,7 @@ __all__ = [
     "InvalidData",
     "LimitNotDefined",
     "LinkLost",
+    "LotRefused",
     "NotSupported",
     "PowerCycled",
     "RecordDamaged",
@@ -101,6 +103,10 @@ class UsageError(BenchsweepError, ValueError):
 
 class UnknownName(UsageError):
     """No requirement, station, fixture, kit, specimen or parameter has that name."""
+
+
+class LotRefused(UsageError):
+    """What is asked for does not fit where a lot stands: it is closed, a reel is not in the draw, or twice."""
 
 
 class DefinitionError(BenchsweepError, ValueError):
