@@ -5,7 +5,7 @@
     BenchsweepError                      70  (never raised itself)
     ├── UsageError                        2  an option or argument makes no sense
     │   ├── UnknownName                   2  no requirement, station, kit … of that name
-    │   └── LotRefused                    2  the life of a lot does not allow it: closed, not in the draw, twice
+    │   └── LotRefused                    2  where a lot stands does not allow it: closed, twice
     ├── DefinitionError                   2  a TOML file is wrong: which file, which key
     ├── DataFileError                     2  a Touchstone or CSV file given by the user cannot be read
     ├── InstrumentError                   4  the analyzer did not do what was asked
@@ -106,7 +106,7 @@ class UnknownName(UsageError):
 
 
 class LotRefused(UsageError):
-    """What is asked for does not fit where a lot stands: it is closed, a reel is not in the draw, or twice."""
+    """Where a lot stands does not allow it: it is closed, or a reel is not in the draw, or there twice."""
 
 
 class DefinitionError(BenchsweepError, ValueError):
