@@ -19,6 +19,7 @@ from benchsweep.records import LimitCurve, Trace, VerdictRow
 from benchsweep.report.document import clean
 from benchsweep.report.terminal._canvas import ASCII, UNICODE, Canvas, Glyphs
 from benchsweep.report.terminal._english import number, row_words, trace_words
+from benchsweep.report.terminal._frame import framed, number_axis
 from benchsweep.report.terminal._lines import NARROWEST, wrapped
 from benchsweep.report.terminal._ticks import frequency_ticks, value_ticks
 
@@ -99,7 +100,7 @@ def trace_plot(plotted: PlottedTrace, *, width: int = 80, ascii_only: bool = Fal
     lines = [
         line for words in _told(plotted, glyphs, canvas.limit_sample()) for line in wrapped(words, width)
     ]
-    lines += _framed(canvas.lines(), ticks, left, glyphs, (low, high))
+    lines += framed(canvas.lines(), ticks, left, glyphs, (low, high))
     lines += _frequency_axis(canvas, left, plotted.frequency_hz[usable], glyphs)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
@@ -128,35 +129,8 @@ def _span(value: Floats, limit: Floats) -> tuple[float, float]:
     return low - room, high + room
 
 
-def _framed(
-    drawn: Sequence[str],
-    ticks: Sequence[tuple[float, str]],
-    left: int,
-    glyphs: Glyphs,
-    span: tuple[float, float],
-) -> list[str]:
-    """Return the lines of the plot with numbers to their left."""
-    low, high = span
-    named = {
-        min(int((high - value) / (high - low) * len(drawn)), len(drawn) - 1): words for value, words in ticks
-    }
-    return [
-        f"{named.get(at, ''):>{left - 1}} {glyphs.tick if at in named else glyphs.side}{line}"
-        for at, line in enumerate(drawn)
-    ]
-
-
 def _frequency_axis(canvas: Canvas, left: int, frequency_hz: Floats, glyphs: Glyphs) -> list[str]:
     """Return the line below the plot and the one with the numbers."""
     ticks = frequency_ticks(float(frequency_hz[0]), float(frequency_hz[-1]))
-    rule = [glyphs.below] * canvas.columns
-    numbers = [" "] * (canvas.columns + 1)
-    for hertz, words in ticks:
-        at = canvas.column(math.log10(hertz))
-        start = min(max(at - len(words) // 2, 0), canvas.columns - len(words))
-        taken = numbers[max(start - 1, 0) : start + len(words) + 1]
-        if any(char != " " for char in taken):
-            continue
-        numbers[start : start + len(words)] = words
-        rule[at] = glyphs.tick_below
-    return [f"{'':>{left}}{glyphs.corner}{''.join(rule)}", f"{'MHz':>{left}} {''.join(numbers)}"]
+    places = [(canvas.column(math.log10(hertz)), words) for hertz, words in ticks]
+    return number_axis(places, canvas.columns, left, glyphs, unit="MHz")
