@@ -6,22 +6,18 @@ killed while it adds loses at most that line, which the next one drops; any othe
 
 from __future__ import annotations
 
-import hashlib
-import json
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from benchsweep.archive._history_lines import History, HistoryFormat
 from benchsweep.archive.places import replace_file, storage_errors, sync_folder
-from benchsweep.errors import ArchiveLocked, RecordDamaged, RecordNewer
+from benchsweep.errors import ArchiveLocked
 
 __all__ = ["AppendedFile", "MatingCounters"]
 
-_HEAD = "benchsweep-history/"
-_VERSION = 1
-_DIGITS = 16
 _WAIT_S = 10.0
 
 
@@ -35,11 +31,14 @@ class AppendedFile:
     durable
         An entry is on the disc when `append` returns, and survives a power cut; else it survives the end of
         the process only.
+    format
+        What stands in it.
     """
 
-    def __init__(self, path: Path, *, durable: bool = True) -> None:
+    def __init__(self, path: Path, *, durable: bool = True, format: HistoryFormat | None = None) -> None:
         self.path = Path(path)
         self._durable = durable
+        self._format = format or HistoryFormat()
 
     def read(self) -> tuple[dict[str, Any], ...]:
         """Return all entries; an unfinished last line counts as not written.
@@ -53,10 +52,20 @@ class AppendedFile:
         ArchiveError
             It cannot be read.
         """
-        return self._entries(self._content())
+        return self.history().entries
 
-    def append(self, entry: Mapping[str, Any]) -> None:
-        """Add an entry.
+    def history(self) -> History:
+        """Return all entries with the checksums of their lines; raises as `read`."""
+        return self._format.parse(self._content(), self.path)
+
+    def append(self, entry: Mapping[str, Any], check: Callable[[History], None] | None = None) -> History:
+        """Add an entry and return the history with it.
+
+        Parameters
+        ----------
+        check
+            Gets what is there, while no other run can add to it, and raises when the entry may not follow:
+            nothing is added then.
 
         Raises
         ------
@@ -66,18 +75,21 @@ class AppendedFile:
         """
         with self._alone():
             content = self._content()
-            whole = content[: content.rfind(b"\n") + 1]
-            number = len(self._entries(whole)) + 1
+            found = self._format.parse(content, self.path)
+            if check is not None:
+                check(found)
+            line, longer = self._format.lines([entry], found)
             with storage_errors(self.path, "adding to the history"):
-                if len(whole) < len(content):
-                    os.truncate(self.path, len(whole))
+                if found.length < len(content):
+                    os.truncate(self.path, found.length)
                 try:
-                    self._write((b"" if whole else _head()) + _line(number, entry))
+                    self._write(line)
                 except OSError:
                     # Told as not written: whoever adds it again shall not have it twice.
                     with suppress(OSError):
-                        os.truncate(self.path, len(whole))
+                        os.truncate(self.path, found.length)
                     raise
+        return longer
 
     def replace(self, entries: Sequence[Mapping[str, Any]]) -> None:
         """Put other entries in place of all; whoever reads sees the old ones or the new ones.
@@ -90,8 +102,7 @@ class AppendedFile:
             self._replace(entries)
 
     def _replace(self, entries: Sequence[Mapping[str, Any]]) -> None:
-        lines = (_line(number, entry) for number, entry in enumerate(entries, start=1))
-        replace_file(self.path, _head(), *lines)
+        replace_file(self.path, self._format.lines(entries)[0])
 
     def _content(self) -> bytes:
         with storage_errors(self.path, "reading the history"):
@@ -99,39 +110,6 @@ class AppendedFile:
                 return self.path.read_bytes()
             except FileNotFoundError:
                 return b""
-
-    def _entries(self, content: bytes) -> tuple[dict[str, Any], ...]:
-        lines = content.split(b"\n")[:-1]
-        if not lines:
-            return ()
-        self._check_head(lines[0])
-        return tuple(self._entry(number, line) for number, line in enumerate(lines[1:], start=1))
-
-    def _check_head(self, line: bytes) -> None:
-        word, _, version = line.decode("utf-8", "replace").rpartition("/")
-        if f"{word}/" != _HEAD or not version.isdecimal():
-            raise self._damaged(1, "it is no history of ours")
-        if int(version) > _VERSION:
-            raise RecordNewer(
-                f"{self.path}: written in version {version} of the format, known is {_VERSION}",
-                hint="Update benchsweep.",
-            )
-
-    def _entry(self, number: int, line: bytes) -> dict[str, Any]:
-        head, _, text = line.partition(b" ")
-        digest, _, content = text.partition(b" ")
-        if head != b"%d" % number or digest != _digest(number, content):
-            raise self._damaged(number + 1, "its checksum or its number does not match")
-        entry = json.loads(content)
-        if not isinstance(entry, dict):
-            raise self._damaged(number + 1, "it holds no entry")
-        return entry
-
-    def _damaged(self, line: int, why: str) -> RecordDamaged:
-        return RecordDamaged(
-            f"{self.path}: line {line}: {why}",
-            hint="Restore the file from a copy, or move it away to begin a new history; nothing was added.",
-        )
 
     def _write(self, data: bytes) -> None:
         self.path.parent.mkdir(parents=True, exist_ok=True)
@@ -247,16 +225,3 @@ def _summed(entries: Sequence[Mapping[str, Any]]) -> dict[int, int]:
         for port in entry.get("renewed", ()):
             counts[port] = 0
     return dict(sorted(counts.items()))
-
-
-def _head() -> bytes:
-    return f"{_HEAD}{_VERSION}\n".encode()
-
-
-def _digest(number: int, content: bytes) -> bytes:
-    return hashlib.sha256(b"%d " % number + content).hexdigest()[:_DIGITS].encode()
-
-
-def _line(number: int, entry: Mapping[str, Any]) -> bytes:
-    content = json.dumps(entry, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()
-    return b"%d %s %s\n" % (number, _digest(number, content), content)

@@ -103,7 +103,7 @@ def check_reel(state: LotState, reel: str, *, product: str, lot: str = "", retes
         said = f"of the product {product}" if product else "of no product"
         raise LotRefused(
             f"the record of {reel} says that it is {said}; the lot {opened.lot} is of {opened.product}",
-            hint="Add the record of a reel of this product; a wrong record is put right by `benchsweep archive "
+            hint="Add the record of a reel of this product; a wrong one is put right by `benchsweep archive "
             "correct --product`.",
         )
     _refuse_reel(state, reel, retest_reason)

@@ -38,7 +38,7 @@ def state_of(events: Sequence[LotEvent]) -> LotState:
         except LotRefused as error:
             raise LotRefused(
                 f"entry {number} of the history cannot stand there: {error.message}",
-                hint="This program adds no such entry: find out who did, and restore the history from a copy.",
+                hint="This program adds no such entry: find out who did, and restore it from a copy.",
             ) from error
     assert state is not None  # noqa: S101 - there is an entry
     return state

@@ -1,3 +1,19 @@
-"""Histories of lots: text files in the archive that are only added to."""
+"""Histories of lots: text files in the archive that are only added to.
 
-__all__: list[str] = []
+`_codec` turns entries into JSON and back, `_lot_file` keeps them. What may follow what is not known here but
+for the first and the last entry: `benchsweep.lots` has the rules, asked by `LotFile.append` in its lock.
+"""
+
+from benchsweep.archive.lots._codec import decode_event, encode_event
+from benchsweep.archive.lots._lot_file import LOTS, LotFile, LotHistory, create, list_lots, read_history
+
+__all__ = [
+    "LOTS",
+    "LotFile",
+    "LotHistory",
+    "create",
+    "decode_event",
+    "encode_event",
+    "list_lots",
+    "read_history",
+]

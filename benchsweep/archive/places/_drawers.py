@@ -30,13 +30,15 @@ def below(root: Source, *parts: str) -> Source:
     return "/".join((str(root).rstrip("/"), *parts)) if folder is None else folder.joinpath(*parts)
 
 
-def files_in(place: Source, start: str = "", *, deep: bool = False) -> list[Source]:
-    """Return the ``.h5`` files of a folder whose names begin with `start`, by name; none without a folder.
+def files_in(place: Source, start: str = "", *, deep: bool = False, suffix: str = _SUFFIX) -> list[Source]:
+    """Return the files of a folder whose names begin with `start`, by name; none without a folder.
 
     Parameters
     ----------
     deep
         Those of the folders in it, too.
+    suffix
+        What their names end in.
 
     Raises
     ------
@@ -53,7 +55,7 @@ def files_in(place: Source, start: str = "", *, deep: bool = False) -> list[Sour
             paths = system.find(top, maxdepth=None if deep else 1)
         names = [path[len(top.rstrip("/")) :].lstrip("/") for path in paths]
     # Whatever is hidden is not ours: files being written begin with a dot.
-    own = (name for name in names if name.endswith(_SUFFIX) and not name.rpartition("/")[2].startswith("."))
+    own = (name for name in names if name.endswith(suffix) and not name.rpartition("/")[2].startswith("."))
     return [below(place, name) for name in sorted(own) if name.startswith(start)]
 
 

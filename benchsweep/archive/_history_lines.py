@@ -1,0 +1,159 @@
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NoReturn
+
+from benchsweep.errors import RecordDamaged, RecordNewer
+
+__all__ = ["History", "HistoryFormat"]
+
+_VERSION = 1
+_SHORT = 16
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """What stands in a file of entries.
+
+    Parameters
+    ----------
+    entries
+        Oldest first.
+    digests
+        The checksum of each line; where lines are chained the last one names the whole history.
+    length
+        How many bytes of it are whole lines; what follows is a line that was not finished.
+    """
+
+    entries: tuple[dict[str, Any], ...] = ()
+    digests: tuple[str, ...] = ()
+    length: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryFormat:
+    r"""How entries stand in a file: ``benchsweep-<kind>/1``, then for each a serial number, a checksum, JSON.
+
+    Parameters
+    ----------
+    kind
+        What the first line says.
+    chained
+        The checksum of a line is SHA-256 over the checksum of the line before (in the first line over that of
+        ``benchsweep-<kind>/1``), the serial number and the JSON, parted by blanks: no line can be exchanged
+        without all later ones changing. Otherwise it is over number and JSON, 16 digits of it.
+    """
+
+    kind: str = "history"
+    chained: bool = False
+
+    @property
+    def head(self) -> bytes:
+        """The first line."""
+        return f"benchsweep-{self.kind}/{_VERSION}\n".encode()
+
+    def lines(
+        self, entries: Iterable[Mapping[str, Any]], after: History | None = None
+    ) -> tuple[bytes, History]:
+        """Return the lines of entries that follow others, and all of them then.
+
+        Where none does, the first line of the file is put in front.
+        """
+        after = after or History()
+        found = b"" if after.length else self.head
+        before = after.digests[-1].encode() if after.digests else self._first()
+        all_entries, digests = list(after.entries), list(after.digests)
+        for number, entry in enumerate(entries, start=len(after.entries) + 1):
+            content = json.dumps(entry, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()
+            before = self._digest(before, number, content)
+            found += b"%d %s %s\n" % (number, before, content)
+            all_entries.append(dict(entry))
+            digests.append(before.decode())
+        return found, History(tuple(all_entries), tuple(digests), after.length + len(found))
+
+    def parse(self, content: bytes, source: Path | str) -> History:
+        """Return what stands in a file; an unfinished last line counts as not written.
+
+        Raises
+        ------
+        RecordDamaged
+            A line was changed, lost or exchanged; the message names it.
+        RecordNewer
+            Written by a later version of the format.
+        """
+        *lines, rest = content.split(b"\n")
+        if not lines:
+            # Cut short in its first line, if it is of ours.
+            if not self.head.startswith(rest):
+                _damaged(source, 1, f"it is no {self.kind} of ours")
+            return History()
+        self._check_head(lines[0], source)
+        entries: list[dict[str, Any]] = []
+        digests = [self._first()]
+        for number, line in enumerate(lines[1:], start=1):
+            entries.append(self._entry(number, line, digests[-1], source))
+            digests.append(line.split(b" ", 2)[1])
+        if self.chained and self._whole(len(entries) + 1, rest[:-1], digests[-1]):
+            _damaged(source, len(lines) + 1, "its end was changed")
+        told = tuple(digest.decode() for digest in digests[1:])
+        return History(tuple(entries), told, len(content) - len(rest))
+
+    def _check_head(self, line: bytes, source: Path | str) -> None:
+        word, _, version = line.decode("utf-8", "replace").rpartition("/")
+        if word != f"benchsweep-{self.kind}" or not version.isdecimal():
+            _damaged(source, 1, f"it is no {self.kind} of ours")
+        if int(version) > _VERSION:
+            raise RecordNewer(
+                f"{source}: written in version {version} of the format, known is {_VERSION}",
+                hint="Update benchsweep.",
+            )
+
+    def _entry(self, number: int, line: bytes, before: bytes, source: Path | str) -> dict[str, Any]:
+        if not self._whole(number, line, before):
+            _damaged(source, number + 1, "its checksum or its number does not match")
+        try:
+            entry = json.loads(line.split(b" ", 2)[2], object_pairs_hook=_once, parse_constant=_no_number)
+        except (ValueError, RecursionError):
+            entry = None
+        if not isinstance(entry, dict):
+            _damaged(source, number + 1, "it holds no entry")
+        return entry
+
+    def _whole(self, number: int, line: bytes, before: bytes) -> bool:
+        """Tell whether a line is the entry of that number after the line with that checksum."""
+        parts = line.split(b" ", 2)
+        return (
+            len(parts) == 3
+            and parts[0] == b"%d" % number
+            and parts[1] == self._digest(before, number, parts[2])
+        )
+
+    def _digest(self, before: bytes, number: int, content: bytes) -> bytes:
+        if self.chained:
+            return hashlib.sha256(b"%s %d %s" % (before, number, content)).hexdigest().encode()
+        return hashlib.sha256(b"%d %s" % (number, content)).hexdigest()[:_SHORT].encode()
+
+    def _first(self) -> bytes:
+        return hashlib.sha256(self.head.rstrip()).hexdigest().encode()
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise ValueError("a key stands there twice")
+    return found
+
+
+def _no_number(word: str) -> NoReturn:
+    raise ValueError(f"{word} is no number")
+
+
+def _damaged(source: Path | str, line: int, why: str) -> NoReturn:
+    raise RecordDamaged(
+        f"{source}: line {line}: {why}",
+        hint="Restore the file from a copy, or move it away to begin a new history; nothing was added.",
+    )

@@ -1,0 +1,298 @@
+from __future__ import annotations
+
+import difflib
+import hashlib
+import re
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchsweep.archive._history import AppendedFile
+from benchsweep.archive._history_lines import History, HistoryFormat
+from benchsweep.archive.lots._codec import decode_event, encode_event
+from benchsweep.archive.places import Source, below, files_in, local_path, open_content
+from benchsweep.errors import (
+    ArchiveLocked,
+    LotRefused,
+    RecordDamaged,
+    RecordMissing,
+    RecordNewer,
+    UnknownName,
+)
+from benchsweep.records import LotClosed, LotEvent, LotOpened
+
+__all__ = ["LOTS", "LotFile", "LotHistory", "create", "list_lots", "read_history"]
+
+LOTS = "lots"
+"""Folder of the histories of lots within an archive."""
+_FORMAT = HistoryFormat("lot", chained=True)
+_SUFFIX = ".txt"
+_LONGEST_STEM = 60
+_DIGITS = 16
+_OURS = re.compile(r".*-[0-9a-f]{16}\.txt")
+
+
+@dataclass(frozen=True, slots=True)
+class LotHistory:
+    """What stands in the file of a lot.
+
+    Parameters
+    ----------
+    events
+        Oldest first; empty when there is none yet.
+    digests
+        For each entry a checksum that also covers all entries before it.
+    size
+        Length of the file in bytes.
+    unfinished
+        Bytes of a line behind them that was not finished: whoever added it was killed, or the end of the file
+        was cut off.
+    """
+
+    events: tuple[LotEvent, ...]
+    digests: tuple[str, ...]
+    size: int = 0
+    unfinished: int = 0
+
+    @property
+    def digest(self) -> str:
+        """Names the whole history: 64 hexadecimal digits; empty without entries."""
+        return self.digests[-1] if self.digests else ""
+
+
+class LotFile:
+    """The history of one lot: ``<archive>/lots/<name made safe>-<16 digits of its SHA-256>.txt``.
+
+    A line for each entry, chained (see `HistoryFormat`): an entry that was changed, lost, exchanged or put in
+    is found, and the checksum of the last line names all of them. What a checksum cannot find is that the
+    last entries were taken off, or everything from some line on was written anew: only a digest that is kept
+    elsewhere, such as that of a printed report, finds that.
+
+    Parameters
+    ----------
+    folder
+        The archive: a folder, or an address, which can be read only.
+    lot
+        Name of the lot, any text.
+
+    Attributes
+    ----------
+    lot : str
+        Its name.
+    path : Path or str
+        Its file, which need not be there.
+    """
+
+    def __init__(self, folder: Source, lot: str) -> None:
+        self.lot = lot
+        self.path = below(folder, LOTS, _file_name(lot))
+        self._folder = folder
+
+    def __repr__(self) -> str:
+        return f"LotFile({str(self.path)!r})"
+
+    def exists(self) -> bool:
+        """Tell whether there is such a lot.
+
+        Raises
+        ------
+        RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+            There is, but it cannot be read.
+        """
+        return bool(read_history(self.path).events)
+
+    def read(self) -> tuple[LotEvent, ...]:
+        """Return its entries, oldest first; an unfinished last line counts as not written.
+
+        Raises
+        ------
+        UnknownName
+            There is no such lot; the hint names those that are called nearly the same.
+        RecordDamaged
+            A line was changed, lost or exchanged, or its entry is none; the message names it.
+        RecordNewer
+            Written by a later version of the format.
+        ArchiveLocked, ArchiveUnreachable, ArchiveError
+            It cannot be read.
+        """
+        return self.history().events
+
+    def digest(self) -> str:
+        """Return what names its whole history: 64 hexadecimal digits; raises as `read`."""
+        return self.history().digest
+
+    def history(self) -> LotHistory:
+        """Return entries and digests of one moment; raises as `read`."""
+        found = read_history(self.path)
+        if not found.events:
+            raise self._unknown()
+        self._refuse_other(found.events)
+        return found
+
+    def append(self, event: LotEvent, check: Callable[[tuple[LotEvent, ...]], None]) -> LotHistory:
+        """Add an entry and return the history with it; it is on the disc then.
+
+        Parameters
+        ----------
+        check
+            Gets the entries that are there, while no other station can add any, and raises when this one may
+            not follow: nothing is written then.
+
+        Raises
+        ------
+        UnknownName
+            There is no such lot.
+        LotRefused
+            The lot is closed, or is opened a second time.
+        RecordDamaged, RecordNewer
+            The history cannot be read: nothing is added.
+        ArchiveLocked, ArchiveUnreachable, ArchiveError
+            It cannot be written: the place is read only, an address, full, or in use for ten seconds.
+        """
+        if isinstance(event, LotOpened):
+            raise LotRefused(
+                f"the lot {self.lot} cannot be opened twice", hint="Give the new lot another name."
+            )
+        self._local()
+        self.history()  # before a folder is made for a lock
+
+        def fits(events: tuple[LotEvent, ...]) -> None:
+            if not events:
+                raise self._unknown()
+            self._refuse_other(events)
+            last = events[-1]
+            if isinstance(last, LotClosed):
+                raise LotRefused(
+                    f"the lot {self.lot} was closed on {last.at} by {last.by}: nothing can be added",
+                    hint="Open a resubmission if the lot was sorted or repaired.",
+                )
+            check(events)
+
+        return self._append(event, fits)
+
+    def _append(self, event: LotEvent, check: Callable[[tuple[LotEvent, ...]], None]) -> LotHistory:
+        kept = AppendedFile(self._local(), format=_FORMAT)
+        longer = kept.append(encode_event(event), lambda found: check(_events(found, self.path)))
+        return LotHistory(_events(longer, self.path), longer.digests, longer.length)
+
+    def _refuse_other(self, events: tuple[LotEvent, ...]) -> None:
+        first = events[0]
+        if isinstance(first, LotOpened) and first.lot != self.lot:
+            raise RecordDamaged(
+                f"{self.path}: holds the history of the lot {first.lot}",
+                hint="Give the file its own name again.",
+            )
+
+    def _local(self) -> Path:
+        path = local_path(self.path)
+        if path is None:
+            raise ArchiveLocked(
+                f"{self.path}: a lot at an address can be read only",
+                hint="Keep the archive in a folder of this machine or of the network while the lot is open.",
+            )
+        return path
+
+    def _unknown(self) -> UnknownName:
+        names = [file.lot for file in list_lots(self._folder)]
+        near = difflib.get_close_matches(self.lot, names, 3) or names[:3]
+        hint = f"Lots there: {', '.join(near)}{' …' if len(near) < len(names) else ''}." if names else ""
+        return UnknownName(
+            f"{self._folder}: there is no lot {self.lot}", hint=hint or "No lot was opened in this archive."
+        )
+
+
+def create(folder: Source, event: LotOpened) -> LotFile:
+    """Begin the history of a lot in an archive, which is made if it is missing.
+
+    Raises
+    ------
+    LotRefused
+        There is a lot of that name.
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        As `LotFile.append`.
+    """
+    file = LotFile(folder, event.lot)
+
+    def is_new(events: tuple[LotEvent, ...]) -> None:
+        if events:
+            first = events[0]
+            raise LotRefused(
+                f"there is a lot {event.lot}, opened on {first.at} by {first.by}",
+                hint="Give the new lot another name; one that is submitted again gets a name of its own.",
+            )
+
+    file._append(event, is_new)  # noqa: SLF001 - of this module
+    return file
+
+
+def list_lots(folder: Source) -> tuple[LotFile, ...]:
+    """Return the lots of an archive, by name; none without a folder of them.
+
+    A lot whose history cannot be read is among them, under the name of its file: reading it tells why. Other
+    files are left out, and one in which the first entry was never finished.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
+        The folder cannot be listed.
+    """
+    found: list[LotFile] = []
+    for source in files_in(below(folder, LOTS), suffix=_SUFFIX):
+        name = str(source).replace("\\", "/").rpartition("/")[2]
+        if not _OURS.fullmatch(name):
+            continue
+        lot = name.removesuffix(_SUFFIX)
+        try:
+            events = read_history(source).events
+            if not events:
+                continue
+            first = events[0]
+            lot = first.lot if isinstance(first, LotOpened) else lot
+        except (RecordDamaged, RecordNewer):
+            pass
+        file = LotFile(folder, lot)
+        file.path = source
+        found.append(file)
+    return tuple(sorted(found, key=lambda file: (file.lot, str(file.path))))
+
+
+def read_history(source: Source) -> LotHistory:
+    """Return what stands in the file of a lot; empty when there is none, or its first line is unfinished.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        As `LotFile.read`.
+    """
+    try:
+        with open_content(source, "lot") as content:
+            data = bytearray(content.size)
+            content.fill(0, memoryview(data))
+    except RecordMissing:
+        return LotHistory((), ())
+    found = _FORMAT.parse(bytes(data), source)
+    return LotHistory(_events(found, source), found.digests, len(data), len(data) - found.length)
+
+
+def _events(found: History, source: Source) -> tuple[LotEvent, ...]:
+    events: list[LotEvent] = []
+    for line, entry in enumerate(found.entries, start=2):
+        try:
+            event = decode_event(entry)
+            if (line == 2) is not isinstance(event, LotOpened):
+                raise ValueError("a lot is opened in its first entry and in no other")
+        except ValueError as error:
+            raise RecordDamaged(
+                f"{source}: line {line}: {error}", hint="Restore the file from a copy; nothing was added."
+            ) from error
+        events.append(event)
+    return tuple(events)
+
+
+def _file_name(lot: str) -> str:
+    plain = unicodedata.normalize("NFKD", lot).encode("ascii", "ignore").decode("ascii")
+    stem = re.sub(r"[^A-Za-z0-9._-]+", "-", plain)
+    stem = re.sub(r"\.{2,}", ".", stem).strip("-._")[:_LONGEST_STEM].rstrip("-._")
+    digest = hashlib.sha256(lot.encode("utf-8", "surrogatepass")).hexdigest()[:_DIGITS]
+    return f"{stem or 'unnamed'}-{digest}{_SUFFIX}"
