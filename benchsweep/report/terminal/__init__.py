@@ -15,8 +15,12 @@ if TYPE_CHECKING:
     from benchsweep.report.terminal._check import archive_check_table
     from benchsweep.report.terminal._english import stopping_words
     from benchsweep.report.terminal._lines import labelled_table
+    from benchsweep.report.terminal._lot import lot_list, lot_table
+    from benchsweep.report.terminal._lot_pick import pick_list
+    from benchsweep.report.terminal._lot_plan import sampling_table
     from benchsweep.report.terminal._measurement import incident_table, measurement_table
     from benchsweep.report.terminal._plot import PlottedTrace, can_draw, trace_plot
+    from benchsweep.report.terminal._process import process_list, process_table
     from benchsweep.report.terminal._series import series_sweep_table, series_table, unfinished_table
     from benchsweep.report.terminal._verdict import requirement_table, verdict_table
 
@@ -27,8 +31,14 @@ __all__ = [
     "can_draw",
     "incident_table",
     "labelled_table",
+    "lot_list",
+    "lot_table",
     "measurement_table",
+    "pick_list",
+    "process_list",
+    "process_table",
     "requirement_table",
+    "sampling_table",
     "series_sweep_table",
     "series_table",
     "stopping_words",
@@ -44,8 +54,14 @@ _FILE_OF = {
     "can_draw": "_plot",
     "incident_table": "_measurement",
     "labelled_table": "_lines",
+    "lot_list": "_lot",
+    "lot_table": "_lot",
     "measurement_table": "_measurement",
+    "pick_list": "_lot_pick",
+    "process_list": "_process",
+    "process_table": "_process",
     "requirement_table": "_verdict",
+    "sampling_table": "_lot_plan",
     "series_sweep_table": "_series",
     "series_table": "_series",
     "stopping_words": "_english",

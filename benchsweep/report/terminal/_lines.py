@@ -15,7 +15,7 @@ NARROWEST = 40
 
 _LABEL = 13
 _JOINERS = "\u200c\u200d"
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:dBm?|ns|[kMG]?Hz|ohm|m|s|points)\b)")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:dBm?|ns|[kMG]?Hz|ohm|m|s|points)\b|%)")
 _HARD_SPACE = "\u00a0"
 
 

@@ -1,0 +1,163 @@
+"""How a product does over its lots: capability, control charts, what they signal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from benchsweep.records import ChartSignal, ControlChart, ProcessView, ToleranceLimits
+from benchsweep.report.terminal._english import number, parameter_words, signed
+from benchsweep.report.terminal._frame import tabled
+from benchsweep.report.terminal._lines import NARROWEST, entry, wrapped
+from benchsweep.report.terminal._lot_plan import percent_words
+from benchsweep.report.terminal._process_chart import CHART_NAMES, control_chart, signal_words
+
+__all__ = ["process_list", "process_table"]
+
+
+def process_list(views: Sequence[ProcessView], *, width: int = 80) -> str:
+    """Return a line for each parameter: its margins, capability with its bound, and how many signals.
+
+    Below the table the signals that decide in words. Plain text of at most `width` columns, at least 40.
+    """
+    width = max(width, NARROWEST)
+    if not views:
+        return ""
+    lines: list[str] = []
+    for label, texts in _of(views[0]):
+        lines += entry(label, texts, width)
+    rows, decisive = [], []
+    for view in views:
+        found = [(chart, signal) for chart in view.charts for signal in chart.signals if signal.decisive]
+        decisive += [(view, *each) for each in found]
+        capability = view.capability
+        rows.append(
+            [
+                parameter_words(view.parameter),
+                view.end or "worst",
+                str(view.margin.size),
+                signed(float(np.mean(view.margin))) if view.margin.size else "-",
+                signed(float(np.min(view.margin))) if view.margin.size else "-",
+                "-" if capability is None else number(capability.index),
+                "-" if capability is None else number(capability.lower_bound),
+                str(len(found)),
+            ]
+        )
+    known = next((view.capability for view in views if view.capability is not None), None)
+    index = "Cpk" if known is not None and known.within else "Ppk"
+    heads = ["parameter", "end", "reels", "mean", "least", index, "at least", "signals"]
+    lines += ["", *tabled(heads, rows, width, figures=heads[2:])]
+    if known is not None:
+        lines += wrapped(
+            f"margins in dB, of delays in ns; {index} = mean / 3 s, at least so much with "
+            f"{100.0 * known.confidence:g} % confidence",
+            width,
+        )
+    lines.append("")
+    for view, chart, signal in decisive:
+        lines += entry("signal", [_signal(view, chart, signal)], width)
+    if not decisive:
+        lines += entry("signal", ["none: no point is beyond a control limit"], width)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def process_table(
+    view: ProcessView, *, width: int = 80, ascii_only: bool = False, signalled_only: bool = False
+) -> str:
+    """Return one parameter over its lots: signals first, capability, then each control chart.
+
+    Plain text of at most `width` columns, at least 40.
+
+    Parameters
+    ----------
+    signalled_only
+        Draw only charts with a signal that decides.
+    """
+    width = max(width, NARROWEST)
+    lines: list[str] = []
+    lines += entry("parameter", [_what(view)], width)
+    decisive = [(chart, signal) for chart in view.charts for signal in chart.signals if signal.decisive]
+    informing = [(chart, signal) for chart in view.charts for signal in chart.signals if not signal.decisive]
+    told = [f"{CHART_NAMES[chart.kind]}: {signal_words(chart, signal)}" for chart, signal in decisive]
+    lines += entry("signal", told or ["none: no point is beyond a control limit"], width)
+    lines += entry(
+        "run rules",
+        [f"{CHART_NAMES[chart.kind]}: {signal_words(chart, signal)}" for chart, signal in informing],
+        width,
+    )
+    lines += entry("margin", [_margins(view)], width)
+    lines += entry("capability", _capability(view), width)
+    lines += entry("tolerance", [_tolerance(each, view.unit) for each in view.tolerance], width)
+    lines += entry("normal", [view.normality.words if view.normality is not None else ""], width)
+    lines += entry("note", view.notes, width)
+    for chart in view.charts:
+        if signalled_only and not any(signal.decisive for signal in chart.signals):
+            continue
+        drawn = control_chart(chart, unit=view.unit, width=width, ascii_only=ascii_only)
+        if drawn:
+            lines += ["", *drawn.rstrip("\n").split("\n")]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _of(view: ProcessView) -> Sequence[tuple[str, Sequence[str]]]:
+    lots = dict.fromkeys(view.lots)
+    times = sorted(filter(None, view.measured_at))
+    when = f", {times[0][:10]} to {times[-1][:10]}" if times else ""
+    many = f"{len(view.reels)} reels of {len(lots)} lot{'s' if len(lots) != 1 else ''}{when}"
+    return (
+        ("product", [view.product]),
+        ("supplier", [view.supplier or "all taken together"]),
+        ("requirement", [view.requirement]),
+        ("reels", [many]),
+    )
+
+
+def _what(view: ProcessView) -> str:
+    where = "worst of both ends" if view.end is None else f"end {view.end}"
+    return f"{parameter_words(view.parameter)}, {where}: worst margin of each reel in {view.unit}"
+
+
+def _signal(view: ProcessView, chart: ControlChart, signal: ChartSignal) -> str:
+    end = "" if view.end is None else f" at end {view.end}"
+    return f"{parameter_words(view.parameter)}{end}, {CHART_NAMES[chart.kind]}: {signal_words(chart, signal)}"
+
+
+def _margins(view: ProcessView) -> str:
+    if not view.margin.size:
+        return ""
+    least = int(np.argmin(view.margin))
+    deviation = f", s {number(float(np.std(view.margin, ddof=1)), 3)}" if view.margin.size > 1 else ""
+    return (
+        f"{view.margin.size} reels: mean {signed(float(np.mean(view.margin)))} {view.unit}{deviation}; least "
+        f"{signed(float(view.margin[least]))} {view.unit}, reel {view.reels[least]} of lot {view.lots[least]}"
+    )
+
+
+def _capability(view: ProcessView) -> Sequence[str]:
+    found = view.capability
+    if found is None:
+        return ["too few reels to tell"]
+    index, of = ("Cpk", "within lots") if found.within else ("Ppk", "of all reels")
+    return [
+        f"{index} {number(found.index)} (mean / 3 s, s {of}); the process is above "
+        f"{number(found.lower_bound)} with {100.0 * found.confidence:g} % confidence",
+        f"estimated {percent_words(found.percent_below)} % of reels below the limit",
+    ]
+
+
+def _tolerance(found: ToleranceLimits, unit: str) -> str:
+    sides = []
+    if found.lower is not None:
+        sides.append(f"above {signed(found.lower)} {unit}")
+    if found.upper is not None:
+        sides.append(f"below {signed(found.upper)} {unit}")
+    if not sides:
+        return ""
+    how = (
+        "distribution-free" if found.method == "distribution-free" else f"normal, k {number(found.factor, 3)}"
+    )
+    return (
+        f"at least {100.0 * found.content:g} % of reels {' and '.join(sides)}, with "
+        f"{100.0 * found.confidence:g} % confidence ({how})"
+    )
