@@ -59,11 +59,12 @@ def check(
 ) -> None:
     """Check that nothing in an archive is damaged, and that its files fit each other. Nothing is changed.
 
-    Every byte of every record, series, calibration, note and grading is compared with its checksum. Then:
-    are there two calibrations of the same name and time, is the one that was applied still the one that the
-    station keeps; does this version still accept the fixture definitions and uncertainty budgets; is a record
-    stored twice, or the same sweeps in two records; is what notes and gradings are about still there; what
-    did killed runs leave. With RECORD or a selection only these records are checked.
+    Every byte of every record, series, calibration, note, grading and lot is compared with its checksum.
+    Then: are there two calibrations of the same name and time, is the one that was applied still the one that
+    the station keeps; does this version still accept the fixture definitions and uncertainty budgets; is a
+    record stored twice, or the same sweeps in two records; is what notes and gradings are about still there;
+    are the records of lots there, unchanged and not withdrawn, and does each lot keep to its rules; what did
+    killed runs leave. With RECORD or a selection only these records are checked.
 
     Checksums find what happened to a file, not that one was deleted, nor that somebody changed one and made
     all its checksums anew: such a file is sound, and its content hash another. An archive cannot tell that of

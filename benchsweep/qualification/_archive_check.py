@@ -12,10 +12,12 @@ from typing import Any
 
 from benchsweep import archive
 from benchsweep.archive.check import Comparison, FileFacts, Finding, FindingKind, check_file, leftovers
+from benchsweep.archive.lots import lot_sources
 from benchsweep.definitions import data_folder, list_definitions
 from benchsweep.errors import ArchiveError, DefinitionError
 from benchsweep.fixture import read_fixture
 from benchsweep.qualification._check_lists import ComparedList, Lists, WrittenList, list_document
+from benchsweep.qualification._check_lots import lot_findings, lot_name
 from benchsweep.qualification._check_pool import CheckedFile, check_all
 from benchsweep.qualification._station import load_station
 from benchsweep.uncertainty import read_budget
@@ -108,9 +110,10 @@ def check_whole_archive(
     """
     lists = Lists(list_to, compare, overwrite=overwrite)
     entries = list(archive.list_files(root))
-    lists.names = [entry.name for entry in entries]
-    results = check_all([entry.source for entry in entries], jobs, every_item=every_item)
-    checked = _checked(results, len(entries), root=str(root), progress=progress, lists=lists)
+    lots = lot_sources(root)
+    lists.names = [*(entry.name for entry in entries), *(lot_name(source) for source in lots)]
+    results = check_all([*(entry.source for entry in entries), *lots], jobs, every_item=every_item)
+    checked = _checked(results, len(lists.names), root=str(root), progress=progress, lists=lists)
     return replace(checked, listed=lists.write(), compared=lists.compared())
 
 
@@ -152,6 +155,8 @@ def _checked(
             kinds[facts.kind] += 1
             findings += comparison.add(checked.source, facts)
             findings += definitions.refusals(checked.source, facts)
+            if facts.kind == "lot":
+                findings += lot_findings(checked.source, named=bool(root))
         if lists is not None:
             findings += lists.add(done - 1, checked)
         if progress is not None:
@@ -162,6 +167,7 @@ def _checked(
         unread = (*trouble["damaged"], *trouble["newer"])
         if not any(_is_record(source.removeprefix(root)) for source, _ in unread):
             findings += comparison.missing()
+        findings += comparison.withdrawn()
         findings += leftovers(root)
     if lists is not None:
         findings += lists.missing(root)
@@ -255,7 +261,7 @@ def archive_check_document(checked: ArchiveChecked) -> dict[str, Any]:
 
 def _is_record(name: str) -> bool:
     folders = name.replace("\\", "/").split("/")[:-1]
-    return not {"notes", "gradings", "calibrations"} & set(folders)
+    return not name.endswith(".txt") and not {"notes", "gradings", "calibrations"} & set(folders)
 
 
 def _reasons(pairs: Iterable[tuple[str, str]]) -> list[dict[str, str]]:

@@ -82,7 +82,7 @@ class Lists:
         if self._list_to is not None:
             self._files.append(file)
         if self._compare is not None:
-            yield from self._comparison.add(checked.source, file)
+            yield from self._comparison.add(checked.source, file, checked.facts.earlier)
 
     def missing(self, root: str) -> Iterator[Finding]:
         """Yield what is on the earlier list and was not added."""

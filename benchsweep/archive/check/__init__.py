@@ -1,7 +1,8 @@
 """Check an archive: each file by itself, then the files against each other."""
 
-from benchsweep.archive.check._across import Comparison, Finding, FindingKind
-from benchsweep.archive.check._facts import AppliedCalibration, FileFacts, check_file
+from benchsweep.archive.check._across import Comparison
+from benchsweep.archive.check._check_file import check_file
+from benchsweep.archive.check._facts import AppliedCalibration, FileFacts, NamedRecord
 from benchsweep.archive.check._file_list import (
     FileList,
     ListComparison,
@@ -10,6 +11,7 @@ from benchsweep.archive.check._file_list import (
     refuse_file_list,
     write_file_list,
 )
+from benchsweep.archive.check._finding import Finding, FindingKind
 from benchsweep.archive.check._leftovers import leftovers
 
 __all__ = [
@@ -21,6 +23,7 @@ __all__ = [
     "FindingKind",
     "ListComparison",
     "ListedFile",
+    "NamedRecord",
     "check_file",
     "leftovers",
     "read_file_list",

@@ -3,53 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Literal
 
 from benchsweep.archive.check._facts import AppliedCalibration, FileFacts
+from benchsweep.archive.check._finding import Finding, FindingKind
+from benchsweep.archive.check._lots import LotRecords
 
-__all__ = ["Comparison", "Finding", "FindingKind"]
-
-FindingKind = Literal[
-    "newer-format",
-    "calibration-conflict",
-    "calibration-differs",
-    "stored-calibration-damaged",
-    "fixture-refused",
-    "budget-refused",
-    "same-content",
-    "same-sweeps",
-    "orphan",
-    "source-missing",
-    "missing",
-    "other-content",
-    "left-over",
-    "unfinished",
-]
-"""Written by a later version; another record holds another calibration of the same name and time; the one
-that is stored under that name and time is another one, or damaged; a text of a definition that no longer
-passes; the same record stored twice; the same sweeps in two records; a note or grading whose record is not
-there; a record reduced again whose source is not there; on a list kept elsewhere, but not there, or there
-with other content; a file that a killed run left; work not finished."""
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """Something that a person should look at although no byte is damaged.
-
-    Parameters
-    ----------
-    kind
-        What kind of thing it is.
-    source
-        The file that it is about.
-    words
-        What was found, in a sentence.
-    """
-
-    kind: FindingKind
-    source: str
-    words: str
+__all__ = ["Comparison"]
 
 
 class Comparison:
@@ -69,6 +28,7 @@ class Comparison:
         self._sweeps: dict[bytes, str] = {}
         self._calibrations: dict[tuple[str, str], tuple[str, str]] = {}
         self._wanted: list[tuple[FindingKind, str, bytes]] = []
+        self._lots = LotRecords()
 
     def add(self, source: str, facts: FileFacts) -> Iterator[Finding]:
         """Add a sound file; yield what is found beside those added before."""
@@ -80,7 +40,10 @@ class Comparison:
                 yield Finding("same-sweeps", source, words)
         if facts.calibration is not None:
             yield from self._calibration(source, facts.calibration)
+        if facts.unfinished:
+            yield Finding("left-over", source, facts.unfinished)
         if self._whole:
+            self._lots.add(source, facts)
             self._wanted += [("orphan", source, bytes.fromhex(content)) for content in facts.about]
             if facts.reduced_from:
                 self._wanted.append(("source-missing", source, bytes.fromhex(facts.reduced_from)))
@@ -104,8 +67,13 @@ class Comparison:
         """How many calibrations were applied to the records added."""
         return len(self._calibrations)
 
+    def withdrawn(self) -> Iterator[Finding]:
+        """Yield what counts in a lot although its record was withdrawn."""
+        yield from self._lots.withdrawn()
+
     def missing(self) -> Iterator[Finding]:
         """Yield what points at a record that was not among all files added."""
+        yield from self._lots.missing(self._contents)
         for kind, source, content in self._wanted:
             if content not in self._contents:
                 what = "is about" if kind == "orphan" else "was reduced again from"

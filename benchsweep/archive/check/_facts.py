@@ -1,29 +1,13 @@
-"""One file of an archive, checked through and through; and the little of it that others are compared with."""
+"""The little of a sound file of an archive that others are compared with."""
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Literal
 
-from benchsweep.archive._convert import calibration_tree, read_calibration_node, read_measurement_node
-from benchsweep.archive.format import (
-    Kind,
-    Node,
-    check_items,
-    content_digest,
-    data_digest,
-    first_block,
-    kind_in,
-    node_of,
-)
-from benchsweep.archive.notes import read_grading, read_note
-from benchsweep.archive.places import Source, is_folder, local_path, open_content
-from benchsweep.archive.series import check_series, open_series
-from benchsweep.errors import RecordDamaged
-from benchsweep.records import Calibration, Measurement
+from benchsweep.archive.format import Kind
 
-__all__ = ["AppliedCalibration", "FileFacts", "check_file"]
+__all__ = ["AppliedCalibration", "FileFacts", "NamedRecord"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +29,33 @@ class AppliedCalibration:
 
 
 @dataclass(frozen=True, slots=True)
+class NamedRecord:
+    """A record that a lot names.
+
+    Parameters
+    ----------
+    reel
+        The reel whose result it is.
+    content_hash, path
+        Names its content; its file, below the archive.
+    counts
+        It is the last one of its reel, which was not excluded.
+    """
+
+    reel: str
+    content_hash: str
+    path: str
+    counts: bool
+
+
+@dataclass(frozen=True, slots=True)
 class FileFacts:
     """What a sound file is, as far as other files of the archive are compared with it.
 
     Parameters
     ----------
     kind
-        ``record``, ``series``, ``calibration``, ``comment``, ``correction``, ``grading`` …
+        ``record``, ``series``, ``calibration``, ``comment``, ``correction``, ``grading``, ``lot`` …
     content_hash
         Names its content; empty for a kind that has none.
     specimen
@@ -70,10 +74,19 @@ class FileFacts:
         Its length in bytes.
     first_block_sha256
         SHA-256 of its first 512 bytes. As these hold, directly or not, the checksums of all the others, two
-        sound files have the same exactly when they are the same to the bit. Empty for a folder.
+        sound files have the same exactly when they are the same to the bit. Empty for a folder. Of a lot,
+        whose lines are chained, a checksum that does the same.
+    withdrawn, at
+        Of a correction: what it says of the use of the record, and when.
+    named
+        Of a lot: the records that became results of reels, oldest first.
+    earlier
+        Of a lot: the digests that it had before the last entry was added, oldest first.
+    unfinished
+        Of a lot: what is left of a line that was not finished, in words.
     """
 
-    kind: Kind
+    kind: Kind | Literal["lot"]
     content_hash: str = ""
     specimen: str = ""
     sweeps: str = ""
@@ -84,125 +97,8 @@ class FileFacts:
     about: tuple[str, ...] = ()
     size: int = 0
     first_block_sha256: str = ""
-
-
-def check_file(source: Source, *, every_item: bool = False) -> FileFacts:
-    """Check one file, whatever its kind: that no byte of it has changed, and that nothing is missing in it.
-
-    The folder of an unfinished series is checked as a whole.
-
-    Parameters
-    ----------
-    every_item
-        HDF5 opens the file besides, and every item that it finds is compared with its own checksum, with the
-        content hash and with the catalogue. It finds what somebody changed on purpose and sealed again
-        without these, or a writer wrote wrongly; what happened to the file later, the bytes tell. Whoever
-        makes all checksums anew has made another sound file, which only a `FileList` kept elsewhere tells
-        from the one that was there. Of a series it is always done.
-
-    Raises
-    ------
-    RecordDamaged
-        It is no file of ours, or something in it has changed; the message names what.
-    RecordNewer
-        Written by a later version of the format.
-    ArchiveUnreachable
-        The drive or the store does not answer.
-    ArchiveError
-        No such file, or it cannot be read.
-    """
-    folder = local_path(source)
-    if folder is not None and is_folder(folder):
-        return _series(source)
-    with open_content(source, "benchsweep") as content:
-        kind = kind_in(content)
-        if kind is None:
-            raise RecordDamaged(
-                f"{content.source}: not a benchsweep file, or damaged in its first line",
-                hint="Restore it from a copy; a file of something else does not belong into an archive.",
-            )
-        size, first_block_sha256 = content.size, hashlib.sha256(first_block(content)).hexdigest()
-        content_hash, facts = "", None
-        if kind != "series":
-            with node_of(content, kind) as root:
-                if root.has("content_sha256"):
-                    content_hash = content_digest(root)
-                    if every_item:
-                        check_items(root)
-                facts = _facts(root, kind)
-    facts = facts or _read_again(source, kind)
-    return replace(
-        facts,
-        content_hash=facts.content_hash or content_hash,
-        size=size,
-        first_block_sha256=first_block_sha256,
-    )
-
-
-def _facts(root: Node, kind: Kind) -> FileFacts | None:
-    """Return the facts of what is open; None for a kind whose reader opens it by itself."""
-    if kind == "record":
-        return _record(read_measurement_node(root))
-    if kind == "calibration":
-        return FileFacts(kind, calibration=_applied(read_calibration_node(root)))
-    if kind in ("comment", "correction", "grading"):
-        return None
-    return FileFacts(kind)
-
-
-def _read_again(source: Source, kind: Kind) -> FileFacts:
-    """Return the facts of a kind whose reader opens the file by itself; all of them are small, or series."""
-    if kind == "series":
-        return _series(source)
-    if kind == "grading":
-        grading = read_grading(source)
-        places = dict.fromkeys(grading.verdicts.record.tolist())
-        return FileFacts(kind, about=tuple(grading.words[place] for place in places))
-    note = read_note(source)
-    return FileFacts(kind, about=(note.record,))
-
-
-def _record(measurement: Measurement) -> FileFacts:
-    return FileFacts(
-        "record",
-        specimen=measurement.specimen.identifier,
-        sweeps=_sweeps(measurement),
-        calibration=None if measurement.calibration is None else _applied(measurement.calibration),
-        fixture_toml=measurement.fixture_toml,
-        budget_toml=measurement.budget_toml,
-        reduced_from=measurement.reduced_from,
-    )
-
-
-def _sweeps(measurement: Measurement) -> str:
-    """Return the fingerprint of what was measured.
-
-    Noise makes two sweeps differ: where they are equal to the bit, one sweep was stored twice.
-    """
-    matrices = [raw.sweep.s for raw in measurement.hookups] or [measurement.corrected.s]
-    return _digest_of(sorted(data_digest(s) for s in matrices))
-
-
-def _applied(calibration: Calibration) -> AppliedCalibration:
-    lines: list[str] = []
-    for path, block in calibration_tree(calibration).items():
-        lines += [f"{path} {name} {value!r}" for name, value in block.attributes.items()]
-        lines += [f"{path} {name} {data_digest(values)}" for name, values in block.data.items()]
-    return AppliedCalibration(calibration.identifier, calibration.created_at, _digest_of(sorted(lines)))
-
-
-def _digest_of(lines: Iterable[str]) -> str:
-    return hashlib.sha256("\n".join(lines).encode("utf-8", "surrogatepass")).hexdigest()
-
-
-def _series(source: Source) -> FileFacts:
-    check_series(source)
-    with open_series(source) as reader:
-        head = reader.head
-        return FileFacts(
-            "series",
-            reader.content_hash,
-            specimen=head.specimen.identifier,
-            calibration=None if head.calibration is None else _applied(head.calibration),
-            fixture_toml=head.fixture_toml,
-        )
+    withdrawn: bool | None = None
+    at: str = ""
+    named: tuple[NamedRecord, ...] = ()
+    earlier: tuple[str, ...] = ()
+    unfinished: str = ""

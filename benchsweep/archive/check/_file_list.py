@@ -5,13 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
 from benchsweep.archive._table import harmless, refuse_table, write_table
-from benchsweep.archive.check._across import Finding
 from benchsweep.archive.check._facts import FileFacts
+from benchsweep.archive.check._finding import Finding
 from benchsweep.archive.places import storage_errors
 from benchsweep.errors import ArchiveError, DataFileError, UsageError
 
@@ -160,9 +160,17 @@ class ListComparison:
         self._unlisted: dict[str, str] = {}
         self.new = 0
 
-    def add(self, source: str, file: ListedFile) -> Iterator[Finding]:
-        """Add a sound file; yield what the list says else of it."""
+    def add(self, source: str, file: ListedFile, earlier: Collection[str] = ()) -> Iterator[Finding]:
+        """Add a sound file; yield what the list says else of it.
+
+        Parameters
+        ----------
+        earlier
+            Content hashes that it had before more was added to it, as is done to the history of a lot.
+        """
         told = self._left.pop(harmless(file.name), None)
+        if told is not None and told.kind == file.kind and told.content_hash in earlier:
+            return
         if told is None:
             self._unlisted[file.first_512_bytes_sha256] = source
             self.new += 1

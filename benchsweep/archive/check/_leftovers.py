@@ -8,7 +8,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from benchsweep.archive.check._across import Finding
+from benchsweep.archive.check._finding import Finding
 from benchsweep.archive.places import list_folders, local_path, storage_errors
 
 __all__ = ["leftovers"]

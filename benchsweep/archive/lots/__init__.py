@@ -5,7 +5,16 @@ for the first and the last entry: `benchsweep.lots` has the rules, asked by `Lot
 """
 
 from benchsweep.archive.lots._codec import decode_event, encode_event
-from benchsweep.archive.lots._lot_file import LOTS, LotFile, LotHistory, create, list_lots, read_history
+from benchsweep.archive.lots._lot_file import (
+    LOTS,
+    LotFile,
+    LotHistory,
+    create,
+    file_name,
+    list_lots,
+    lot_sources,
+    read_history,
+)
 
 __all__ = [
     "LOTS",
@@ -14,6 +23,8 @@ __all__ = [
     "create",
     "decode_event",
     "encode_event",
+    "file_name",
     "list_lots",
+    "lot_sources",
     "read_history",
 ]

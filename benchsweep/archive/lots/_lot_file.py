@@ -22,7 +22,7 @@ from benchsweep.errors import (
 )
 from benchsweep.records import LotClosed, LotEvent, LotOpened
 
-__all__ = ["LOTS", "LotFile", "LotHistory", "create", "list_lots", "read_history"]
+__all__ = ["LOTS", "LotFile", "LotHistory", "create", "file_name", "list_lots", "lot_sources", "read_history"]
 
 LOTS = "lots"
 """Folder of the histories of lots within an archive."""
@@ -86,7 +86,7 @@ class LotFile:
 
     def __init__(self, folder: Source, lot: str) -> None:
         self.lot = lot
-        self.path = below(folder, LOTS, _file_name(lot))
+        self.path = below(folder, LOTS, file_name(lot))
         self._folder = folder
 
     def __repr__(self) -> str:
@@ -238,11 +238,8 @@ def list_lots(folder: Source) -> tuple[LotFile, ...]:
         The folder cannot be listed.
     """
     found: list[LotFile] = []
-    for source in files_in(below(folder, LOTS), suffix=_SUFFIX):
-        name = str(source).replace("\\", "/").rpartition("/")[2]
-        if not _OURS.fullmatch(name):
-            continue
-        lot = name.removesuffix(_SUFFIX)
+    for source in lot_sources(folder):
+        lot = _name_of(source).removesuffix(_SUFFIX)
         try:
             events = read_history(source).events
             if not events:
@@ -257,8 +254,19 @@ def list_lots(folder: Source) -> tuple[LotFile, ...]:
     return tuple(sorted(found, key=lambda file: (file.lot, str(file.path))))
 
 
-def read_history(source: Source) -> LotHistory:
-    """Return what stands in the file of a lot; empty when there is none, or its first line is unfinished.
+def lot_sources(folder: Source) -> list[Source]:
+    """Return the files of lots of an archive by name, whatever stands in them; raises as `list_lots`."""
+    sources = files_in(below(folder, LOTS), suffix=_SUFFIX)
+    return [source for source in sources if _OURS.fullmatch(_name_of(source))]
+
+
+def read_history(source: Source, *, must_exist: bool = False) -> LotHistory:
+    """Return what stands in the file of a lot; empty when its first line is unfinished, or there is no file.
+
+    Parameters
+    ----------
+    must_exist
+        Raise `RecordMissing` when there is no file.
 
     Raises
     ------
@@ -270,6 +278,8 @@ def read_history(source: Source) -> LotHistory:
             data = bytearray(content.size)
             content.fill(0, memoryview(data))
     except RecordMissing:
+        if must_exist:
+            raise
         return LotHistory((), ())
     found = _FORMAT.parse(bytes(data), source)
     return LotHistory(_events(found, source), found.digests, len(data), len(data) - found.length)
@@ -290,7 +300,11 @@ def _events(found: History, source: Source) -> tuple[LotEvent, ...]:
     return tuple(events)
 
 
-def _file_name(lot: str) -> str:
+def _name_of(source: Source) -> str:
+    return str(source).replace("\\", "/").rpartition("/")[2]
+
+
+def file_name(lot: str) -> str:
     plain = unicodedata.normalize("NFKD", lot).encode("ascii", "ignore").decode("ascii")
     stem = re.sub(r"[^A-Za-z0-9._-]+", "-", plain)
     stem = re.sub(r"\.{2,}", ".", stem).strip("-._")[:_LONGEST_STEM].rstrip("-._")

@@ -6,7 +6,14 @@ them.
 
 from benchsweep.archive.notes._grading import grading_of, join_gradings, verdicts_of
 from benchsweep.archive.notes._grading_files import KeptVerdict, kept_verdicts, read_grading, write_grading
-from benchsweep.archive.notes._notes_files import all_notes, notes_of, read_note, surely_comment, write_note
+from benchsweep.archive.notes._notes_files import (
+    all_notes,
+    moment,
+    notes_of,
+    read_note,
+    surely_comment,
+    write_note,
+)
 
 __all__ = [
     "KeptVerdict",
@@ -14,6 +21,7 @@ __all__ = [
     "grading_of",
     "join_gradings",
     "kept_verdicts",
+    "moment",
     "notes_of",
     "read_grading",
     "read_note",

@@ -26,6 +26,10 @@ _CALLED = {
     "orphan": "about a record that is not there",
     "fixture-refused": "fixture definitions that this version refuses",
     "budget-refused": "uncertainty budgets that this version refuses",
+    "lot-record-missing": "records of lots that are not there",
+    "lot-record-differs": "records of lots that are other ones now",
+    "lot-record-withdrawn": "records of lots that were withdrawn",
+    "lot-refused": "lots whose history breaks its own rules",
     "unfinished": "unfinished work",
     "left-over": "left by killed runs",
 }
