@@ -43,10 +43,10 @@ def refuse_text(what: str, text: str) -> None:
     if not text.strip():
         raise LotRefused(f"{what} is missing", hint="Give a name.")
     if text != text.strip():
-        raise LotRefused(f"{what} {text!r} begins or ends with a blank", hint="Leave the blank out.")
+        raise LotRefused(f"{what} begins or ends with a blank: {text!r}", hint="Leave the blank out.")
     # Line feeds and the like (Cc), halves of a character (Cs), line and paragraph separators (Zl, Zp).
     if any(unicodedata.category(character) in ("Cc", "Cs", "Zl", "Zp") for character in text):
-        raise LotRefused(f"{what} {text!r} holds a character that does not print", hint="Leave it out.")
+        raise LotRefused(f"{what} holds a character that does not print: {text!r}", hint="Leave it out.")
 
 
 def refuse_double(names: Iterable[str]) -> None:
@@ -58,7 +58,7 @@ def refuse_double(names: Iterable[str]) -> None:
     """
     seen: set[str] = set()
     for name in names:
-        refuse_text("the name of a reel:", name)
+        refuse_text("the name of a reel", name)
         plain = unicodedata.normalize("NFC", name)
         if plain in seen:
             raise LotRefused(

@@ -53,10 +53,10 @@ def check_open(event: LotOpened, *, size: int | None = None) -> None:
         reason.
     """
     for what, text in (("lot", event.lot), ("supplier", event.supplier), ("product", event.product)):
-        refuse_text(f"the name of the {what}:", text)
+        refuse_text(f"the name of the {what}", text)
     refuse_empty("who opens the lot", event.by, "Name who does it.")
     refuse_empty("the requirement", event.requirement, "Name what the reels are graded against.")
-    refuse_text("the seed of the random order:", event.seed)
+    refuse_text("the seed of the random order", event.seed)
     refuse_double(event.reels)
     count = len(event.reels)
     if count < _FEWEST:
