@@ -144,9 +144,8 @@ def _severity_words(state: LotState) -> Sequence[str]:
     else:
         severity = "" if plan.severity is None else f", {plan.severity.value} inspection"
         how = f"{plan.method}, level {plan.level}, AQL {plan.aql_percent:g} %{severity}"
-    because = f"because {opened.severity_because}" if opened.severity_because else ""
-    reason = f"reason: {opened.reason}" if opened.reason else ""
-    return [how, because if not state.replanned else "", reason]
+    reason = "" if opened.reason in opened.severity_because else f"reason: {opened.reason}"
+    return [how, "" if state.replanned else opened.severity_because, reason]
 
 
 def _variables_words(found: VariablesDecision) -> str:

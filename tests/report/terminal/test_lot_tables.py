@@ -32,7 +32,7 @@ def opened(**changes: object) -> LotOpened:
     first = LotOpened(
         *("2026-03-01T08:00:00Z", "R. Lind", "26-118", "Tollmoor Wire", "C6-23", REELS, "tia-6-cable"),
         *("ed", "0" * 64, "simple", "", PLAN, "the seed"),
-        severity_because="it is the first lot",
+        severity_because="normal by the switching rules, after no lot before it",
     )
     return replace(first, **changes)  # type: ignore[arg-type]
 
@@ -110,7 +110,7 @@ def test_an_open_lot_tells_first_what_is_missing(half: LotState, order: tuple[st
     flat = " ".join(told.split())
     assert f"M. Olsen excluded {order[2]}: crushed by the fork lift" in flat
     assert f"M. Olsen tested {order[1]} again (fail before, fail now): connector was loose" in flat
-    assert "because it is the first lot" in flat
+    assert "normal inspection normal by the switching rules, after no lot before it" in flat
     rows = {line.split()[1]: line for line in lines if line.split()[:1] and line.split()[0] in "12345"}
     assert "+2.50  NEXT" in rows[order[0]], "in dB, although the margin of the delay is a smaller number"
     assert "fail*" in rows[order[1]]
