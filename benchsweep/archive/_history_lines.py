@@ -104,7 +104,7 @@ class HistoryFormat:
 
     def _check_head(self, line: bytes, source: Path | str) -> None:
         word, _, version = line.decode("utf-8", "replace").rpartition("/")
-        if word != f"benchsweep-{self.kind}" or not version.isdecimal():
+        if word != f"benchsweep-{self.kind}" or not version.isdecimal() or int(version) < 1:
             _damaged(source, 1, f"it is no {self.kind} of ours")
         if int(version) > _VERSION:
             raise RecordNewer(
