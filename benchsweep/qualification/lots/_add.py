@@ -1,0 +1,185 @@
+"""Records become results of reels."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from benchsweep import archive, limits
+from benchsweep.archive.lots import LotFile
+from benchsweep.errors import LotRefused
+from benchsweep.lots import check_added
+from benchsweep.lots import check_reel as check_reel_of
+from benchsweep.qualification._keep import keep_grading, told_of
+from benchsweep.qualification._now import utc_now
+from benchsweep.qualification._specimen import check_text
+from benchsweep.qualification.lots._histories import local_archive, state_in
+from benchsweep.qualification.lots._inspection import inspection_words
+from benchsweep.qualification.lots._reading import (
+    LotRecord,
+    conditions_told,
+    grade_reel,
+    missing_conditions,
+    read_for_lot,
+)
+from benchsweep.qualification.lots._requirement_text import RequirementsInForce
+from benchsweep.qualification.lots._view import LotView, read_lot, view_of
+from benchsweep.records import LotEvent, LotState, ReelAdded
+
+__all__ = ["add_record", "check_reel", "lot_requirement"]
+
+
+def check_reel(folder: Path, lot: str, reel: str, *, product: str, retest_reason: str = "") -> LotView:
+    """Refuse a reel that is to be measured for a lot, before it is; return the lot.
+
+    Parameters
+    ----------
+    product
+        What its record will say that it is.
+
+    Raises
+    ------
+    UnknownName
+        There is no such lot.
+    LotRefused
+        The lot is closed; another product; no reel of the sample; it has a result and no reason is given to
+        test it again; the requirement has another text now.
+    ArchiveError
+        A history cannot be read.
+    """
+    view = read_lot(folder, lot)
+    check_reel_of(view.state, reel, product=product, retest_reason=retest_reason)
+    RequirementsInForce().in_force(view.state.opened)
+    return view
+
+
+def lot_requirement(view: LotView) -> limits.Requirement:
+    """Return what reels of a lot are graded against.
+
+    Raises
+    ------
+    LotRefused
+        It has another text now than when the lot was opened, or there is none of that name any more.
+    """
+    return RequirementsInForce().in_force(view.state.opened)
+
+
+def add_record(
+    folder: Path,
+    lot: str,
+    record: Path,
+    *,
+    by: str,
+    retest_reason: str = "",
+    once: bool = False,
+) -> tuple[LotView, ReelAdded]:
+    """Take a record as the result of the reel that it names as its specimen.
+
+    It is graded against the requirement of the lot, with the text that this had when the lot was opened, by
+    the decision rule of the lot; the verdict is kept in the archive. What was corrected of the record counts
+    as corrected.
+
+    Parameters
+    ----------
+    folder
+        The archive; the record must lie in it.
+    by
+        Who adds it.
+    retest_reason
+        Why an earlier result of this reel does not count any more; empty for the first.
+    once
+        Return the entry that is there when this very record is what counts of its reel already, as after a
+        run that was killed; otherwise it is refused.
+
+    Raises
+    ------
+    UnknownName
+        There is no such lot.
+    LotRefused
+        The lot is closed; the record is of another product or lot, of no reel of the sample, or in the lot
+        already; the reel has a result and no reason is given to test it again; length or temperature are
+        not known; it was withdrawn, or its sweeps were reduced again; the requirement has another text now.
+    ArchiveError, UsageError, LimitNotDefined
+        Record or history cannot be read, graded or written.
+    """
+    root = local_archive(folder)
+    check_text(by, "who adds the record", hint="Name who does it.")
+    check_text(retest_reason, "the reason of the retest", may_be_empty=True)
+    file = LotFile(root, lot)
+    state = state_in(file, file.read())
+    requirement = RequirementsInForce().in_force(state.opened)
+    path = _path_within(root, record)
+    read = read_for_lot(record)
+    if once and (entry := _same_record(state, read)) is not None:
+        return read_lot(folder, lot), entry
+    _refuse_record(state, read, requirement, retest_reason)
+    graded = grade_reel(read, requirement, state)
+    told = told_of(conditions=conditions_told(state))
+    keep_grading(graded.qualified, read.content_hash, (requirement,), by=by, told=told, once=True)
+    specimen = read.measurement.specimen
+    event = ReelAdded(
+        at=utc_now("microseconds"),
+        by=by,
+        station=read.measurement.station,
+        reel=specimen.identifier,
+        record=read.content_hash,
+        path=path,
+        result=graded.result,
+        retest_reason=retest_reason,
+    )
+
+    def fits(events: tuple[LotEvent, ...]) -> None:
+        check_added(state_in(file, events), event, product=specimen.product, lot=specimen.lot)
+
+    history = file.append(event, fits)
+    view = view_of(folder, file, history)
+    return replace(view, inspection=inspection_words(root, view.state)), event
+
+
+def _same_record(state: LotState, read: LotRecord) -> ReelAdded | None:
+    entry = state.counting.get(read.measurement.specimen.identifier)
+    return entry if entry is not None and entry.record == read.content_hash else None
+
+
+def _refuse_record(
+    state: LotState, read: LotRecord, requirement: limits.Requirement, retest_reason: str
+) -> None:
+    """Refuse a record before it is graded."""
+    measurement = read.measurement
+    specimen = measurement.specimen
+    check_reel_of(
+        state,
+        specimen.identifier,
+        product=specimen.product,
+        lot=specimen.lot,
+        retest_reason=retest_reason,
+    )
+    if read.withdrawn:
+        raise LotRefused(f"{read.source}: {read.withdrawn}", hint="Add another record of the reel.")
+    if read.superseded:
+        raise LotRefused(f"{read.source}: {read.superseded}", hint="Add that one.")
+    missing = missing_conditions(
+        requirement,
+        length_m=specimen.length_m,
+        temperature_degc=measurement.ambient.get("temperature_degc"),
+    )
+    if missing:
+        raise LotRefused(
+            f"the record of {specimen.identifier} does not tell {' nor '.join(missing)}: {requirement.name} "
+            "cannot be applied",
+            hint="Put it right with `benchsweep archive correct --length-m` and `--ambient "
+            "temperature_degc=…`, then add it again.",
+        )
+
+
+def _path_within(root: Path, record: Path) -> str:
+    """Return the name of a record within its archive."""
+    if archive.is_url(record) or not record.exists():
+        archive.refuse_file(record)
+    try:
+        return record.resolve().relative_to(root.resolve()).as_posix()
+    except ValueError:
+        raise LotRefused(
+            f"{record} does not lie in the archive {root} of the lot",
+            hint="Copy it there, or name the archive that it lies in with --archive.",
+        ) from None

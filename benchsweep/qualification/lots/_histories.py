@@ -1,0 +1,75 @@
+"""The histories of lots of an archive, each read once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from benchsweep import archive
+from benchsweep.archive.lots import LotFile, LotHistory, file_name, lot_sources, read_history
+from benchsweep.errors import LotRefused, RecordDamaged, UsageError
+from benchsweep.lots import state_of
+from benchsweep.records import LotEvent, LotOpened, LotState
+
+__all__ = ["Root", "local_archive", "lots_of", "state_in"]
+
+Root = str | Path
+"""An archive: a folder, or an address, which can be read only."""
+
+
+def lots_of(
+    folder: Root, wanted: Callable[[LotOpened], bool] = lambda _: True
+) -> list[tuple[LotFile, LotHistory]]:
+    """Return the lots of an archive that are wanted, in no order; those that were never opened are left out.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        A history cannot be read: nobody knows whether it was wanted.
+    """
+    found: list[tuple[LotFile, LotHistory]] = []
+    for source in lot_sources(folder):
+        history = read_history(source)
+        if not history.events:
+            continue
+        opened = history.events[0]
+        assert isinstance(opened, LotOpened)  # noqa: S101 - reading a history makes sure of it
+        if not str(source).replace("\\", "/").endswith(f"/{file_name(opened.lot)}"):
+            raise RecordDamaged(
+                f"{source}: holds the history of the lot {opened.lot}",
+                hint="Give the file its own name again.",
+            )
+        if wanted(opened):
+            found.append((LotFile(folder, opened.lot), history))
+    return found
+
+
+def state_in(file: LotFile, events: tuple[LotEvent, ...]) -> LotState:
+    """Return where a lot stands after its entries.
+
+    Raises
+    ------
+    RecordDamaged
+        They break their own rules: somebody meddled with the file.
+    """
+    try:
+        return state_of(events)
+    except LotRefused as error:
+        raise RecordDamaged(f"{file.path}: {error.message}", hint=error.hint) from error
+
+
+def local_archive(folder: Root) -> Path:
+    """Return the archive as a folder that can be written.
+
+    Raises
+    ------
+    UsageError
+        It is at an address.
+    """
+    path = archive.local_path(folder)
+    if path is None:
+        raise UsageError(
+            f"{folder}: nothing is written to an address",
+            hint="Keep lots that are open in a folder of this machine or of the network.",
+        )
+    return path

@@ -1,0 +1,145 @@
+"""Which severity the switching rules ask for, from the lots that were closed before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from benchsweep.errors import UsageError
+from benchsweep.lots import would_be_accepted
+from benchsweep.qualification.lots._histories import Root, lots_of, state_in
+from benchsweep.records import LotState, SamplingPlan, Severity
+from benchsweep.statistics.sampling import (
+    START,
+    Inspection,
+    after_lot,
+    aqls,
+    attributes_plan,
+    directed,
+    reduced_agreed,
+    resumed,
+)
+
+__all__ = ["LotKind", "inspection_now", "inspection_words"]
+
+
+@dataclass(frozen=True, slots=True)
+class LotKind:
+    """Lots that follow each other under the switching rules: everything of this is the same.
+
+    Parameters
+    ----------
+    supplier, product, requirement
+        Whose, of what, against what.
+    method, level, aql_percent
+        Of the plan in force.
+    """
+
+    supplier: str
+    product: str
+    requirement: str
+    method: str
+    level: str
+    aql_percent: float | None
+
+    @classmethod
+    def of(cls, state: LotState, plan: SamplingPlan | None = None) -> LotKind:
+        """Return the kind of a lot; with `plan` as if that were the one in force."""
+        opened, used = state.opened, plan or state.plan
+        return cls(
+            opened.supplier, opened.product, opened.requirement, used.method, used.level, used.aql_percent
+        )
+
+
+def inspection_now(folder: Root, kind: LotKind) -> tuple[Inspection, int]:
+    """Return where the switching rules stand after all lots of a kind, and how many were closed.
+
+    First submissions alone count ("original inspection", MIL-STD-105E 4.7), in the order in which they were
+    closed. What a person decided when a lot was opened, with a reason, takes effect then: inspection is
+    resumed after it was discontinued, becomes reduced, or more severe.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        A history cannot be read: what it says is needed.
+    """
+    steps: list[tuple[str, int, str, LotState]] = []
+
+    def may_fit(opened: object) -> bool:
+        names = ("supplier", "product", "requirement")
+        return all(getattr(opened, name) == getattr(kind, name) for name in names)
+
+    for file, history in lots_of(folder, may_fit):
+        state = state_in(file, history.events)
+        opened, closed = state.opened, state.closed
+        if opened.resubmission_of:
+            continue
+        if LotKind.of(state, opened.plan) == kind:
+            steps.append((opened.at, 1, opened.lot, state))
+        if closed is not None and LotKind.of(state) == kind:
+            steps.append((closed.at, 0, opened.lot, state))
+    inspection, count = START, 0
+    for _, is_opening, _, state in sorted(steps, key=lambda step: step[:3]):
+        if is_opening:
+            inspection = _after_opening(inspection, state)
+        else:
+            inspection, count = _after_closing(inspection, state), count + 1
+    return inspection, count
+
+
+def inspection_words(folder: Root, state: LotState) -> tuple[str, ...]:
+    """Return what all lots of its kind mean for the next one, in words; empty for zero acceptance.
+
+    See `LotKind`.
+    """
+    if state.plan.method == "zero-acceptance":
+        return ()
+    inspection, count = inspection_now(folder, LotKind.of(state))
+    closed = "no lot of its kind is closed yet" if not count else f"{count} of its kind closed so far"
+    return (f"the next lot: {inspection.words} ({closed})",)
+
+
+def _after_opening(inspection: Inspection, state: LotState) -> Inspection:
+    """Return where the rules stand after what a person decided when a lot was opened."""
+    severity = state.opened.plan.severity
+    if severity is None or not state.opened.reason.strip():
+        return inspection
+    if inspection.discontinued:
+        return resumed(inspection)
+    if severity is Severity.REDUCED and inspection.reduced_possible:
+        return reduced_agreed(inspection)
+    return directed(inspection, severity) if _is_more(severity, inspection.severity) else inspection
+
+
+def _is_more(first: Severity, second: Severity) -> bool:
+    order = (Severity.REDUCED, Severity.NORMAL, Severity.TIGHTENED)
+    return order.index(first) > order.index(second)
+
+
+def _after_closing(inspection: Inspection, state: LotState) -> Inspection:
+    closed = state.closed
+    assert closed is not None  # noqa: S101 - only closed lots come here
+    return after_lot(
+        inspection,
+        plan=state.plan,
+        nonconforming=len(closed.nonconforming),
+        accepted=closed.accepted,
+        ends_reduced=closed.ends_reduced,
+        tighter_accepted=_tighter_accepted(state),
+    )
+
+
+def _tighter_accepted(state: LotState) -> bool | None:
+    """Tell whether the lot would have been accepted with the next smaller AQL (switching score)."""
+    plan = state.plan
+    if plan.method != "attributes" or plan.severity is not Severity.NORMAL or plan.aql_percent is None:
+        return None
+    smaller = [aql for aql in aqls() if aql < plan.aql_percent]
+    if not smaller:
+        return None
+    try:
+        tighter = attributes_plan(
+            plan.lot_size, level=plan.level, aql_percent=smaller[-1], severity=Severity.NORMAL
+        )
+    except UsageError:  # no such plan in the table
+        return None
+    return would_be_accepted(state, tighter)

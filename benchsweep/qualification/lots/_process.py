@@ -1,0 +1,302 @@
+"""One product over its lots: margins of reels in time order, control charts, capability."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+import numpy as np
+
+from benchsweep.errors import UsageError
+from benchsweep.qualification.lots._histories import Root, lots_of, state_in
+from benchsweep.records import (
+    Capability,
+    ControlChart,
+    End,
+    LotState,
+    Normality,
+    Parameter,
+    ProcessView,
+    ReelResult,
+    ToleranceLimits,
+)
+from benchsweep.statistics.process import (
+    between_chart,
+    capability,
+    ewma_chart,
+    individuals_chart,
+    mean_charts,
+    normality,
+    tolerance_limits,
+)
+
+__all__ = ["Ends", "process_views"]
+
+Ends = Literal["worst", "A", "B", "both"]
+
+_CONTENT, _CONFIDENCE = 0.99, 0.95
+_FEW = 20
+"""Points that limits of a control chart should rest on at least (common practice)."""
+_SHOWN = 5
+
+
+@dataclass(frozen=True, slots=True)
+class _Reel:
+    """A reel that was tested, as the charts see it."""
+
+    supplier: str
+    lot: str
+    opened_at: str
+    reel: str
+    result: ReelResult
+
+
+def process_views(
+    folder: Root,
+    *,
+    product: str,
+    supplier: str = "",
+    requirement: str = "",
+    parameters: Sequence[Parameter] = (),
+    ends: Ends = "worst",
+    baseline: int | None = None,
+) -> tuple[ProcessView, ...]:
+    """Return the margins of a product over its lots, with charts and capability.
+
+    They come from the histories of lots alone: the results that count of first submissions, open lots too, in
+    the order in which they were measured. Resubmitted lots are left out: what was sorted says nothing of the
+    process.
+
+    Parameters
+    ----------
+    supplier, requirement
+        Only of lots of this supplier, against this requirement; empty: suppliers are taken together, each
+        requirement by itself, since margins to different limits are not of one kind.
+    parameters
+        Which; empty: all that were graded.
+    ends
+        ``worst``: the worst margin of both ends of a reel; one of them; or ``both``, each by itself.
+    baseline
+        So many of the first reels set centre and limits of the charts; None: all. Charts of lots take the
+        lots that lie wholly within them.
+
+    Raises
+    ------
+    UsageError
+        No lot of this kind has a result; ends or a baseline that are none.
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        A history cannot be read.
+    """
+    if ends not in get_args(Ends):
+        raise UsageError(f"no ends named {ends!r}", hint=f"There are: {', '.join(get_args(Ends))}.")
+    if baseline is not None and baseline < 2:
+        raise UsageError(f"a baseline of {baseline} reels", hint="Centre and limits need two reels or more.")
+    found = _reels(folder, product, supplier, requirement)
+    views: list[ProcessView] = []
+    for against, reels in sorted(found.items()):
+        for parameter, end in _wanted(reels, tuple(parameters), ends):
+            views.append(_view(product, supplier, against, parameter, end, reels, baseline))
+    if not views:
+        of = product + (f" of {supplier}" if supplier else "")
+        of += f" against {requirement}" if requirement else ""
+        which = f" with a margin of {' or '.join(parameters)}" if parameters and found else ""
+        raise UsageError(
+            f"{folder}: no lot of {of} has a result{which}",
+            hint="`benchsweep lot list` tells which lots there are.",
+        )
+    return tuple(views)
+
+
+def _reels(folder: Root, product: str, supplier: str, requirement: str) -> dict[str, list[_Reel]]:
+    """Return requirement -> reels with a result, in the order in which they were measured."""
+    found: dict[str, list[_Reel]] = {}
+    chosen = lots_of(
+        folder,
+        lambda opened: (
+            opened.product == product
+            and supplier in ("", opened.supplier)
+            and requirement in ("", opened.requirement)
+            and not opened.resubmission_of
+        ),
+    )
+    states: list[LotState] = [state_in(file, history.events) for file, history in chosen]
+    for state in states:
+        opened = state.opened
+        reels = found.setdefault(opened.requirement, [])
+        reels += [
+            _Reel(opened.supplier, opened.lot, opened.at, reel, entry.result)
+            for reel, entry in state.counting.items()
+        ]
+    for reels in found.values():
+        reels.sort(key=lambda each: (each.result.measured_at, each.opened_at, each.lot, each.reel))
+    return {against: reels for against, reels in found.items() if reels}
+
+
+def _wanted(
+    reels: Sequence[_Reel], parameters: tuple[Parameter, ...], ends: Ends
+) -> Iterator[tuple[Parameter, End | None]]:
+    """Yield parameters and ends that there are margins of, parameters in their usual order."""
+    known: dict[Parameter, set[End | None]] = {}
+    for each in reels:
+        for margin in each.result.margins:
+            known.setdefault(margin.parameter, set()).add(margin.end)
+    for parameter in Parameter:
+        if parameter not in known or (parameters and parameter not in parameters):
+            continue
+        if ends == "worst" or known[parameter] == {None}:
+            yield parameter, None
+        elif ends == "both":
+            yield from ((parameter, end) for end in ("A", "B") if end in known[parameter])
+        elif ends in known[parameter]:
+            yield parameter, ends
+
+
+def _view(
+    product: str,
+    supplier: str,
+    requirement: str,
+    parameter: Parameter,
+    end: End | None,
+    reels: Sequence[_Reel],
+    baseline: int | None,
+) -> ProcessView:
+    notes: list[str] = []
+    if suppliers := sorted({each.supplier for each in reels}):
+        if len(suppliers) > 1:
+            notes.append(f"reels of {len(suppliers)} suppliers taken together: {', '.join(suppliers)}")
+    used: list[_Reel] = []
+    margins: list[float] = []
+    without: list[str] = []
+    for each in reels:
+        worst = each.result.margin_of(parameter, end)
+        margin = None if worst is None else worst.margin
+        if margin is None or not math.isfinite(margin):
+            without.append(each.reel)
+        else:
+            used.append(each)
+            margins.append(margin)
+    if without:
+        shown = ", ".join(without[:_SHOWN]) + (" …" if len(without) > _SHOWN else "")
+        notes.append(f"left out, for they have no finite margin: {len(without)} reels ({shown})")
+    charts = _charts(used, margins, baseline, notes)
+    return ProcessView(
+        product=product,
+        supplier=supplier,
+        requirement=requirement,
+        parameter=parameter,
+        end=end,
+        unit=parameter.unit,
+        lots=tuple(each.lot for each in used),
+        reels=tuple(each.reel for each in used),
+        measured_at=tuple(each.result.measured_at for each in used),
+        margin=np.array(margins, dtype=np.float64),
+        charts=charts,
+        capability=_capability(margins, notes),
+        tolerance=_tolerance(margins),
+        normality=_normality(margins, notes),
+        notes=tuple(notes),
+    )
+
+
+def _charts(
+    reels: Sequence[_Reel], margins: list[float], baseline: int | None, notes: list[str]
+) -> tuple[ControlChart, ...]:
+    """Return the charts of reels, then those of lots; what cannot be charted is told in the notes."""
+    lots = _lots(reels, margins)
+    first = None if baseline is None else _whole_lots(lots, baseline)
+    if baseline is not None and baseline > len(margins):
+        notes.append(f"the baseline is {baseline} reels, of which there are {len(margins)}")
+        baseline = None
+    rests = len(margins) if baseline is None else baseline
+    if 2 <= rests < _FEW:
+        notes.append(f"limits rest on {rests} reels; they should on {_FEW} or more")
+    labels = _labels(reels)
+    charts = _drawn(lambda: individuals_chart(margins, labels, baseline=baseline), "reels one by one", notes)
+    charts += _drawn(lambda: (ewma_chart(margins, labels, baseline=baseline),), "weighted mean", notes)
+    groups = [lot.margins for lot in lots]
+    names = [lot.label for lot in lots]
+    if len(lots) > 1:
+        if all(len(group) > 1 for group in groups):
+            charts += _drawn(
+                lambda: mean_charts(groups, names, baseline=first), "means of lots by what is inside", notes
+            )
+        means = [math.fsum(group) / len(group) for group in groups]
+        charts += _drawn(lambda: (between_chart(means, names, baseline=first),), "means of lots", notes)
+    return tuple(charts)
+
+
+def _drawn(make: Callable[[], tuple[ControlChart, ...]], what: str, notes: list[str]) -> list[ControlChart]:
+    try:
+        return list(make())
+    except UsageError as error:
+        notes.append(f"no chart of {what}: {error.message}")
+        return []
+
+
+@dataclass(frozen=True, slots=True)
+class _Lot:
+    label: str
+    margins: list[float]
+    last: int
+    """Place of its last reel among all."""
+
+
+def _lots(reels: Sequence[_Reel], margins: Sequence[float]) -> list[_Lot]:
+    """Return the lots in the order in which the first reel of each was measured."""
+    found: dict[str, _Lot] = {}
+    for place, (each, margin) in enumerate(zip(reels, margins, strict=True)):
+        before = found.get(each.lot)
+        inside = [margin] if before is None else [*before.margins, margin]
+        found[each.lot] = _Lot(each.lot, inside, place)
+    return list(found.values())
+
+
+def _whole_lots(lots: Sequence[_Lot], baseline: int) -> int | None:
+    """Return how many of the first lots lie wholly within so many reels; None where fewer than two do."""
+    count = 0
+    for lot in lots:
+        if lot.last >= baseline:
+            break
+        count += 1
+    return count if count > 1 else None
+
+
+def _labels(reels: Sequence[_Reel]) -> list[str]:
+    """Return the names of the reels, with the lot before those that another lot has, too."""
+    names = [each.reel for each in reels]
+    if len(set(names)) == len(names):
+        return names
+    return [f"{each.lot}/{each.reel}" for each in reels]
+
+
+def _capability(margins: list[float], notes: list[str]) -> Capability | None:
+    try:
+        return capability(margins, confidence=_CONFIDENCE)
+    except UsageError as error:
+        notes.append(f"no capability: {error.message}")
+        return None
+
+
+def _tolerance(margins: list[float]) -> tuple[ToleranceLimits, ...]:
+    found: list[ToleranceLimits] = []
+    for method in ("normal", "distribution-free"):
+        try:
+            found.append(
+                tolerance_limits(
+                    margins, content=_CONTENT, confidence=_CONFIDENCE, sides="lower", method=method
+                )
+            )
+        except UsageError:  # too few; the capability tells of that
+            continue
+    return tuple(found)
+
+
+def _normality(margins: list[float], notes: list[str]) -> Normality | None:
+    if len(margins) < 2:
+        return None
+    found = normality(margins)
+    if found.doubtful:
+        notes.append(f"capability and tolerance limits hold for normal margins alone: {found.words}")
+    return found

@@ -1,0 +1,111 @@
+"""The traces behind the worst margins of the reels of a lot, for plots."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from types import MappingProxyType
+
+import numpy as np
+
+from benchsweep import limits
+from benchsweep.errors import ArchiveLocked, ArchiveUnreachable, BenchsweepError
+from benchsweep.qualification._reduction import conditions_of, evaluate, limit_curves
+from benchsweep.qualification.lots._reading import conditions_told, place_of, read_for_lot
+from benchsweep.qualification.lots._requirement_text import requirement_of
+from benchsweep.qualification.lots._view import LotView
+from benchsweep.records import LimitCurve, Parameter, ReelAdded, ReelMargin, Trace
+
+__all__ = ["LotTraces", "lot_traces"]
+
+_BINS = 200
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LotTraces:
+    """The worst trace of each parameter and end of every reel of a sample.
+
+    Parameters
+    ----------
+    reels
+        Reel -> its traces, as they are held against the limits (brought to length and temperature of the
+        requirement), thinned: of each of 200 parts of the band the smallest and the largest value, and the
+        point of the worst margin.
+    limits
+        Parameter -> the limit on the grid of the first reel.
+    notes
+        Why reels are missing, in words.
+    """
+
+    reels: Mapping[str, tuple[Trace, ...]]
+    limits: Mapping[Parameter, LimitCurve]
+    notes: tuple[str, ...] = ()
+
+
+def lot_traces(view: LotView) -> LotTraces:
+    """Return the traces behind the worst margins of a lot; each record is read, one at a time.
+
+    Raises
+    ------
+    LotRefused
+        The requirement has another text now, and no grading keeps the old one.
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
+        The archive does not answer, or a grading cannot be read.
+    """
+    counting = view.state.counting
+    if not counting:
+        return LotTraces(MappingProxyType({}), MappingProxyType({}))
+    requirement = requirement_of(view.folder, view.state)
+    reels: dict[str, tuple[Trace, ...]] = {}
+    curves: dict[Parameter, LimitCurve] = {}
+    notes: list[str] = []
+    for reel, entry in counting.items():
+        try:
+            reels[reel], found = _traces_of(view, entry, requirement)
+        except (ArchiveLocked, ArchiveUnreachable):
+            raise
+        except BenchsweepError as error:
+            notes.append(f"{reel}: {error.message}")
+            continue
+        for parameter, curve in found.items():
+            curves.setdefault(parameter, curve)
+    return LotTraces(MappingProxyType(reels), MappingProxyType(curves), tuple(notes))
+
+
+def _traces_of(
+    view: LotView, entry: ReelAdded, requirement: limits.Requirement
+) -> tuple[tuple[Trace, ...], dict[Parameter, LimitCurve]]:
+    record = read_for_lot(place_of(view.folder, entry))
+    needed = limits.needed_parameters(requirement)
+    evaluation = evaluate(record.raw, notes=record.notes, parameters=needed)
+    measurement = evaluation.measurement
+    graded = limits.as_graded(
+        evaluation.traces,
+        requirement,
+        length_m=measurement.specimen.length_m,
+        conditions=conditions_of(measurement, requirement, conditions_told(view.state)),
+    )
+    by_key = {(trace.parameter, trace.end, trace.pairs): trace for trace in graded}
+    worst = [
+        _thinned(trace, margin)
+        for margin in entry.result.margins
+        if (trace := by_key.get((margin.parameter, margin.end, margin.pairs))) is not None
+    ]
+    return tuple(worst), limit_curves(evaluation, requirement)
+
+
+def _thinned(trace: Trace, margin: ReelMargin) -> Trace:
+    """Return a trace with few enough points for a plot, its peaks among them."""
+    size = trace.value.size
+    if size <= 2 * _BINS:
+        return trace
+    keep = {0, size - 1}
+    if margin.frequency_hz is not None:
+        keep.add(int(np.argmin(np.abs(trace.frequency_hz - margin.frequency_hz))))
+    edges = np.linspace(0, size, _BINS + 1).astype(int)
+    for first, last in pairwise(edges):
+        part = trace.value[first:last]
+        keep.update((first + int(np.argmin(part)), first + int(np.argmax(part))))
+    places = np.array(sorted(keep))
+    return replace(trace, frequency_hz=trace.frequency_hz[places], value=trace.value[places])

@@ -1,0 +1,144 @@
+"""A lot as it stands: read, listed, told."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from benchsweep import archive
+from benchsweep.archive.lots import LotFile, LotHistory
+from benchsweep.qualification.lots._histories import Root, lots_of, state_in
+from benchsweep.qualification.lots._inspection import inspection_words
+from benchsweep.qualification.lots._requirement_text import RequirementsInForce
+from benchsweep.qualification.lots._variables import variables_of
+from benchsweep.records import LotEvent, LotOpened, LotState, VariablesDecision
+
+__all__ = [
+    "LotView",
+    "exit_code_of_lot",
+    "list_lot_views",
+    "read_lot",
+    "view_of",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class LotView:
+    """A lot as its history tells it, and what a reader must know besides.
+
+    Parameters
+    ----------
+    folder, path
+        The archive, and the file of the history in it.
+    state
+        Where the lot stands.
+    digest
+        Names the whole history: 64 hexadecimal digits.
+    events
+        The entries of the history, oldest first.
+    variables
+        For a plan by variables: what it says of each characteristic; of an open lot as soon as every reel of
+        the sample is decided, before empty.
+    inspection
+        What the lot means for the lots after it (switching rules), in words; empty from `list_lot_views`.
+    doubts
+        What a reader must know before the lot is trusted, in words: the text of the requirement is another
+        one now, its limits are not those of a cable …
+    """
+
+    folder: Root
+    path: archive.Source
+    state: LotState
+    digest: str
+    events: tuple[LotEvent, ...]
+    variables: tuple[VariablesDecision, ...] = ()
+    inspection: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """Name of the lot."""
+        return self.state.opened.lot
+
+
+def read_lot(folder: Root, lot: str) -> LotView:
+    """Return a lot as it stands now.
+
+    Parameters
+    ----------
+    folder
+        The archive, or its address.
+
+    Raises
+    ------
+    UnknownName
+        There is no such lot.
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        Its history, or that of another lot of the same product, cannot be read.
+    """
+    file = LotFile(folder, lot)
+    view = view_of(folder, file, file.history())
+    return replace(view, inspection=inspection_words(folder, view.state))
+
+
+def list_lot_views(
+    folder: Root, *, supplier: str | None = None, product: str | None = None
+) -> tuple[LotView, ...]:
+    """Return the lots of an archive in the order in which they were opened.
+
+    Parameters
+    ----------
+    supplier, product
+        Only lots of this supplier, of this product; None: of all.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        A history cannot be read.
+    """
+    known = RequirementsInForce()
+    found = lots_of(folder, lambda opened: _fits(opened, supplier, product))
+    views = [view_of(folder, file, history, known) for file, history in found]
+    return tuple(sorted(views, key=lambda view: (view.state.opened.at, view.name)))
+
+
+def exit_code_of_lot(view: LotView) -> int:
+    """Return the exit code of a lot: 0 accepted, 1 not accepted, 3 open.
+
+    A lot that is open is 1 as soon as it is certain that it will not be accepted: by attributes with Re or
+    more nonconforming reels, by variables when the sample is complete and a characteristic is refused.
+    """
+    state = view.state
+    if state.closed is not None:
+        return 0 if state.closed.accepted else 1
+    if state.plan.method == "variables":
+        return 1 if any(each.accepted is False for each in view.variables) else 3
+    return 1 if len(state.nonconforming) >= state.plan.reject else 3
+
+
+def view_of(
+    folder: Root, file: LotFile, history: LotHistory, known: RequirementsInForce | None = None
+) -> LotView:
+    """Return what a history tells, without the switching rules.
+
+    `known` is shared among many lots: each requirement is read once.
+
+    Raises
+    ------
+    RecordDamaged
+        The history breaks its own rules.
+    """
+    state = state_in(file, history.events)
+    doubts = (known or RequirementsInForce()).doubts(state.opened)
+    if history.unfinished:
+        doubts = (
+            *doubts,
+            f"the last {history.unfinished} bytes of the history are an entry that was never finished: "
+            "whoever added it was interrupted, or the end of the file was cut off",
+        )
+    closed = state.closed
+    variables = variables_of(state) if closed is None else closed.variables
+    return LotView(folder, file.path, state, history.digest, history.events, variables, (), doubts)
+
+
+def _fits(opened: LotOpened, supplier: str | None, product: str | None) -> bool:
+    return supplier in (None, opened.supplier) and product in (None, opened.product)
