@@ -42,7 +42,7 @@ from benchsweep.records import (
     balanced_ports,
 )
 
-__all__ = ["plan_for", "qualify", "usable_calibration"]
+__all__ = ["plan_for", "qualify", "unfinished_folder", "usable_calibration"]
 
 
 def plan_for(places: Places, disturbing: int | None = None) -> Plan:
@@ -109,6 +109,7 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
     disturbing: int | None = None,
     ambient: Mapping[str, float] | None = None,
     afresh: bool = False,
+    then: Callable[[Path], object] = lambda _: None,
     progress: Progress,
 ) -> Qualified:
     """Measure a specimen on an open bench, archive it, grade it against each requirement (`grade_all`).
@@ -122,6 +123,9 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
 
     `ambient` readings, by name with unit (``temperature_degc``), go into the record, those of an interrupted
     run too.
+
+    `then` is called with the record before an interrupted run is forgotten, so that whatever it does is done
+    after a kill, too: perhaps for the second time.
 
     Raises
     ------
@@ -137,7 +141,8 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
         review = CableCheck(solved, bench.fixture)
     archive.make_folder(folder)
     job = _job(bench, specimen, solved, plan)
-    with archive.Journal(_journal_folder(folder, bench, specimen), job, afresh=afresh) as journal:
+    place = unfinished_folder(folder, bench.station.name, specimen.identifier)
+    with archive.Journal(place, job, afresh=afresh) as journal:
         begin_job(bench, journal, len(plan.hookups), progress)
         remember_ambient(journal, ambient or {})
         hookups = run_job(bench, plan, journal, progress=progress, review=review)
@@ -166,6 +171,7 @@ def qualify(  # noqa: PLR0913 - all but three are named, and each is a thing of 
                 told = told_of(conditions=conditions)
                 named = archive.content_hash(record)
                 result = keep_grading(result, named, requirements, by=operator, told=told, once=True)
+            then(record)
         except BenchsweepError:
             journal.discard()  # the record stays, and `grade` reads it: nothing is to be measured again
             raise
@@ -226,9 +232,10 @@ def _measurement(
     )
 
 
-def _journal_folder(folder: Path, bench: Bench, specimen: Specimen) -> Path:
+def unfinished_folder(folder: Path, station: str, specimen: str) -> Path:
+    """Return where an archive keeps the finished hookups of an interrupted run, by name of the station."""
     # Any text may name a specimen; a digest of it is a safe folder name, the same on every run.
-    key = hashlib.sha256(f"{bench.station.name}\0{specimen.identifier}".encode()).hexdigest()[:16]
+    key = hashlib.sha256(f"{station}\0{specimen}".encode()).hexdigest()[:16]
     return folder / "unfinished" / key
 
 

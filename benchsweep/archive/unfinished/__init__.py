@@ -4,9 +4,10 @@
 """
 
 from benchsweep.archive.unfinished._job_notes import JobNotes
-from benchsweep.archive.unfinished._journal import Journal
+from benchsweep.archive.unfinished._journal import Journal, holds_work
 
 __all__ = [
     "JobNotes",
     "Journal",
+    "holds_work",
 ]

@@ -16,7 +16,7 @@ from benchsweep.archive.unfinished._job_notes import JobNotes, notes_from_bytes,
 from benchsweep.errors import RecordDamaged, RecordNewer
 from benchsweep.records import RawHookup
 
-__all__ = ["Journal"]
+__all__ = ["Journal", "holds_work"]
 
 # While this file is there, the hookups beside it are to be dropped.
 _DONE = "done"
@@ -176,3 +176,17 @@ class Journal:
             self._notes = found[1]
         else:
             path.unlink(missing_ok=True)
+
+
+def holds_work(folder: Path) -> bool:
+    """Tell whether there are finished hookups in the folder of a job, which is not done.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveError
+        The folder cannot be read.
+    """
+    with storage_errors(folder, "looking for unfinished work"):
+        if not folder.is_dir() or (folder / _DONE).exists():
+            return False
+        return any(path.name.startswith("hookup-") for path in folder.iterdir() if _OURS.fullmatch(path.name))

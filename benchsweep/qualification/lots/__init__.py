@@ -24,6 +24,7 @@ if TYPE_CHECKING:
         proof_document,
         sampling_document,
     )
+    from benchsweep.qualification.lots._in_place import LotRun, lot_run
     from benchsweep.qualification.lots._open import open_lot
     from benchsweep.qualification.lots._plan import plan_sampling
     from benchsweep.qualification.lots._process import process_views
@@ -31,10 +32,17 @@ if TYPE_CHECKING:
     from benchsweep.qualification.lots._prove import LotProof, exit_code_of_proof, prove_lot
     from benchsweep.qualification.lots._recheck import ReelAgain
     from benchsweep.qualification.lots._traces import LotTraces, lot_traces
-    from benchsweep.qualification.lots._view import LotView, exit_code_of_lot, list_lot_views, read_lot
+    from benchsweep.qualification.lots._view import (
+        LotView,
+        exit_code_of_lot,
+        list_lot_views,
+        lot_names,
+        read_lot,
+    )
 
 __all__ = [
     "LotProof",
+    "LotRun",
     "LotTraces",
     "LotView",
     "ReelAgain",
@@ -46,7 +54,9 @@ __all__ = [
     "exit_code_of_proof",
     "list_lot_views",
     "lot_document",
+    "lot_names",
     "lot_requirement",
+    "lot_run",
     "lot_traces",
     "lots_document",
     "open_lot",
@@ -77,6 +87,7 @@ _FILES = {
         "proof_document",
         "sampling_document",
     ),
+    "_in_place": ("LotRun", "lot_run"),
     "_open": ("open_lot",),
     "_plan": ("plan_sampling",),
     "_process": ("process_views",),
@@ -95,6 +106,7 @@ _FILES = {
         "LotView",
         "exit_code_of_lot",
         "list_lot_views",
+        "lot_names",
         "read_lot",
     ),
 }

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from benchsweep import archive
-from benchsweep.archive.lots import LotFile, LotHistory
+from benchsweep.archive.lots import LotFile, LotHistory, list_lots
 from benchsweep.qualification.lots._histories import Root, lots_of, state_in
 from benchsweep.qualification.lots._inspection import inspection_words
 from benchsweep.qualification.lots._requirement_text import RequirementsInForce
@@ -16,6 +16,7 @@ __all__ = [
     "LotView",
     "exit_code_of_lot",
     "list_lot_views",
+    "lot_names",
     "read_lot",
     "view_of",
 ]
@@ -99,6 +100,17 @@ def list_lot_views(
     found = lots_of(folder, lambda opened: _fits(opened, supplier, product))
     views = [view_of(folder, file, history, known) for file, history in found]
     return tuple(sorted(views, key=lambda view: (view.state.opened.at, view.name)))
+
+
+def lot_names(folder: Root) -> tuple[str, ...]:
+    """Return the names of the lots of an archive; one whose history cannot be read goes by its file.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
+        The folder cannot be listed.
+    """
+    return tuple(file.lot for file in list_lots(folder))
 
 
 def exit_code_of_lot(view: LotView) -> int:
