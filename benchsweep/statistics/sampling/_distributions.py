@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
@@ -19,6 +21,7 @@ __all__ = [
 
 _FARTHEST = 8.0
 """Normal score beyond which a share is 0 or 1 (6e-16)."""
+_NODES, _TAIL = 80, 1e-15
 
 
 def at_most_nonconforming(accept: int, count: int, share: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -67,11 +70,31 @@ def share_accepted_at(accept: int, count: int, probability: float) -> float:
 
 
 def quality_reached(constant_k: float, count: int, share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return P(mean / s >= k) of `count` normal values with this share below zero (noncentral t)."""
-    root = np.sqrt(count)
+    """Return P(mean / s >= k) of `count` normal values with this share below zero (noncentral t).
+
+    The mean over what s can be: given s, the mean of the values is normal. To 1e-12. The noncentral t of
+    scipy.special is not a number for large samples far from the limit.
+    """
     # A share of 0 or 1 stands for one so near to it that nothing changes; the normal score would be infinite.
-    away = np.clip(-special.ndtri(share), -_FARTHEST, _FARTHEST) * root
-    return np.asarray(1.0 - special.nctdtr(count - 1, away, constant_k * root), dtype=np.float64)
+    away = np.clip(-special.ndtri(share), -_FARTHEST, _FARTHEST)
+    spread, weight = _spreads(count - 1)
+    return np.asarray(special.ndtr(np.sqrt(count) * (away[..., None] - constant_k * spread)) @ weight)
+
+
+@cache
+def _spreads(freedom: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return values of s / sigma and their weights, of Gauss and Legendre; of n - 1 degrees of freedom."""
+    low, high = np.sqrt(special.chdtri(freedom, np.array([1.0 - _TAIL, _TAIL])))
+    node, weight = np.polynomial.legendre.leggauss(_NODES)
+    chi = low + (high - low) * (node + 1.0) / 2.0
+    density = np.exp(
+        (freedom - 1) * np.log(chi)
+        - chi**2 / 2.0
+        - (freedom / 2.0 - 1.0) * np.log(2.0)
+        - special.gammaln(freedom / 2.0)
+    )
+    share = weight * density
+    return chi / np.sqrt(freedom), share / share.sum()
 
 
 def estimated_share(quality: float, count: int) -> float:
@@ -84,12 +107,10 @@ def estimated_share(quality: float, count: int) -> float:
 
 
 def share_reaching(constant_k: float, count: int, probability: float) -> float:
-    """Return the share below zero with which P(mean / s >= k) is `probability`, by halving the normal score."""
+    """Return the share below zero with P(mean / s >= k) = `probability`, by narrowing the normal score."""
     low, high = -_FARTHEST, _FARTHEST
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if float(quality_reached(constant_k, count, special.ndtr(np.array([-middle])))[0]) < probability:
-            low = middle
-        else:
-            high = middle
+    for _ in range(12):
+        away = np.linspace(low, high, 17)
+        above = int(np.searchsorted(quality_reached(constant_k, count, special.ndtr(-away)), probability))
+        low, high = float(away[max(above - 1, 0)]), float(away[min(above, away.size - 1)])
     return float(special.ndtr(-0.5 * (low + high)))

@@ -36,7 +36,7 @@ def zero_acceptance_plan(
 
     Notes
     -----
-    Closed form, no table: n is the smallest with C(N - D, n) / C(N, n) <= consumer risk, D of N nonconforming.
+    Closed form, no table: n is the smallest with C(N - D, n) / C(N, n) <= consumer risk, D nonconforming.
 
     Examples
     --------
