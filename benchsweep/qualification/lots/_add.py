@@ -10,13 +10,14 @@ from benchsweep.archive.lots import LotFile
 from benchsweep.errors import LotRefused
 from benchsweep.lots import check_added
 from benchsweep.lots import check_reel as check_reel_of
-from benchsweep.qualification._keep import keep_grading, told_of
+from benchsweep.qualification._keep import keep_verdicts, told_of
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.lots._histories import local_archive, state_in
 from benchsweep.qualification.lots._inspection import inspection_words
 from benchsweep.qualification.lots._reading import (
     LotRecord,
+    ReadReel,
     conditions_told,
     grade_reel,
     missing_conditions,
@@ -114,8 +115,7 @@ def add_record(
         return read_lot(folder, lot), entry
     _refuse_record(state, read, requirement, retest_reason)
     graded = grade_reel(read, requirement, state)
-    told = told_of(conditions=conditions_told(state))
-    keep_grading(graded.qualified, read.content_hash, (requirement,), by=by, told=told, once=True)
+    _keep(root, graded, requirement, state, by)
     specimen = read.measurement.specimen
     event = ReelAdded(
         at=utc_now("microseconds"),
@@ -134,6 +134,20 @@ def add_record(
     history = file.append(event, fits)
     view = view_of(folder, file, history)
     return replace(view, inspection=inspection_words(root, view.state)), event
+
+
+def _keep(root: Path, graded: ReadReel, requirement: limits.Requirement, state: LotState, by: str) -> None:
+    """Keep the verdict in the archive, once."""
+    named, (verdict,) = graded.record.content_hash, graded.qualified.verdicts
+    # A record in a folder of its own belongs to that as long as nothing was noted elsewhere.
+    own = archive.local_path(archive.root_of(graded.record.source))
+    folder = root
+    if own is not None and any(archive.has_drawer(own, name) for name in (archive.NOTES, archive.GRADINGS)):
+        folder = own
+    if any(kept.verdict == verdict for kept in archive.kept_verdicts(folder, named, damaged=[])):
+        return
+    told = told_of(conditions=conditions_told(state))
+    keep_verdicts([(named, verdict)], (requirement,), folder=folder, by=by, told=told)
 
 
 def _same_record(state: LotState, read: LotRecord) -> ReelAdded | None:

@@ -40,8 +40,8 @@ def lots_document(views: Sequence[LotView]) -> dict[str, Any]:
 def lot_document(view: LotView) -> dict[str, Any]:
     """Return ``benchsweep.lot/1``.
 
-    ``status`` is ``open``, ``accepted`` or ``not accepted``. ``sample`` holds the reels of the sample in the
-    order of the draw, each with the result that counts, or null.
+    ``status`` is ``open``, ``accepted`` or ``not accepted``. ``sample`` names the reels of the sample in
+    the order of the draw, ``results`` what counts of those that were tested.
     """
     state, opened = view.state, view.state.opened
     return {
@@ -62,7 +62,8 @@ def lot_document(view: LotView) -> dict[str, Any]:
         "seed_given": opened.seed_given,
         "reels": list(opened.reels),
         "order": list(state.order),
-        "sample": [_sampled(state, reel) for reel in state.sample],
+        "sample": list(state.sample),
+        "results": [_sampled(state, reel) for reel in state.sample if reel in state.counting],
         "missing": list(state.missing),
         "nonconforming": list(state.nonconforming),
         "undecided": list(state.undecided),
@@ -191,9 +192,7 @@ def _operating(curve: OperatingCurve) -> dict[str, Any]:
 
 
 def _sampled(state: LotState, reel: str) -> dict[str, Any]:
-    entry = state.counting.get(reel)
-    if entry is None:
-        return {"reel": reel, "record": None, "result": None}
+    entry = state.counting[reel]
     retested = [each for each in state.added if each.reel == reel and each is not entry]
     return {
         "reel": reel,

@@ -27,6 +27,7 @@ from benchsweep.statistics.process import (
     capability,
     ewma_chart,
     individuals_chart,
+    lots_differ,
     mean_charts,
     normality,
     tolerance_limits,
@@ -39,6 +40,8 @@ Ends = Literal["worst", "A", "B", "both"]
 _CONTENT, _CONFIDENCE = 0.99, 0.95
 _FEW = 20
 """Points that limits of a control chart should rest on at least (common practice)."""
+_DIFFER = 0.05
+"""Lots differ where chance alone would make them differ so much less often than this."""
 _SHOWN = 5
 
 
@@ -213,18 +216,26 @@ def _charts(
     if 2 <= rests < _FEW:
         notes.append(f"limits rest on {rests} reels; they should on {_FEW} or more")
     labels = _labels(reels)
-    charts = _drawn(lambda: individuals_chart(margins, labels, baseline=baseline), "reels one by one", notes)
-    charts += _drawn(lambda: (ewma_chart(margins, labels, baseline=baseline),), "weighted mean", notes)
-    groups = [lot.margins for lot in lots]
-    names = [lot.label for lot in lots]
-    if len(lots) > 1:
-        if all(len(group) > 1 for group in groups):
-            charts += _drawn(
-                lambda: mean_charts(groups, names, baseline=first), "means of lots by what is inside", notes
-            )
-        means = [math.fsum(group) / len(group) for group in groups]
-        charts += _drawn(lambda: (between_chart(means, names, baseline=first),), "means of lots", notes)
-    return tuple(charts)
+    charts = _drawn(lambda: individuals_chart(margins, labels, baseline=baseline), "reels", notes)
+    if len(lots) < 2:
+        return (
+            *charts,
+            *_drawn(lambda: (ewma_chart(margins, labels, baseline=baseline),), "averages", notes),
+        )
+    groups, names = [lot.margins for lot in lots], [lot.label for lot in lots]
+    p_value = lots_differ(groups)
+    if p_value is None or p_value >= _DIFFER:
+        charts += _drawn(lambda: (ewma_chart(margins, labels, baseline=baseline),), "averages", notes)
+        return (*charts, *_drawn(lambda: mean_charts(groups, names, baseline=first), "lots", notes))
+    notes.append(
+        f"lots differ in their own right (F test, p = {p_value:.2g}), as lots of cable do: their means are "
+        "judged by how means differ from lot to lot, and the weighted average is that of lots; single reels "
+        "beyond the limits of their chart may be no more than another lot"
+    )
+    means = [math.fsum(group) / len(group) for group in groups]
+    charts += _drawn(lambda: (ewma_chart(means, names, baseline=first),), "averages of lots", notes)
+    charts += _drawn(lambda: (between_chart(groups, names, baseline=first),), "means of lots", notes)
+    return (*charts, *_drawn(lambda: mean_charts(groups, names, baseline=first)[1:], "lots", notes))
 
 
 def _drawn(make: Callable[[], tuple[ControlChart, ...]], what: str, notes: list[str]) -> list[ControlChart]:

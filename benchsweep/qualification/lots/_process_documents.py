@@ -86,6 +86,7 @@ def _chart(chart: ControlChart) -> dict[str, Any]:
                 "words": signal.words,
                 "points": list(signal.points),
                 "labels": [chart.labels[point] for point in signal.points],
+                "noticed": signal.noticed,
                 "decisive": signal.decisive,
             }
             for signal in chart.signals

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from benchsweep import archive, limits
+from benchsweep.archive.places import below
 from benchsweep.errors import BenchsweepError, LotRefused
 from benchsweep.records import LotOpened, LotState
 
@@ -115,7 +116,8 @@ def requirement_of(folder: archive.Source, state: LotState) -> limits.Requiremen
         return known.in_force(opened)
     except LotRefused as error:
         for entry in reversed(state.added):
-            for source in {kept.grading for kept in archive.kept_verdicts(folder, entry.record, damaged=[])}:
+            where = archive.root_of(below(folder, *entry.path.split("/")))
+            for source in {kept.grading for kept in archive.kept_verdicts(where, entry.record, damaged=[])}:
                 for item in archive.read_grading(source).requirements:
                     if requirement_digest(item.files) == opened.requirement_digest:
                         return _read_again(opened.requirement, item.files)
