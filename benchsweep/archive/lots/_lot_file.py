@@ -155,12 +155,11 @@ class LotFile:
                 f"the lot {self.lot} cannot be opened twice", hint="Give the new lot another name."
             )
         self._local()
-        self.history()  # before a folder is made for a lock
+        self.history()  # that it is there and of this lot, before a folder is made for a lock
 
         def fits(events: tuple[LotEvent, ...]) -> None:
             if not events:
                 raise self._unknown()
-            self._refuse_other(events)
             last = events[-1]
             if isinstance(last, LotClosed):
                 raise LotRefused(
@@ -305,6 +304,13 @@ def _name_of(source: Source) -> str:
 
 
 def file_name(lot: str) -> str:
+    """Return the name of the file of a lot, which no other lot has.
+
+    Examples
+    --------
+    >>> file_name("delivery 7 / Nov.")
+    'delivery-7-Nov-65121d8043f03c65.txt'
+    """
     plain = unicodedata.normalize("NFKD", lot).encode("ascii", "ignore").decode("ascii")
     stem = re.sub(r"[^A-Za-z0-9._-]+", "-", plain)
     stem = re.sub(r"\.{2,}", ".", stem).strip("-._")[:_LONGEST_STEM].rstrip("-._")
