@@ -23,6 +23,8 @@ __all__ = [
     "Disturbing",
     "LengthM",
     "Lot",
+    "LotArchive",
+    "LotName",
     "MaybeRecords",
     "Operator",
     "Quiet",
@@ -142,6 +144,23 @@ Lot = Annotated[
 ]
 
 
+def _lots(context: typer.Context, incomplete: str) -> list[str]:
+    """Return the lots of the archive that begin so, for a shell that completes words; none on any trouble."""
+    from contextlib import suppress
+
+    with suppress(Exception):
+        from benchsweep.qualification import list_lot_views
+
+        folder = Path(context.params.get("archive") or "archive")
+        return [view.name for view in list_lot_views(folder) if view.name.startswith(incomplete)]
+    return []
+
+
+LotName = Annotated[
+    str, typer.Argument(metavar="LOT", autocompletion=_lots, help="The lot, as it was named when opened.")
+]
+
+
 def plain_text(context: typer.Context, parameter: typer.CallbackParam, value: str | None) -> str | None:
     """Refuse control characters in what a person says of themselves or of a reason: it is kept and printed.
 
@@ -207,6 +226,12 @@ Archive = Annotated[
     Path,
     typer.Option(
         "--archive", metavar="DIR", parser=_folder_here, help="Folder that the record is written to."
+    ),
+]
+LotArchive = Annotated[
+    Path,
+    typer.Option(
+        "--archive", metavar="DIR", parser=_folder_here, help="The archive with the lots and their records."
     ),
 ]
 Operator = Annotated[

@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from benchsweep.cli._report_work import Reported
     from benchsweep.report import Particulars
 
-__all__ = ["report"]
+__all__ = ["particulars", "report"]
 
 _FULL_UP_TO = 4
 
@@ -104,7 +104,7 @@ def report(
     files = output or [Path("report.html")]
     progress = progress_to_stderr(quiet)
     check_files(files, records or ())
-    stated = _particulars(
+    stated = particulars(
         letterhead, number=number, authorised_by=authorised_by, customer=customer, issued_on=issued
     )
     texts = load_texts(language)
@@ -154,11 +154,11 @@ def report(
         raise typer.Exit(ArchiveError.exit_code)
 
 
-def _particulars(letterhead: Path | None, *, issued_on: str | None, **stated: str | None) -> Particulars:
+def particulars(letterhead: Path | None, *, issued_on: str | None, **stated: str | None) -> Particulars:
     """Return what is stated at the head of the report; issued today where nothing else is said."""
     from benchsweep.report import Particulars, load_particulars
 
-    found = Particulars() if letterhead is None else load_particulars(letterhead)
+    found = Particulars() if letterhead is None else loadparticulars(letterhead)
     if issued_on is None and not found.issued_on:
         issued_on = datetime.now(UTC).date().isoformat()
     return found.with_changes(issued_on=issued_on, **stated)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from benchsweep.report.terminal._lot import lot_list, lot_table
     from benchsweep.report.terminal._lot_pick import pick_list
     from benchsweep.report.terminal._lot_plan import sampling_table
+    from benchsweep.report.terminal._lot_proof import lot_proof_table
     from benchsweep.report.terminal._measurement import incident_table, measurement_table
     from benchsweep.report.terminal._plot import PlottedTrace, can_draw, trace_plot
     from benchsweep.report.terminal._process import process_list, process_table
@@ -32,6 +33,7 @@ __all__ = [
     "incident_table",
     "labelled_table",
     "lot_list",
+    "lot_proof_table",
     "lot_table",
     "measurement_table",
     "pick_list",
@@ -55,6 +57,7 @@ _FILE_OF = {
     "incident_table": "_measurement",
     "labelled_table": "_lines",
     "lot_list": "_lot",
+    "lot_proof_table": "_lot_proof",
     "lot_table": "_lot",
     "measurement_table": "_measurement",
     "pick_list": "_lot_pick",

@@ -15,6 +15,8 @@ from benchsweep.report.terminal._process_chart import CHART_NAMES, control_chart
 
 __all__ = ["process_list", "process_table"]
 
+_NO_SIGNAL = "none: no point is beyond a control limit"
+
 
 def process_list(views: Sequence[ProcessView], *, width: int = 80) -> str:
     """Return a line for each parameter: its margins, capability with its bound, and how many signals.
@@ -22,8 +24,14 @@ def process_list(views: Sequence[ProcessView], *, width: int = 80) -> str:
     Below the table the signals that decide in words. Plain text of at most `width` columns, at least 40.
     """
     width = max(width, NARROWEST)
-    if not views:
-        return ""
+    told = []
+    for requirement in dict.fromkeys(view.requirement for view in views):
+        told.append(_listed([view for view in views if view.requirement == requirement], width))
+    return "\n".join(told)
+
+
+def _listed(views: Sequence[ProcessView], width: int) -> str:
+    """Return the lines of the views against one requirement."""
     lines: list[str] = []
     for label, texts in _of(views[0]):
         lines += entry(label, texts, width)
@@ -31,35 +39,35 @@ def process_list(views: Sequence[ProcessView], *, width: int = 80) -> str:
     for view in views:
         found = [(chart, signal) for chart in view.charts for signal in chart.signals if signal.decisive]
         decisive += [(view, *each) for each in found]
-        capability = view.capability
-        rows.append(
-            [
-                parameter_words(view.parameter),
-                view.end or "worst",
-                str(view.margin.size),
-                signed(float(np.mean(view.margin))) if view.margin.size else "-",
-                signed(float(np.min(view.margin))) if view.margin.size else "-",
-                "-" if capability is None else number(capability.index),
-                "-" if capability is None else number(capability.lower_bound),
-                str(len(found)),
-            ]
-        )
+        rows.append(_row(view, len(found)))
     known = next((view.capability for view in views if view.capability is not None), None)
     index = "Cpk" if known is not None and known.within else "Ppk"
     heads = ["parameter", "end", "reels", "mean", "least", index, "at least", "signals"]
     lines += ["", *tabled(heads, rows, width, figures=heads[2:])]
+    lines += wrapped("margins in dB, of delay and skew in ns", width)
     if known is not None:
-        lines += wrapped(
-            f"margins in dB, of delays in ns; {index} = mean / 3 s, at least so much with "
-            f"{100.0 * known.confidence:g} % confidence",
-            width,
-        )
+        sure = f"{100.0 * known.confidence:g} % confidence"
+        lines += wrapped(f"{index} = mean / 3 s; that of the process is at least so much with {sure}", width)
     lines.append("")
     for view, chart, signal in decisive:
         lines += entry("signal", [_signal(view, chart, signal)], width)
     if not decisive:
-        lines += entry("signal", ["none: no point is beyond a control limit"], width)
+        lines += entry("signal", [_NO_SIGNAL], width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _row(view: ProcessView, signals: int) -> list[str]:
+    known = view.margin.size > 0
+    return [
+        parameter_words(view.parameter),
+        view.end or "worst",
+        str(view.margin.size),
+        signed(float(np.mean(view.margin))) if known else "-",
+        signed(float(np.min(view.margin))) if known else "-",
+        "-" if view.capability is None else number(view.capability.index),
+        "-" if view.capability is None else number(view.capability.lower_bound),
+        str(signals),
+    ]
 
 
 def process_table(
@@ -79,11 +87,11 @@ def process_table(
     lines += entry("parameter", [_what(view)], width)
     decisive = [(chart, signal) for chart in view.charts for signal in chart.signals if signal.decisive]
     informing = [(chart, signal) for chart in view.charts for signal in chart.signals if not signal.decisive]
-    told = [f"{CHART_NAMES[chart.kind]}: {signal_words(chart, signal)}" for chart, signal in decisive]
-    lines += entry("signal", told or ["none: no point is beyond a control limit"], width)
+    told = [f"{_name(view, chart)}: {signal_words(chart, signal)}" for chart, signal in decisive]
+    lines += entry("signal", told or [_NO_SIGNAL if view.charts else ""], width)
     lines += entry(
         "run rules",
-        [f"{CHART_NAMES[chart.kind]}: {signal_words(chart, signal)}" for chart, signal in informing],
+        [f"{_name(view, chart)}: {signal_words(chart, signal)}" for chart, signal in informing],
         width,
     )
     lines += entry("margin", [_margins(view)], width)
@@ -94,7 +102,9 @@ def process_table(
     for chart in view.charts:
         if signalled_only and not any(signal.decisive for signal in chart.signals):
             continue
-        drawn = control_chart(chart, unit=view.unit, width=width, ascii_only=ascii_only)
+        drawn = control_chart(
+            chart, name=_name(view, chart), unit=view.unit, width=width, ascii_only=ascii_only
+        )
         if drawn:
             lines += ["", *drawn.rstrip("\n").split("\n")]
     return "\n".join(line.rstrip() for line in lines) + "\n"
@@ -120,7 +130,18 @@ def _what(view: ProcessView) -> str:
 
 def _signal(view: ProcessView, chart: ControlChart, signal: ChartSignal) -> str:
     end = "" if view.end is None else f" at end {view.end}"
-    return f"{parameter_words(view.parameter)}{end}, {CHART_NAMES[chart.kind]}: {signal_words(chart, signal)}"
+    return f"{parameter_words(view.parameter)}{end}, {_name(view, chart)}: {signal_words(chart, signal)}"
+
+
+def _name(view: ProcessView, chart: ControlChart) -> str:
+    """Return what a chart is called: of reels, or of lots where each of its points is one."""
+    of_lots = not set(chart.labels) - set(view.lots) and set(chart.labels) != set(view.reels)
+    if not of_lots:
+        return CHART_NAMES[chart.kind]
+    if chart.kind == "mean":
+        return "mean chart of lots (by their inner spread)"
+    between = chart.kind in ("individuals", "ewma")
+    return f"{CHART_NAMES[chart.kind]} of {'the means of ' if between else ''}lots"
 
 
 def _margins(view: ProcessView) -> str:

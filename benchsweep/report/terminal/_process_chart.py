@@ -26,21 +26,24 @@ CHART_NAMES = {
     "ewma": "EWMA chart",
 }
 _ROWS = 12
-_MOST_POINTS = 8
+_MOST_POINTS = 4
 _POINT, _DECISIVE, _INFORMING = "o", "X", "+"
 
 
 def signal_words(chart: ControlChart, signal: ChartSignal) -> str:
     """Return a signal in words: which rule, and which points, by their place in the chart and their label."""
     points = [f"{chart.labels[at]} (point {at + 1})" for at in signal.points]
+    noticed = ""
+    if len(points) > 1 and signal.noticed != signal.points[0]:
+        noticed = f"; seen first with {chart.labels[signal.noticed]}"
     if len(points) > _MOST_POINTS:
-        points = [points[0], "…", points[-1]]
+        points = [f"{points[0]} to {points[-1]}"]
     for_information = "" if signal.decisive else ", for information"
-    return f"{signal.words} [{signal.rule}{for_information}]: {', '.join(points)}"
+    return f"{signal.words} [{signal.rule}{for_information}]: {', '.join(points)}{noticed}"
 
 
 def control_chart(
-    chart: ControlChart, *, unit: str = "", what: str = "", width: int = 80, ascii_only: bool = False
+    chart: ControlChart, *, name: str = "", unit: str = "", width: int = 80, ascii_only: bool = False
 ) -> str:
     """Return a control chart as plain text of at most `width` columns, at least 40.
 
@@ -50,10 +53,10 @@ def control_chart(
 
     Parameters
     ----------
+    name
+        What it is called; by its kind where that is empty.
     unit
         Of the values.
-    what
-        What is plotted.
     """
     width = max(width, NARROWEST)
     known = np.flatnonzero(np.isfinite(chart.value))
@@ -70,7 +73,7 @@ def control_chart(
     place = np.minimum((np.arange(len(chart.labels)) + 0.5) * used / len(chart.labels), used - 1).astype(int)
     _rule_lines(cells, chart, place, (low, high), glyphs)
     _points(cells, chart, place, (low, high))
-    title = f"{CHART_NAMES[chart.kind]}{f' of {what}' if what else ''}{f' in {unit}' if unit else ''}"
+    title = f"{name or CHART_NAMES[chart.kind]}{f', {unit}' if unit else ''}"
     lines = wrapped(title, width)
     lines += wrapped(_levels(chart, unit), width)
     lines += wrapped(chart.constants, width) if chart.constants else []

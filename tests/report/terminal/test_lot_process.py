@@ -73,8 +73,8 @@ def test_points_centre_and_limits_stand_where_they_are() -> None:
 def test_a_signal_is_marked_and_names_rule_and_points() -> None:
     values = FLOW.copy()
     values[6] = 57.0
-    beyond = ChartSignal("beyond-limits", "a point beyond a control limit", (6,), True)
-    run = ChartSignal("run-of-8", "8 points in a row on one side", tuple(range(10)), False)
+    beyond = ChartSignal("beyond-limits", "a point beyond a control limit", (6,), True, 6)
+    run = ChartSignal("run-of-8", "8 points in a row on one side", tuple(range(10)), False, 7)
     made = chart(values, beyond, run)
     told = control_chart(made, ascii_only=True)
     lines = plot_of(told)[:12]
@@ -84,7 +84,7 @@ def test_a_signal_is_marked_and_names_rule_and_points() -> None:
     view = replace(VIEW, charts=(made,))
     flat = " ".join(process_table(view).split())
     assert "individuals chart: a point beyond a control limit [beyond-limits]: R07 (point 7)" in flat
-    assert "[run-of-8, for information]: R01 (point 1), …, R10 (point 10)" in flat
+    assert "[run-of-8, for information]: R01 (point 1) to R10 (point 10); seen first with R08" in flat
     listed = process_list([view])
     assert "NEXT, individuals chart: a point beyond" in " ".join(listed.split())
     assert "run-of-8" not in listed, "what is for information does not alarm"
@@ -96,7 +96,7 @@ def test_any_number_of_points_is_drawn(count: int) -> None:
     rng = np.random.default_rng(5)
     values = rng.normal(50.81, 1.6, count)
     values[count // 2] = 70.0
-    signal = ChartSignal("beyond-limits", "a point beyond a control limit", (count // 2,), True)
+    signal = ChartSignal("beyond-limits", "a point beyond a control limit", (count // 2,), True, count // 2)
     for width in (40, 80):
         told = control_chart(chart(values, signal), width=width, ascii_only=True)
         assert max(map(len, told.splitlines())) <= width
@@ -145,7 +145,7 @@ def test_capability_with_its_bound_and_tolerance() -> None:
 @pytest.mark.parametrize("width", [40, 80])
 @pytest.mark.parametrize("name", ["a\u202eb\x1b[31mc", "電線" * 30, "x" * 130, "reel\naccepted: all"])
 def test_names_of_any_sort_stay_within_the_columns(name: str, width: int) -> None:
-    signal = ChartSignal("beyond-limits", name, (3,), True)
+    signal = ChartSignal("beyond-limits", name, (3,), True, 3)
     made = chart(FLOW, signal, labels=(name,) * 10, constants=name)
     view = replace(
         *(VIEW,),

@@ -1,0 +1,63 @@
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from benchsweep.cli._options import AsJson, By, LotArchive, LotName, Quiet, plain_text
+from benchsweep.cli._output import print_json, print_lines, say
+
+__all__ = ["add"]
+
+
+def add(
+    lot: LotName,
+    records: Annotated[
+        list[Path], typer.Argument(metavar="RECORD...", help="Records of reels of the sample (.h5).")
+    ],
+    by: By,
+    retest: Annotated[
+        str,
+        typer.Option(
+            "--retest",
+            metavar="REASON",
+            callback=plain_text,
+            help="Why an earlier result of the same reel does not count any more; kept with the lot.",
+        ),
+    ] = "",
+    archive: LotArchive = Path("archive"),
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Take records as the results of reels: each is graded against the requirement of the lot.
+
+    Refused are reels that were not drawn, records of another product, and a second result without --retest.
+    Records before the first that is refused are kept. To measure and add in one go see `benchsweep qualify
+    --lot`. Exit code 1 when a reel does not conform, 3 when one is undecided.
+
+    Example: `benchsweep lot add 26-118 archive/20260301T101500Z-R017.h5 --by "R. Lind"`
+    """
+    from benchsweep.errors import BenchsweepError
+    from benchsweep.qualification import add_record, lot_document
+
+    view, outcomes = None, []
+    try:
+        for record in records:
+            view, added = add_record(archive, lot, record, by=by, retest_reason=retest)
+            outcomes.append(added.result.conforms)
+            if not as_json:
+                print_lines([f"{added.result.outcome.value}: {added.reel}, {record}"])
+                print_lines(f"  {words}" for words in added.result.failing)
+    except BenchsweepError:
+        if outcomes and len(records) > 1 and not quiet:
+            say(f"added before: {len(outcomes)} of {len(records)}")
+        raise
+    if view is None:
+        return
+    if as_json:
+        print_json(lot_document(view))
+    elif not quiet:
+        missing, sample = len(view.state.missing), len(view.state.sample)
+        say(f"lot {lot}: {sample - missing} of {sample} reels tested")
+    raise typer.Exit(1 if False in outcomes else 3 if None in outcomes else 0)
