@@ -34,15 +34,18 @@ class ChartSignal:
     words
         The rule in a sentence.
     points
-        The points that break it, counted from 0; the last one is where it was noticed.
+        The points that break it, counted from 0; all of a run that goes on.
     decisive
         False: a run rule, for information (false alarms are four times as frequent with all of them).
+    noticed
+        The point with which the rule was first broken, so that the signal could be seen.
     """
 
     rule: str
     words: str
     points: tuple[int, ...]
     decisive: bool
+    noticed: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)

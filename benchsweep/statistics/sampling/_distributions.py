@@ -1,10 +1,10 @@
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
+
+from benchsweep.statistics.distributions import noncentral_t_above
 
 __all__ = [
     "at_most_in_lot",
@@ -21,7 +21,6 @@ __all__ = [
 
 _FARTHEST = 8.0
 """Normal score beyond which a share is 0 or 1 (6e-16)."""
-_NODES, _TAIL = 80, 1e-15
 
 
 def at_most_nonconforming(accept: int, count: int, share: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -70,31 +69,10 @@ def share_accepted_at(accept: int, count: int, probability: float) -> float:
 
 
 def quality_reached(constant_k: float, count: int, share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return P(mean / s >= k) of `count` normal values with this share below zero (noncentral t).
-
-    The mean over what s can be: given s, the mean of the values is normal. To 1e-12. The noncentral t of
-    scipy.special is not a number for large samples far from the limit.
-    """
+    """Return P(mean / s >= k) of `count` normal values with this share below zero (noncentral t)."""
     # A share of 0 or 1 stands for one so near to it that nothing changes; the normal score would be infinite.
     away = np.clip(-special.ndtri(share), -_FARTHEST, _FARTHEST)
-    spread, weight = _spreads(count - 1)
-    return np.asarray(special.ndtr(np.sqrt(count) * (away[..., None] - constant_k * spread)) @ weight)
-
-
-@cache
-def _spreads(freedom: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return values of s / sigma and their weights, of Gauss and Legendre; of n - 1 degrees of freedom."""
-    low, high = np.sqrt(special.chdtri(freedom, np.array([1.0 - _TAIL, _TAIL])))
-    node, weight = np.polynomial.legendre.leggauss(_NODES)
-    chi = low + (high - low) * (node + 1.0) / 2.0
-    density = np.exp(
-        (freedom - 1) * np.log(chi)
-        - chi**2 / 2.0
-        - (freedom / 2.0 - 1.0) * np.log(2.0)
-        - special.gammaln(freedom / 2.0)
-    )
-    share = weight * density
-    return chi / np.sqrt(freedom), share / share.sum()
+    return noncentral_t_above(np.sqrt(count) * constant_k, np.sqrt(count) * away, count - 1)
 
 
 def estimated_share(quality: float, count: int) -> float:
