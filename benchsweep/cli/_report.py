@@ -158,7 +158,7 @@ def particulars(letterhead: Path | None, *, issued_on: str | None, **stated: str
     """Return what is stated at the head of the report; issued today where nothing else is said."""
     from benchsweep.report import Particulars, load_particulars
 
-    found = Particulars() if letterhead is None else loadparticulars(letterhead)
+    found = Particulars() if letterhead is None else load_particulars(letterhead)
     if issued_on is None and not found.issued_on:
         issued_on = datetime.now(UTC).date().isoformat()
     return found.with_changes(issued_on=issued_on, **stated)
