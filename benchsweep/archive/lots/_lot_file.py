@@ -1,64 +1,25 @@
 from __future__ import annotations
 
 import difflib
-import hashlib
-import re
-import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from benchsweep.archive._history import AppendedFile
-from benchsweep.archive._history_lines import History, HistoryFormat
-from benchsweep.archive.lots._codec import decode_event, encode_event
-from benchsweep.archive.places import Source, below, files_in, local_path, open_content
-from benchsweep.errors import (
-    ArchiveLocked,
-    LotRefused,
-    RecordDamaged,
-    RecordMissing,
-    RecordNewer,
-    UnknownName,
+from benchsweep.archive.lots._codec import encode_event
+from benchsweep.archive.lots._reading import (
+    FORMAT,
+    LOTS,
+    LotHistory,
+    events_in,
+    file_name,
+    lot_sources,
+    read_history,
 )
+from benchsweep.archive.places import Source, below, local_path
+from benchsweep.errors import ArchiveLocked, LotRefused, RecordDamaged, RecordNewer, UnknownName
 from benchsweep.records import LotClosed, LotEvent, LotOpened
 
-__all__ = ["LOTS", "LotFile", "LotHistory", "create", "file_name", "list_lots", "lot_sources", "read_history"]
-
-LOTS = "lots"
-"""Folder of the histories of lots within an archive."""
-_FORMAT = HistoryFormat("lot", chained=True)
-_SUFFIX = ".txt"
-_LONGEST_STEM = 60
-_DIGITS = 16
-_OURS = re.compile(r".*-[0-9a-f]{16}\.txt")
-
-
-@dataclass(frozen=True, slots=True)
-class LotHistory:
-    """What stands in the file of a lot.
-
-    Parameters
-    ----------
-    events
-        Oldest first; empty when there is none yet.
-    digests
-        For each entry a checksum that also covers all entries before it.
-    size
-        Length of the file in bytes.
-    unfinished
-        Bytes of a line behind them that was not finished: whoever added it was killed, or the end of the file
-        was cut off.
-    """
-
-    events: tuple[LotEvent, ...]
-    digests: tuple[str, ...]
-    size: int = 0
-    unfinished: int = 0
-
-    @property
-    def digest(self) -> str:
-        """Names the whole history: 64 hexadecimal digits; empty without entries."""
-        return self.digests[-1] if self.digests else ""
+__all__ = ["LotFile", "create", "list_lots"]
 
 
 class LotFile:
@@ -171,9 +132,9 @@ class LotFile:
         return self._append(event, fits)
 
     def _append(self, event: LotEvent, check: Callable[[tuple[LotEvent, ...]], None]) -> LotHistory:
-        kept = AppendedFile(self._local(), format=_FORMAT)
-        longer = kept.append(encode_event(event), lambda found: check(_events(found, self.path)))
-        return LotHistory(_events(longer, self.path), longer.digests, longer.length)
+        kept = AppendedFile(self._local(), format=FORMAT)
+        longer = kept.append(encode_event(event), lambda found: check(events_in(found, self.path)))
+        return LotHistory(events_in(longer, self.path), longer.digests, longer.length)
 
     def _refuse_other(self, events: tuple[LotEvent, ...]) -> None:
         first = events[0]
@@ -238,7 +199,7 @@ def list_lots(folder: Source) -> tuple[LotFile, ...]:
     """
     found: list[LotFile] = []
     for source in lot_sources(folder):
-        lot = _name_of(source).removesuffix(_SUFFIX)
+        lot = Path(str(source)).stem
         try:
             events = read_history(source).events
             if not events:
@@ -251,68 +212,3 @@ def list_lots(folder: Source) -> tuple[LotFile, ...]:
         file.path = source
         found.append(file)
     return tuple(sorted(found, key=lambda file: (file.lot, str(file.path))))
-
-
-def lot_sources(folder: Source) -> list[Source]:
-    """Return the files of lots of an archive by name, whatever stands in them; raises as `list_lots`."""
-    sources = files_in(below(folder, LOTS), suffix=_SUFFIX)
-    return [source for source in sources if _OURS.fullmatch(_name_of(source))]
-
-
-def read_history(source: Source, *, must_exist: bool = False) -> LotHistory:
-    """Return what stands in the file of a lot; empty when its first line is unfinished, or there is no file.
-
-    Parameters
-    ----------
-    must_exist
-        Raise `RecordMissing` when there is no file.
-
-    Raises
-    ------
-    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
-        As `LotFile.read`.
-    """
-    try:
-        with open_content(source, "lot") as content:
-            data = bytearray(content.size)
-            content.fill(0, memoryview(data))
-    except RecordMissing:
-        if must_exist:
-            raise
-        return LotHistory((), ())
-    found = _FORMAT.parse(bytes(data), source)
-    return LotHistory(_events(found, source), found.digests, len(data), len(data) - found.length)
-
-
-def _events(found: History, source: Source) -> tuple[LotEvent, ...]:
-    events: list[LotEvent] = []
-    for line, entry in enumerate(found.entries, start=2):
-        try:
-            event = decode_event(entry)
-            if (line == 2) is not isinstance(event, LotOpened):
-                raise ValueError("a lot is opened in its first entry and in no other")
-        except ValueError as error:
-            raise RecordDamaged(
-                f"{source}: line {line}: {error}", hint="Restore the file from a copy; nothing was added."
-            ) from error
-        events.append(event)
-    return tuple(events)
-
-
-def _name_of(source: Source) -> str:
-    return str(source).replace("\\", "/").rpartition("/")[2]
-
-
-def file_name(lot: str) -> str:
-    """Return the name of the file of a lot, which no other lot has.
-
-    Examples
-    --------
-    >>> file_name("delivery 7 / Nov.")
-    'delivery-7-Nov-65121d8043f03c65.txt'
-    """
-    plain = unicodedata.normalize("NFKD", lot).encode("ascii", "ignore").decode("ascii")
-    stem = re.sub(r"[^A-Za-z0-9._-]+", "-", plain)
-    stem = re.sub(r"\.{2,}", ".", stem).strip("-._")[:_LONGEST_STEM].rstrip("-._")
-    digest = hashlib.sha256(lot.encode("utf-8", "surrogatepass")).hexdigest()[:_DIGITS]
-    return f"{stem or 'unnamed'}-{digest}{_SUFFIX}"

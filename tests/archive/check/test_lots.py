@@ -160,7 +160,8 @@ def test_a_record_that_was_withdrawn_and_used_again(check: Callable, root: Path)
     assert code == 1
     assert found(document) == [("lot-record-withdrawn", name_of(root))]
     assert f"the reel {ORDER[0]} counts" in document["findings"][0]["reason"]
-    archive.write_note(Correction(content, "x", day.format(1), "an earlier one", withdrawn=False), root)
+    early = archive.write_note(Correction(content, "x", day.format(1), "before", withdrawn=False), root)
+    early.rename(early.with_name(f"{content[:16]}-9-correction.h5"))  # the time counts, not the name
     assert [kind for kind, _ in found(check()[1])] == ["lot-record-withdrawn"]
     archive.write_note(Correction(content, "x", day.format(3), "it was the right one", withdrawn=False), root)
     assert found(check()[1]) == []
