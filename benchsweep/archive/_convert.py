@@ -370,13 +370,16 @@ def specimen_block(specimen: Specimen) -> Block:
     """Return the group of a specimen."""
     length = given(length_m=as_float(specimen.length_m))
     words = {"identifier": specimen.identifier, "description": specimen.description, "lot": specimen.lot}
-    return Block({**words, **length})
+    # Absent where nobody told it, as in all files from before.
+    product = {"product": specimen.product} if specimen.product else {}
+    return Block({**words, **product, **length})
 
 
 def read_specimen(node: Node) -> Specimen:
     """Read what `specimen_block` describes."""
     length = node.number("length_m") if node.has("length_m") else None
-    return Specimen(node.text("identifier"), length, node.text("description"), node.text("lot"))
+    product = node.text("product") if node.has("product") else ""
+    return Specimen(node.text("identifier"), length, node.text("description"), node.text("lot"), product)
 
 
 def software_block(software: Mapping[str, str]) -> Block:

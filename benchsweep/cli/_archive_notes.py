@@ -42,6 +42,9 @@ def correct(
     lot: Annotated[
         str | None, typer.Option("--lot", metavar="LOT", help="Its lot instead; '' for none.")
     ] = None,
+    product: Annotated[
+        str | None, typer.Option("--product", metavar="NAME", help="What it is instead; '' for not known.")
+    ] = None,
     length_m: Annotated[
         float | None, typer.Option("--length-m", metavar="M", help="Its length in metres instead.")
     ] = None,
@@ -96,6 +99,7 @@ def correct(
         for key, value in {
             "identifier": specimen,
             "lot": lot,
+            "product": product,
             "length_m": length_m,
             "description": description,
             "operator": operator,

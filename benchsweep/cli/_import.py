@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import Archive, AsJson, LengthM, Lot, Operator, SpecimenId
+from benchsweep.cli._options import Archive, AsJson, LengthM, Lot, Operator, ProductName, SpecimenId
 from benchsweep.cli._output import print_json, print_lines
 
 __all__ = ["import_file"]
@@ -25,6 +25,7 @@ def import_file(
     ] = None,
     length_m: LengthM = None,
     lot: Lot = "",
+    product: ProductName = "",
     archive: Archive = Path("archive"),
     operator: Operator = "",
     as_json: AsJson = False,
@@ -44,7 +45,7 @@ def import_file(
     """
     from benchsweep.qualification import check_specimen, import_touchstone
 
-    part = check_specimen(specimen, length_m, lot=lot)
+    part = check_specimen(specimen, length_m, lot=lot, product=product)
     record, legs = import_touchstone(file, part, port_map=port_map, folder=archive, operator=operator)
     if as_json:
         print_json(

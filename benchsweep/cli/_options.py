@@ -27,6 +27,7 @@ __all__ = [
     "LotName",
     "MaybeRecords",
     "Operator",
+    "ProductName",
     "Quiet",
     "RecordArgument",
     "Records",
@@ -141,6 +142,9 @@ SpecimenId = Annotated[
 ]
 Lot = Annotated[
     str, typer.Option("--lot", metavar="LOT", help="Production lot it was drawn from, or its drum.")
+]
+ProductName = Annotated[
+    str, typer.Option("--product", metavar="NAME", help="What it is, as its maker names it.")
 ]
 
 

@@ -24,6 +24,7 @@ from benchsweep.cli._options import (
     LengthM,
     Lot,
     Operator,
+    ProductName,
     Quiet,
     SpecimenId,
     StationName,
@@ -125,6 +126,7 @@ def record(
     ] = "10min",
     length_m: LengthM = None,
     lot: Lot = "",
+    product: ProductName = "",
     address: Address = None,
     switch_address: SwitchAddress = None,
     archive: Archive = Path("archive"),
@@ -172,7 +174,7 @@ def record(
     )
 
     _refuse_idle_options(context, finish=finish, from_csv=ambient_csv is not None)
-    part = check_specimen(specimen, length_m, lot=lot)
+    part = check_specimen(specimen, length_m, lot=lot, product=product)
     wishes = Wishes(
         count=count,
         every_s=parse_duration(every, "--every"),

@@ -67,6 +67,7 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
     ),
     "specimen": (_pattern("--specimen", "What the laboratory calls the specimen"), None),
     "lot": (_pattern("--lot", "Its production lot, '' where none stands"), None),
+    "product": (_pattern("--product", "What it is, as its maker names it, '' where nobody told"), None),
     "station": (_pattern("--station", "The station that measured it"), None),
     "operator": (_pattern("--operator", "Who measured it"), None),
     "calibration": (
@@ -156,7 +157,7 @@ _OPTIONS: dict[str, tuple[Any, Any]] = {
 }
 # Where an empty value means records in which nothing stands there; anywhere else it is a slip, for example of
 # a variable of a shell that is not set, and must not mean all.
-_MAY_BE_EMPTY = ("lot", "station", "operator", "calibration", "kit")
+_MAY_BE_EMPTY = ("lot", "product", "station", "operator", "calibration", "kit")
 # Of these one is meant, of the others any of those given.
 _ONCE = ("archive", "since", "until", "margin_below_db")
 

@@ -19,6 +19,7 @@ from benchsweep.records import AMBIENT, Comment, Correction, Note, corrections_i
 __all__ = ["comment_on", "correct", "note_document", "writable_root"]
 
 _LINES = "\n\t"
+_OF_SPECIMEN = ("identifier", "lot", "product", "description", "length_m")
 # What no value equals.
 _UNKNOWN = "\0"
 
@@ -163,7 +164,7 @@ def _recorded(record: archive.Source, keys: Iterable[str]) -> dict[str, str | fl
     own: dict[str, str | float | None] = {"operator": head.operator}
     if head.specimen is not None:
         specimen = head.specimen
-        own |= {name: getattr(specimen, name) for name in ("identifier", "lot", "description", "length_m")}
+        own |= {name: getattr(specimen, name) for name in _OF_SPECIMEN}
     return own
 
 
@@ -179,6 +180,8 @@ def _checked(key: str, value: str | float | None) -> str | float | None:
         return check_specimen(text, None).identifier
     if key == "lot":
         return check_specimen("of any name", None, lot=text).lot
+    if key == "product":
+        return check_specimen("of any name", None, product=text).product
     option = "--description" if key == "description" else "--operator"
     return check_text(text, option, may_be_empty=True)
 

@@ -92,6 +92,7 @@ def corrected_specimen(specimen: Specimen, force: CorrectionsInForce) -> Specime
         length_m=None if length is None else float(length),
         description=str(force.value("description", specimen.description)),
         lot=str(force.value("lot", specimen.lot)),
+        product=str(force.value("product", specimen.product)),
     )
 
 

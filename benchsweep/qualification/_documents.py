@@ -209,6 +209,7 @@ def record_document(measurement: Measurement, *, record: str) -> dict[str, Any]:
         "record": record,
         "specimen": measurement.specimen.identifier,
         "lot": measurement.specimen.lot,
+        "product": measurement.specimen.product,
         "length_m": measurement.specimen.length_m,
         "description": measurement.specimen.description,
         "created_at": measurement.created_at,

@@ -135,6 +135,7 @@ def _comments(loaded: Loaded, words: str) -> Sequence[str]:
     return [
         f"specimen: {specimen.identifier}",
         *([f"lot: {specimen.lot}"] if specimen.lot else []),
+        *([f"product: {specimen.product}"] if specimen.product else []),
         *([] if specimen.length_m is None else [f"length: {specimen.length_m!r} m"]),
         f"measured: {loaded.measurement.created_at}",
         f"content: {words}",

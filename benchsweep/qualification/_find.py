@@ -19,7 +19,18 @@ __all__ = ["find_document", "find_records", "reindex_archive", "select_records",
 
 # What is told of a record, in this order.
 _PLAIN = (
-    *("name", "kind", "content_hash", "created_at", "specimen", "lot", "length_m", "description", "origin"),
+    *(
+        "name",
+        "kind",
+        "content_hash",
+        "created_at",
+        "specimen",
+        "lot",
+        "product",
+        "length_m",
+        "description",
+        "origin",
+    ),
     *(
         "station",
         "operator",
@@ -154,6 +165,7 @@ def _plain(one: archive.Found) -> dict[str, Any]:
     about = {
         "specimen": specimen.identifier,
         "lot": specimen.lot,
+        "product": specimen.product,
         "length_m": specimen.length_m,
         "description": specimen.description,
     }

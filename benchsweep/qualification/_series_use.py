@@ -231,6 +231,7 @@ def series_document(shown: SeriesShown) -> dict[str, Any]:
         "record": str(shown.path),
         "specimen": head.specimen.identifier,
         "lot": head.specimen.lot,
+        "product": head.specimen.product,
         "length_m": head.specimen.length_m,
         "description": head.description,
         "station": head.station,

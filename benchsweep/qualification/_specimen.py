@@ -10,7 +10,7 @@ from benchsweep.records import Specimen
 __all__ = ["check_specimen", "check_text"]
 
 
-def check_specimen(identifier: str, length_m: float | None, *, lot: str = "") -> Specimen:
+def check_specimen(identifier: str, length_m: float | None, *, lot: str = "", product: str = "") -> Specimen:
     """Return the specimen, refusing an empty name, control characters or a length that is none.
 
     Raises
@@ -23,11 +23,12 @@ def check_specimen(identifier: str, length_m: float | None, *, lot: str = "") ->
         )
     _refuse_control(identifier, "the specimen name")
     _refuse_control(lot, "the lot")
+    _refuse_control(product, "the product")
     if length_m is not None and not 0.0 < length_m < 10_000.0:
         raise UsageError(
             f"a length of {length_m:g} m makes no sense", hint="Give --length-m in metres, above 0."
         )
-    return Specimen(identifier=identifier, length_m=length_m, lot=lot)
+    return Specimen(identifier=identifier, length_m=length_m, lot=lot, product=product)
 
 
 def check_text(

@@ -29,12 +29,15 @@ class Specimen:
         Free text.
     lot
         The production lot it was drawn from, or the drum; empty when not known.
+    product
+        What it is, as its maker names it; empty when not told.
     """
 
     identifier: str
     length_m: float | None = None
     description: str = ""
     lot: str = ""
+    product: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 __all__ = ["AMBIENT", "Comment", "Correction", "CorrectionsInForce", "Note", "corrections_in_force"]
 
-_TEXTS = ("identifier", "lot", "description", "operator")
+_TEXTS = ("identifier", "lot", "product", "description", "operator")
 AMBIENT = "ambient."
 """What the key of a changed ambient value begins with; ``ambient.temperature_degc``."""
 
@@ -49,9 +49,10 @@ class Correction:
     reason
         Why.
     changes
-        What is to be read in place of what the record says. ``identifier``, ``lot``, ``description`` and
-        ``length_m`` of the specimen, ``operator``, and ambient values as ``ambient.temperature_degc``.
-        Lengths and ambient values are numbers, or None: not known; all others are texts.
+        What is to be read in place of what the record says. ``identifier``, ``lot``, ``product``,
+        ``description`` and ``length_m`` of the specimen, ``operator``, and ambient values as
+        ``ambient.temperature_degc``. Lengths and ambient values are numbers, or None: not known; all others
+        are texts.
     withdrawn
         True: the record is not to be used any more. False: it is to be used again. None: nothing is said.
     """

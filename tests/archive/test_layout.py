@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import shutil
 from pathlib import Path
@@ -58,10 +59,12 @@ def documented(kind: str) -> tuple[set[str], set[str]]:
 
 
 def test_all_that_is_written_is_documented(build: SimpleNamespace, stored: Path, tmp_path: Path) -> None:
-    again = write_record(build.measurement(reduced_at="2027-01-01T00:00:00Z"), tmp_path)
+    whole = build.measurement(reduced_at="2027-01-01T00:00:00Z")
+    named = dataclasses.replace(whole.specimen, product="TM 6")
+    again = write_record(dataclasses.replace(whole, specimen=named), tmp_path)
     assert written(again) == documented("record")
     data, attributes = documented("record")
-    assert written(stored) == (data, attributes - {"/@reduced_at"})
+    assert written(stored) == (data, attributes - {"/@reduced_at", "/specimen@product"})
     calibration = write_calibration(build.calibration(np.random.default_rng(1)), tmp_path / "calibrations")
     assert written(calibration) == documented("calibration")
     Journal(tmp_path / "job", {"a": "b"}).save(build.measurement().hookups[0])
@@ -76,7 +79,7 @@ def series(build: SimpleNamespace, tmp_path: Path) -> dict[str, Path]:
     raw = whole.hookups[0]
     event = SeriesEvent(whole.created_at, "gap", "the link was lost", 2.0)
     head = SeriesHead(
-        specimen=whole.specimen,
+        specimen=dataclasses.replace(whole.specimen, product="TM 6"),
         started_at=whole.created_at,
         station=whole.station,
         operator=whole.operator,

@@ -67,7 +67,7 @@ def test_a_measurement_comes_back_bit_by_bit(
 ) -> None:
     draw = data.draw
     changes = {
-        "specimen": Specimen(draw(TEXT), draw(st.none() | FLOAT), draw(TEXT)),
+        "specimen": Specimen(draw(TEXT), draw(st.none() | FLOAT), draw(TEXT), draw(TEXT), draw(TEXT)),
         "origin": draw(TEXT),
         "station": draw(TEXT),
         "operator": draw(TEXT),

@@ -180,6 +180,7 @@ _SPECIMEN = (
     Item("/specimen@length_m", "-", "float64", "m", "length; absent when not known"),
     Item("/specimen@description", "-", "text", "", "free text"),
     Item("/specimen@lot", "-", "text", "", "production lot it was drawn from, or the drum; may be empty"),
+    Item("/specimen@product", "-", "text", "", "what it is, as its maker names it; absent when not told"),
 )
 _FIXTURE = (
     Item("/fixture/toml", "scalar", "text", "", "the fixture definition as used: port map, terminations"),
@@ -320,7 +321,9 @@ _CORRECTION = (
     Item(
         "/@withdrawn", "-", "int64", "1", "1: not to be used any more; 0: to be used again; absent: neither"
     ),
-    Item("/texts/name", "k", "text", "", "what is corrected: identifier, lot, description or operator"),
+    Item(
+        "/texts/name", "k", "text", "", "what is corrected: identifier, lot, product, description or operator"
+    ),
     Item("/texts/value", "k", "text", "", "what it is instead"),
     Item(
         "/numbers/name", "k", "text", "", "what is corrected: length_m, or ambient. and the ambient quantity"

@@ -10,7 +10,8 @@ Version 1 (all kinds)
 Version 2 (records)
     A catalogue at the head, arrays checked when they are read; lot, and origin and reason of a new reduction.
     The time of a new reduction came in the course of it, and is absent where there was none: there, and in
-    the first files that were reduced again, whose time of creation it is.
+    the first files that were reduced again, whose time of creation it is. So did the product of a specimen,
+    absent where nobody told it.
     All other kinds are still written in version 1.
 
 A later change of a kind adds its version here, and the golden files of tests/archive/golden/ stay.

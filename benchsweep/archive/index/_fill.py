@@ -19,7 +19,7 @@ __all__ = ["Filler", "check_rows", "checked", "sum_of"]
 
 _RECORD = f"INSERT INTO records VALUES ({', '.join('?' * len(RECORD))})"
 _VERDICT = f"INSERT INTO verdicts VALUES (NULL, 0, '', ?, {', '.join('?' * len((*VERDICT, *ASKED)))})"
-_ADJUSTED = ("operator", "specimen", "length_m", "description", "lot")
+_ADJUSTED = ("operator", "specimen", "length_m", "description", "lot", "product")
 _CONCLUDED = (*_ADJUSTED, "withdrawn", "successor", "comments", "corrections", "sum")
 _UPDATE = f"UPDATE records SET {', '.join(f'{name} = ?' for name in _CONCLUDED)} WHERE file = ?"
 _KEPT = ("record", "series")
@@ -158,6 +158,7 @@ class Filler:
             "length_m": specimen.length_m if specimen else None,
             "description": specimen.description if specimen else "",
             "lot": specimen.lot if specimen else "",
+            "product": specimen.product if specimen else "",
         }
         values: dict[str, Any] = {
             **noted,

@@ -83,7 +83,7 @@ def _patterns(wanted: Selection) -> Iterator[tuple[str, tuple[str, ...]]]:
     for column in ("specimen", "origin"):
         if wish := getattr(wanted, column):
             yield column, wished(wish)
-    for column in ("lot", "station", "operator", "calibration", "kit"):
+    for column in ("lot", "product", "station", "operator", "calibration", "kit"):
         if patterns := wished(getattr(wanted, column)):
             yield column, patterns
 
@@ -266,7 +266,13 @@ def _one_judged(verdict: dict[str, Any], outdated: str) -> Judged:
 
 
 def _found(record: dict[str, Any], base: str, hashes: dict[int, str], judged: tuple[Judged, ...]) -> Found:
-    specimen = Specimen(record["specimen"], record["length_m"], record["description"], lot=record["lot"])
+    specimen = Specimen(
+        record["specimen"],
+        record["length_m"],
+        record["description"],
+        lot=record["lot"],
+        product=record["product"],
+    )
     same = (
         "name kind created_at origin station operator calibration calibration_at calibration_file kit reason "
         "reduced_at points start_hz stop_hz ports hookups source_file size comments corrections"

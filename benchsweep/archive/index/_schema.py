@@ -9,7 +9,7 @@ from benchsweep.records import Parameter
 
 __all__ = ["APPLICATION", "ASKED", "FINGERPRINT", "PARAMETERS", "RECORD", "STATEMENTS", "VERDICT", "index_of"]
 
-_NUMBER = 2
+_NUMBER = 3
 """Number of this layout; raise it with every change of what is kept, or of what is read out of the files."""
 APPLICATION = 0x62736978
 """What stands in the header of every index, so that no database of another program is taken for one."""
@@ -32,6 +32,7 @@ RECORD = (
     "length_m",
     "description",
     "lot",
+    "product",
     "calibration",
     "calibration_at",
     "calibration_file",

@@ -22,9 +22,9 @@ _DATES = "Give a date such as 2026-11-28, a month such as 2026-11, a year, or a 
 _OUTCOMES = tuple(str(outcome) for outcome in Outcome)
 _PARAMETERS = tuple(str(parameter) for parameter in Parameter)
 _HASH = re.compile(r"[0-9a-fA-F]{4,64}")
-_TEXTS = ("specimen", "lot", "station", "operator", "calibration", "kit", "requirement")
+_TEXTS = ("specimen", "lot", "product", "station", "operator", "calibration", "kit", "requirement")
 # Here an empty text means that nothing stands there.
-_MAY_BE_EMPTY = ("lot", "station", "operator", "calibration", "kit")
+_MAY_BE_EMPTY = ("lot", "product", "station", "operator", "calibration", "kit")
 _LONGEST = 4096
 _KINDS = ("record", "series")
 _ORIGINS = ("bench", "touchstone")
@@ -43,7 +43,7 @@ class Selection:
     ----------
     specimen
         Pattern of its name, or several.
-    lot, station, operator, kit
+    lot, product, station, operator, kit
         Patterns of names. An empty one means records in which nothing stands there; None means all.
     calibration
         Likewise; pattern of the name of the calibration, or of the file in which it was stored: two
@@ -87,6 +87,7 @@ class Selection:
 
     specimen: Wish = ""
     lot: Wish | None = None
+    product: Wish | None = None
     station: Wish | None = None
     operator: Wish | None = None
     calibration: Wish | None = None

@@ -51,9 +51,9 @@ def evaluate_reel(
     20 degC. So the margins are those of 100 m at 20 degC. Insertion loss and ACR-F are looked at from both
     ends like all others; the worse end counts.
 
-    Constants are those of the length that was measured, at its temperature: velocity and impedance change by
-    far less with it than from reel to reel. Skew is the largest between two pairs at any frequency, brought to
-    100 m.
+    Constants are those of the length that was measured, at its temperature: velocity and impedance change
+    by far less with it than from reel to reel. Skew is the largest between two pairs at any frequency,
+    brought to 100 m.
 
     Parameters
     ----------

@@ -41,6 +41,7 @@ def _facts(measurement: Measurement, texts: Texts) -> Iterator[Fact]:
     specimen = measurement.specimen
     yield fact(texts("measured.specimen"), given(specimen.identifier), given(specimen.description))
     yield fact(texts("measured.lot"), given(specimen.lot))
+    yield fact(texts("measured.product"), given(specimen.product))
     yield fact(texts("measured.length"), length_words(specimen.length_m, texts))
     if measurement.origin == "touchstone":
         yield fact(texts("measured.imported_at"), given(measurement.created_at))

@@ -150,6 +150,7 @@ def _recorded(head: SeriesHead, texts: Texts) -> Iterator[Fact]:
     specimen = head.specimen
     yield fact(texts("measured.specimen"), given(specimen.identifier), given(specimen.description))
     yield fact(texts("measured.lot"), given(specimen.lot))
+    yield fact(texts("measured.product"), given(specimen.product))
     yield fact(texts("measured.length"), length_words(specimen.length_m, texts))
     yield fact(texts("series.started_at"), given(head.started_at))
     yield fact(texts("measured.station"), given(head.station))

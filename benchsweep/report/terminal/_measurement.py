@@ -20,6 +20,7 @@ def measurement_table(measurement: Measurement, *, width: int = 80) -> str:
     specimen = measurement.specimen
     lines = entry("specimen", [specimen.identifier], width)
     lines += entry("lot", [specimen.lot], width)
+    lines += entry("product", [specimen.product], width)
     lines += entry("length", [length_words(specimen.length_m)], width)
     lines += entry("description", [specimen.description], width)
     lines += entry(f"{taken_words(measurement)} at", [measurement.created_at], width)

@@ -133,6 +133,7 @@ def _facts(head: SeriesHead, summary: SeriesSummary) -> Sequence[tuple[str, list
     return (
         ("specimen", [head.specimen.identifier]),
         ("lot", [head.specimen.lot]),
+        ("product", [head.specimen.product]),
         ("length", [length_words(head.specimen.length_m)]),
         ("description", [head.description]),
         ("sweeps", [numbers]),
