@@ -47,8 +47,8 @@ def add(
             view, added = add_record(archive, lot, record, by=by, retest_reason=retest)
             outcomes.append(added.result.conforms)
             if not as_json:
-                print_lines([f"{added.result.outcome.value}: {added.reel}, {record}"])
-                print_lines(f"  {words}" for words in added.result.failing)
+                told = [f"{added.result.outcome.value}: {added.reel}, {record}"]
+                print_lines([*told, *(f"  {words}" for words in added.result.failing)])
     except BenchsweepError:
         if outcomes and len(records) > 1 and not quiet:
             say(f"added before: {len(outcomes)} of {len(records)}")

@@ -181,8 +181,8 @@ def _refuse_record(
         raise LotRefused(
             f"the record of {specimen.identifier} does not tell {' nor '.join(missing)}: {requirement.name} "
             "cannot be applied",
-            hint="Put it right with `benchsweep archive correct --length-m` and `--ambient "
-            "temperature_degc=…`, then add it again.",
+            hint="Put it right with `benchsweep archive correct`, --length-m and --temperature-degc, then add "
+            "it again.",
         )
 
 

@@ -67,7 +67,7 @@ def plan_words(plan: SamplingPlan) -> str:
         known = "" if plan.constant_k is None else f" is at least k = {plan.constant_k:g}"
         return f"{tested}; accept where mean / s of the worst margins of {of}{known}"
     accept = "none" if plan.accept == 0 else f"{plan.accept} or fewer"
-    return f"{tested}; accept with {accept} nonconforming (Ac {plan.accept}, Re {plan.reject})"
+    return f"{tested}; accept with {accept} nonconforming (Ac\u00a0{plan.accept}, Re\u00a0{plan.reject})"
 
 
 def sampling_table(

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from benchsweep.report.terminal._english import signed
+from benchsweep.records import Parameter
+from benchsweep.report.terminal._english import parameter_words, signed
 from benchsweep.report.terminal._frame import tabled
 from benchsweep.report.terminal._lines import NARROWEST, entry
 
@@ -76,7 +77,7 @@ def _reels(reels: Sequence[Mapping[str, Any]], width: int) -> list[str]:
                 each["was"],
                 each["outcome"] or "none",
                 "-" if worst is None else signed(worst["worst_margin"]),
-                "" if worst is None else str(worst["parameter"]),
+                "" if worst is None else parameter_words(Parameter(worst["parameter"])),
                 "none kept" if raw is None else f"differ by {raw:.0e}" if raw else "equal",
             ]
         )

@@ -88,7 +88,8 @@ def _span(chart: ControlChart) -> tuple[float, float]:
     seen = np.concatenate((chart.value, chart.centre, chart.lower, chart.upper))
     seen = seen[np.isfinite(seen)]
     low, high = float(seen.min()), float(seen.max())
-    room = max(0.05 * (high - low), 1e-6 * max(abs(low), abs(high)), 1e-9)
+    # of values that are all but alike enough for numbers of a few decimals
+    room = max(0.05 * (high - low), 1e-3 * max(abs(low), abs(high)), 0.005)
     return low - room, high + room
 
 
