@@ -14,6 +14,7 @@ from benchsweep.archive.lots._reading import (
     file_name,
     lot_sources,
     read_history,
+    read_opening,
 )
 from benchsweep.archive.places import Source, below, local_path
 from benchsweep.errors import ArchiveLocked, LotRefused, RecordDamaged, RecordNewer, UnknownName
@@ -189,8 +190,8 @@ def create(folder: Source, event: LotOpened) -> LotFile:
 def list_lots(folder: Source) -> tuple[LotFile, ...]:
     """Return the lots of an archive, by name; none without a folder of them.
 
-    A lot whose history cannot be read is among them, under the name of its file: reading it tells why. Other
-    files are left out, and one in which the first entry was never finished.
+    A lot that cannot be read is among them, under the name of its file when not even its first entry can:
+    reading it tells why. Other files are left out, and one in which the first entry was never finished.
 
     Raises
     ------
@@ -201,13 +202,13 @@ def list_lots(folder: Source) -> tuple[LotFile, ...]:
     for source in lot_sources(folder):
         lot = Path(str(source)).stem
         try:
-            events = read_history(source).events
-            if not events:
-                continue
-            first = events[0]
-            lot = first.lot if isinstance(first, LotOpened) else lot
+            first = read_opening(source)
         except (RecordDamaged, RecordNewer):
             pass
+        else:
+            if first is None:
+                continue
+            lot = first.lot
         file = LotFile(folder, lot)
         file.path = source
         found.append(file)

@@ -11,7 +11,16 @@ from benchsweep.archive.places import Source, below, files_in, open_content
 from benchsweep.errors import RecordDamaged, RecordMissing
 from benchsweep.records import LotEvent, LotOpened
 
-__all__ = ["FORMAT", "LOTS", "LotHistory", "events_in", "file_name", "lot_sources", "read_history"]
+__all__ = [
+    "FORMAT",
+    "LOTS",
+    "LotHistory",
+    "events_in",
+    "file_name",
+    "lot_sources",
+    "read_history",
+    "read_opening",
+]
 
 LOTS = "lots"
 """Folder of the histories of lots within an archive."""
@@ -71,15 +80,34 @@ def read_history(source: Source, *, must_exist: bool = False) -> LotHistory:
         As `LotFile.read`.
     """
     try:
-        with open_content(source, "lot") as content:
-            data = bytearray(content.size)
-            content.fill(0, memoryview(data))
+        data = _content(source)
     except RecordMissing:
         if must_exist:
             raise
         return LotHistory((), ())
-    found = FORMAT.parse(bytes(data), source)
+    found = FORMAT.parse(data, source)
     return LotHistory(events_in(found, source), found.digests, len(data), len(data) - found.length)
+
+
+def read_opening(source: Source) -> LotOpened | None:
+    """Return the first entry of a lot without looking at any other; None when it was never finished.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        As `LotFile.read`, also when there is no file.
+    """
+    head, *lines = _content(source).split(b"\n", 2)
+    whole = b"\n".join((head, lines[0], b"")) if len(lines) > 1 else b"\n".join((head, *lines))
+    found = FORMAT.parse(whole, source)
+    first = events_in(found, source)[:1]
+    return first[0] if first and isinstance(first[0], LotOpened) else None
+
+
+def _content(source: Source) -> bytes:
+    with open_content(source, "lot") as content:
+        # To its end, wherever that is by now: another station may add to it, or drop an unfinished line.
+        return bytes(content.stream.readall() or b"")
 
 
 def events_in(found: History, source: Source) -> tuple[LotEvent, ...]:

@@ -196,6 +196,15 @@ def test_a_file_cut_short_anywhere_holds_the_entries_before_and_takes_the_next(t
     assert create(tmp_path, FIRST).read() == (FIRST,)
 
 
+def test_a_lot_that_is_damaged_further_on_is_listed_under_its_own_name(tmp_path: Path) -> None:
+    file = kept(tmp_path, 3)
+    Path(file.path).write_bytes(Path(file.path).read_bytes()[:-9] + b"x" * 8 + b"\n")
+    (listed,) = list_lots(tmp_path)
+    assert listed.lot == FIRST.lot
+    with pytest.raises(RecordDamaged, match="line 4"):
+        listed.read()
+
+
 def lines_of(file: LotFile) -> tuple[bytes, list[bytes]]:
     head, *lines = file.path.read_bytes().splitlines(keepends=True)
     return head, lines
