@@ -138,10 +138,8 @@ def _name(view: ProcessView, chart: ControlChart) -> str:
     of_lots = not set(chart.labels) - set(view.lots) and set(chart.labels) != set(view.reels)
     if not of_lots:
         return CHART_NAMES[chart.kind]
-    if chart.kind == "mean":
-        return "mean chart of lots (by their inner spread)"
-    between = chart.kind in ("individuals", "ewma")
-    return f"{CHART_NAMES[chart.kind]} of {'the means of ' if between else ''}lots"
+    means = chart.kind in ("individuals", "moving-range", "ewma")
+    return f"{CHART_NAMES[chart.kind]} of {'the means of ' if means else ''}lots"
 
 
 def _margins(view: ProcessView) -> str:
