@@ -1,13 +1,14 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
 from benchsweep.cli._options import (
     Address,
     Afresh,
-    Against,
     Ambient,
     Archive,
     AsJson,
@@ -16,15 +17,19 @@ from benchsweep.cli._options import (
     LengthM,
     Lot,
     Operator,
+    ProductName,
     Quiet,
     SpecimenId,
     StationDecision,
     StationName,
     SwitchAddress,
+    plain_text,
+    requirement_names,
 )
-from benchsweep.cli._output import progress_to_stderr
+from benchsweep.cli._output import progress_to_stderr, say
 from benchsweep.cli._station import bench_of
 from benchsweep.cli._verdicts import print_verdicts
+from benchsweep.errors import UsageError
 
 __all__ = ["qualify"]
 
@@ -32,9 +37,29 @@ __all__ = ["qualify"]
 def qualify(
     station: StationName,
     specimen: SpecimenId,
-    against: Against,
+    against: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--against",
+            metavar="REQUIREMENT",
+            autocompletion=requirement_names,
+            help="Requirement to grade against, or a quoted pattern of names such as 'tia-*-cord'; may be "
+            "given several times (see `benchsweep limits list`). A reel of a lot is graded against that of "
+            "the lot, too.",
+        ),
+    ] = None,
     length_m: LengthM = None,
     lot: Lot = "",
+    product: ProductName = "",
+    retest: Annotated[
+        str,
+        typer.Option(
+            "--retest",
+            metavar="REASON",
+            callback=plain_text,
+            help="Of a reel of a lot: why its earlier result does not count any more.",
+        ),
+    ] = "",
     disturbing: Disturbing = None,
     ambient: Ambient = None,
     address: Address = None,
@@ -57,6 +82,9 @@ def qualify(
     --ambient readings are kept in the record, over an interruption too; `temperature_degc` is that of the
     specimen where a requirement goes by it.
 
+    With the --lot of a lot of the archive (`benchsweep lot open`) the specimen must be a reel of its sample:
+    it is graded as the lot asks for and becomes the result of that reel. Any other --lot is kept as a word.
+
     Example: `benchsweep qualify --station simulated --specimen cord-2m --against tia-6a-cord --length-m 2`
     """
     from benchsweep.qualification import (
@@ -67,21 +95,51 @@ def qualify(
         check_length,
         check_specimen,
         choose_requirements,
+        load_station,
+        lot_run,
         parse_ambient,
+        read_lot,
         told_conditions,
         usable_calibration,
     )
     from benchsweep.qualification import qualify as run
 
-    part = check_specimen(specimen, length_m, lot=lot)
-    chosen = choose_requirements(against)
-    requirements = chosen.requirements
-    check_length(requirements, length_m, by_pattern=chosen.by_pattern)
-    check_bundle(requirements, disturbing, by_pattern=chosen.by_pattern)
+    part = check_specimen(specimen, length_m, lot=lot, product=product)
     readings = parse_ambient(ambient or [])
+    asked = None if decision is None else check_decision_rule(decision)
+    reel = None
+    if lot or retest:
+        reel = lot_run(
+            archive,
+            lot,
+            specimen,
+            product=product,
+            length_m=length_m,
+            temperature_degc=readings.get("temperature_degc"),
+            by=operator,
+            retest_reason=retest,
+            station="" if afresh else load_station(station).name,
+        )
+    chosen = choose_requirements(against or [])
+    requirements, by_pattern = chosen.requirements, chosen.by_pattern
+    if reel is not None:
+        if asked not in (None, reel.decision_rule):
+            raise UsageError(
+                f"the lot {lot} is graded by {reel.decision_rule}, not by {asked}",
+                hint="Leave --decision out.",
+            )
+        own, part, asked = reel.requirement, replace(part, product=reel.product), reel.decision_rule
+        requirements = (own, *(each for each in requirements if each.name != own.name))
+        by_pattern -= {own.name}
+    elif not against:
+        raise UsageError(
+            "nothing is named to grade against",
+            hint="Give --against a requirement, or --lot a lot that was opened in the archive.",
+        )
+    check_length(requirements, length_m, by_pattern=by_pattern)
+    check_bundle(requirements, disturbing, by_pattern=by_pattern)
     # Refused now, not when all has been measured.
     told_conditions(readings.get("temperature_degc"), None, extrapolate_cold=False)
-    asked = None if decision is None else check_decision_rule(decision)
     check_archive(archive)
     progress = progress_to_stderr(quiet)
     with bench_of(
@@ -105,10 +163,16 @@ def qualify(
             folder=archive,
             operator=operator,
             decision_rule=asked or check_decision_rule(bench.station.decision.words),
-            by_pattern=chosen.by_pattern,
+            conditions=None if reel is None else reel.conditions,
+            by_pattern=by_pattern,
             disturbing=disturbing,
             ambient=readings,
             afresh=afresh,
+            then=(lambda _: None) if reel is None else reel.add,
             progress=progress,
         )
+    if reel is not None and not quiet:
+        state = read_lot(archive, lot).state
+        tested = len(state.sample) - len(state.missing)
+        say(f"lot {lot}: {tested} of {len(state.sample)} reels tested")
     raise typer.Exit(print_verdicts([result], as_json=as_json))

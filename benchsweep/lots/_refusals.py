@@ -123,13 +123,14 @@ def check_added(
     ------
     LotRefused
         The lot is closed; no reel of the lot, excluded, or not in the sample; it has a result and no reason
-        is given to test it again, or a reason and no result; the record is in the lot already.
+        is given to test it again, or a reason and no result; the record is in the lot already, with the same
+        result or as what counts of another reel.
     """
     product = state.opened.product if product is None else product
     check_reel(state, event.reel, product=product, lot=lot or "", retest_reason=event.retest_reason)
     refuse_empty("who adds the record", event.by, "Name who does it.")
     for entry in state.added:
-        if entry.record == event.record:
+        if entry.record == event.record and _is_taken(state, entry, event):
             raise LotRefused(
                 f"the record {event.path} is in the lot already, as the result of {entry.reel}",
                 hint="Add the record of another measurement.",
@@ -216,6 +217,17 @@ def check_closed(state: LotState, event: LotClosed | None = None) -> None:
             f"the decision is not that of the plan, which says: {found.words}",
             hint="Close it as the plan says.",
         )
+
+
+def _is_taken(state: LotState, entry: ReelAdded, event: ReelAdded) -> bool:
+    """Tell whether a record cannot be added again: what was corrected of it may have made another result.
+
+    It is then as good as another measurement of its reel, or belongs to another reel once it does not count
+    for the first any more.
+    """
+    if entry.reel == event.reel:
+        return entry.result == event.result
+    return state.counting.get(entry.reel) is entry
 
 
 def _refuse_closed(state: LotState) -> None:

@@ -48,7 +48,7 @@ class Lot(RuleBasedStateMachine):
         order = sorted(REELS, key=lambda reel: keys[reel])
         self.to_test, self.spare = order[:sample], order[sample:]
         self.has: dict[str, Outcome] = {}
-        self.used: list[str] = []
+        self.used: list[tuple[str, str, Outcome]] = []
         self.accept, self.reject = accept, accept + gap
         self.plan = event.plan
         self.over = False
@@ -79,12 +79,21 @@ class Lot(RuleBasedStateMachine):
         self.records += 1
         record = hashlib.sha256(b"%d" % self.records).hexdigest()
         if again and self.used:
-            record = self.used[-1]
+            record = self.used[-1][0]
         event = added(reel, outcome, record=record, retest_reason="doubt" if retest else "")
         in_turn = reel in self.to_test and (reel in self.has) is retest
-        if self.step(event, not self.over and in_turn and record not in self.used):
+        if self.step(event, not self.over and in_turn and not self.taken(record, reel, outcome)):
             self.has[reel] = outcome
-            self.used.append(record)
+            self.used.append((record, reel, outcome))
+
+    def taken(self, record: str, reel: str, outcome: Outcome) -> bool:
+        """A record that was corrected may come again: with another result, or for another reel in the end."""
+        last = {who: number for number, (_, who, _) in enumerate(self.used)}
+        return any(
+            outcome is said if who == reel else who in self.to_test and last[who] == number
+            for number, (there, who, said) in enumerate(self.used)
+            if there == record
+        )
 
     @rule(outcome=st.sampled_from([Outcome.PASS, Outcome.PASS, Outcome.FAIL]))
     def add_next(self, outcome: Outcome) -> None:

@@ -140,10 +140,12 @@ def test_a_retest_needs_a_reason_and_something_to_replace() -> None:
         "without a reason",
     )
     refused(
-        lambda: check_event(state, replace(again, record=first.record)),
+        lambda: check_event(state, replace(first, retest_reason="to be sure")),
         "is in the lot already, as the result of",
         "another measurement",
     )
+    # A record that was corrected since has another result.
+    check_event(state, replace(again, record=first.record, retest_reason="its length was corrected"))
     refused(
         lambda: check_event(state, replace(added(ORDER[1]), record=first.record)),
         f"as the result of {ORDER[0]}",
