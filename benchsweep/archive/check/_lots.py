@@ -48,14 +48,14 @@ def check_lot(source: Source) -> FileFacts:
 
 def _named(events: tuple[LotEvent, ...]) -> tuple[NamedRecord, ...]:
     added = [event for event in events if isinstance(event, ReelAdded)]
-    last = {event.reel: event.record for event in added}
+    last = {event.reel: event for event in added}
     excluded = {event.reel for event in events if isinstance(event, ReelExcluded)}
     return tuple(
         NamedRecord(
             event.reel,
             event.record,
             event.path,
-            counts=event.reel not in excluded and last[event.reel] == event.record,
+            counts=event.reel not in excluded and last[event.reel] is event,
         )
         for event in added
     )
