@@ -75,6 +75,7 @@ _IN_PACKAGE = {
     "budgets": "uncertainty/budgets",
     "benches": "simulator/bench/benches",
     "specimens": "simulator/specimen/specimens",
+    "productions": "simulator/specimen/productions",
     "texts": "report/text",
 }
 

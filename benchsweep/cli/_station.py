@@ -27,15 +27,17 @@ def address_of(
 ) -> Iterator[Station]:
     """Give `station` with an address, starting the embedded bench when it is the simulated one without any.
 
-    `specimen` is put into the embedded bench when it names a shipped simulated specimen or a file.
+    `specimen` is put into the embedded bench when it names a shipped simulated specimen, a reel of a
+    simulated production or a file.
     """
     if not station.starts_own_bench:
         yield station
         return
-    from benchsweep.simulator import BenchOptions, list_specimens, running_bench
+    from benchsweep.simulator import BenchOptions, is_reel, list_specimens, running_bench
 
     held = _DEFAULT_SPECIMEN
-    if specimen is not None and (specimen in list_specimens() or _is_specimen_file(specimen)):
+    known = specimen is not None and (specimen in list_specimens() or is_reel(specimen))
+    if specimen is not None and (known or _is_specimen_file(specimen)):
         held = specimen
     keys = station.simulated
     options = BenchOptions(bench=keys.bench, specimen=held, family=keys.family, ports=keys.ports)

@@ -35,6 +35,14 @@ read in one place, and its files can be cut anew with nobody noticing.
 """
 
 from benchsweep.simulator._server import BenchOptions, RunningBench, list_families, running_bench, serve
-from benchsweep.simulator.specimen import list_specimens
+from benchsweep.simulator.specimen import is_reel, list_specimens
 
-__all__ = ["BenchOptions", "RunningBench", "list_families", "list_specimens", "running_bench", "serve"]
+__all__ = [
+    "BenchOptions",
+    "RunningBench",
+    "is_reel",
+    "list_families",
+    "list_specimens",
+    "running_bench",
+    "serve",
+]

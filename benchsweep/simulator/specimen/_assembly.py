@@ -120,7 +120,7 @@ class _Run:
 
 def assemble(description: SpecimenDescription, seed: int) -> Assembly:
     """Build the specimen. The same seed gives the same cable and plugs with and without conditions."""
-    cable = load_cable_type(description.category)
+    cable = _construction(description)
     runs = _draw_runs(description, cable, seed)
     at_a: list[Part] = []
     at_b: list[Part] = []
@@ -144,8 +144,21 @@ def assemble(description: SpecimenDescription, seed: int) -> Assembly:
 
 def propagation_of(description: SpecimenDescription, seed: int) -> Propagation:
     """Return the constants of the first piece of a specimen, as `assemble` draws them."""
-    cable = load_cable_type(description.category)
+    cable = _construction(description)
     return draw_propagation(cable, stranded=description.pieces[0].stranded, seed=(seed, _PIECE, 0))
+
+
+def _construction(description: SpecimenDescription) -> CableType:
+    """Return the construction of the category with what the description shifts of it."""
+    cable = load_cable_type(description.category)
+    if description.loss_percent == 0.0 and description.impedance_shift_ohm == 0.0:
+        return cable
+    return cable.model_copy(
+        update={
+            "conductor_loss_db": cable.conductor_loss_db * (1.0 + description.loss_percent / 100.0),
+            "impedance_ohm": cable.impedance_ohm + description.impedance_shift_ohm,
+        }
+    )
 
 
 def _draw_runs(description: SpecimenDescription, cable: CableType, seed: int) -> list[_Run]:

@@ -16,6 +16,7 @@ from benchsweep.errors import DataFileError, UsageError
 from benchsweep.simulator.specimen._bundle import BundledCable, cable_of, side_by_side
 from benchsweep.simulator.specimen._description import SpecimenDescription
 from benchsweep.simulator.specimen._interpolation import MeasuredMatrix
+from benchsweep.simulator.specimen._production import is_reel, reel_of
 from benchsweep.simulator.specimen._touchstone import read_touchstone
 
 __all__ = ["SimulatedSpecimen", "list_specimens", "load_specimen"]
@@ -135,9 +136,9 @@ def load_specimen(name_or_path: str, *, seed: int) -> SimulatedSpecimen:
     Parameters
     ----------
     name_or_path
-        A shipped name, the path of a specimen file (``.toml``), or the path of a Touchstone file of the
-        conductors at both ends (``.s16p``: contacts 1..8 at A then at B; ``.s8p``: 1, 2, 3, 6; ``.s4p``: 1,
-        2).
+        A shipped name, the name of a reel of a production (``tollmoor-6-0123``, see `_production`), the path
+        of a specimen file (``.toml``), or the path of a Touchstone file of the conductors at both ends
+        (``.s16p``: contacts 1..8 at A then at B; ``.s8p``: 1, 2, 3, 6; ``.s4p``: 1, 2).
     seed
         Decides what chance makes of the specimen where its file fixes no seed.
 
@@ -148,7 +149,10 @@ def load_specimen(name_or_path: str, *, seed: int) -> SimulatedSpecimen:
     suffix = _TOUCHSTONE.fullmatch(Path(name_or_path).suffix)
     if suffix:
         return _measured(Path(name_or_path), int(suffix[1]))
-    description = load_definition("specimens", name_or_path, SpecimenDescription)
+    if name_or_path not in list_specimens() and is_reel(name_or_path):
+        description = reel_of(name_or_path)
+    else:
+        description = load_definition("specimens", name_or_path, SpecimenDescription)
     used = seed if description.seed is None else description.seed
 
     def compute(frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
