@@ -127,4 +127,6 @@ def open_(
     from benchsweep.report import pick_list
 
     print_text(pick_list(view.state, width=table_width()).rstrip("\n"))
+    for words in view.doubts:
+        say(f"note: {words}")
     say(f"opened: {view.path}")

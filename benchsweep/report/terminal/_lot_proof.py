@@ -48,11 +48,12 @@ def _proof_words(document: Mapping[str, Any]) -> str:
     tested = f"{count} record{'' if count == 1 else 's'}"
     if document["against"]:
         other = len(document["other_outcome"])
-        which = f", {other} conform{'s' if other == 1 else ''} otherwise" if other else ""
+        which = f", {other} with another outcome" if other else ""
         return f"{tested} graded against another requirement{which}; nothing was changed"
     if document["same"]:
         return f"the draw, {tested} and the decision are as they were"
-    return f"not as it was, in {len(document['differs'])} points"
+    count = len(document["differs"])
+    return f"not as it was: {count} difference{'' if count == 1 else 's'}"
 
 
 def _against(document: Mapping[str, Any]) -> str:

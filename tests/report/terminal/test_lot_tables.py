@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import replace
 from hashlib import sha256
+from typing import Any
 
 import pytest
 
@@ -22,7 +23,7 @@ from benchsweep.records import (
     SamplingPlan,
     Severity,
 )
-from benchsweep.report import lot_list, lot_table, pick_list
+from benchsweep.report import lot_list, lot_proof_table, lot_table, pick_list
 
 REELS = tuple(f"R{number:03d}" for number in range(1, 13))
 PLAN = SamplingPlan("attributes", 12, 5, 0, 1, 1.5, "II", Severity.NORMAL, "B", "D", 8)
@@ -140,6 +141,44 @@ NASTY = {
 }
 
 
+def proof_of(name: str) -> dict[str, Any]:
+    """The document of a lot of two reels, of which one cannot be read any more."""
+    margins = [
+        {"parameter": "delay", "unit": "ns", "worst_margin": 0.01},
+        {"parameter": "next", "unit": "dB", "worst_margin": 1.25},
+        {"parameter": "return_loss", "unit": "dB", "worst_margin": None},
+    ]
+    one = {
+        "reel": name,
+        "was": "pass",
+        "outcome": "fail",
+        "matrix_difference": 3e-5,
+        "result": {"margins": margins},
+    }
+    other = {"reel": "R2", "was": "pass", "outcome": None, "matrix_difference": None, "result": None}
+    return {
+        **{
+            "lot": name,
+            "digest": "f" * 64,
+            "requirement": name,
+            "edition": name,
+            "against": False,
+            "same": False,
+        },
+        **{"was": {"words": name}, "decision": {"words": name}, "variables": [], "other_outcome": [name]},
+        **{"reels": [one, other], "differs": [f"{name} {at}" for at in range(30)], "doubts": [name]},
+    }
+
+
+def test_a_proof_tells_what_differs_and_the_raw_sweeps() -> None:
+    told = lot_proof_table(proof_of("R1"))
+    assert "not as it was: 30 differences" in told
+    assert "… and 10 more; --json tells all" in told
+    rows = told.splitlines()[-2:]
+    assert rows[0].split() == ["R1", "pass", "fail", "+1.25", "NEXT", "differ", "by", "3e-05"]
+    assert rows[1].split() == ["R2", "pass", "none", "-", "none", "kept"]
+
+
 @pytest.mark.parametrize("width", [40, 80])
 @pytest.mark.parametrize("name", NASTY.values(), ids=NASTY)
 def test_names_of_any_sort_stay_within_the_columns(name: str, width: int) -> None:
@@ -160,6 +199,7 @@ def test_names_of_any_sort_stay_within_the_columns(name: str, width: int) -> Non
         pick_list(state, width=width),
         lot_table(state, doubts=[name], inspection=[name], width=width),
         lot_list([state], width=width),
+        lot_proof_table(proof_of(name), width=width),
     ):
         found = {char for char in told if unicodedata.category(char)[0] == "C"}
         assert found <= {"\n"}
