@@ -66,7 +66,12 @@ def number_axis(
 
 
 def tabled(
-    heads: Sequence[str], rows: Sequence[Sequence[str]], width: int, *, figures: Collection[str] = ()
+    heads: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    width: int,
+    *,
+    figures: Collection[str] = (),
+    spare: Sequence[str] = (),
 ) -> list[str]:
     """Return rows of cells below heads; where they are too wide, one sentence for each row.
 
@@ -74,11 +79,17 @@ def tabled(
     ----------
     figures
         Heads of the columns that end at the same place.
+    spare
+        Heads of the columns that are left out first where there is no room, one after the other.
     """
     cells = [[clean(cell) for cell in row] for row in rows]
     widths = [max(columns(line[i]) for line in (heads, *cells)) for i in range(len(heads))]
     gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= width else 1
     if sum(widths) + gap * (len(widths) - 1) > width:
+        if spare:
+            kept = [at for at, head in enumerate(heads) if head != spare[0]]
+            fewer = [[row[at] for at in kept] for row in cells]
+            return tabled([heads[at] for at in kept], fewer, width, figures=figures, spare=spare[1:])
         told = (
             ", ".join(f"{head} {cell}".strip() for head, cell in zip(heads, row, strict=True) if cell)
             for row in cells

@@ -121,7 +121,10 @@ def lot_list(states: Iterable[LotState], *, width: int = 80) -> str:
             ]
         )
     heads = ["lot", "opened", "supplier", "product", "inspection", "tested", "nonconf.", "stands"]
-    return "\n".join(tabled(heads, rows, width, figures=("tested", "nonconf."))) + "\n"
+    lines = tabled(
+        heads, rows, width, figures=("tested", "nonconf."), spare=("opened", "inspection", "supplier")
+    )
+    return "\n".join(lines) + "\n"
 
 
 def _names(reels: Sequence[str]) -> str:
@@ -175,7 +178,7 @@ def _history(state: LotState) -> Sequence[str]:
         before[added.reel] = added
     if state.closed is not None:
         told.append((state.closed.at, f"{state.closed.by} closed it"))
-    return [f"{at[:16].replace('T', ' ')} {words}" for at, words in sorted(told, key=lambda each: each[0])]
+    return [f"{at[:16].replace('T', ' ')} UTC: {words}" for at, words in sorted(told, key=lambda each: each[0])]
 
 
 def _reels(state: LotState, width: int) -> list[str]:
@@ -200,7 +203,7 @@ def _reels(state: LotState, width: int) -> list[str]:
             ]
         mark = "*" if added.retest_reason else ""
         rows.append([str(place), reel, f"{added.result.outcome.value}{mark}", *cells, tested, added.by])
-    lines = tabled(heads, rows, width, figures=("#", "margin", "MHz"))
+    lines = tabled(heads, rows, width, figures=("#", "margin", "MHz"), spare=("by", "tested", "MHz", "end"))
     if any(added.retest_reason for added in state.counting.values()):
         lines += wrapped("* tested again, see history", width)
     if any(row[3] for row in rows):

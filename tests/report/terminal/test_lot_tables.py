@@ -132,6 +132,19 @@ def test_a_closed_lot_tells_the_decision_first(order: tuple[str, ...]) -> None:
     assert listed[3].split()[-3:] == ["0/5", "0", "open"]
 
 
+def test_long_names_push_out_what_matters_least() -> None:
+    reels = tuple(f"tollmoor-category-6-{number:04d}" for number in range(1, 6))
+    state = state_of([opened(reels=reels, plan=replace(PLAN, lot_size=5, sample_size=5))])
+    first = state.sample[0]
+    state = state_of([opened(reels=reels, plan=state.plan), added(first, result(2.5))])
+    lines = lot_table(state).splitlines()
+    (head,) = (line for line in lines if line.startswith("# "))
+    assert head.split() == ["#", "reel", "outcome", "margin", "parameter", "end", "MHz", "tested"]
+    assert [line for line in lines if first in line][-1].split() == [
+        *("1", first, "pass", "+2.50", "NEXT", "A", "62.500", "2026-03-02")
+    ]
+
+
 NASTY = {
     "override": "a\u202eb\x1b[31mc",
     "wide": "電線卸売" * 9,
