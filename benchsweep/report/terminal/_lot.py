@@ -10,12 +10,13 @@ from benchsweep.report.terminal._english import parameter_words, signed
 from benchsweep.report.terminal._frame import tabled
 from benchsweep.report.terminal._lines import NARROWEST, entry, wrapped
 from benchsweep.report.terminal._lot_pick import draw_words
-from benchsweep.report.terminal._lot_plan import percent_words, plan_words
+from benchsweep.report.terminal._lot_plan import characteristic_words, percent_words, plan_words
 from benchsweep.report.text import megahertz
 
 __all__ = ["decision_words", "lot_list", "lot_table", "worst_margin"]
 
 _MOST_NAMES = 12
+_MOST_FAILING = 3
 
 
 def worst_margin(added: ReelAdded) -> ReelMargin | None:
@@ -135,8 +136,11 @@ def _names(reels: Sequence[str]) -> str:
 def _failing(state: LotState) -> Sequence[str]:
     told = []
     for reel in state.nonconforming:
-        sentences = state.counting[reel].result.failing
-        told.append(f"{reel}: {'; '.join(sentences) or state.counting[reel].result.outcome.value}")
+        result = state.counting[reel].result
+        sentences = list(result.failing[:_MOST_FAILING])
+        if len(result.failing) > _MOST_FAILING:
+            sentences.append(f"and {len(result.failing) - _MOST_FAILING} more")
+        told.append(f"{reel}: {'; '.join(sentences) or result.outcome.value}")
     return told
 
 
@@ -153,7 +157,7 @@ def _severity_words(state: LotState) -> Sequence[str]:
 
 def _variables_words(found: VariablesDecision) -> str:
     stands = {True: "accepted", False: "not accepted", None: "undecided"}[found.accepted]
-    return f"{found.characteristic}: {stands}: {found.words}"
+    return f"{characteristic_words(found.characteristic)}, {stands}: {found.words}"
 
 
 def _history(state: LotState) -> Sequence[str]:
@@ -178,7 +182,9 @@ def _history(state: LotState) -> Sequence[str]:
         before[added.reel] = added
     if state.closed is not None:
         told.append((state.closed.at, f"{state.closed.by} closed it"))
-    return [f"{at[:16].replace('T', ' ')} UTC: {words}" for at, words in sorted(told, key=lambda each: each[0])]
+    return [
+        f"{at[:16].replace('T', ' ')} UTC: {words}" for at, words in sorted(told, key=lambda each: each[0])
+    ]
 
 
 def _reels(state: LotState, width: int) -> list[str]:

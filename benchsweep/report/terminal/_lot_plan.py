@@ -6,13 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from benchsweep.records import OperatingCurve, SamplingPlan
+from benchsweep.records import OperatingCurve, Parameter, SamplingPlan
 from benchsweep.report.terminal._canvas import ASCII, UNICODE, Canvas, Glyphs
+from benchsweep.report.terminal._english import parameter_words
 from benchsweep.report.terminal._frame import framed, number_axis, tabled
 from benchsweep.report.terminal._lines import NARROWEST, entry, wrapped
 from benchsweep.report.terminal._ticks import value_ticks
 
-__all__ = ["percent_words", "plan_words", "sampling_table"]
+__all__ = ["characteristic_words", "percent_words", "plan_words", "sampling_table"]
 
 _ROWS = 10
 _MOST_POINTS = 9
@@ -55,12 +56,17 @@ def percent_words(value: float | None) -> str:
     return "-" if value is None or not np.isfinite(value) else f"{float(f'{value:.3g}'):g}"
 
 
+def characteristic_words(name: str) -> str:
+    """Return the field's term for a characteristic; one that is no parameter as it was given."""
+    return parameter_words(Parameter(name)) if name in set(Parameter) else name
+
+
 def plan_words(plan: SamplingPlan) -> str:
     """Return a plan in a line: what is tested, and with what the lot is accepted."""
     units = "all" if plan.whole_lot else str(plan.sample_size)
     tested = f"test {units} of {plan.lot_size} reels"
     if plan.method == "variables":
-        of = " and of ".join(plan.characteristics) or "each characteristic"
+        of = " and of ".join(map(characteristic_words, plan.characteristics)) or "each characteristic"
         if plan.largest_percent is not None:
             return f"{tested}; accept where the estimated percentage nonconforming of {of} is at most M = \
 {plan.largest_percent:g} %"

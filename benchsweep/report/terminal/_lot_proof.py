@@ -9,6 +9,7 @@ from benchsweep.records import Parameter
 from benchsweep.report.terminal._english import parameter_words, signed
 from benchsweep.report.terminal._frame import tabled
 from benchsweep.report.terminal._lines import NARROWEST, entry
+from benchsweep.report.terminal._lot_plan import characteristic_words
 
 __all__ = ["lot_proof_table"]
 
@@ -31,7 +32,13 @@ def lot_proof_table(document: Mapping[str, Any], *, width: int = 80) -> str:
         ("proof", [_proof_words(document)]),
         ("differs", _first(document["differs"])),
         ("doubtful", document["doubts"]),
-        ("variables", [f"{each['characteristic']}: {each['words']}" for each in document["variables"]]),
+        (
+            "variables",
+            [
+                f"{characteristic_words(each['characteristic'])}: {each['words']}"
+                for each in document["variables"]
+            ],
+        ),
         ("lot", [document["lot"]]),
         ("against", [_against(document)]),
         ("digest", [document["digest"]]),

@@ -113,7 +113,7 @@ def test_zero_acceptance_and_variables() -> None:
     # With 3 of 20 reels tested a lot with one bad reel is accepted in 85 % of cases (hypergeometric).
     assert rows_of(sampling_table(ZERO, curve_of(ZERO)), "nonconforming in this lot")[1.0] == [5.0, 85.0]
     told = " ".join(sampling_table(VARIABLES, curve_of(VARIABLES)).split())
-    assert "mean / s of the worst margins of next and of return_loss is at least k = 1.53" in told
+    assert "mean / s of the worst margins of NEXT and of return loss is at least k = 1.53" in told
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 100])
