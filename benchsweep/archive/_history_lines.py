@@ -75,8 +75,13 @@ class HistoryFormat:
             digests.append(before.decode())
         return found, History(tuple(all_entries), tuple(digests), after.length + len(found))
 
-    def parse(self, content: bytes, source: Path | str) -> History:
+    def parse(self, content: bytes, source: Path | str, *, skip: bytes = b"") -> History:
         """Return what stands in a file; an unfinished last line counts as not written.
+
+        Parameters
+        ----------
+        skip
+            Of lines that hold these bytes only the checksum is compared; their entries are empty.
 
         Raises
         ------
@@ -95,7 +100,7 @@ class HistoryFormat:
         entries: list[dict[str, Any]] = []
         digests = [self._first()]
         for number, line in enumerate(lines[1:], start=1):
-            entries.append(self._entry(number, line, digests[-1], source))
+            entries.append(self._entry(number, line, digests[-1], source, skip))
             digests.append(line.split(b" ", 2)[1])
         if self.chained and self._whole(len(entries) + 1, rest[:-1], digests[-1]):
             _damaged(source, len(lines) + 1, "its end was changed")
@@ -112,9 +117,13 @@ class HistoryFormat:
                 hint="Update benchsweep.",
             )
 
-    def _entry(self, number: int, line: bytes, before: bytes, source: Path | str) -> dict[str, Any]:
+    def _entry(
+        self, number: int, line: bytes, before: bytes, source: Path | str, skip: bytes
+    ) -> dict[str, Any]:
         if not self._whole(number, line, before):
             _damaged(source, number + 1, "its checksum or its number does not match")
+        if skip and skip in line:
+            return {}
         try:
             entry = json.loads(line.split(b" ", 2)[2], object_pairs_hook=_once, parse_constant=_no_number)
         except (ValueError, RecursionError):

@@ -7,7 +7,15 @@ follow what is not known here but for the first and the last entry: `benchsweep.
 
 from benchsweep.archive.lots._codec import decode_event, encode_event
 from benchsweep.archive.lots._lot_file import LotFile, create, list_lots
-from benchsweep.archive.lots._reading import LOTS, LotHistory, file_name, lot_sources, read_history
+from benchsweep.archive.lots._reading import (
+    LOTS,
+    LotHistory,
+    file_name,
+    lot_sources,
+    read_history,
+    read_opening,
+    skim_history,
+)
 
 __all__ = [
     "LOTS",
@@ -20,4 +28,6 @@ __all__ = [
     "list_lots",
     "lot_sources",
     "read_history",
+    "read_opening",
+    "skim_history",
 ]

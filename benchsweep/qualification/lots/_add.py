@@ -181,7 +181,7 @@ def _refuse_record(
         raise LotRefused(
             f"the record of {specimen.identifier} does not tell {' nor '.join(missing)}: {requirement.name} "
             "cannot be applied",
-            hint="Put it right with `benchsweep archive correct`, --length-m and --temperature-degc, then add "
+            hint="Put it right with `benchsweep archive correct`, --length-m or --temperature-degc, and add "
             "it again.",
         )
 

@@ -8,33 +8,35 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from benchsweep import archive
-from benchsweep.archive.lots import LotFile, LotHistory, file_name, lot_sources, read_history
+from benchsweep.archive.lots import LotFile, LotHistory, file_name, lot_sources, read_history, read_opening
 from benchsweep.errors import LotRefused, RecordDamaged, UsageError
 from benchsweep.lots import state_of
 from benchsweep.records import LotEvent, LotOpened, LotState
 
-__all__ = ["Root", "local_archive", "lots_of", "state_in"]
+__all__ = ["Root", "local_archive", "lots_of", "no_collections", "state_in"]
 
 Root = str | Path
 """An archive: a folder, or an address, which can be read only."""
 
 
 def lots_of(
-    folder: Root, wanted: Callable[[LotOpened], bool] = lambda _: True
+    folder: Root, wanted: Callable[[LotOpened], bool] | None = None
 ) -> list[tuple[LotFile, LotHistory]]:
     """Return the lots of an archive that are wanted, in no order; those that were never opened are left out.
 
     Raises
     ------
     RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
-        A history cannot be read: nobody knows whether it was wanted.
+        A history that is wanted, or the first entry of any, cannot be read.
     """
-    with _no_collections():
+    with no_collections():
         return list(_read(folder, wanted))
 
 
-def _read(folder: Root, wanted: Callable[[LotOpened], bool]) -> Iterator[tuple[LotFile, LotHistory]]:
+def _read(folder: Root, wanted: Callable[[LotOpened], bool] | None) -> Iterator[tuple[LotFile, LotHistory]]:
     for source in lot_sources(folder):
+        if wanted is not None and ((first := read_opening(source)) is None or not wanted(first)):
+            continue
         history = read_history(source)
         if not history.events:
             continue
@@ -45,12 +47,11 @@ def _read(folder: Root, wanted: Callable[[LotOpened], bool]) -> Iterator[tuple[L
                 f"{source}: holds the history of the lot {opened.lot}",
                 hint="Give the file its own name again.",
             )
-        if wanted(opened):
-            yield LotFile(folder, opened.lot), history
+        yield LotFile(folder, opened.lot), history
 
 
 @contextmanager
-def _no_collections() -> Iterator[None]:
+def no_collections() -> Iterator[None]:
     """Keep the garbage collector from looking again and again at millions of values that all stay.
 
     A thousand lots of eight reels are read in three quarters of the time.

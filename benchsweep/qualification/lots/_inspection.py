@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from benchsweep.errors import UsageError
 from benchsweep.lots import would_be_accepted
-from benchsweep.qualification.lots._histories import Root, lots_of, state_in
+from benchsweep.qualification.lots._histories import Root
+from benchsweep.qualification.lots._skim import skimmed_decisions
 from benchsweep.records import LotState, SamplingPlan, Severity
 from benchsweep.statistics.sampling import (
     START,
@@ -68,8 +69,7 @@ def inspection_now(folder: Root, kind: LotKind) -> tuple[Inspection, int]:
         names = ("supplier", "product", "requirement")
         return all(getattr(opened, name) == getattr(kind, name) for name in names)
 
-    for file, history in lots_of(folder, may_fit):
-        state = state_in(file, history.events)
+    for state in skimmed_decisions(folder, may_fit):
         opened, closed = state.opened, state.closed
         if opened.resubmission_of:
             continue

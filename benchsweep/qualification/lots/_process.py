@@ -10,16 +10,15 @@ from typing import Literal, get_args
 import numpy as np
 
 from benchsweep.errors import UsageError
-from benchsweep.qualification.lots._histories import Root, lots_of, state_in
+from benchsweep.qualification.lots._histories import Root, no_collections
+from benchsweep.qualification.lots._skim import SkimmedReel, skimmed_reels
 from benchsweep.records import (
     Capability,
     ControlChart,
     End,
-    LotState,
     Normality,
     Parameter,
     ProcessView,
-    ReelResult,
     ToleranceLimits,
 )
 from benchsweep.statistics.process import (
@@ -43,17 +42,7 @@ _FEW = 20
 _DIFFER = 0.05
 """Lots differ where chance alone would make them differ so much less often than this."""
 _SHOWN = 5
-
-
-@dataclass(frozen=True, slots=True)
-class _Reel:
-    """A reel that was tested, as the charts see it."""
-
-    supplier: str
-    lot: str
-    opened_at: str
-    reel: str
-    result: ReelResult
+_ENDS: tuple[End, ...] = ("A", "B")
 
 
 def process_views(
@@ -112,10 +101,10 @@ def process_views(
     return tuple(views)
 
 
-def _reels(folder: Root, product: str, supplier: str, requirement: str) -> dict[str, list[_Reel]]:
+def _reels(folder: Root, product: str, supplier: str, requirement: str) -> dict[str, list[SkimmedReel]]:
     """Return requirement -> reels with a result, in the order in which they were measured."""
-    found: dict[str, list[_Reel]] = {}
-    chosen = lots_of(
+    found: dict[str, list[SkimmedReel]] = {}
+    chosen = skimmed_reels(
         folder,
         lambda opened: (
             opened.product == product
@@ -124,35 +113,30 @@ def _reels(folder: Root, product: str, supplier: str, requirement: str) -> dict[
             and not opened.resubmission_of
         ),
     )
-    states: list[LotState] = [state_in(file, history.events) for file, history in chosen]
-    for state in states:
-        opened = state.opened
-        reels = found.setdefault(opened.requirement, [])
-        reels += [
-            _Reel(opened.supplier, opened.lot, opened.at, reel, entry.result)
-            for reel, entry in state.counting.items()
-        ]
+    with no_collections():
+        for each in chosen:
+            found.setdefault(each.requirement, []).append(each)
     for reels in found.values():
-        reels.sort(key=lambda each: (each.result.measured_at, each.opened_at, each.lot, each.reel))
-    return {against: reels for against, reels in found.items() if reels}
+        reels.sort(key=lambda each: (each.measured_at, each.opened_at, each.lot, each.reel))
+    return found
 
 
 def _wanted(
-    reels: Sequence[_Reel], parameters: tuple[Parameter, ...], ends: Ends
+    reels: Sequence[SkimmedReel], parameters: tuple[Parameter, ...], ends: Ends
 ) -> Iterator[tuple[Parameter, End | None]]:
     """Yield parameters and ends that there are margins of, parameters in their usual order."""
-    known: dict[Parameter, set[End | None]] = {}
-    for each in reels:
-        for margin in each.result.margins:
-            known.setdefault(margin.parameter, set()).add(margin.end)
+    known: dict[str, set[str | None]] = {}
+    for parameter, end in {key for each in reels for key in each.worst}:
+        known.setdefault(parameter, set()).add(end)
     for parameter in Parameter:
-        if parameter not in known or (parameters and parameter not in parameters):
+        there = known.get(parameter.value)
+        if there is None or (parameters and parameter not in parameters):
             continue
-        if ends == "worst" or known[parameter] == {None}:
+        if ends == "worst" or there == {None}:
             yield parameter, None
         elif ends == "both":
-            yield from ((parameter, end) for end in ("A", "B") if end in known[parameter])
-        elif ends in known[parameter]:
+            yield from ((parameter, end) for end in _ENDS if end in there)
+        elif ends in there:
             yield parameter, ends
 
 
@@ -162,19 +146,18 @@ def _view(
     requirement: str,
     parameter: Parameter,
     end: End | None,
-    reels: Sequence[_Reel],
+    reels: Sequence[SkimmedReel],
     baseline: int | None,
 ) -> ProcessView:
     notes: list[str] = []
     if suppliers := sorted({each.supplier for each in reels}):
         if len(suppliers) > 1:
             notes.append(f"reels of {len(suppliers)} suppliers taken together: {', '.join(suppliers)}")
-    used: list[_Reel] = []
+    used: list[SkimmedReel] = []
     margins: list[float] = []
     without: list[str] = []
     for each in reels:
-        worst = each.result.margin_of(parameter, end)
-        margin = None if worst is None else worst.margin
+        margin = each.worst.get((parameter.value, end))
         if margin is None or not math.isfinite(margin):
             without.append(each.reel)
         else:
@@ -193,7 +176,7 @@ def _view(
         unit=parameter.unit,
         lots=tuple(each.lot for each in used),
         reels=tuple(each.reel for each in used),
-        measured_at=tuple(each.result.measured_at for each in used),
+        measured_at=tuple(each.measured_at for each in used),
         margin=np.array(margins, dtype=np.float64),
         charts=charts,
         capability=_capability(margins, notes),
@@ -204,7 +187,7 @@ def _view(
 
 
 def _charts(
-    reels: Sequence[_Reel], margins: list[float], baseline: int | None, notes: list[str]
+    reels: Sequence[SkimmedReel], margins: list[float], baseline: int | None, notes: list[str]
 ) -> tuple[ControlChart, ...]:
     """Return the charts of reels, then those of lots; what cannot be charted is told in the notes."""
     lots = _lots(reels, margins)
@@ -254,7 +237,7 @@ class _Lot:
     """Place of its last reel among all."""
 
 
-def _lots(reels: Sequence[_Reel], margins: Sequence[float]) -> list[_Lot]:
+def _lots(reels: Sequence[SkimmedReel], margins: Sequence[float]) -> list[_Lot]:
     """Return the lots in the order in which the first reel of each was measured."""
     found: dict[str, _Lot] = {}
     for place, (each, margin) in enumerate(zip(reels, margins, strict=True)):
@@ -274,7 +257,7 @@ def _whole_lots(lots: Sequence[_Lot], baseline: int) -> int | None:
     return count if count > 1 else None
 
 
-def _labels(reels: Sequence[_Reel]) -> list[str]:
+def _labels(reels: Sequence[SkimmedReel]) -> list[str]:
     """Return the names of the reels, with the lot before those that another lot has, too."""
     names = [each.reel for each in reels]
     if len(set(names)) == len(names):
