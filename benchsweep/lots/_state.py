@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import islice
 from types import MappingProxyType
 
 from benchsweep.errors import LotRefused
@@ -66,7 +67,8 @@ def _after(state: LotState | None, event: LotEvent) -> LotState:
 def _derived(state: LotState) -> LotState:
     """Return the state with everything that follows from its entries."""
     excluded = {entry.reel for entry in state.excluded}
-    sample = tuple(reel for reel in state.order if reel not in excluded)[: state.plan.sample_size]
+    left = (reel for reel in state.order if reel not in excluded)
+    sample = tuple(islice(left, state.plan.sample_size))
     last = {entry.reel: entry for entry in state.added}
     counting = {reel: last[reel] for reel in sample if reel in last}
     conforms = {reel: entry.result.conforms for reel, entry in counting.items()}
