@@ -9,7 +9,7 @@ from itertools import groupby
 import numpy as np
 
 from benchsweep import limits
-from benchsweep.qualification._locate import locate, worst_structural_return_loss
+from benchsweep.qualification._locate import locate
 from benchsweep.qualification._reduction import Evaluation
 from benchsweep.records import (
     CableConstants,
@@ -52,8 +52,9 @@ def evaluate_reel(
     ends like all others; the worse end counts.
 
     Constants are those of the length that was measured, at its temperature: velocity and impedance change
-    by far less with it than from reel to reel. Skew is the largest between two pairs at any frequency,
-    brought to 100 m.
+    by far less with it than from reel to reel. Structural return loss is looked for up to the
+    highest frequency of the requirement. Skew is the largest between two pairs at any frequency, brought to
+    100 m.
 
     Parameters
     ----------
@@ -81,7 +82,7 @@ def evaluate_reel(
         failing=tuple(_failing(verdict)),
         doubts=verdict.doubts,
         notes=verdict.notes,
-        constants=tuple(_constants(each) for each in locate(evaluation).constants),
+        constants=tuple(_constants(each, _highest_hz(requirement)) for each in locate(evaluation).constants),
         skew_ns_per_100m=_skew(evaluation, length_m),
         measured_at=_measured_at(measurement),
     )
@@ -139,8 +140,16 @@ def _failing(verdict: Verdict) -> Iterator[str]:
         yield f"{what}: {far} {side} the limit{at}"
 
 
-def _constants(each: CableConstants) -> ReelConstants:
-    worst, at_hz = worst_structural_return_loss(each)
+def _highest_hz(requirement: limits.Requirement) -> float:
+    """Return the highest frequency that a requirement has limits for; beyond it structure is of no concern."""
+    return max(band.to_mhz for line in requirement.lines for band in line.bands) * 1e6
+
+
+def _constants(each: CableConstants, highest_hz: float) -> ReelConstants:
+    inside = each.frequency_hz <= highest_hz
+    structural = np.where(inside, each.structural_return_loss_db, np.inf) if inside.any() else None
+    place = int(np.argmin(each.structural_return_loss_db if structural is None else structural))
+    worst, at_hz = float(each.structural_return_loss_db[place]), float(each.frequency_hz[place])
     at = int(np.searchsorted(each.frequency_hz, _FITTED_AT_HZ, side="right")) - 1
     return ReelConstants(
         each.end,
