@@ -141,7 +141,7 @@ def _failing(verdict: Verdict) -> Iterator[str]:
 
 
 def _highest_hz(requirement: limits.Requirement) -> float:
-    """Return the highest frequency that a requirement has limits for; beyond it structure is of no concern."""
+    """Return the highest frequency with a limit; beyond it structure is of no concern."""
     return max(band.to_mhz for line in requirement.lines for band in line.bands) * 1e6
 
 
