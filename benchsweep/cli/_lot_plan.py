@@ -42,11 +42,13 @@ def plan(
 
     Example: `benchsweep lot plan --size 90 --method zero-acceptance --limiting-quality 10`
     """
-    from benchsweep.qualification import plan_sampling, sampling_document
+    from benchsweep.qualification import plan_sampling
 
     asked = PlanAsked(method, level, aql, severity, limiting_quality, consumer_risk, characteristic)
     chosen, curve = plan_sampling(size, **asked.keywords())
     if as_json:
+        from benchsweep.qualification import sampling_document
+
         print_json(sampling_document(chosen, curve))
         return
     from benchsweep.cli._worst_trace import plain_terminal
