@@ -36,7 +36,8 @@ def replan(
 ) -> None:
     """Take another sampling plan for an open lot, with a reason. The random order stays.
 
-    Results that were added stay, too. An option that is not given is not taken over from the plan before.
+    Results that were added stay, too. Of the plan before only the severity is taken
+    over where it is not given.
 
     Example: `benchsweep lot replan 26-118 --aql 0.65 --severity tightened --reason "agreed with the customer"
     --by "R. Lind"`

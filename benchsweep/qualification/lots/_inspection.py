@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from benchsweep.errors import UsageError
+from benchsweep.errors import RecordDamaged, RecordNewer, UsageError
 from benchsweep.lots import would_be_accepted
 from benchsweep.qualification.lots._histories import Root
 from benchsweep.qualification.lots._skim import skimmed_decisions
@@ -89,11 +89,14 @@ def inspection_now(folder: Root, kind: LotKind) -> tuple[Inspection, int]:
 def inspection_words(folder: Root, state: LotState) -> tuple[str, ...]:
     """Return what all lots of its kind mean for the next one, in words; empty for zero acceptance.
 
-    See `LotKind`.
+    See `LotKind`. Where the history of another lot cannot be read, the words say so.
     """
     if state.plan.method == "zero-acceptance":
         return ()
-    inspection, count = inspection_now(folder, LotKind.of(state))
+    try:
+        inspection, count = inspection_now(folder, LotKind.of(state))
+    except (RecordDamaged, RecordNewer) as error:  # of another lot: this one is what was asked for
+        return (f"nobody knows how the next lot is to be inspected: {error.message}",)
     closed = "no lot of its kind is closed yet" if not count else f"{count} of its kind closed so far"
     return (f"the next lot: {inspection.words} ({closed})",)
 

@@ -74,7 +74,7 @@ def read_lot(folder: Root, lot: str) -> LotView:
     UnknownName
         There is no such lot.
     RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
-        Its history, or that of another lot of the same product, cannot be read.
+        Its history cannot be read. That of another lot which cannot is told in `inspection`.
     """
     file = LotFile(folder, lot)
     view = view_of(folder, file, file.history())

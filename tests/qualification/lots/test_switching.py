@@ -6,14 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from benchsweep.errors import LotRefused
+from benchsweep.errors import LotRefused, RecordDamaged
 from benchsweep.limits import load_requirement
 from benchsweep.qualification import read_lot
 from benchsweep.records import Severity
 from tests.qualification.lots.reels import opened, result, told
 
-GOOD, BAD = (result(), result()), (result(False), result())
-BAD_TIGHT = (result(False), *(result(),) * 2)
+GOOD = (result(), result())
 
 
 class Series:
@@ -123,3 +122,15 @@ def test_what_a_lot_means_for_the_next_is_told(series: Series) -> None:
     (words,) = read_lot(series.folder, "lot 2").inspection
     assert "tightened inspection" in words
     assert "2 of its kind closed" in words
+
+
+def test_a_damaged_lot_hinders_the_next_opening_but_not_the_others(series: Series) -> None:
+    series.lot(True)
+    view = opened(series.folder, "still open")
+    broken = Path(str(read_lot(series.folder, "lot 1").path))
+    broken.write_bytes(broken.read_bytes().replace(b"R00", b"R01", 1))
+    with pytest.raises(RecordDamaged, match="lot-1"):
+        series.next()
+    told(series.folder, view.name, GOOD)
+    (words,) = read_lot(series.folder, view.name).inspection
+    assert words.startswith("nobody knows how the next lot is to be inspected")
