@@ -21,6 +21,8 @@ __all__ = ["LIMITS_ONLY", "run_rules", "run_signals"]
 LIMITS_ONLY = ("beyond-limits",)
 """For what is no row of independent normal values: moving ranges, exponentially weighted means."""
 
+_ROUNDING = 1e-9
+
 Span = tuple[int, int, int]
 """First and last point of what breaks a rule, and the point with which it was first broken."""
 
@@ -97,7 +99,10 @@ def run_signals(
     if wrong := [name for name in rules or () if name not in known]:
         raise UnknownName(f"no run rule named {wrong[0]!r}", hint=f"There are: {', '.join(known)}.")
     chosen = [rule for rule in known.values() if (rule.by_default if rules is None else rule.id in rules)]
-    off = value - centre
+    # What only rounding makes of values that are all alike is beyond nothing.
+    slack = _ROUNDING * np.maximum(np.abs(centre), np.abs(np.nan_to_num(value)))
+    off = np.sign(value - centre) * np.maximum(np.abs(value - centre) - slack, 0.0)
+    lower, upper = lower - slack, upper + slack
     found: list[ChartSignal] = []
     for rule in chosen:
         for points, noticed in _broken(rule, value, off, lower, upper, deviation):

@@ -239,6 +239,12 @@ def test_each_rule_names_its_points_once() -> None:
     assert signals(swinging) == [("fourteen-alternating", tuple(range(15)), 13)]
 
 
+def test_values_that_differ_by_rounding_break_no_rule() -> None:
+    alike = 0.385 + 1e-16 * np.random.default_rng(8).integers(-4, 4, 30)
+    for chart in (*individuals_chart(alike, names(30)), ewma_chart(alike, names(30))):
+        assert not chart.signals
+
+
 def test_a_missing_value_breaks_a_run() -> None:
     run = [0.2] * 5 + [math.nan] + [0.2] * 5
     assert signals(run) == []
