@@ -26,10 +26,10 @@ from benchsweep.cli._options import (
     plain_text,
     requirement_names,
 )
-from benchsweep.cli._output import progress_to_stderr, say
+from benchsweep.cli._output import progress_to_stderr
+from benchsweep.cli._qualify_lot import requirements_asked, run_for_lot, tell_lot
 from benchsweep.cli._station import bench_of
 from benchsweep.cli._verdicts import print_verdicts
-from benchsweep.errors import UsageError
 
 __all__ = ["qualify"]
 
@@ -94,11 +94,7 @@ def qualify(
         check_grid,
         check_length,
         check_specimen,
-        choose_requirements,
-        load_station,
-        lot_run,
         parse_ambient,
-        read_lot,
         told_conditions,
         usable_calibration,
     )
@@ -107,35 +103,10 @@ def qualify(
     part = check_specimen(specimen, length_m, lot=lot, product=product)
     readings = parse_ambient(ambient or [])
     asked = None if decision is None else check_decision_rule(decision)
-    reel = None
-    if lot or retest:
-        reel = lot_run(
-            archive,
-            lot,
-            specimen,
-            product=product,
-            length_m=length_m,
-            temperature_degc=readings.get("temperature_degc"),
-            by=operator,
-            retest_reason=retest,
-            station="" if afresh else load_station(station).name,
-        )
-    chosen = choose_requirements(against or [])
-    requirements, by_pattern = chosen.requirements, chosen.by_pattern
+    reel = run_for_lot(archive, part, readings, by=operator, retest=retest, station=station, afresh=afresh)
+    requirements, by_pattern = requirements_asked(against or [], reel, asked)
     if reel is not None:
-        if asked not in (None, reel.decision_rule):
-            raise UsageError(
-                f"the lot {lot} is graded by {reel.decision_rule}, not by {asked}",
-                hint="Leave --decision out.",
-            )
-        own, part, asked = reel.requirement, replace(part, product=reel.product), reel.decision_rule
-        requirements = (own, *(each for each in requirements if each.name != own.name))
-        by_pattern -= {own.name}
-    elif not against:
-        raise UsageError(
-            "nothing is named to grade against",
-            hint="Give --against a requirement, or --lot a lot that was opened in the archive.",
-        )
+        part, asked = replace(part, product=reel.product), reel.decision_rule
     check_length(requirements, length_m, by_pattern=by_pattern)
     check_bundle(requirements, disturbing, by_pattern=by_pattern)
     # Refused now, not when all has been measured.
@@ -172,7 +143,5 @@ def qualify(
             progress=progress,
         )
     if reel is not None and not quiet:
-        state = read_lot(archive, lot).state
-        tested = len(state.sample) - len(state.missing)
-        say(f"lot {lot}: {tested} of {len(state.sample)} reels tested")
+        tell_lot(archive, lot)
     raise typer.Exit(print_verdicts([result], as_json=as_json))
