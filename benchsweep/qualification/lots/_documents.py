@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchsweep.qualification._documents import json_number
-from benchsweep.qualification.lots._prove import LotProof
-from benchsweep.qualification.lots._recheck import ReelAgain
-from benchsweep.qualification.lots._view import LotView
 from benchsweep.records import (
     LotClosed,
     LotEvent,
@@ -22,6 +19,12 @@ from benchsweep.records import (
     SamplingPlan,
     VariablesDecision,
 )
+
+if TYPE_CHECKING:
+    # What these need to be computed is not needed to print a plan.
+    from benchsweep.qualification.lots._prove import LotProof
+    from benchsweep.qualification.lots._recheck import ReelAgain
+    from benchsweep.qualification.lots._view import LotView
 
 __all__ = ["lot_document", "lots_document", "proof_document", "sampling_document"]
 
