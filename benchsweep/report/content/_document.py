@@ -13,18 +13,17 @@ from benchsweep.report.content._means import means_section
 from benchsweep.report.content._opening import opened
 from benchsweep.report.content._overview import OVERVIEW, overview_section
 from benchsweep.report.content._particulars import Particulars
+from benchsweep.report.content._printed import printed, safety_section
 from benchsweep.report.content._series import series_section
 from benchsweep.report.content._series_item import SeriesItem
 from benchsweep.report.content._shared import shared
 from benchsweep.report.content._subject import Detail, ReportPart, report_part
 from benchsweep.report.content._traces import traces_reading
 from benchsweep.report.content._verdict_rows import reading_legend
-from benchsweep.report.document import Block, Document, Given, Line, Paragraph, Section, Strong, line
+from benchsweep.report.document import Block, Document, Given, Paragraph, Section
 from benchsweep.report.text import Texts
 
 __all__ = ["assembled", "report_document"]
-
-_CONTROLS = "controls."
 
 
 def report_document(
@@ -96,24 +95,12 @@ def assembled(
         faults = Paragraph((texts("faults.brief"),), legend=True)
         reading = (reading_legend(None, texts), traces_reading(texts), faults)
         blocks.append(Section((texts("document.reading"),), reading))
-    blocks.append(Section((texts("document.safety"),), (Paragraph((texts("document.safety_words"),)),)))
-    return Document(
-        title=(Given(title),) if title else (texts("document.title"),),
+    blocks.append(safety_section(texts))
+    return printed(
+        (Given(title),) if title else (texts("document.title"),),
+        blocks,
+        texts,
         number=number,
-        language=texts.language,
-        blocks=tuple(blocks),
-        running=_running(given, simulated_words(reported, texts)),
-        end=texts("document.end", number=number),
-        page_words=texts("document.page", page="{page}", pages="{pages}"),
-        controls={name: texts(f"controls.{name}") for name in _controls(texts)},
+        laboratory=given.laboratory,
+        simulated=simulated_words(reported, texts),
     )
-
-
-def _running(given: Particulars, simulated: str) -> Line:
-    """Return what stands at the head of each page: the laboratory, and that it is practice."""
-    laboratory: Line = (Given(given.laboratory),) if given.laboratory else ()
-    return line(laboratory, ", " if laboratory and simulated else "", Strong(simulated) if simulated else "")
-
-
-def _controls(texts: Texts) -> list[str]:
-    return [key.removeprefix(_CONTROLS) for key in texts.entries if key.startswith(_CONTROLS)]

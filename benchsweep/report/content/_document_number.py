@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Sequence
 
 from benchsweep.records import Verdict
+from benchsweep.report.content._pieces import short_digest
 from benchsweep.report.content._series_item import SeriesItem
 from benchsweep.report.content._subject import ReportPart
 
 __all__ = ["derived_number"]
-
-_DIGITS = 12
-_GROUP = 4
 
 
 def derived_number(parts: Sequence[ReportPart], series: Sequence[SeriesItem] = ()) -> str:
@@ -31,9 +27,7 @@ def derived_number(parts: Sequence[ReportPart], series: Sequence[SeriesItem] = (
         [item.content_hash, item.head.specimen.identifier, item.summary.first_at, item.summary.sweeps]
         for item in series
     ]
-    written = json.dumps(told, ensure_ascii=True, separators=(",", ":"), default=str)
-    digits = hashlib.sha256(written.encode()).hexdigest()[:_DIGITS].upper()
-    return "-".join(digits[at : at + _GROUP] for at in range(0, _DIGITS, _GROUP))
+    return short_digest(told)
 
 
 def _verdict(verdict: Verdict) -> list[object]:

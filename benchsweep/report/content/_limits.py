@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from benchsweep.records import LimitCurve, Parameter
 from benchsweep.report.content._budget import standing_line
@@ -12,7 +12,7 @@ from benchsweep.report.content._pieces import cells, given
 from benchsweep.report.document import Block, Column, Given, Items, Line, Paragraph, Row, Section, Table
 from benchsweep.report.text import Texts, parameter_words
 
-__all__ = ["limits_section"]
+__all__ = ["limits_section", "limits_table", "standing_lines"]
 
 _WORDS = {
     "from-memory": "limits_used.from_memory",
@@ -30,9 +30,11 @@ def limits_section(group: Sequence[ReportItem], texts: Texts) -> Section | None:
     held = [item for item in group if item.limits]
     if not held:
         return None
-    blocks: list[Block] = [Items(tuple(_standings(held, texts)))]
+    blocks: list[Block] = [
+        Items(tuple(standing_lines([curve for item in held for curve in item.limits.values()], texts)))
+    ]
     for item in held:
-        table = _table(item.limits, texts)
+        table = limits_table(item.limits, texts)
         if len(group) == 1:
             blocks.append(table)
         else:
@@ -41,8 +43,9 @@ def limits_section(group: Sequence[ReportItem], texts: Texts) -> Section | None:
     return Section((texts("limits_used.title"),), tuple(blocks))
 
 
-def _standings(items: Sequence[ReportItem], texts: Texts) -> Iterator[Line]:
-    counts = Counter(curve.standing for item in items for curve in item.limits.values())
+def standing_lines(curves: Iterable[LimitCurve], texts: Texts) -> Iterator[Line]:
+    """Yield a sentence for each standing: how many of the limit lines have it, the weakest first."""
+    counts = Counter(curve.standing for curve in curves)
     for standing, key in _WORDS.items():
         if counts[standing]:
             yield texts.line(key, count=counts[standing])
@@ -50,7 +53,8 @@ def _standings(items: Sequence[ReportItem], texts: Texts) -> Iterator[Line]:
         yield texts.line("limits_used.unknown", count=counts[standing], standing=Given(standing))
 
 
-def _table(limits: Mapping[Parameter, LimitCurve], texts: Texts) -> Table:
+def limits_table(limits: Mapping[Parameter, LimitCurve], texts: Texts) -> Table:
+    """Return sense, standing and source of each limit line."""
     order = list(Parameter)
     columns = (
         Column(texts("limits_used.parameter")),

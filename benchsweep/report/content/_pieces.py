@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
@@ -18,6 +20,7 @@ __all__ = [
     "facts",
     "given",
     "name_in",
+    "short_digest",
     "table_in",
     "time_between_h",
     "without_comments",
@@ -25,6 +28,8 @@ __all__ = [
 
 COMPUTING_DB = -200.0
 """Levels below this are the rounding of numbers of 53 bits (2^-53 is -319 dB), not something measured."""
+
+_DIGITS, _GROUP = 12, 4
 
 Fact: TypeAlias = tuple[Line, tuple[Line, ...]]
 
@@ -47,6 +52,13 @@ def fact(name: str | Line, *lines: Line | str) -> Fact:
 def facts(entries: Iterable[Fact]) -> Facts:
     """Return the facts about which there is something to say."""
     return Facts(tuple(entry for entry in entries if entry[1]))
+
+
+def short_digest(told: object) -> str:
+    """Return twelve hexadecimal digits in groups of four, the first of a SHA-256 over plain data."""
+    written = json.dumps(told, ensure_ascii=True, separators=(",", ":"), default=str)
+    digits = hashlib.sha256(written.encode()).hexdigest()[:_DIGITS].upper()
+    return "-".join(digits[at : at + _GROUP] for at in range(0, _DIGITS, _GROUP))
 
 
 def table_in(toml: str) -> Mapping[str, Any]:

@@ -6,18 +6,26 @@ record, at all points. Names of charts begin with the `prefix` that the caller g
 
 from benchsweep.report.content.charts._cable import cable_charts
 from benchsweep.report.content.charts._compared import compared_charts
+from benchsweep.report.content.charts._control import chart_name, control_charts
 from benchsweep.report.content.charts._distance import distance_charts
 from benchsweep.report.content.charts._drawn import (
     alien_drawings,
     cable_drawings,
+    control_drawings,
     distance_drawings,
     gathered_drawings,
+    lot_margin_drawings,
+    lot_trace_drawings,
+    operating_drawings,
     overview_drawings,
     parameter_drawings,
     series_drawings,
 )
 from benchsweep.report.content.charts._kept import Gathered, Kept, kept_of
 from benchsweep.report.content.charts._looks import MARKERS, PAIR_LOOKS, marker_legend, pair_legend
+from benchsweep.report.content.charts._lot_margins import lot_margin_charts
+from benchsweep.report.content.charts._lot_traces import lot_trace_charts
+from benchsweep.report.content.charts._operating import operating_charts
 from benchsweep.report.content.charts._parameters import Detail, alien_charts, parameter_charts
 from benchsweep.report.content.charts._series import series_charts
 from benchsweep.report.content.charts._spread import spread_charts
@@ -32,12 +40,21 @@ __all__ = [
     "alien_drawings",
     "cable_charts",
     "cable_drawings",
+    "chart_name",
     "compared_charts",
+    "control_charts",
+    "control_drawings",
     "distance_charts",
     "distance_drawings",
     "gathered_drawings",
     "kept_of",
+    "lot_margin_charts",
+    "lot_margin_drawings",
+    "lot_trace_charts",
+    "lot_trace_drawings",
     "marker_legend",
+    "operating_charts",
+    "operating_drawings",
     "overview_drawings",
     "pair_legend",
     "parameter_charts",

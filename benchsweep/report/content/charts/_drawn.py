@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
+from benchsweep.records import ControlChart, OperatingCurve, ProcessView
 from benchsweep.report import chart as drawing
 from benchsweep.report.content._item import ReportItem
+from benchsweep.report.content._lot_item import LotItem
 from benchsweep.report.content._series_item import SeriesItem
+from benchsweep.report.content.charts._apart import ReadApart
 from benchsweep.report.content.charts._cable import cable_charts
 from benchsweep.report.content.charts._compared import compared_charts
+from benchsweep.report.content.charts._control import control_charts
 from benchsweep.report.content.charts._distance import distance_charts
 from benchsweep.report.content.charts._frame import Captioned
 from benchsweep.report.content.charts._kept import Gathered, Kept, kept_of
+from benchsweep.report.content.charts._lot_margins import lot_margin_charts
+from benchsweep.report.content.charts._lot_traces import lot_trace_charts
+from benchsweep.report.content.charts._operating import operating_charts
 from benchsweep.report.content.charts._parameters import Detail, alien_charts, parameter_charts
 from benchsweep.report.content.charts._series import series_charts
 from benchsweep.report.content.charts._spread import spread_charts
@@ -21,9 +29,13 @@ from benchsweep.report.text import Texts
 __all__ = [
     "alien_drawings",
     "cable_drawings",
+    "control_drawings",
     "distance_drawings",
     "drawn",
     "gathered_drawings",
+    "lot_margin_drawings",
+    "lot_trace_drawings",
+    "operating_drawings",
     "overview_drawings",
     "parameter_drawings",
     "series_drawings",
@@ -90,3 +102,38 @@ def gathered_drawings(kept: Iterable[Kept], texts: Texts, *, prefix: str) -> tup
     # The x axis of a spread has no numbers, so there is nothing to read off it; a table tells its margins.
     spread = drawn(spread_charts(gathered.kept, texts, prefix=prefix), readout=False)
     return (*spread, *drawn(compared_charts(gathered.kept, texts, prefix=prefix)))
+
+
+def operating_drawings(curve: OperatingCurve, texts: Texts, *, prefix: str) -> tuple[Drawn, ...]:
+    """Return the picture of `operating_charts`."""
+    return drawn(operating_charts(curve, texts, prefix=prefix))
+
+
+def lot_margin_drawings(item: LotItem, texts: Texts, *, prefix: str) -> tuple[Drawn, ...]:
+    """Return the picture of `lot_margin_charts`; its x axis has no numbers, so nothing is read off it."""
+    return drawn(lot_margin_charts(item, texts, prefix=prefix), readout=False)
+
+
+def lot_trace_drawings(item: LotItem, texts: Texts, *, prefix: str) -> tuple[Drawn, ...]:
+    """Return the pictures of `lot_trace_charts`.
+
+    Values are read off the reels that are told apart: those of a hundred would be megabytes.
+    """
+    return _read_apart(lot_trace_charts(item, texts, prefix=prefix), coarse=True)
+
+
+def control_drawings(
+    view: ProcessView, texts: Texts, *, prefix: str, chosen: Sequence[ControlChart] | None = None
+) -> tuple[Drawn, ...]:
+    """Return the picture of `control_charts`."""
+    return _read_apart(control_charts(view, texts, prefix=prefix, chosen=chosen))
+
+
+def _read_apart(charts: Sequence[ReadApart], *, coarse: bool = False) -> tuple[Drawn, ...]:
+    """Return charts as pictures of the whole, with the values of what is read off."""
+    made = []
+    for one in charts:
+        picture = drawing.picture(one.whole, readout=False, coarse=coarse)
+        values = drawing.picture(one.read, coarse=coarse).readout
+        made.append(Drawn(replace(picture, readout=values), one.caption))
+    return tuple(made)

@@ -14,9 +14,9 @@ from benchsweep.report.content.charts._kept import Kept, KeptMargin
 from benchsweep.report.document import Given, clean
 from benchsweep.report.text import ORDER, Texts, outcome_words, parameter_words, signed
 
-__all__ = ["spread_charts"]
+__all__ = ["OUTCOME_LOOKS", "spread_charts"]
 
-_LOOKS: Mapping[Outcome, Look] = MappingProxyType(
+OUTCOME_LOOKS: Mapping[Outcome, Look] = MappingProxyType(
     {
         Outcome.PASS: Look("#0072B2", width=0.0, marker="circle"),
         Outcome.CONDITIONAL_PASS: Look("#009E73", width=0.0, marker="square"),
@@ -86,7 +86,7 @@ def _panel(found: Found, kept: Sequence[Kept], unit: str, texts: Texts) -> Panel
     curves = []
     for outcome in (outcome for outcome in reversed(ORDER) if outcome in points):
         x, y = np.array(points[outcome]).T
-        curves.append(Curve(outcome_words(outcome, texts), x, y, _LOOKS[outcome]))
+        curves.append(Curve(outcome_words(outcome, texts), x, y, OUTCOME_LOOKS[outcome]))
     marks = (
         tuple(Mark(x, y, "words", clean(name)) for x, y, name in failing)
         if len(failing) <= _MOST_NAMED

@@ -1,0 +1,290 @@
+"""A product over its lots: signals, capability with its bound, tolerance limits, control charts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from benchsweep.records import ChartSignal, ControlChart, ProcessView, ToleranceLimits
+from benchsweep.report.content import charts
+from benchsweep.report.content._lot_words import percent_words
+from benchsweep.report.content._pieces import cells, facts, given
+from benchsweep.report.content._pieces import fact as named_fact
+from benchsweep.report.document import (
+    Block,
+    Column,
+    Drawn,
+    Given,
+    Items,
+    Line,
+    Paragraph,
+    Row,
+    Section,
+    Strong,
+    Table,
+    line,
+)
+from benchsweep.report.text import Texts, number, parameter_words, signed
+
+__all__ = ["process_blocks", "process_section", "signals_of"]
+
+_MOST_POINTS = 6
+
+
+def process_section(views: Sequence[ProcessView], texts: Texts) -> Section:
+    """Return a product over its lots in short: two charts of each view without a decisive signal."""
+    blocks = process_blocks(views, texts, prefix="process-", whole=False)
+    return Section((texts("process.title"),), blocks, anchor="process")
+
+
+def process_blocks(
+    views: Sequence[ProcessView], texts: Texts, *, prefix: str, whole: bool
+) -> tuple[Block, ...]:
+    """Return what is told of views: each requirement by itself, signals first.
+
+    Parameters
+    ----------
+    prefix
+        Names charts, unique in the document.
+    whole
+        Draw every chart; else of a view without a decisive signal the chart of single values and the one that
+        sees slow drift.
+    """
+    blocks: list[Block] = []
+    requirements = list(dict.fromkeys(view.requirement for view in views))
+    for place, requirement in enumerate(requirements, start=1):
+        of = [view for view in views if view.requirement == requirement]
+        part = f"{prefix}{place}-"
+        inner = _requirement(of, texts, part, whole=whole)
+        if len(requirements) == 1:
+            blocks += inner
+        else:
+            blocks.append(Section(texts.line("process.against", requirement=Given(requirement)), inner))
+    return tuple(blocks)
+
+
+def signals_of(
+    views: Sequence[ProcessView], *, decisive: bool
+) -> list[tuple[ProcessView, ControlChart, ChartSignal]]:
+    """Return all signals of a kind, view by view."""
+    return [
+        (view, chart, signal)
+        for view in views
+        for chart in view.charts
+        for signal in chart.signals
+        if signal.decisive == decisive
+    ]
+
+
+def _requirement(
+    views: Sequence[ProcessView], texts: Texts, prefix: str, *, whole: bool
+) -> tuple[Block, ...]:
+    blocks: list[Block] = [facts(_facts(views[0], texts))]
+    blocks.append(_signals(views, texts))
+    blocks.append(_capabilities(views, texts))
+    blocks.append(Paragraph((texts("process.capability_legend"),), legend=True))
+    blocks.append(_tolerances(views, texts))
+    blocks.append(Paragraph((texts("process.tolerance_legend"),), legend=True))
+    notes = _notes(views, texts)
+    if notes:
+        blocks.append(Section((texts("process.notes"),), (Items(notes),)))
+    drawings: list[Block] = []
+    for view in views:
+        drawings += _drawings(view, texts, prefix, whole=whole)
+    if drawings:
+        legend = Paragraph((texts("process.charts_legend"),), legend=True)
+        blocks.append(Section((texts("process.charts"),), (legend, *drawings)))
+    return tuple(blocks)
+
+
+def _facts(view: ProcessView, texts: Texts) -> Iterator[tuple[Line, tuple[Line, ...]]]:
+    lots = list(dict.fromkeys(view.lots))
+    yield named_fact(texts("process.product"), given(view.product))
+    yield named_fact(texts("process.supplier"), given(view.supplier) or (texts("process.suppliers"),))
+    yield named_fact(texts("process.requirement"), given(view.requirement))
+    if lots:
+        told = given(lots[0])
+        if len(lots) > 1:
+            told = texts.line("head.from_to", count=len(lots), first=Given(lots[0]), last=Given(lots[-1]))
+        yield named_fact(texts("process.lots"), told)
+    times = sorted(time[:10] for time in view.measured_at if time)
+    if times:
+        span = texts.line("head.span", first=Given(times[0]), last=Given(times[-1]))
+        yield named_fact(texts("process.measured"), span)
+
+
+def _what(view: ProcessView, texts: Texts) -> str:
+    told = parameter_words(view.parameter, texts)
+    return told if view.end is None else f"{told}, {texts('where.end', end=view.end)}"
+
+
+def _signals(views: Sequence[ProcessView], texts: Texts) -> Section:
+    decisive = [_signal(*found, texts) for found in signals_of(views, decisive=True)]
+    informing = [_signal(*found, texts) for found in signals_of(views, decisive=False)]
+    blocks: list[Block] = []
+    if decisive:
+        blocks.append(Items(tuple(decisive)))
+    else:
+        blocks.append(Paragraph((texts("process.no_signal"),)))
+    if informing:
+        folded = (Items(tuple(informing)), Paragraph((texts("process.runs_legend"),), legend=True))
+        blocks.append(Section((texts("process.runs", count=len(informing)),), folded, folded=True))
+    return Section((texts("process.signals"),), tuple(blocks))
+
+
+def _signal(view: ProcessView, chart: ControlChart, signal: ChartSignal, texts: Texts) -> Line:
+    """Return which rule is broken in which chart, by which points, and with which it could be seen."""
+    points: Line = ()
+    if len(signal.points) > _MOST_POINTS:
+        first, last = signal.points[0], signal.points[-1]
+        points = texts.line(
+            "process.points_from_to",
+            count=len(signal.points),
+            first=_point(chart, first, texts),
+            last=_point(chart, last, texts),
+        )
+    else:
+        for place in signal.points:
+            points = line(points, ", " if points else "", _point(chart, place, texts))
+    head = texts("process.signal_head", what=_what(view, texts), chart=charts.chart_name(view, chart, texts))
+    told = texts.line(
+        "process.signal",
+        head=Strong(head) if signal.decisive else head,
+        words=Given(signal.words),
+        rule=Given(signal.rule),
+        points=points,
+    )
+    if len(signal.points) > 1:
+        seen = Given(chart.labels[signal.noticed])
+        told = texts.line("process.noticed", told=told, point=seen)
+    return told
+
+
+def _point(chart: ControlChart, place: int, texts: Texts) -> Line:
+    return texts.line("process.point", label=Given(chart.labels[place]), number=place + 1)
+
+
+def _capabilities(views: Sequence[ProcessView], texts: Texts) -> Table:
+    columns = (
+        Column(texts("process.parameter")),
+        Column(texts("process.end"), kept=True),
+        Column(texts("process.reels"), number=True),
+        Column(texts("process.mean"), number=True),
+        Column(texts("process.deviation"), number=True),
+        Column(texts("process.least"), number=True),
+        Column(texts("process.unit")),
+        Column(texts("process.index"), number=True),
+        Column(texts("process.bound"), number=True),
+        Column(texts("process.below"), number=True),
+        Column(texts("process.normal"), kept=True),
+        Column(texts("process.signal_count"), number=True),
+    )
+    known = next((view.capability for view in views if view.capability is not None), None)
+    confidence = "95" if known is None else f"{100.0 * known.confidence:g}"
+    rows = tuple(_capability(view, texts) for view in views)
+    return Table(columns, rows, (texts("process.capability_caption", confidence=confidence),))
+
+
+def _capability(view: ProcessView, texts: Texts) -> Row:
+    found, margin = view.capability, view.margin
+    signals = sum(signal.decisive for chart in view.charts for signal in chart.signals)
+    mean = float(np.mean(margin)) if margin.size else None
+    deviation = float(np.std(margin, ddof=1)) if margin.size > 1 else None
+    least = float(np.min(margin)) if margin.size else None
+    index = number(None, texts)
+    if found is not None:
+        name = texts("process.within" if found.within else "process.overall")
+        index = texts("process.index_of", name=name, value=number(found.index, texts))
+    return Row(
+        cells(
+            parameter_words(view.parameter, texts),
+            view.end or texts("process.worst_end"),
+            str(margin.size),
+            signed(mean, texts),
+            number(deviation, texts, 3),
+            signed(least, texts),
+            view.unit,
+            index,
+            number(None if found is None else found.lower_bound, texts),
+            percent_words(None if found is None else found.percent_below, texts),
+            _normal(view, texts),
+            str(signals),
+        ),
+        "fail" if least is not None and least < 0.0 else "",
+    )
+
+
+def _normal(view: ProcessView, texts: Texts) -> str:
+    found = view.normality
+    if found is None or found.doubtful is None:
+        return texts("process.too_few")
+    key = "process.not_normal" if found.doubtful else "process.may_be_normal"
+    return texts(key, p=number(found.p_value, texts, 3))
+
+
+def _tolerances(views: Sequence[ProcessView], texts: Texts) -> Table:
+    columns = (
+        Column(texts("process.parameter")),
+        Column(texts("process.end"), kept=True),
+        Column(texts("process.limit"), kept=True),
+        Column(texts("process.unit")),
+        Column(texts("process.content"), number=True),
+        Column(texts("process.confidence"), number=True),
+        Column(texts("process.method")),
+    )
+    rows = tuple(
+        Row(
+            cells(
+                parameter_words(view.parameter, texts),
+                view.end or texts("process.worst_end"),
+                _sides(each, texts),
+                view.unit,
+                f"{100.0 * each.content:g}",
+                f"{100.0 * each.confidence:g}",
+                _method(each, texts),
+            )
+        )
+        for view in views
+        for each in view.tolerance
+    )
+    return Table(columns, rows, (texts("process.tolerance_caption"),))
+
+
+def _sides(found: ToleranceLimits, texts: Texts) -> str:
+    if found.lower is None and found.upper is None:
+        return number(None, texts)
+    if found.upper is None:
+        return texts("process.above", value=signed(found.lower, texts))
+    if found.lower is None:
+        return texts("process.below_value", value=signed(found.upper, texts))
+    return texts("head.between", low=signed(found.lower, texts), high=signed(found.upper, texts))
+
+
+def _method(found: ToleranceLimits, texts: Texts) -> str:
+    if found.method == "distribution-free":
+        return texts("process.distribution_free")
+    return texts("process.normal_factor", factor=number(found.factor, texts, 3))
+
+
+def _notes(views: Sequence[ProcessView], texts: Texts) -> tuple[Line, ...]:
+    """Return what a reader must know, each once with what it is about."""
+    found: dict[str, list[str]] = {}
+    for view in views:
+        for note in view.notes:
+            found.setdefault(note, []).append(_what(view, texts))
+    return tuple(
+        given(note)
+        if len(about) == len(views)
+        else texts.line("process.note_on", about=", ".join(about), note=Given(note))
+        for note, about in found.items()
+    )
+
+
+def _drawings(view: ProcessView, texts: Texts, prefix: str, *, whole: bool) -> tuple[Drawn, ...]:
+    chosen = list(view.charts)
+    if not whole and not any(signal.decisive for chart in view.charts for signal in chart.signals):
+        first = [chart for chart in chosen if chart.kind == "individuals"][:1]
+        drift = [chart for chart in chosen if chart.kind == "ewma"][:1]
+        chosen = [*first, *drift] or chosen[:2]
+    return charts.control_drawings(view, texts, prefix=prefix, chosen=chosen)
