@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,16 @@ from benchsweep.statistics.sampling import attributes_plan
 from tests.journeys.lot_year_model import quick
 from tests.journeys.lot_year_rows import Row, mean_row, rate_row
 
-__all__ = ["Drifted", "drift_rows", "drifted", "ewma_run_length", "false_alarm_rows", "noticed", "shift_rows"]
+__all__ = [
+    "Drifted",
+    "drift_rows",
+    "drifted",
+    "ewma_run_length",
+    "false_alarm_rows",
+    "noticed",
+    "shift_rows",
+    "trend_run_length",
+]
 
 Floats = NDArray[np.float64]
 
@@ -29,6 +39,8 @@ _WITHIN_DB, _BETWEEN_DB = 1.5, 0.9
 _BEYOND = 2.0 * float(special.ndtr(-3.0))
 """One point in 370.4."""
 _LIMITS = "beyond-limits"
+_LONG = 150
+"""Lots by which every drift is told."""
 
 
 def ewma_run_length(weight: float, width: float, shift: float = 0.0) -> float:
@@ -47,6 +59,27 @@ def ewma_run_length(weight: float, width: float, shift: float = 0.0) -> float:
 
     at_nodes = np.linalg.solve(np.eye(y.size) - kernel(y), np.ones(y.size))
     return 1.0 + float((kernel(np.zeros(1)) @ at_nodes)[0])
+
+
+def trend_run_length(slope: float, weight: float, width: float = 3.0) -> float:
+    """Return the mean run length where the mean rises by `slope` from value to value, first value included.
+
+    The distribution of the average between the limits is carried on from value to value, on the nodes of
+    Gauss and Legendre; its sums are the shares of runs that last longer. Weight 1: single values.
+    """
+    limit = width * math.sqrt(weight / (2.0 - weight))
+    node, part = np.polynomial.legendre.leggauss(101)
+    y, part = limit * node, limit * part
+    scale = math.sqrt(2.0 * math.pi) * weight
+    moved = (y[:, None] - (1.0 - weight) * y[None, :]) / weight
+    density, left, length = np.exp(-0.5 * (y / weight - slope) ** 2) / scale, 1.0, 0.0
+    for number in count(2):
+        length += left
+        left = float(part @ density)
+        if left < 1e-12:
+            return length
+        density = np.exp(-0.5 * (moved - number * slope) ** 2) / scale @ (part * density)
+    raise AssertionError
 
 
 def noticed(chart: ControlChart, change: int = 0, *, decisive: bool = True) -> int | None:
@@ -160,21 +193,21 @@ def drifted(
     """
     plan = attributes_plan(500, aql_percent=1.5)
     start = -float(special.ndtri(0.001)) * math.hypot(_WITHIN_DB, _BETWEEN_DB)
-    count = baseline + after
-    fall = slope_db * np.maximum(0, np.arange(count) - baseline + 1)
+    lots = baseline + after
+    fall = slope_db * np.maximum(0, np.arange(lots) - baseline + 1)
     found = [
-        _supplier(plan, start - fall[:, None] + _lots_of(draw, count, plan.sample_size), baseline)
+        _supplier(plan, start - fall[:, None] + _lots_of(draw, lots, plan.sample_size), baseline)
         for _ in range(suppliers)
     ]
     between, average, any_rule, refused = zip(*found, strict=True)
-    return Drifted(between, average, any_rule, refused, suppliers * count)
+    return Drifted(between, average, any_rule, refused, suppliers * lots)
 
 
 def _supplier(plan: SamplingPlan, margins: Floats, baseline: int) -> tuple[int, int, int, int]:
-    count = len(margins)
-    never = count - baseline + 1
-    lots = between_chart(list(margins), _labels(count), baseline=baseline)
-    average = ewma_chart(margins.mean(axis=1), _labels(count), baseline=baseline)
+    labels = _labels(len(margins))
+    never = len(margins) - baseline + 1
+    lots = between_chart(list(margins), labels, baseline=baseline)
+    average = ewma_chart(margins.mean(axis=1), labels, baseline=baseline)
     refused = next(
         (place for place, lot in enumerate(margins[baseline:], 1) if not quick(plan, lot).accepted), never
     )
@@ -185,13 +218,27 @@ def _supplier(plan: SamplingPlan, margins: Floats, baseline: int) -> tuple[int, 
 def drift_rows(draw: np.random.Generator, lots: int) -> Iterator[Row]:
     """What a year looks like: 25 lots to know the process by, then margins fall from lot to lot."""
     suppliers, group = max(20, lots // 4), "drift"
+    plan = attributes_plan(500, aql_percent=1.5)
+    fall_db, deviation_db = 0.1, math.hypot(_BETWEEN_DB, _WITHIN_DB / math.sqrt(plan.sample_size))
+    for what, weight in (("means of lots", 1.0), ("weighted average", 0.2)):
+        delays = []
+        for _ in range(2 * suppliers):
+            means = draw.normal(0.0, deviation_db, _LONG) - fall_db * np.arange(1, _LONG + 1)
+            chart = ewma_chart(
+                means, _labels(_LONG), weight=weight, centre=0.0, deviation=deviation_db, steady=True
+            )
+            delays.append(noticed(chart) or _LONG)
+        expected = trend_run_length(fall_db / deviation_db, weight)
+        text = f"{fall_db:g} dB a lot, limits known: lots until told, {what}"
+        source = "survival, value by value"
+        yield mean_row(group, text, delays, expected, source, sum(delays))
     steady = drifted(draw, suppliers, slope_db=0.0)
     for what, found in (("means of lots", steady.between), ("weighted average", steady.average)):
         alarms = sum(each <= 60 for each in found)
         text = f"none: {what} alarm within 60 lots, limits of 25"
         yield rate_row(group, text, alarms, suppliers, None, "")
-    falling = drifted(draw, suppliers, slope_db=0.1)
-    name = "0.1 dB a lot"
+    falling = drifted(draw, suppliers, slope_db=fall_db)
+    name = f"{fall_db:g} dB a lot, limits of 25"
     for what, each in (
         ("means of lots", falling.between),
         ("weighted average", falling.average),

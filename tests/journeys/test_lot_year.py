@@ -12,7 +12,7 @@ from scipy import stats
 from benchsweep.records import Severity
 from benchsweep.statistics.sampling import START
 from tests.journeys.lot_year import PARTS, rows
-from tests.journeys.lot_year_charts import drifted, ewma_run_length
+from tests.journeys.lot_year_charts import drifted, ewma_run_length, trend_run_length
 from tests.journeys.lot_year_rows import Row, rate_row, table
 from tests.journeys.lot_year_series import inspected, plan_of
 
@@ -100,6 +100,16 @@ def test_run_lengths_are_the_published_ones() -> None:
     assert ewma_run_length(0.2, 2.962) == pytest.approx(500.0, rel=2e-3)
     assert ewma_run_length(0.1, 2.814) == pytest.approx(500.0, rel=2e-3)
     assert ewma_run_length(0.1, 2.814, 1.0) == pytest.approx(10.3, abs=0.05)
+
+
+def test_run_lengths_of_a_drift_are_those_of_other_ways() -> None:
+    # Single points are independent: the share that lasts is a product. Without drift it is what Crowder has.
+    slope, lasts, length = 0.1, 1.0, 0.0
+    for number in range(1, 200):
+        length += lasts
+        lasts *= float(stats.norm.cdf(3.0 - slope * number) - stats.norm.cdf(-3.0 - slope * number))
+    assert trend_run_length(slope, 1.0) == pytest.approx(length, rel=1e-9)
+    assert trend_run_length(0.0, 0.2, 2.0) == pytest.approx(ewma_run_length(0.2, 2.0), rel=1e-9)
 
 
 def test_charts_tell_of_a_drift_before_lots_are_refused() -> None:
