@@ -46,7 +46,11 @@ def reels_section(state: LotState, texts: Texts) -> Section:
     blocks.append(Paragraph((_legend(state, texts),), legend=True))
     if results:
         blocks.append(_besides(state, texts))
-        blocks.append(Paragraph((texts("lot_reels.besides_legend"),), legend=True))
+        told: Line = (texts("lot_reels.besides_legend"),)
+        stations = _stations(state)
+        if len(stations) == 1 and stations[0]:
+            told = line(told, " ", texts.line("lot_reels.all_at", station=Given(stations[0])))
+        blocks.append(Paragraph(told, legend=True))
     return Section((texts("lot_reels.title"),), tuple(blocks), anchor="reels")
 
 
@@ -119,6 +123,7 @@ def _legend(state: LotState, texts: Texts) -> str:
 
 def _besides(state: LotState, texts: Texts) -> Table:
     """Return length, temperature and constants of each reel, and when it was measured and by whom."""
+    several = len(_stations(state)) > 1
     columns = (
         Column(texts("lot_reels.number"), number=True),
         Column(texts("lot_reels.reel"), kept=True),
@@ -130,6 +135,7 @@ def _besides(state: LotState, texts: Texts) -> Table:
         Column(texts("lot_reels.structural"), number=True),
         Column(texts("lot_reels.measured_at"), kept=True),
         Column(texts("lot_reels.by")),
+        *((Column(texts("lot_reels.station")),) if several else ()),
     )
     rows = []
     for place, reel in enumerate(state.sample, start=1):
@@ -138,7 +144,6 @@ def _besides(state: LotState, texts: Texts) -> Table:
             continue
         result = added.result
         degc = result.temperature_degc
-        by = line(Given(added.by), ", " if added.station else "", given(added.station))
         rows.append(
             Row(
                 cells(
@@ -151,7 +156,8 @@ def _besides(state: LotState, texts: Texts) -> Table:
                     _impedance(result.constants, texts),
                     _structural(result.constants, texts),
                     given(short_time(result.measured_at or added.at)),
-                    by,
+                    given(added.by),
+                    *((given(added.station),) if several else ()),
                 )
             )
         )
@@ -163,6 +169,10 @@ def _range(values: Sequence[float], decimals: int, texts: Texts) -> str:
         return number(None, texts)
     low, high = (number(value, texts, decimals) for value in (min(values), max(values)))
     return low if low == high else texts("lot_reels.range", low=low, high=high)
+
+
+def _stations(state: LotState) -> list[str]:
+    return sorted({added.station for added in state.counting.values()})
 
 
 def _velocity(constants: Sequence[ReelConstants], texts: Texts) -> str:

@@ -68,7 +68,9 @@ def pick_list_document(
         ), numbered=True),)),
         Section((texts("picks.cautions"),), (Items(tuple((texts(key),) for key in _CAUTIONS)),)),
     ]  # fmt: skip
-    return printed(texts.line("picks.title", lot=Given(opened.lot)), blocks, texts, number=_derived(state))
+    number = _derived(state)
+    title = texts.line("picks.title", lot=Given(opened.lot))
+    return printed(title, blocks, texts, number=number, end=texts("picks.end", number=number))
 
 
 def _facts(state: LotState, texts: Texts) -> Iterator[Fact]:

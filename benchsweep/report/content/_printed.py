@@ -20,6 +20,7 @@ def printed(
     number: str,
     laboratory: str = "",
     simulated: str = "",
+    end: str = "",
 ) -> Document:
     """Return a document.
 
@@ -33,6 +34,8 @@ def printed(
         Stands at the head of each page; may be empty.
     simulated
         That it is practice, in words; stands there too.
+    end
+        The words that mark its end; empty: those of a report.
     """
     named: Line = (Given(laboratory),) if laboratory else ()
     running = line(named, ", " if named and simulated else "", Strong(simulated) if simulated else "")
@@ -42,7 +45,7 @@ def printed(
         language=texts.language,
         blocks=tuple(blocks),
         running=running,
-        end=texts("document.end", number=number),
+        end=end or texts("document.end", number=number),
         page_words=texts("document.page", page="{page}", pages="{pages}"),
         controls={
             key.removeprefix(_CONTROLS): texts(f"controls.{key.removeprefix(_CONTROLS)}")

@@ -29,11 +29,13 @@ from benchsweep.report.text import Texts, number, parameter_words, signed
 
 __all__ = ["process_blocks", "process_section", "signals_of"]
 
-_MOST_POINTS = 6
+_MOST_POINTS = 4
+_LEAST_PERCENT = 0.001
+"""Smaller percentages rest on the far tail of a distribution that nobody knows so well."""
 
 
 def process_section(views: Sequence[ProcessView], texts: Texts) -> Section:
-    """Return a product over its lots in short: two charts of each view without a decisive signal."""
+    """Return a product over its lots, with fewer charts than `process_blocks` draws at the most."""
     blocks = process_blocks(views, texts, prefix="process-", whole=False)
     return Section((texts("process.title"),), blocks, anchor="process")
 
@@ -48,8 +50,8 @@ def process_blocks(
     prefix
         Names charts, unique in the document.
     whole
-        Draw every chart; else of a view without a decisive signal the chart of single values and the one that
-        sees slow drift.
+        Draw every chart; else the chart of single values, the one that sees slow drift, and those with a
+        decisive signal.
     """
     blocks: list[Block] = []
     requirements = list(dict.fromkeys(view.requirement for view in views))
@@ -120,8 +122,8 @@ def _what(view: ProcessView, texts: Texts) -> str:
 
 
 def _signals(views: Sequence[ProcessView], texts: Texts) -> Section:
-    decisive = [_signal(*found, texts) for found in signals_of(views, decisive=True)]
-    informing = [_signal(*found, texts) for found in signals_of(views, decisive=False)]
+    decisive = list(_told(signals_of(views, decisive=True), texts))
+    informing = list(_told(signals_of(views, decisive=False), texts))
     blocks: list[Block] = []
     if decisive:
         blocks.append(Items(tuple(decisive)))
@@ -133,31 +135,39 @@ def _signals(views: Sequence[ProcessView], texts: Texts) -> Section:
     return Section((texts("process.signals"),), tuple(blocks))
 
 
-def _signal(view: ProcessView, chart: ControlChart, signal: ChartSignal, texts: Texts) -> Line:
-    """Return which rule is broken in which chart, by which points, and with which it could be seen."""
-    points: Line = ()
-    if len(signal.points) > _MOST_POINTS:
-        first, last = signal.points[0], signal.points[-1]
-        points = texts.line(
-            "process.points_from_to",
-            count=len(signal.points),
-            first=_point(chart, first, texts),
-            last=_point(chart, last, texts),
+def _told(signals: Sequence[tuple[ProcessView, ControlChart, ChartSignal]], texts: Texts) -> Iterator[Line]:
+    """Yield a line for each rule that a chart breaks: by which points, and with which it could be seen."""
+    found: dict[tuple[int, str], list[tuple[ProcessView, ControlChart, ChartSignal]]] = {}
+    for entry in signals:
+        found.setdefault((id(entry[1]), entry[2].rule), []).append(entry)
+    for group in found.values():
+        view, chart, first = group[0]
+        points: Line = ()
+        for _, _, signal in group:
+            points = line(points, ", " if points else "", _points(chart, signal.points, texts))
+        head = texts(
+            "process.signal_head", what=_what(view, texts), chart=charts.chart_name(view, chart, texts)
         )
-    else:
-        for place in signal.points:
-            points = line(points, ", " if points else "", _point(chart, place, texts))
-    head = texts("process.signal_head", what=_what(view, texts), chart=charts.chart_name(view, chart, texts))
-    told = texts.line(
-        "process.signal",
-        head=Strong(head) if signal.decisive else head,
-        words=Given(signal.words),
-        rule=Given(signal.rule),
-        points=points,
-    )
-    if len(signal.points) > 1:
-        seen = Given(chart.labels[signal.noticed])
-        told = texts.line("process.noticed", told=told, point=seen)
+        told = texts.line(
+            "process.signal",
+            head=Strong(head) if first.decisive else head,
+            words=Given(first.words),
+            rule=Given(first.rule),
+            points=points,
+        )
+        if len(group) > 1 or len(first.points) > 1:
+            seen = min(signal.noticed for _, _, signal in group)
+            told = texts.line("process.noticed", told=told, point=_point(chart, seen, texts))
+        yield told
+
+
+def _points(chart: ControlChart, points: Sequence[int], texts: Texts) -> Line:
+    if len(points) > _MOST_POINTS:
+        first, last = _point(chart, points[0], texts), _point(chart, points[-1], texts)
+        return texts.line("process.points_from_to", first=first, last=last)
+    told: Line = ()
+    for place in points:
+        told = line(told, ", " if told else "", _point(chart, place, texts))
     return told
 
 
@@ -207,12 +217,18 @@ def _capability(view: ProcessView, texts: Texts) -> Row:
             view.unit,
             index,
             number(None if found is None else found.lower_bound, texts),
-            percent_words(None if found is None else found.percent_below, texts),
+            _below(None if found is None else found.percent_below, texts),
             _normal(view, texts),
             str(signals),
         ),
         "fail" if least is not None and least < 0.0 else "",
     )
+
+
+def _below(percent: float | None, texts: Texts) -> str:
+    if percent is None or percent >= _LEAST_PERCENT:
+        return percent_words(percent, texts)
+    return texts("process.least_percent", percent=f"{_LEAST_PERCENT:g}")
 
 
 def _normal(view: ProcessView, texts: Texts) -> str:
@@ -283,8 +299,12 @@ def _notes(views: Sequence[ProcessView], texts: Texts) -> tuple[Line, ...]:
 
 def _drawings(view: ProcessView, texts: Texts, prefix: str, *, whole: bool) -> tuple[Drawn, ...]:
     chosen = list(view.charts)
-    if not whole and not any(signal.decisive for chart in view.charts for signal in chart.signals):
-        first = [chart for chart in chosen if chart.kind == "individuals"][:1]
-        drift = [chart for chart in chosen if chart.kind == "ewma"][:1]
-        chosen = [*first, *drift] or chosen[:2]
+    if not whole:
+        single = next((chart for chart in chosen if chart.kind == "individuals"), None)
+        drift = next((chart for chart in chosen if chart.kind == "ewma"), None)
+        chosen = [
+            chart
+            for chart in chosen
+            if chart in (single, drift) or any(signal.decisive for signal in chart.signals)
+        ]
     return charts.control_drawings(view, texts, prefix=prefix, chosen=chosen)

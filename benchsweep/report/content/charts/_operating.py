@@ -14,7 +14,7 @@ __all__ = ["operating_charts"]
 _PROCESS = Look("#0072B2", width=1.4)
 _SCHEME = Look("#882255", (6.0, 2.0), 1.1)
 _LOT = Look("#000000", width=0.0, marker="circle")
-_OUTGOING = Look("#0072B2", width=1.4)
+_OUTGOING = Look("#555555", (1.5, 1.2), 1.4)
 _PANEL_HEIGHT = 210.0
 _MOST_LOTS = 60
 
@@ -47,7 +47,7 @@ def operating_charts(curve: OperatingCurve, texts: Texts, *, prefix: str) -> lis
     accepted = Panel(
         title=texts("lot_curve.panel_accepted"),
         x=x,
-        y=Axis(texts("lot_curve.accepted_axis"), "%", low=0.0, high=102.0),
+        y=Axis(texts("lot_curve.accepted_axis"), "%", low=0.0, high=106.0),
         curves=tuple(curves),
         marks=_marks(curve, texts),
     )
