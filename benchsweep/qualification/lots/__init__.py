@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     )
     from benchsweep.qualification.lots._in_place import LotRun, lot_run
     from benchsweep.qualification.lots._open import open_lot
-    from benchsweep.qualification.lots._plan import plan_sampling
+    from benchsweep.qualification.lots._plan import curve_of, plan_sampling
     from benchsweep.qualification.lots._process import process_views
     from benchsweep.qualification.lots._process_documents import process_document
     from benchsweep.qualification.lots._prove import LotProof, exit_code_of_proof, prove_lot
@@ -49,6 +49,7 @@ __all__ = [
     "add_record",
     "check_reel",
     "close_lot",
+    "curve_of",
     "exclude_reel",
     "exit_code_of_lot",
     "exit_code_of_proof",
@@ -89,7 +90,7 @@ _FILES = {
     ),
     "_in_place": ("LotRun", "lot_run"),
     "_open": ("open_lot",),
-    "_plan": ("plan_sampling",),
+    "_plan": ("curve_of", "plan_sampling"),
     "_process": ("process_views",),
     "_process_documents": ("process_document",),
     "_prove": (

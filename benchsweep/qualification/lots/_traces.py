@@ -12,7 +12,7 @@ import numpy as np
 from benchsweep import limits
 from benchsweep.errors import ArchiveLocked, ArchiveUnreachable, BenchsweepError
 from benchsweep.qualification._reduction import conditions_of, evaluate, limit_curves
-from benchsweep.qualification.lots._reading import conditions_told, place_of, read_for_lot
+from benchsweep.qualification.lots._reading import LotRecord, conditions_told, place_of, read_for_lot
 from benchsweep.qualification.lots._requirement_text import requirement_of
 from benchsweep.qualification.lots._view import LotView
 from benchsweep.records import LimitCurve, Parameter, ReelAdded, ReelMargin, Trace
@@ -36,11 +36,17 @@ class LotTraces:
         Parameter -> the limit on the grid of the first reel.
     notes
         Why reels are missing, in words.
+    simulated
+        Reels that were measured on the simulated bench.
+    software
+        Packages that took part in each record, with their versions; different ones once.
     """
 
     reels: Mapping[str, tuple[Trace, ...]]
     limits: Mapping[Parameter, LimitCurve]
     notes: tuple[str, ...] = ()
+    simulated: frozenset[str] = frozenset()
+    software: tuple[Mapping[str, str], ...] = ()
 
 
 def lot_traces(view: LotView) -> LotTraces:
@@ -60,9 +66,12 @@ def lot_traces(view: LotView) -> LotTraces:
     reels: dict[str, tuple[Trace, ...]] = {}
     curves: dict[Parameter, LimitCurve] = {}
     notes: list[str] = []
+    simulated: set[str] = set()
+    software: list[Mapping[str, str]] = []
     for reel, entry in counting.items():
         try:
-            reels[reel], found = _traces_of(view, entry, requirement)
+            record = read_for_lot(place_of(view.folder, entry))
+            reels[reel], found = _traces_of(view, entry, record, requirement)
         except (ArchiveLocked, ArchiveUnreachable):
             raise
         except BenchsweepError as error:
@@ -70,13 +79,23 @@ def lot_traces(view: LotView) -> LotTraces:
             continue
         for parameter, curve in found.items():
             curves.setdefault(parameter, curve)
-    return LotTraces(MappingProxyType(reels), MappingProxyType(curves), tuple(notes))
+        analyzer = record.raw.analyzer
+        if analyzer is not None and analyzer.simulated:
+            simulated.add(reel)
+        if record.raw.software not in software:
+            software.append(record.raw.software)
+    return LotTraces(
+        MappingProxyType(reels),
+        MappingProxyType(curves),
+        tuple(notes),
+        frozenset(simulated),
+        tuple(software),
+    )
 
 
 def _traces_of(
-    view: LotView, entry: ReelAdded, requirement: limits.Requirement
+    view: LotView, entry: ReelAdded, record: LotRecord, requirement: limits.Requirement
 ) -> tuple[tuple[Trace, ...], dict[Parameter, LimitCurve]]:
-    record = read_for_lot(place_of(view.folder, entry))
     needed = limits.needed_parameters(requirement)
     evaluation = evaluate(record.raw, notes=record.notes, parameters=needed)
     measurement = evaluation.measurement
