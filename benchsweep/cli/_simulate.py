@@ -19,7 +19,8 @@ def simulate(
         typer.Option(
             "--specimen",
             metavar="S",
-            help="Shipped specimen, .toml description, or Touchstone .s16p/.s8p/.s4p.",
+            help="Shipped specimen, reel of a production (tollmoor-6-0001), .toml description, or Touchstone "
+            ".s16p/.s8p/.s4p.",
         ),
     ] = "cord-2m",
     family: Annotated[

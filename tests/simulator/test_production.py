@@ -14,6 +14,8 @@ from benchsweep.simulator.specimen._assembly import assemble
 from benchsweep.simulator.specimen._description import SpecimenDescription
 from benchsweep.simulator.specimen._production import reel_of
 
+from .conftest import Client, matrix, take
+
 GRID = np.linspace(1e6, 250e6, 25)
 STEADY = """
 schema = 1
@@ -108,6 +110,59 @@ def test_loss_and_impedance_do_what_they_say() -> None:
     # At 250 MHz nearly all of the loss is that of the conductors.
     assert loss_db(scattered(loss_percent=10.0)) / loss_db(plain) == pytest.approx(1.09, abs=0.015)
     assert abs(scattered(impedance_shift_ohm=8.0) - plain).max() > 0.01
+
+
+def test_skew_is_spread_and_drawn_last(write: Write) -> None:
+    write(STEADY + CHANCE + "[[defect]]\nshare = 0.2\n" + CRUSH)
+    before = [reel_of(f"steady-{number}") for number in range(1, 401)]
+    assert {reel.skew_percent for reel in before} == {0.0}
+    wider = CHANCE.replace("[spread]\n", "[spread]\nskew_percent = 5.0\n")
+    write(STEADY + wider + "[[defect]]\nshare = 0.2\n" + CRUSH)
+    after = [reel_of(f"steady-{number}") for number in range(1, 401)]
+    skew = np.array([reel.skew_percent for reel in after])
+    # Four standard deviations of a standard deviation of 400 values.
+    assert skew.std(ddof=1) == pytest.approx(5.0, abs=4 * 5.0 / 800**0.5)
+    # Nothing else of any reel moved.
+    assert [reel.model_copy(update={"skew_percent": 0.0}) for reel in after] == before
+
+
+def test_skew_does_what_it_says() -> None:
+    frequency = np.linspace(20e6, 30e6, 21)  # 20 m turn by some 18 degrees from one to the next
+
+    def skew_s(**shift: float) -> float:
+        whole = {"schema": 1, "name": "x", "kind": "cable", "category": "6", "length_m": 20.0, "seed": 5}
+        s = assemble(SpecimenDescription.model_validate(whole | shift), 5).scatter(frequency)
+        delays = []
+        for one, other in ((0, 1), (2, 5), (3, 4), (6, 7)):  # pairs 12, 36, 45, 78
+            near, far = (one, other), (8 + one, 8 + other)
+            through = (
+                s[:, far[0], near[0]] - s[:, far[1], near[0]] - s[:, far[0], near[1]] + s[:, far[1], near[1]]
+            )
+            slope = np.polyfit(frequency, np.unwrap(np.angle(through)), 1)[0]
+            delays.append(-slope / (2.0 * np.pi))
+        return float(max(delays) - min(delays))
+
+    # A lay of length l lengthens a pair of spacing d by sqrt(1 + (pi d / l)^2): for the longest and shortest
+    # of category 6 half more of what it adds makes the difference 1.472 times as large.
+    assert skew_s(skew_percent=50.0) / skew_s() == pytest.approx(1.472, rel=0.03)
+
+
+def test_the_bench_takes_a_reel_by_its_name(ready: Client) -> None:
+    take(ready)
+    cord = matrix(ready)
+    ready.write("BENC:SPEC 'tollmoor-6-0007'")
+    assert ready.errors() == []
+    assert ready.ask("BENC:SPEC?") == '"tollmoor-6-0007"'
+    take(ready)
+    reel = matrix(ready)
+    assert np.abs(reel - cord).max() > 0.01
+    ready.write("BENC:SPEC 'tollmoor-6-0008'")
+    take(ready)
+    assert np.abs(matrix(ready) - reel).max() > 0.01
+    ready.write("BENC:SPEC 'tollmoor-6'")  # a production is no reel
+    assert ready.errors() != []
+    assert ready.ask("BENC:SPEC?") == '"tollmoor-6-0008"'
+    ready.write("BENC:SPEC 'cord-2m'")
 
 
 @pytest.mark.parametrize(

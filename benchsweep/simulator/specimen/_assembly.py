@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -151,12 +152,15 @@ def propagation_of(description: SpecimenDescription, seed: int) -> Propagation:
 def _construction(description: SpecimenDescription) -> CableType:
     """Return the construction of the category with what the description shifts of it."""
     cable = load_cable_type(description.category)
-    if description.loss_percent == 0.0 and description.impedance_shift_ohm == 0.0:
+    if description.loss_percent == description.impedance_shift_ohm == description.skew_percent == 0.0:
         return cable
     return cable.model_copy(
         update={
             "conductor_loss_db": cable.conductor_loss_db * (1.0 + description.loss_percent / 100.0),
             "impedance_ohm": cable.impedance_ohm + description.impedance_shift_ohm,
+            # What a lay lengthens a pair by grows with the square of the spacing, as nearly as matters.
+            "conductor_spacing_mm": cable.conductor_spacing_mm
+            * math.sqrt(1.0 + description.skew_percent / 100.0),
         }
     )
 

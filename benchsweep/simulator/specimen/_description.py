@@ -46,7 +46,8 @@ class SpecimenDescription(Definition):
     bundle is one bare cable, the disturbed one, with so many alike `disturbing` it all along; `separation_db`
     is by how many decibels they couple less than cables in touch, and conditions are those of the disturbed
     one. `quality_db` lowers all coupling and roughness; `loss_percent` raises the loss of the conductors,
-    `impedance_shift_ohm` the impedance of all pairs above those of the category's construction.
+    `impedance_shift_ohm` the impedance of all pairs above those of the category's construction, and
+    `skew_percent` by how much their lays lengthen the pairs, so that their delays differ so much more.
     """
 
     schema_: Literal[1] = Field(alias="schema")
@@ -63,6 +64,7 @@ class SpecimenDescription(Definition):
     quality_db: float = Field(default=0.0, ge=-40.0, le=40.0)
     loss_percent: float = Field(default=0.0, ge=-50.0, le=200.0)
     impedance_shift_ohm: float = Field(default=0.0, ge=-40.0, le=40.0)
+    skew_percent: float = Field(default=0.0, ge=-90.0, le=200.0)
     condition: tuple[Condition, ...] = ()
     disturbing: int | None = Field(default=None, ge=1, le=_MOST_DISTURBING)
     separation_db: float = Field(default=0.0, ge=-40.0, le=60.0)

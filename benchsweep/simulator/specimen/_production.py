@@ -22,11 +22,12 @@ _REEL = re.compile(r"(?P<production>.+)-(?P<number>[0-9]{1,9})")
 
 
 class Quantities(Definition):
-    """What reels differ in: level of all coupling, loss of the conductors, impedance of all pairs."""
+    """What reels differ in: level of all coupling, loss of the conductors, impedance and skew."""
 
     quality_db: float = 0.0
     loss_percent: float = 0.0
     impedance_ohm: float = 0.0
+    skew_percent: float = 0.0
 
 
 class Step(Quantities):
@@ -91,13 +92,7 @@ def reel_of(name: str) -> SpecimenDescription:
     number = int(found["number"]) if found else 0
     rng = np.random.default_rng([production.seed, number])
     # Always the same draws, whatever the file says: another spread or defect changes nothing else of a reel.
-    chance = rng.standard_normal(3)
-    amounts = {
-        key: value + scale * float(draw)
-        for (key, value), scale, draw in zip(
-            _expected(production, number).items(), _values(production.spread), chance, strict=True
-        )
-    }
+    chance = [*rng.standard_normal(3)]
     conditions = []
     for defect in production.defect:
         struck, place = rng.uniform(size=2)
@@ -105,6 +100,14 @@ def reel_of(name: str) -> SpecimenDescription:
             # Not within the metre at the ends, which is cut off when a reel is prepared.
             position = round(1.0 + float(place) * (production.length_m - 2.0), 2)
             conditions.append(defect.condition.model_copy(update={"position": position}))
+    seed = int(rng.integers(2**31))
+    chance.append(rng.standard_normal())
+    quality_db, loss_percent, impedance_ohm, skew_percent = (
+        expected + scale * float(draw)
+        for expected, scale, draw in zip(
+            _expected(production, number), _values(production.spread), chance, strict=True
+        )
+    )
     return SpecimenDescription(
         schema=1,
         name=name,
@@ -114,22 +117,28 @@ def reel_of(name: str) -> SpecimenDescription:
         kind="cable",
         category=production.category,
         length_m=production.length_m,
-        seed=int(rng.integers(2**31)),
-        quality_db=amounts["quality_db"],
-        loss_percent=amounts["loss_percent"],
-        impedance_shift_ohm=amounts["impedance_ohm"],
+        seed=seed,
+        quality_db=quality_db,
+        loss_percent=loss_percent,
+        impedance_shift_ohm=impedance_ohm,
+        skew_percent=skew_percent,
         condition=tuple(conditions),
     )
 
 
-def _values(quantities: Quantities) -> tuple[float, float, float]:
-    return quantities.quality_db, quantities.loss_percent, quantities.impedance_ohm
+def _values(quantities: Quantities) -> tuple[float, ...]:
+    return (
+        quantities.quality_db,
+        quantities.loss_percent,
+        quantities.impedance_ohm,
+        quantities.skew_percent,
+    )
 
 
-def _expected(production: Production, number: int) -> dict[str, float]:
-    """Return what reel `number` would be without chance."""
+def _expected(production: Production, number: int) -> tuple[float, ...]:
+    """Return what reel `number` would be without chance, in the order of `_values`."""
     total = np.array(_values(production.mean)) + np.array(_values(production.drift)) * number / 1000.0
     for step in production.step:
         if number >= step.from_reel:
             total += _values(step)
-    return dict(zip(("quality_db", "loss_percent", "impedance_ohm"), map(float, total), strict=True))
+    return tuple(map(float, total))
