@@ -8,14 +8,10 @@ from benchsweep.statistics.process._capability import (
     tolerance_limits,
     two_sided_factor,
 )
-from benchsweep.statistics.process._charts import (
-    between_chart,
-    ewma_chart,
-    individuals_chart,
-    lots_differ,
-    mean_charts,
-)
+from benchsweep.statistics.process._charts import ewma_chart, individuals_chart, mean_charts
 from benchsweep.statistics.process._constants import ChartConstants, chart_constants
+from benchsweep.statistics.process._lots import between_chart, lots_differ
+from benchsweep.statistics.process._process_charts import process_charts
 from benchsweep.statistics.process._rules import run_rules, run_signals
 
 __all__ = [
@@ -30,6 +26,7 @@ __all__ = [
     "mean_charts",
     "normality",
     "one_sided_factor",
+    "process_charts",
     "run_rules",
     "run_signals",
     "tolerance_limits",

@@ -40,10 +40,10 @@ def capability(
     """Return how well margins are kept above zero.
 
     The index is that of one side, mean / (3 s): the smaller one of both sides has no meaning for a margin
-    that cannot be too large. Its bound is exact for normal values: sqrt(n) mean / s is noncentral t with n
-    - 1 degrees of freedom and noncentrality 3 sqrt(n) times the index of the process. The bound is z_p / 3
-    or more exactly when mean - k1 s, the one-sided tolerance limit for p with the same confidence, is zero
-    or more.
+    that cannot be too large. Its bound is exact for independent normal values: sqrt(n) mean / s is
+    noncentral t with n - 1 degrees of freedom and noncentrality 3 sqrt(n) times the index of the process.
+    The bound is z_p / 3 or more exactly when mean - k1 s, the one-sided tolerance limit for p with the same
+    confidence, is zero or more. Reels of lots that differ are not independent: the bound is then too high.
 
     Parameters
     ----------
@@ -53,13 +53,18 @@ def capability(
     Raises
     ------
     UsageError
-        Fewer than two values, one that is not finite, all alike, a confidence that is none.
+        Fewer than two values, one that is not finite, all alike, a confidence, deviation or degrees that are
+        none.
     """
     value = finite(values, least=2, what="a capability")
     _check_part(confidence, "confidence")
     within = deviation is not None
+    if deviation is not None and not (math.isfinite(deviation) and deviation > 0.0):
+        raise UsageError(f"a standard deviation of {deviation:g} makes no sense", hint="Give one above 0.")
     s = float(np.std(value, ddof=1)) if deviation is None else deviation
     free = value.size - 1 if degrees is None else degrees
+    if free < 1:
+        raise UsageError(f"a capability with {free} degrees of freedom", hint="Give 1 or more.")
     mean = float(np.mean(value))
     if not s > 1e-12 * max(1.0, abs(mean)):
         raise UsageError("a capability of values that are all alike", hint="It needs values that differ.")

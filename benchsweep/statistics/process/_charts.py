@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
-from scipy import special
 
 from benchsweep.errors import UsageError
 from benchsweep.records import ChartKind, ControlChart
@@ -16,16 +15,14 @@ from benchsweep.statistics.process._rules import LIMITS_ONLY, run_signals
 from benchsweep.statistics.process._values import Floats, baseline_of, labelled
 
 __all__ = [
-    "between_chart",
     "ewma_chart",
     "individuals_chart",
-    "lots_differ",
     "mean_charts",
     "moving_range_deviation",
+    "samples_of",
 ]
 
 _WIDTH = 3.0
-_FEWEST_LOTS = 2
 
 
 def _chart(
@@ -124,7 +121,7 @@ def mean_charts(
     UsageError
         No sample in the baseline has two values, an empty sample, a value that is not finite.
     """
-    samples = _samples(groups, labels)
+    samples = samples_of(groups, labels)
     used = baseline_of(len(samples), baseline, least=1)
     sizes = np.array([sample.size for sample in samples])
     means = np.array([float(np.mean(sample)) for sample in samples])
@@ -149,64 +146,6 @@ def mean_charts(
     return of_means, spreads
 
 
-def between_chart(
-    groups: Sequence[Sequence[float] | Floats], labels: Sequence[str], *, baseline: int | None = None
-) -> ControlChart:
-    """Return a chart of the means of lots whose limits come from how the means differ from lot to lot.
-
-    A chart of means with limits from within the lots signals nearly every lot where lots differ in their
-    own right (another charge of copper, another day), which is normal in cable: the alarm would tell what
-    everybody knows. Here the means are treated as individuals: mean +- 3 mean moving range / 1.128, which
-    holds what differs from lot to lot and what differs within (chart of means of the three-way chart,
-    common practice, no source). It needs more lots to know its limits, and sees a change of the process
-    from lot to lot later.
-
-    Raises
-    ------
-    UsageError
-        Fewer than two lots, an empty one, a value that is not finite.
-    """
-    samples = _samples(groups, labels)
-    means = np.array([float(np.mean(sample)) for sample in samples])
-    chart, _ = individuals_chart(means, labels, baseline=baseline)
-    words = (
-        f"mean and mean moving range of the means of {chart.baseline} lots, limits at 3 times "
-        "the latter over d2 = 1.128"
-    )
-    return ControlChart(
-        "mean",
-        chart.labels,
-        chart.value,
-        chart.centre,
-        chart.lower,
-        chart.upper,
-        chart.deviation,
-        chart.baseline,
-        chart.signals,
-        words,
-    )
-
-
-def lots_differ(groups: Sequence[Sequence[float] | Floats]) -> float | None:
-    """Return the p-value of lots that do not differ: F test of a one-way analysis of variance.
-
-    Returns
-    -------
-    None where fewer than two lots or no lot of two values are there to tell, or nothing differs at all.
-    """
-    samples = [np.asarray(group, dtype=np.float64) for group in groups if len(group)]
-    count, total = len(samples), sum(sample.size for sample in samples)
-    if count < _FEWEST_LOTS or total <= count:
-        return None
-    grand = float(np.concatenate(samples).mean())
-    between = sum(sample.size * (float(sample.mean()) - grand) ** 2 for sample in samples)
-    within = sum(float(np.sum((sample - sample.mean()) ** 2)) for sample in samples)
-    if within <= 0.0:
-        return None if between <= 0.0 else 0.0
-    f = (between / (count - 1)) / (within / (total - count))
-    return float(special.fdtrc(count - 1, total - count, f))
-
-
 def ewma_chart(
     values: Sequence[float] | Floats,
     labels: Sequence[str],
@@ -214,7 +153,7 @@ def ewma_chart(
     weight: float = 0.2,
     width: float = 3.0,
     centre: float | None = None,
-    deviation: float | None = None,
+    deviation: float | Sequence[float] | Floats | None = None,
     baseline: int | None = None,
     steady: bool = False,
 ) -> ControlChart:
@@ -222,12 +161,15 @@ def ewma_chart(
 
     z_t = weight y_t + (1 - weight) z_(t-1), begun at the centre; limits are `width` times deviation
     sqrt(weight/(2 - weight) (1 - (1 - weight)^(2 t))) (NIST/SEMATECH e-Handbook 6.3.2.4). It sees a small
-    lasting change sooner than single points do.
+    lasting change sooner than single points do. Where each value has a deviation of its own, as means of
+    samples of different sizes have, the limits follow the variance v_t = weight^2 s_t^2 + (1 - weight)^2
+    v_(t-1), which for equal ones is the same.
 
     Parameters
     ----------
     centre, deviation
-        Of single values; None: mean of the baseline, and its mean moving range over 1.128.
+        Of single values; None: mean of the baseline, and its mean moving range over 1.128. A deviation for
+        all values, or ``(n,)`` one for each.
     steady
         Limits as after very many points, from the first one on, as the handbook's example has them.
 
@@ -240,28 +182,49 @@ def ewma_chart(
         raise UsageError(f"a weight of {weight:g}", hint="Give more than 0 and at most 1; 0.2 is usual.")
     if not (math.isfinite(width) and width > 0.0):
         raise UsageError(f"limits at {width:g} standard deviations", hint="3 is usual.")
-    if deviation is not None and not (math.isfinite(deviation) and deviation >= 0.0):
-        raise UsageError(f"a standard deviation of {deviation:g} makes no sense")
+    if centre is not None and not math.isfinite(centre):
+        raise UsageError(f"a centre of {centre:g} makes no sense")
     known = centre is not None and deviation is not None
     value = labelled(values, labels, least=1 if known else 2, what="a moving average")
     used = baseline_of(value.size, baseline, least=1 if known else 2)
-    sigma = moving_range_deviation(value[:used]) if deviation is None else deviation
+    sigma = _deviations(moving_range_deviation(value[:used]) if deviation is None else deviation, value.size)
     middle = float(np.mean(value[:used])) if centre is None else centre
     smooth = np.empty(value.shape)
     last = middle
     for place, each in enumerate(value):
         last = weight * float(each) + (1.0 - weight) * last
         smooth[place] = last
-    age = np.arange(1, value.size + 1)
-    settled = np.ones(value.shape) if steady else 1.0 - (1.0 - weight) ** (2 * age)
-    spread = sigma * np.sqrt(weight / (2.0 - weight) * settled)
+    # As after very many points, or as after the points there are.
+    variance = weight / (2.0 - weight) * sigma**2
+    if not steady:
+        before = 0.0
+        for place, each in enumerate(sigma):
+            before = weight**2 * float(each) ** 2 + (1.0 - weight) ** 2 * before
+            variance[place] = before
+    spread = np.sqrt(variance)
     words = f"weight {weight:g}, limits at {width:g} standard deviations, "
     words += "centre and deviation as given" if known else f"centre and deviation of {used} points"
     half = width * spread
     return _chart("ewma", labels, smooth, np.full(value.shape, middle), (half, half), spread, used, words)
 
 
-def _samples(groups: Sequence[Sequence[float] | Floats], labels: Sequence[str]) -> list[Floats]:
+def _deviations(deviation: float | Sequence[float] | Floats, count: int) -> Floats:
+    found = np.asarray(deviation, dtype=np.float64)
+    if found.ndim and found.shape != (count,):
+        raise UsageError(f"{found.size} standard deviations for {count} values")
+    if not (np.isfinite(found) & (found >= 0.0)).all():
+        wrong = float(found[~(np.isfinite(found) & (found >= 0.0))][0])
+        raise UsageError(f"a standard deviation of {wrong:g} makes no sense")
+    return np.full(count, found) if found.ndim == 0 else found
+
+
+def samples_of(groups: Sequence[Sequence[float] | Floats], labels: Sequence[str]) -> list[Floats]:
+    """Return samples as ``(n,)`` float64, each of one value or more, all finite.
+
+    Raises
+    ------
+    UsageError
+    """
     if len(groups) != len(labels):
         raise UsageError(f"a chart of means: {len(labels)} labels for {len(groups)} samples")
     return [

@@ -53,6 +53,11 @@ def test_bound_is_exact(count: int, bound: float) -> None:
     assert nct.cdf(3.0 * 1.33 * root, count - 1, 3.0 * found.lower_bound * root) == pytest.approx(0.95)
 
 
+def test_ten_values_must_show_much_to_prove_one() -> None:
+    # From the same calculation: of ten values an index of 1.69 is needed for a bound of 1.
+    assert capability(spread(3.0 * 1.69, 1.0, 10)).lower_bound == pytest.approx(1.0, abs=5e-3)
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     count=st.integers(3, 200),
@@ -87,6 +92,16 @@ def test_one_sided_factors(count: int, content: float, confidence: float, publis
     assert one_sided_factor(count, content, confidence) == pytest.approx(published, abs=6e-4)
 
 
+def test_one_sided_factor_beside_its_usual_approximation() -> None:
+    # NIST/SEMATECH e-Handbook 7.2.6.3 (Natrella's formula), 43 values, 90 %, 99 %: 1.8751896 as printed in a
+    # worksheet of that page; the exact factor is 1.8740 (from memory), near it and smaller.
+    z, g = 1.2815515655446004, 2.3263478740408408
+    a, b = 1.0 - g**2 / (2.0 * 42.0), z**2 - g**2 / 43.0
+    printed = (z + math.sqrt(z**2 - a * b)) / a
+    assert printed == pytest.approx(1.8751896, abs=5e-7)
+    assert 0.0 < printed - one_sided_factor(43, 0.90, 0.99) < 2e-3
+
+
 def test_one_sided_factors_equal_another_program() -> None:
     from scipy.stats import nct, norm
 
@@ -118,6 +133,30 @@ def test_one_sided_factors_equal_another_program() -> None:
 )
 def test_two_sided_factors(count: int, content: float, published: float) -> None:
     assert two_sided_factor(count, content, 0.95) == pytest.approx(published, abs=5.1e-3)
+
+
+def test_two_sided_factor_to_more_places() -> None:
+    # ISO 16269-6, from memory: 10 values, 95 %, 95 %: 3.393.
+    assert two_sided_factor(10, 0.95, 0.95) == pytest.approx(3.393, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("count", "content", "confidence"), [(2, 0.95, 0.95), (3, 0.9, 0.9), (60, 0.99, 0.95)]
+)
+def test_two_sided_factors_fulfil_their_equation(count: int, content: float, confidence: float) -> None:
+    # The chance, integrated by another program, that limits at this factor hold the content.
+    from scipy.integrate import quad
+    from scipy.optimize import brentq
+    from scipy.stats import chi2, norm
+
+    k = two_sided_factor(count, content, confidence)
+
+    def held(z: float) -> float:
+        x = z / math.sqrt(count)
+        r = brentq(lambda r: norm.cdf(x + r) - norm.cdf(x - r) - content, 0.0, abs(x) + 10.0)
+        return float(2.0 * norm.pdf(z) * chi2.sf((count - 1) * (r / k) ** 2, count - 1))
+
+    assert quad(held, 0.0, 9.0, epsabs=1e-10)[0] == pytest.approx(confidence, abs=1e-8)
 
 
 def test_two_sided_factor_beside_its_usual_approximation() -> None:
@@ -171,6 +210,25 @@ def test_rank_of_a_limit_without_a_distribution() -> None:
 def test_no_capability(values: list[float]) -> None:
     with pytest.raises(UsageError):
         capability(values)
+
+
+@pytest.mark.parametrize(
+    ("deviation", "degrees"), [(0.0, 5), (-1.0, 5), (math.nan, 5), (math.inf, 5), (1.0, 0)]
+)
+def test_no_capability_with_a_deviation_that_is_none(deviation: float, degrees: int) -> None:
+    with pytest.raises(UsageError, match=r"makes no sense|degrees of freedom"):
+        capability([4.0, 5.0, 6.0], deviation=deviation, degrees=degrees)
+
+
+def test_bound_with_a_deviation_from_within() -> None:
+    # Another program: mean 5, s 1.2 with 30 degrees of freedom, of 3 values.
+    from scipy.stats import nct
+
+    found = capability([4.0, 5.0, 6.0], deviation=1.2, degrees=30)
+    assert found.within
+    assert found.index == pytest.approx(5.0 / 3.6)
+    shift = 3.0 * math.sqrt(3.0) * found.lower_bound
+    assert nct.cdf(math.sqrt(3.0) * 5.0 / 1.2, 30, shift) == pytest.approx(0.95)
 
 
 @pytest.mark.parametrize(("content", "confidence"), [(0.0, 0.9), (1.0, 0.9), (0.9, 1.0), (0.9, -1.0)])

@@ -124,6 +124,18 @@ def test_means_and_ranges_of_five() -> None:
     assert spreads.upper[0] == pytest.approx(2.089 * mean_s, rel=1e-3)
 
 
+def test_means_and_ranges_of_a_public_data_set() -> None:
+    # CCXBAR of NIST's Dataplot, four samples of five: mean 23.34, mean range 1.875, limits 22.2585 and
+    # 24.4215, upper limit of the range 3.965, all computed from the file once. The file is not at hand: these
+    # are samples made with that mean and mean range, which is all that the limits depend on.
+    shape = np.array([-0.5, -0.2, 0.0, 0.2, 0.5])
+    groups = [23.34 + offset + 1.875 * scale * shape for offset, scale in ((-0.3, 0.8), (0.3, 1.2)) * 2]
+    means, ranges = mean_charts(groups, names(4), spread="range")
+    assert means.centre[0] == pytest.approx(23.34)
+    assert (means.lower[0], means.upper[0]) == pytest.approx((22.2585, 24.4215), abs=5e-4)
+    assert ranges.upper[0] == pytest.approx(3.965, abs=1e-3)
+
+
 def test_limits_of_means_follow_the_size_of_a_sample() -> None:
     draw = np.random.default_rng(4)
     groups = [draw.normal(0.0, 1.0, size) for size in (4, 4, 16, 1, 4)]
