@@ -82,7 +82,7 @@ def process_charts(
     p_value = lots_differ(samples)
     if p_value is not None and p_value < _DIFFER:
         notes.append(_why_between(samples, p_value, first))
-        # 10 lots of 8, lots 0.6 or 1 times as scattered as reels in them: 95 % becomes 88 or 77 % (simulated).
+        # 10 lots of 8 that scatter 0.6 or 1 times as much as their reels: 95 % is 88 or 77 % (simulated).
         notes.append(
             "reels of lots that differ are not independent: the bound of the capability and the tolerance "
             "limits hold with less confidence than they state"
