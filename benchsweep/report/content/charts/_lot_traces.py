@@ -28,11 +28,12 @@ MOST_SINGLED = 6
 """So many reels have a look of their own; others share one: those that conform, and those that do not."""
 
 _LOOKS = (
-    *(replace(look, width=1.1) for look in PAIR_LOOKS.values()),
-    *(replace(look, width=1.1, marker="circle") for look in PAIR_LOOKS.values()),
+    *(replace(look, width=1.3) for look in PAIR_LOOKS.values()),
+    *(replace(look, width=1.3, marker="circle") for look in PAIR_LOOKS.values()),
 )
-_CONFORMING = Look("#949494", width=0.45)
-_NONCONFORMING = Look("#333333", (2.0, 1.0), 0.7)
+# A hundred of them are one grey field; lighter than a lone curve may be, so that others stand out in print.
+_CONFORMING = Look("#B4B4B4", width=0.45)
+_NONCONFORMING = Look("#333333", (2.0, 1.0), 0.8)
 
 Found = dict[str, tuple[Trace, ReelMargin]]
 
