@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from typing import Literal, get_args
 
 import numpy as np
@@ -22,13 +21,9 @@ from benchsweep.records import (
     ToleranceLimits,
 )
 from benchsweep.statistics.process import (
-    between_chart,
     capability,
-    ewma_chart,
-    individuals_chart,
-    lots_differ,
-    mean_charts,
     normality,
+    process_charts,
     tolerance_limits,
 )
 
@@ -37,10 +32,6 @@ __all__ = ["Ends", "process_views"]
 Ends = Literal["worst", "A", "B", "both"]
 
 _CONTENT, _CONFIDENCE = 0.99, 0.95
-_FEW = 20
-"""Points that limits of a control chart should rest on at least (common practice)."""
-_DIFFER = 0.05
-"""Lots differ where chance alone would make them differ so much less often than this."""
 _SHOWN = 5
 _ENDS: tuple[End, ...] = ("A", "B")
 
@@ -190,71 +181,21 @@ def _charts(
     reels: Sequence[SkimmedReel], margins: list[float], baseline: int | None, notes: list[str]
 ) -> tuple[ControlChart, ...]:
     """Return the charts of reels, then those of lots; what cannot be charted is told in the notes."""
-    lots = _lots(reels, margins)
-    first = None if baseline is None else _whole_lots(lots, baseline)
-    if baseline is not None and baseline > len(margins):
-        notes.append(f"the baseline is {baseline} reels, of which there are {len(margins)}")
-        baseline = None
-    rests = len(margins) if baseline is None else baseline
-    if 2 <= rests < _FEW:
-        notes.append(f"limits rest on {rests} reels; they should on {_FEW} or more")
+    if not reels:
+        return ()
+    places: dict[str, list[int]] = {}
+    for place, each in enumerate(reels):
+        places.setdefault(each.lot, []).append(place)
     labels = _labels(reels)
-    charts = _drawn(lambda: individuals_chart(margins, labels, baseline=baseline), "reels", notes)
-    if len(lots) < 2:
-        return (
-            *charts,
-            *_drawn(lambda: (ewma_chart(margins, labels, baseline=baseline),), "averages", notes),
-        )
-    groups, names = [lot.margins for lot in lots], [lot.label for lot in lots]
-    p_value = lots_differ(groups)
-    if p_value is None or p_value >= _DIFFER:
-        charts += _drawn(lambda: (ewma_chart(margins, labels, baseline=baseline),), "averages", notes)
-        return (*charts, *_drawn(lambda: mean_charts(groups, names, baseline=first), "lots", notes))
-    notes.append(
-        f"lots differ in their own right (F test, p = {p_value:.2g}), as lots of cable do: their means are "
-        "judged by how means differ from lot to lot, and the weighted average is that of lots; single reels "
-        "beyond the limits of their chart may be no more than another lot"
+    charts, told = process_charts(
+        [[margins[place] for place in inside] for inside in places.values()],
+        tuple(places),
+        [[labels[place] for place in inside] for inside in places.values()],
+        baseline=baseline,
+        order=np.argsort([place for inside in places.values() for place in inside]).tolist(),
     )
-    means = [math.fsum(group) / len(group) for group in groups]
-    charts += _drawn(lambda: (ewma_chart(means, names, baseline=first),), "averages of lots", notes)
-    charts += _drawn(lambda: (between_chart(groups, names, baseline=first),), "means of lots", notes)
-    return (*charts, *_drawn(lambda: mean_charts(groups, names, baseline=first)[1:], "lots", notes))
-
-
-def _drawn(make: Callable[[], tuple[ControlChart, ...]], what: str, notes: list[str]) -> list[ControlChart]:
-    try:
-        return list(make())
-    except UsageError as error:
-        notes.append(f"no chart of {what}: {error.message}")
-        return []
-
-
-@dataclass(frozen=True, slots=True)
-class _Lot:
-    label: str
-    margins: list[float]
-    last: int
-    """Place of its last reel among all."""
-
-
-def _lots(reels: Sequence[SkimmedReel], margins: Sequence[float]) -> list[_Lot]:
-    """Return the lots in the order in which the first reel of each was measured."""
-    found: dict[str, _Lot] = {}
-    for place, (each, margin) in enumerate(zip(reels, margins, strict=True)):
-        before = found.get(each.lot)
-        inside = [margin] if before is None else [*before.margins, margin]
-        found[each.lot] = _Lot(each.lot, inside, place)
-    return list(found.values())
-
-
-def _whole_lots(lots: Sequence[_Lot], baseline: int) -> int | None:
-    """Return how many of the first lots lie wholly within so many reels; None where fewer than two do."""
-    count = 0
-    for lot in lots:
-        if lot.last >= baseline:
-            break
-        count += 1
-    return count if count > 1 else None
+    notes.extend(told)
+    return charts
 
 
 def _labels(reels: Sequence[SkimmedReel]) -> list[str]:
