@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from types import MappingProxyType
 
 import numpy as np
@@ -30,8 +29,8 @@ class LotTraces:
     ----------
     reels
         Reel -> its traces, as they are held against the limits (brought to length and temperature of the
-        requirement), thinned: of each of 200 parts of the band the smallest and the largest value, and the
-        point of the worst margin.
+        requirement), thinned: of each of 200 parts of the band or fewer the smallest and the largest value,
+        and the point of the worst margin.
     limits
         Parameter -> the limit on the grid of the first reel.
     notes
@@ -119,12 +118,13 @@ def _thinned(trace: Trace, margin: ReelMargin) -> Trace:
     size = trace.value.size
     if size <= 2 * _BINS:
         return trace
-    keep = {0, size - 1}
+    kept = [0, size - 1]
     if margin.frequency_hz is not None:
-        keep.add(int(np.argmin(np.abs(trace.frequency_hz - margin.frequency_hz))))
-    edges = np.linspace(0, size, _BINS + 1).astype(int)
-    for first, last in pairwise(edges):
-        part = trace.value[first:last]
-        keep.update((first + int(np.argmin(part)), first + int(np.argmax(part))))
-    places = np.array(sorted(keep))
+        kept.append(int(np.argmin(np.abs(trace.frequency_hz - margin.frequency_hz))))
+    width = -(-size // _BINS)
+    first = np.arange(0, size, width)
+    # The last part is filled up with its own last value, which adds no peak.
+    parts = np.pad(trace.value, (0, first.size * width - size), mode="edge").reshape(-1, width)
+    peaks = [first + parts.argmin(axis=1), first + parts.argmax(axis=1)]
+    places = np.unique(np.minimum(np.concatenate([*peaks, kept]), size - 1))
     return replace(trace, frequency_hz=trace.frequency_hz[places], value=trace.value[places])
