@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 
 from benchsweep.records import LotState, Outcome, Parameter, ReelAdded, ReelConstants, ReelResult
 from benchsweep.report.content._lot_words import OUTCOME_LETTERS
-from benchsweep.report.content._overview_pieces import short_time
 from benchsweep.report.content._pieces import cells, given
 from benchsweep.report.content._verdict import emphasis_of
 from benchsweep.report.document import (
@@ -37,7 +36,9 @@ def reels_section(state: LotState, texts: Texts) -> Section:
     graded = {each.parameter for result in results for each in result.margins}
     parameters = [parameter for parameter in Parameter if parameter in graded]
     blocks: list[Block] = []
-    groups = [parameters[at : at + _ABREAST] for at in range(0, len(parameters), _ABREAST)] or [[]]
+    count = -(-len(parameters) // _ABREAST)
+    each = -(-len(parameters) // max(count, 1))  # as many in one table as in the next
+    groups = [parameters[at : at + each] for at in range(0, len(parameters), each or 1)] or [[]]
     for place, group in enumerate(groups, start=1):
         caption = texts("lot_reels.caption")
         if len(groups) > 1:
@@ -133,7 +134,7 @@ def _besides(state: LotState, texts: Texts) -> Table:
         Column(texts("lot_reels.skew"), number=True),
         Column(texts("lot_reels.impedance"), number=True),
         Column(texts("lot_reels.structural"), number=True),
-        Column(texts("lot_reels.measured_at"), kept=True),
+        Column(texts("lot_reels.measured_on"), kept=True),
         Column(texts("lot_reels.by")),
         *((Column(texts("lot_reels.station")),) if several else ()),
     )
@@ -155,7 +156,7 @@ def _besides(state: LotState, texts: Texts) -> Table:
                     number(result.skew_ns_per_100m, texts),
                     _impedance(result.constants, texts),
                     _structural(result.constants, texts),
-                    given(short_time(result.measured_at or added.at)),
+                    given((result.measured_at or added.at)[:10]),
                     given(added.by),
                     *((given(added.station),) if several else ()),
                 )

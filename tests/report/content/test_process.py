@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchsweep.records import ChartSignal, Parameter
+from benchsweep.records import ChartSignal, ControlChart, Parameter
 from benchsweep.report import english, load_texts, process_report_document, write_html, write_pdf
 from benchsweep.report.content.charts import chart_name, control_charts, control_drawings
 from benchsweep.report.document import Box, Document, Drawn, Section, plain
@@ -130,6 +130,30 @@ def test_points_limits_and_signals_are_drawn() -> None:
     assert (panel.spans[0].begin, panel.spans[0].words) == (30.5, "baseline")
     assert panel.levels == (0.0,)
     assert made.whole.panels[1].levels == ()  # a range is no margin
+    far = replace(view, charts=tuple(_raised(each, 40.0) for each in view.charts))
+    (raised,) = control_charts(far, TEXTS, prefix="p-")
+    assert {panel.levels for panel in raised.whole.panels} == {()}
+    still = replace(
+        chart,
+        value=chart.value / 1e3,
+        centre=chart.centre / 1e3,
+        lower=chart.lower / 1e3,
+        upper=chart.upper / 1e3,
+    )
+    (close,) = control_charts(replace(view, charts=(still,)), TEXTS, prefix="p-")
+    told = [curve.name.split()[-1] for curve in close.whole.panels[0].curves if curve.name]
+    assert len(set(told)) == 3
+    assert float(told[0]) == pytest.approx(still.centre[-1], abs=1e-4)
+
+
+def _raised(chart: ControlChart, by: float) -> ControlChart:
+    return replace(
+        chart,
+        value=chart.value + by,
+        centre=chart.centre + by,
+        lower=chart.lower + by,
+        upper=chart.upper + by,
+    )
 
 
 def test_what_is_read_off_a_control_chart_stands_where_it_is_drawn() -> None:

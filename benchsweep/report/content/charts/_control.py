@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -113,10 +114,11 @@ def _panel(view: ProcessView, chart: ControlChart, texts: Texts) -> Panel:
     at = np.arange(1.0, len(chart.labels) + 1.0)
     known = np.isfinite(chart.value)
     steps = _stepped(at)
+    decimals = _decimals(chart)
     curves = [
-        _level("process.centre", steps, chart.centre, _CENTRE, texts),
-        _level("process.upper", steps, chart.upper, _LIMIT, texts),
-        _level("process.lower", steps, chart.lower, _LIMIT, texts),
+        _level(texts("process.centre"), steps, chart.centre, _CENTRE, decimals, texts),
+        _level(texts("process.upper"), steps, chart.upper, _LIMIT, decimals, texts),
+        _level(texts("process.lower"), steps, chart.lower, _LIMIT, decimals, texts),
     ]
     found = [each for each in curves if each is not None]
     found.append(Curve("", at, chart.value, _VALUE))
@@ -151,8 +153,16 @@ def _panel(view: ProcessView, chart: ControlChart, texts: Texts) -> Panel:
         curves=tuple(found),
         marks=_marks(chart, at),
         spans=spans,
-        levels=(0.0,) if margin else (),
+        levels=(0.0,) if margin and _near_zero(chart) else (),
     )
+
+
+def _near_zero(chart: ControlChart) -> bool:
+    """Tell whether zero can be shown without pressing what is shown together."""
+    shown = np.concatenate((chart.value, chart.lower, chart.upper, chart.centre))
+    shown = shown[np.isfinite(shown)]
+    low, high = float(shown.min()), float(shown.max())
+    return max(low, -high) <= high - low
 
 
 def _those(places: set[int], size: int) -> NDArray[np.bool_]:
@@ -170,14 +180,27 @@ def _stepped(at: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _level(
-    key: str, steps: NDArray[np.float64], values: NDArray[np.float64], look: Look, texts: Texts
+    what: str,
+    steps: NDArray[np.float64],
+    values: NDArray[np.float64],
+    look: Look,
+    decimals: int,
+    texts: Texts,
 ) -> Curve | None:
     """Return centre or a limit as steps, named with its last value; None where there is none."""
     known = values[np.isfinite(values)]
     if not known.size:
         return None
-    name = texts("process.level", name=texts(key), value=number(float(known[-1]), texts))
+    name = texts("process.level", name=what, value=number(float(known[-1]), texts, decimals))
     return Curve(name, steps, np.repeat(values, 2), look)
+
+
+def _decimals(chart: ControlChart) -> int:
+    """Return how many decimals tell centre and limits apart: two, or more where these are close together."""
+    width = np.nanmax(np.append(chart.upper - chart.centre, np.append(chart.centre - chart.lower, 0.0)))
+    if not width > 0.0:
+        return 2
+    return min(max(2, 1 - math.floor(math.log10(float(width)))), 5)
 
 
 def _ticks(labels: Sequence[str]) -> tuple[tuple[float, str], ...]:

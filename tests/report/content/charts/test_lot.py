@@ -40,7 +40,7 @@ def test_every_reel_is_a_curve_over_the_limit_at_each_end() -> None:
         assert panel.curves[-1].name == failing  # drawn last, over the others
         others = [curve for curve in panel.curves if curve.name != failing]
         assert {curve.name for curve in others} == {"other reels, conforming"}
-    assert chart.whole.panels[0].title.startswith(f"end A: worst {failing} 36-45, -0.42 dB at ")
+    assert chart.whole.panels[0].title.startswith(f"end A: {failing} 36-45, -0.42 dB at ")
     (ring,) = [mark for mark in chart.whole.panels[0].marks if mark.kind == "worst"]
     assert ring.words == failing
     limit = chart.whole.panels[0].limits[0]
@@ -111,7 +111,7 @@ def test_the_operating_curve_marks_its_points() -> None:
     accepted, outgoing = chart.panels
     assert [curve.name for curve in accepted.curves] == [
         "lots of a process",
-        "in the long run, with switching",
+        "with switching",
         "lots of just this size",
     ]
     marks = {mark.words: (mark.x, mark.y) for mark in accepted.marks}
