@@ -164,7 +164,9 @@ def test_what_is_read_off_a_control_chart_stands_where_it_is_drawn() -> None:
     assert [tuple(panel["box"][:2]) for panel in read["panels"]] == [
         pytest.approx((float(x), float(y)), abs=0.06) for x, y in boxes
     ]
-    assert [curve["name"] for curve in read["panels"][0]["curves"]][-1] == "value"
+    names = [curve["name"].split()[0] for curve in read["panels"][0]["curves"]]
+    assert names == ["value", "centre", "UCL", "LCL"]
+    assert read["panels"][0]["grids"] == [{"first": 1.0, "step": 1.0, "count": 60}]
     assert len(read["panels"]) == len(made.whole.panels)
 
 

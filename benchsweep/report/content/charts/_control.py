@@ -81,18 +81,20 @@ def control_charts(
         panel_height=_PANEL_HEIGHT,
         shared_y=False,
     )
-    read = replace(chart, panels=tuple(map(_readable, panels, [texts("process.value")] * len(panels))))
-    return [ReadApart(chart, read, (texts("process.chart_caption", parameter=what, where=where),))]
+    read = tuple(_readable(panel, texts) for panel in panels)
+    caption = (texts("process.chart_caption", parameter=what, where=where),)
+    return [ReadApart(chart, replace(chart, panels=read), caption)]
 
 
-def _readable(panel: Panel, name: str) -> Panel:
-    """Return a panel with centre, limits and one curve of values; reading knows no difference of looks."""
-    kept = [
-        curve if curve.name else replace(curve, name=name)
+def _readable(panel: Panel, texts: Texts) -> Panel:
+    """Return a panel with the values, then centre and limits, each point by point instead of as steps."""
+    values = next(curve for curve in panel.curves if not curve.name and curve.look.width > 0.0)
+    levels = [
+        replace(curve, x=values.x, y=np.ascontiguousarray(curve.y[::2]))
         for curve in panel.curves
-        if curve.name or curve.look.width > 0.0
+        if curve.name
     ]
-    return replace(panel, curves=tuple(kept))
+    return replace(panel, curves=(replace(values, name=texts("process.value")), *levels))
 
 
 def of_lots(view: ProcessView, chart: ControlChart) -> bool:
