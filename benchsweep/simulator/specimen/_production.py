@@ -91,7 +91,8 @@ def reel_of(name: str) -> SpecimenDescription:
     production = load_definition("productions", found["production"] if found else name, Production)
     number = int(found["number"]) if found else 0
     rng = np.random.default_rng([production.seed, number])
-    # Always the same draws, whatever the file says: another spread or defect changes nothing else of a reel.
+    # Always the same draws, whatever the file says: another mean, spread or share changes nothing else of a
+    # reel (another number of defects does).
     chance = [*rng.standard_normal(3)]
     conditions = []
     for defect in production.defect:
