@@ -61,3 +61,21 @@ def test_joined_blocks_longer_than_a_page_are_printed(pdf):
     for words in ("The title", "The caption", "what the ring is", "deep"):
         assert told.count(words) == 1
     assert told.count("fact 4") == 6
+
+
+@pytest.mark.parametrize("caption", [(), ("The caption",)])
+def test_a_long_table_with_a_legend_begins_where_it_stands(pdf, caption):
+    """It leaves no page empty before it, and its last row is above its legend."""
+    columns = tuple(Column(f"column {n}") for n in range(5))
+    rows = tuple(
+        Row(((f"wide row {n}",), *((f"a cell of some width {n}",) for _ in columns[1:]))) for n in range(120)
+    )
+    for lines in (1, 20):
+        before = [Paragraph((f"line {n}",)) for n in range(lines)]
+        reader = pdf.read(pdf.document(*before, Table(columns, rows, caption), AFTER))
+        pages = [page.extract_text() for page in reader.pages]
+        counts = [len(re.findall(r"wide row \d+", told)) for told in pages]
+        assert sum(counts) == 120
+        assert counts[0] > 30, lines
+        (last,) = [told for told in pages if "what the ring is" in told]
+        assert "wide row 119" in last
