@@ -152,6 +152,7 @@ def verdicts_of_record(graded: Qualified, content_hash: str, before: Mapping[str
         verdicts=[(one.verdict, one.edition) for one in graded.graded],
         content_hash=content_hash,
         lot=measurement.specimen.lot,
+        product=measurement.specimen.product,
         created_at=measurement.created_at,
         corrections=graded.evaluation.noted.words,
         before=before,

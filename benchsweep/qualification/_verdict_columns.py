@@ -19,7 +19,7 @@ NOTHING_BEFORE: Mapping[str, str] = MappingProxyType({})
 """No kept grading."""
 
 _WHOLE = (
-    *("record", "content_hash", "specimen", "lot", "length_m", "created_at"),
+    *("record", "content_hash", "specimen", "lot", "product", "length_m", "created_at"),
     *("requirement", "edition", "decision_rule", "budget", "verdict", "verdict_before"),
     *("doubts", "wiring", "corrections"),
 )
@@ -45,7 +45,7 @@ class VerdictsOfRecord:
         Verdict and edition of its requirement.
     content_hash
         Of the record; empty when unfinished or nowhere.
-    lot, created_at
+    lot, product, created_at
         Of the record, as corrected.
     corrections
         What was corrected of it afterwards, in words.
@@ -56,6 +56,7 @@ class VerdictsOfRecord:
     verdicts: Sequence[tuple[Verdict, str]]
     content_hash: str = ""
     lot: str = ""
+    product: str = ""
     created_at: str = ""
     corrections: Sequence[str] = ()
     before: Mapping[str, str] = field(default_factory=lambda: NOTHING_BEFORE)
@@ -130,7 +131,8 @@ def verdict_columns(found: Iterable[VerdictsOfRecord]) -> dict[str, Any]:
 def _whole(one: VerdictsOfRecord, verdict: Verdict, edition: str) -> tuple[Any, ...]:
     wiring = () if verdict.wiring is None else verdict.wiring.findings
     return (
-        *(verdict.record, one.content_hash, verdict.specimen, one.lot, verdict.length_m, one.created_at),
+        *(verdict.record, one.content_hash, verdict.specimen, one.lot, one.product),
+        *(verdict.length_m, one.created_at),
         *(verdict.requirement, edition, verdict.decision_rule, verdict.budget, str(verdict.outcome)),
         one.before.get(verdict.requirement),
         *("; ".join(verdict.doubts), "; ".join(finding.words for finding in wiring)),

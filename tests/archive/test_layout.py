@@ -234,6 +234,17 @@ def test_a_record_of_a_bundle_of_version_2_stays_readable() -> None:
     assert back.specimen.lot == ""
 
 
+def test_a_record_of_version_2_that_names_its_product_stays_readable() -> None:
+    """Written when the product came: the first record of version 2 with one, kept for ever."""
+    path = GOLDEN.with_name("record-v2-product.h5")
+    check_record(path)
+    assert content_hash(path) == "9e63bfa4f701faccd7c03b6857a0d1e9f2202f3aa033548ae2950afb7bf174c3"
+    back, before = read_record(path), read_record(GOLDEN.with_name("record-v2.h5"))
+    assert back.specimen == Specimen("cord 2 m / no. 8", 2.0, "green, from drum 12", "L 2026-118", "TM 6")
+    assert before.specimen.product == ""
+    assert np.array_equal(back.corrected.s, before.corrected.s)
+
+
 def test_the_versions_hold_the_same_but_for_what_came_later() -> None:
     """What a record of version 1 lacks counts as not known."""
     for name in ("record-v1.h5", "record-v1-bundle.h5"):

@@ -48,6 +48,7 @@ def table_sink(path: Path, job: RegradeJob, *, overwrite: bool = False) -> Sink:
                 verdicts=list(zip(from_plain(result.verdicts), editions, strict=True)),
                 content_hash=result.item.content_hash,
                 lot=result.lot,
+                product=result.product,
                 created_at=result.created_at,
                 corrections=result.corrections,
                 before=result.item.before,

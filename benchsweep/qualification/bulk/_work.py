@@ -59,7 +59,7 @@ class Graded:
         Why it could not be graded; empty where it was.
     damaged
         True where the file is to blame: damaged, locked, newer.
-    specimen, lot, created_at
+    specimen, lot, product, created_at
         Of the record, as corrected.
     corrections
         What was corrected of it afterwards, in words.
@@ -72,6 +72,7 @@ class Graded:
     damaged: bool = False
     specimen: str = ""
     lot: str = ""
+    product: str = ""
     created_at: str = ""
     corrections: tuple[str, ...] = ()
 
@@ -113,6 +114,7 @@ def _grade(job: RegradeJob, item: Item) -> Graded:
         to_plain(verdicts),
         specimen=measurement.specimen.identifier,
         lot=measurement.specimen.lot,
+        product=measurement.specimen.product,
         created_at=measurement.created_at,
         corrections=evaluation.noted.words,
     )

@@ -108,9 +108,9 @@ def rows_of(path: Path) -> list[dict[str, str]]:
 
 
 COLUMNS = (
-    "record content_hash specimen lot length_m created_at requirement edition decision_rule budget verdict "
-    "verdict_before doubts wiring corrections parameter end pairs outcome standing note worst_margin unit "
-    "frequency_hz value limit expanded_uncertainty uncertainty_low uncertainty_high guard_band"
+    "record content_hash specimen lot product length_m created_at requirement edition decision_rule budget "
+    "verdict verdict_before doubts wiring corrections parameter end pairs outcome standing note worst_margin "
+    "unit frequency_hz value limit expanded_uncertainty uncertainty_low uncertainty_high guard_band"
 ).split()
 
 
@@ -124,7 +124,9 @@ def test_regrade_and_export_write_the_same_table(
     swapped = [{"B:36.3": "B:36.6", "B:36.6": "B:36.3"}.get(port, port) for port in ports]
     matrix = replace(bench.corrected, ports=tuple(swapped))
     reversed_pair = replace(
-        bench, specimen=replace(bench.specimen, identifier="reversed", lot="=7"), corrected=matrix
+        bench,
+        specimen=replace(bench.specimen, identifier="reversed", lot="=7", product="TM 6"),
+        corrected=matrix,
     )
     archive.write_record(reversed_pair, copy)
     requirement = ("--against", "tia-6-cord", "--against", "tia-6-channel")
@@ -158,7 +160,7 @@ def test_regrade_and_export_write_the_same_table(
     assert len(corrected) == 1
     assert "corrected by an engineer on 2026-05-02 (label): specimen 'cord eleven'" in corrected.pop()
     wrong = [row for row in rows if row["specimen"] == "reversed"]
-    assert {(row["lot"], row["verdict"]) for row in wrong} == {("'=7", "fail")}
+    assert {(row["lot"], row["product"], row["verdict"]) for row in wrong} == {("'=7", "TM 6", "fail")}
     assert all("reversed" in row["wiring"] for row in wrong)
     assert not any(row["wiring"] for row in rows if row not in wrong)
     editions = {name: load_requirement(name).edition for name in ("tia-6-cord", "tia-6-channel")}
