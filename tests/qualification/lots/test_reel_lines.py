@@ -204,6 +204,20 @@ def test_structure_at_one_end_shows_at_that_end() -> None:
     assert margin(found, Parameter.RETURN_LOSS, "A") < margin(found, Parameter.RETURN_LOSS, "B")
 
 
+def test_structure_beyond_the_requirement_is_of_no_concern() -> None:
+    """2 m of 110 ohm: ripples of 50 MHz, farthest from the fit above 200 MHz; category 5e ends at 100 MHz."""
+    two_port = (lossy(110.0, 0.0).line(2.0, "m") ** lossy(100.0, 3.0).line(98.0, "m")).s
+    measurement = alike(two_port, GRID, 100.0)
+    found = {
+        name: [each for each in result(measurement, name).constants if each.end == "A"]
+        for name in ("tia-6-cable", "tia-5e-cable")
+    }
+    assert [each.structural_at_hz > 200e6 for each in found["tia-6-cable"]] == [True] * 4
+    assert [each.structural_at_hz <= 100e6 for each in found["tia-5e-cable"]] == [True] * 4
+    for whole, part in zip(found["tia-6-cable"], found["tia-5e-cable"], strict=True):
+        assert part.structural_return_loss_db > whole.structural_return_loss_db
+
+
 def test_velocity_at_the_limit_of_delay_is_0_6205_of_that_of_light_at_100_mhz() -> None:
     """534 + 36/sqrt(f) ns per 100 m (TIA and IEC, from memory): 537.6 ns at 100 MHz."""
     grid = 1e6 * np.arange(1.0, 101.0)
