@@ -111,13 +111,13 @@ def test_a_reader_that_leaves_changes_nothing() -> None:
 def test_help_names_every_verb_and_starts_without_them(run: Run) -> None:
     told = run("lot", "--help")
     assert told.code == 0
-    verbs = "plan open draw add exclude replan status list close prove process".split()
+    verbs = "plan open draw add exclude replan status list close prove report process".split()
     for verb in verbs:
         assert f" {verb} " in told.out
         helped = run("lot", verb, "--help")
         assert helped.code == 0
         assert "Example: " in helped.out
-    code = "import sys, json, benchsweep.cli._app\nprint(json.dumps([m for m in sys.modules if '_lot' in m]))"
+    code = "import sys, json, benchsweep.cli._app\nprint(json.dumps([m for m in sys.modules if '._lot' in m]))"
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )

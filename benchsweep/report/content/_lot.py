@@ -40,10 +40,11 @@ def lot_document(
     doubts = lot_doubts(item, texts)
     blocks: list[Block] = [decision_box(item, doubts, texts)]
     blocks += lot_head(item, number, stated, texts)
-    blocks += [plan_section(item, texts), requirement_section(item, texts)]
     if doubts:
         blocks.append(Section((texts("doubts.title"),), (Items(doubts),), anchor="doubts"))
     blocks += [
+        plan_section(item, texts),
+        requirement_section(item, texts),
         curve_section(item.curve, texts),
         reels_section(item.state, texts),
         failing_section(item.state, texts),

@@ -88,9 +88,9 @@ def test_parts_stand_in_the_order_in_which_people_ask() -> None:
     document = lot_document(with_views(item_of(), view_of()), TEXTS)
     titles = [plain(block.title) for block in document.blocks if isinstance(block, Section)]
     assert titles == [
+        "What makes it doubtful",
         "Sampling plan",
         "Requirement",
-        "What makes it doubtful",
         "What the plan accepts",
         "Reels of the sample",
         "What does not conform",
