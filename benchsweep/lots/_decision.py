@@ -56,7 +56,7 @@ def decision(state: LotState, variables: Sequence[VariablesDecision] = ()) -> Lo
     LotRefused
         `variables` are not those of the plan.
     """
-    for reels, why in ((state.missing, "without a result"), (state.undecided, "with an undecided one")):
+    for reels, why in ((state.missing, "without a result"), (state.undecided, "undecided")):
         if reels:
             count = f"{len(reels)} of {len(state.sample)} reels of the sample are {why}: {some(reels)}"
             return LotDecision(None, False, count + _already(state))

@@ -166,7 +166,7 @@ class VariablesDecision:
     accepted
         True or False; None: the margins are not normal, so that the plan decides nothing.
     words
-        Why, in a sentence.
+        The characteristic and a colon, then why.
     normality_p
         p-value of the test of normality; None where there are too few margins.
     """
@@ -180,3 +180,8 @@ class VariablesDecision:
     accepted: bool | None
     words: str
     normality_p: float | None = None
+
+    @property
+    def reason(self) -> str:
+        """Why, without the characteristic."""
+        return self.words.removeprefix(f"{self.characteristic}: ")

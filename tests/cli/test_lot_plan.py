@@ -117,7 +117,9 @@ def test_help_names_every_verb_and_starts_without_them(run: Run) -> None:
         helped = run("lot", verb, "--help")
         assert helped.code == 0
         assert "Example: " in helped.out
-    code = "import sys, json, benchsweep.cli._app\nprint(json.dumps([m for m in sys.modules if '._lot' in m]))"
+    code = (
+        "import sys, json, benchsweep.cli._app\nprint(json.dumps([m for m in sys.modules if '._lot' in m]))"
+    )
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )

@@ -70,7 +70,7 @@ def test_nothing_is_decided_before_the_sample_is_complete_but_what_is_certain_is
     assert "1 reel already does not conform, Re is 1" in decision(one).words
     undecided = with_failing(attributes(5, 0), 2, Outcome.UNDECIDED)
     assert decision(undecided).accepted is None
-    assert "2 of 5 reels of the sample are with an undecided one" in decision(undecided).words
+    assert "2 of 5 reels of the sample are undecided" in decision(undecided).words
 
 
 @pytest.mark.parametrize(

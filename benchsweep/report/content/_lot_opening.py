@@ -80,7 +80,7 @@ def _lines(item: LotItem, texts: Texts) -> Iterator[Line]:
 def _judged_line(found: VariablesDecision, texts: Texts) -> Line:
     told = {True: "lot.passes", False: "lot.refused", None: "lot.not_judged"}[found.accepted]
     name = characteristic_line(found.characteristic, texts)
-    return texts.line("lot.characteristic", name=name, told=texts(told), words=Given(found.words))
+    return texts.line("lot.characteristic", name=name, told=texts(told), words=Given(found.reason))
 
 
 def _reels(state: LotState, texts: Texts) -> Iterator[Line]:

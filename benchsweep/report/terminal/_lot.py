@@ -157,7 +157,7 @@ def _severity_words(state: LotState) -> Sequence[str]:
 
 def _variables_words(found: VariablesDecision) -> str:
     stands = {True: "accepted", False: "not accepted", None: "undecided"}[found.accepted]
-    return f"{characteristic_words(found.characteristic)}, {stands}: {found.words}"
+    return f"{characteristic_words(found.characteristic)}, {stands}: {found.reason}"
 
 
 def _history(state: LotState) -> Sequence[str]:

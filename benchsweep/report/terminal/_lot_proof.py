@@ -35,7 +35,8 @@ def lot_proof_table(document: Mapping[str, Any], *, width: int = 80) -> str:
         (
             "variables",
             [
-                f"{characteristic_words(each['characteristic'])}: {each['words']}"
+                f"{characteristic_words(each['characteristic'])}: "
+                f"{each['words'].removeprefix(each['characteristic'] + ': ')}"
                 for each in document["variables"]
             ],
         ),

@@ -65,13 +65,11 @@ def judge_variables(
         assert plan.constant_k is not None  # noqa: S101 - checked
         accepted = quality >= plan.constant_k
         said = f"Q = {_words(quality)}, k is {plan.constant_k:g}, estimated {percent:.3g} % nonconforming"
-    words = f"{characteristic}: {'accepted' if accepted else 'not accepted'}, {said}"
+    words = f"{characteristic}: {said}"
     p_value = None if normality is None else normality.p_value
     if normality is not None and normality.doubtful:
-        accepted, words = (
-            None,
-            f"{characteristic}: not decided, the margins are not normal ({normality.words}); {said}",
-        )
+        accepted = None
+        words = f"{characteristic}: the margins are not normal ({normality.words}); {said}"
     elif normality is None or normality.doubtful is None:
         words += "; whether the margins are normal is not known"
     return VariablesDecision(

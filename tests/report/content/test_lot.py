@@ -318,7 +318,7 @@ def test_a_plan_by_variables_says_why() -> None:
     assert [row[0] for row in table[1:]] == ["NEXT", "return loss"]
     assert float(table[1][2]) == pytest.approx(np.mean(margins["next"]), abs=0.006)
     assert float(table[1][3]) == pytest.approx(np.std(margins["next"], ddof=1), abs=0.0006)
-    assert f"NEXT, accepted: {decided[0].words}" in map(plain, box_of(item).lines)
+    assert f"NEXT, accepted: {decided[0].reason}" in map(plain, box_of(item).lines)
     doubtful = VariablesDecision("next", 7, 3.0, 1.0, 3.0, 0.1, None, "not normal")
     undecided = replace(item, state=replace(state, closed=None), variables=(doubtful,))
     assert "NEXT, not judged: not normal" in map(plain, box_of(undecided).lines)
