@@ -6,7 +6,7 @@ from typing import Any
 
 from benchsweep import cabling
 from benchsweep.qualification._alien import sufficiency
-from benchsweep.qualification._documents import json_number
+from benchsweep.qualification._json import json_number
 from benchsweep.qualification._reduction import Evaluation
 from benchsweep.records import AlienShare, Parameter, Verdict
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from benchsweep.errors import UsageError
 from benchsweep.limits import parse_parameter
-from benchsweep.qualification._documents import json_number
+from benchsweep.qualification._json import json_number
 from benchsweep.qualification._reduction import Evaluation
 from benchsweep.records import BudgetRow, Parameter, Trace, Verdict
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 import tomllib
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from benchsweep.qualification._json import json_number
 from benchsweep.records import (
     Measurement,
     Outcome,
@@ -25,18 +25,12 @@ if TYPE_CHECKING:
 __all__ = [
     "exit_code_of",
     "identity_document",
-    "json_number",
     "limit_document",
     "plan_document",
     "record_document",
     "row_document",
     "verdict_document",
 ]
-
-
-def json_number(value: float | None) -> float | None:
-    """Return a number for a document: JSON knows no infinity and no NaN, both become null."""
-    return None if value is None or not math.isfinite(value) else float(value)
 
 
 def row_document(row: VerdictRow) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from benchsweep import archive
 from benchsweep.errors import BenchsweepError
-from benchsweep.qualification._documents import json_number
+from benchsweep.qualification._json import json_number
 from benchsweep.records import Parameter
 
 __all__ = ["find_document", "find_records", "reindex_archive", "select_records", "write_found"]

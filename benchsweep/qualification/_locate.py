@@ -10,7 +10,7 @@ import numpy as np
 
 from benchsweep import cabling
 from benchsweep.cabling.distance import COMMON_VELOCITY, PairVelocity, pair_velocities
-from benchsweep.qualification._documents import json_number
+from benchsweep.qualification._json import json_number
 from benchsweep.qualification._reduction import Evaluation
 from benchsweep.records import CableConstants, DistanceTrace, Fault, Parameter
 

@@ -14,7 +14,7 @@ from benchsweep.qualification._corrections import (
     shown_value,
     withdrawn_words,
 )
-from benchsweep.qualification._documents import json_number
+from benchsweep.qualification._json import json_number
 from benchsweep.records import (
     Comment,
     Correction,

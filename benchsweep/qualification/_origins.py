@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from benchsweep import cabling
-from benchsweep.qualification._documents import json_number
+from benchsweep.qualification._json import json_number
 from benchsweep.qualification._locate import fault_document, locate
 from benchsweep.qualification._reduction import Evaluation
 from benchsweep.records import End, Origin, Outcome, Parameter, Verdict

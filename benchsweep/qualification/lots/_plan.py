@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from benchsweep import limits
 from benchsweep.errors import LotRefused, UsageError
 from benchsweep.records import OperatingCurve, SamplingMethod, SamplingPlan, Severity
 from benchsweep.statistics.sampling import (
@@ -96,7 +95,9 @@ def make_plan(
     hard = severity or Severity.NORMAL
     if method == "attributes":
         return attributes_plan(lot_size, level=used, aql_percent=aql_percent, severity=hard)
-    names = tuple(str(limits.parse_parameter(name)) for name in characteristics)
+    from benchsweep.limits import parse_parameter  # which takes longer to read than a plan to make
+
+    names = tuple(str(parse_parameter(name)) for name in characteristics)
     if not names:
         raise UsageError(
             "a plan by variables judges at least one parameter", hint="Name it, for example next."
