@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from benchsweep.archive._history_lines import History, HistoryFormat
-from benchsweep.archive.places import replace_file, storage_errors, sync_folder
-from benchsweep.errors import ArchiveLocked
+from benchsweep.archive.places import free_lock, open_content, replace_file, storage_errors, sync_folder
+from benchsweep.errors import ArchiveLocked, RecordMissing
 
 __all__ = ["AppendedFile", "MatingCounters"]
 
@@ -85,11 +85,17 @@ class AppendedFile:
                 try:
                     self._write(line)
                 except OSError:
-                    # Told as not written: whoever adds it again shall not have it twice.
-                    with suppress(OSError):
-                        os.truncate(self.path, found.length)
+                    self._take_back(found.length)
                     raise
         return longer
+
+    def _take_back(self, length: int) -> None:
+        """Leave what was there before: whoever adds the entry again shall not have it twice."""
+        with suppress(OSError):
+            if length:
+                os.truncate(self.path, length)
+            else:
+                self.path.unlink()
 
     def replace(self, entries: Sequence[Mapping[str, Any]]) -> None:
         """Put other entries in place of all; whoever reads sees the old ones or the new ones.
@@ -105,11 +111,15 @@ class AppendedFile:
         replace_file(self.path, self._format.lines(entries)[0])
 
     def _content(self) -> bytes:
-        with storage_errors(self.path, "reading the history"):
-            try:
-                return self.path.read_bytes()
-            except FileNotFoundError:
-                return b""
+        try:
+            with (
+                open_content(self.path, "history") as content,
+                storage_errors(self.path, "reading the history"),
+            ):
+                # To its end, wherever that is by now.
+                return bytes(content.stream.readall() or b"")
+        except RecordMissing:
+            return b""
 
     def _write(self, data: bytes) -> None:
         self.path.parent.mkdir(parents=True, exist_ok=True)
@@ -143,7 +153,10 @@ class AppendedFile:
         try:
             yield
         finally:
-            lock.release()
+            if os.path.lexists(self.path):
+                lock.release()
+            else:  # nothing was begun: nothing is left of it
+                free_lock(lock)
 
 
 class MatingCounters:

@@ -29,8 +29,16 @@ import re
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from benchsweep.archive.places import Content, Piece, Source, beginning, local_path, storage_errors
-from benchsweep.errors import RecordDamaged, RecordNewer
+from benchsweep.archive.places import (
+    Content,
+    Piece,
+    Source,
+    beginning,
+    local_path,
+    open_content,
+    storage_errors,
+)
+from benchsweep.errors import ArchiveError, RecordDamaged, RecordNewer
 
 __all__ = [
     "BLOCK",
@@ -144,9 +152,10 @@ def kind_of(source: Source) -> Kind | None:
     if path is None:
         return _kind_named(beginning(str(source), BLOCK))
     try:
-        with path.open("rb") as stream:
-            return _kind_named(stream.read(BLOCK))
-    except (OSError, ValueError):
+        # Through the one door for files: a pipe or a device at this place would be waited for, for ever.
+        with open_content(path, "benchsweep", whole=False) as content:
+            return kind_in(content)
+    except ArchiveError:
         return None
 
 

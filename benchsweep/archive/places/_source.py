@@ -17,6 +17,15 @@ from benchsweep.errors import ArchiveError, RecordDamaged, RecordMissing
 
 __all__ = ["Content", "Source", "open_content"]
 
+_TEXTS = {"lot": "history of a lot", "history": "history"}
+_OTHERS = (
+    (stat.S_ISDIR, "a folder"),
+    (stat.S_ISFIFO, "a pipe"),
+    (stat.S_ISSOCK, "a socket"),
+    (stat.S_ISCHR, "a device"),
+    (stat.S_ISBLK, "a device"),
+)
+
 Source = Path | str
 """A local path, or an address such as ``s3://bucket/prefix/record.h5`` or ``memory://record.h5``."""
 
@@ -91,11 +100,28 @@ def open_content(source: Source, kind: str, *, whole: bool = True) -> Iterator[C
     except ValueError as error:
         raise RecordMissing(f"{str(path)!r}: no file can have this name", hint="Check the path.") from error
     if not stat.S_ISREG(status.st_mode):
-        raise ArchiveError(f"{path}: not a file", hint=f"Name a {kind} file, its name ends in .h5.")
+        raise _no_file(path, kind, status)
     with storage_errors(path, "reading"):
-        stream = path.open("rb", buffering=0)
+        stream = io.FileIO(path, "rb", opener=_open_at_once)
     with stream:
+        opened = os.fstat(stream.fileno())
+        if not stat.S_ISREG(opened.st_mode):  # exchanged since it was looked at
+            raise _no_file(path, kind, opened)
         yield Content(path, path, stream, status.st_size)
+
+
+def _open_at_once(name: str, flags: int) -> int:
+    """Open a file without waiting for anybody to write into it, as a pipe would have it."""
+    return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
+
+
+def _no_file(path: Path, kind: str, status: os.stat_result) -> ArchiveError:
+    what = next((words for is_one, words in _OTHERS if is_one(status.st_mode)), "something else")
+    if kind in _TEXTS:
+        hint = f"Here a {_TEXTS[kind]} is wanted, its name ends in .txt. Restore it from a copy."
+    else:
+        hint = f"Name a {kind} file, its name ends in .h5."
+    return ArchiveError(f"{path}: not a file but {what}", hint=hint)
 
 
 def _status(path: Path) -> os.stat_result:
