@@ -73,6 +73,8 @@ _IN_PACKAGE = {
     "requirements": "limits/tables",
     "stations": "qualification/stations",
     "budgets": "uncertainty/budgets",
+    "mappings": "testers/mappings",
+    "accuracies": "testers/accuracies",
     "benches": "simulator/bench/benches",
     "specimens": "simulator/specimen/specimens",
     "productions": "simulator/specimen/productions",
@@ -191,9 +193,13 @@ def _likeness(wrong: str, name: str) -> float:
 
 
 def _singular(kind: str) -> str:
-    return {"benches": "bench", "families": "command family", "texts": "language"}.get(
-        kind, kind.removesuffix("s").replace("-", " ")
-    )
+    own = {
+        "accuracies": "accuracy file",
+        "benches": "bench",
+        "families": "command family",
+        "texts": "language",
+    }
+    return own.get(kind, kind.removesuffix("s").replace("-", " "))
 
 
 def load_definition(kind: str, name: str, model: type[Model]) -> Model:
