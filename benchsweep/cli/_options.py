@@ -156,7 +156,7 @@ def _lots(context: typer.Context, incomplete: str) -> list[str]:
         from benchsweep.qualification import list_lot_views
 
         folder = Path(context.params.get("archive") or "archive")
-        return [view.name for view in list_lot_views(folder) if view.name.startswith(incomplete)]
+        return [view.name for view in list_lot_views(folder, unread=[]) if view.name.startswith(incomplete)]
     return []
 
 

@@ -17,7 +17,14 @@ from benchsweep.archive.lots._reading import (
     read_opening,
 )
 from benchsweep.archive.places import Source, below, local_path
-from benchsweep.errors import ArchiveLocked, LotRefused, RecordDamaged, RecordNewer, UnknownName
+from benchsweep.errors import (
+    ArchiveError,
+    ArchiveLocked,
+    ArchiveUnreachable,
+    LotRefused,
+    RecordDamaged,
+    UnknownName,
+)
 from benchsweep.records import LotClosed, LotEvent, LotOpened
 
 __all__ = ["LotFile", "create", "list_lots"]
@@ -203,7 +210,9 @@ def list_lots(folder: Source) -> tuple[LotFile, ...]:
         lot = Path(str(source)).stem
         try:
             first = read_opening(source)
-        except (RecordDamaged, RecordNewer):
+        except ArchiveUnreachable:
+            raise
+        except ArchiveError:
             pass
         else:
             if first is None:

@@ -21,6 +21,9 @@ from benchsweep.records import (
 )
 
 if TYPE_CHECKING:
+    from benchsweep import archive
+    from benchsweep.errors import ArchiveError
+
     # What these need to be computed is not needed to print a plan.
     from benchsweep.qualification.lots._prove import LotProof
     from benchsweep.qualification.lots._recheck import ReelAgain
@@ -35,9 +38,15 @@ def sampling_document(plan: SamplingPlan, curve: OperatingCurve | None = None) -
     return document if curve is None else document | {"operating": _operating(curve)}
 
 
-def lots_document(views: Sequence[LotView]) -> dict[str, Any]:
-    """Return ``benchsweep.lots/1``."""
-    return {"schema": "benchsweep.lots/1", "lots": [_in_short(view) for view in views]}
+def lots_document(
+    views: Sequence[LotView], unread: Sequence[tuple[archive.Source, ArchiveError]] = ()
+) -> dict[str, Any]:
+    """Return ``benchsweep.lots/1``; ``damaged`` are files of lots that cannot be read."""
+    return {
+        "schema": "benchsweep.lots/1",
+        "lots": [_in_short(view) for view in views],
+        "damaged": [{"path": str(source), "reason": error.message} for source, error in unread],
+    }
 
 
 def lot_document(view: LotView) -> dict[str, Any]:

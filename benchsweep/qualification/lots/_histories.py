@@ -9,45 +9,79 @@ from pathlib import Path
 
 from benchsweep import archive
 from benchsweep.archive.lots import LotFile, LotHistory, file_name, lot_sources, read_history, read_opening
-from benchsweep.errors import LotRefused, RecordDamaged, UsageError
+from benchsweep.errors import ArchiveError, ArchiveUnreachable, LotRefused, RecordDamaged, UsageError
 from benchsweep.lots import state_of
 from benchsweep.records import LotEvent, LotOpened, LotState
 
-__all__ = ["Root", "local_archive", "lots_of", "no_collections", "state_in"]
+__all__ = ["Root", "Unread", "local_archive", "lots_of", "no_collections", "state_in", "telling"]
 
 Root = str | Path
 """An archive: a folder, or an address, which can be read only."""
+Unread = list[tuple[archive.Source, ArchiveError]]
+"""Files of lots that cannot be read, each with what is wrong with it."""
 
 
 def lots_of(
-    folder: Root, wanted: Callable[[LotOpened], bool] | None = None
+    folder: Root, wanted: Callable[[LotOpened], bool] | None = None, *, unread: Unread | None = None
 ) -> list[tuple[LotFile, LotHistory]]:
     """Return the lots of an archive that are wanted, in no order; those that were never opened are left out.
 
+    Parameters
+    ----------
+    unread
+        Gets the files that cannot be read, whether they would be wanted or not: nobody knows. They stop
+        nothing then.
+
     Raises
     ------
-    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
-        A history that is wanted, or the first entry of any, cannot be read.
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveError
+        A history that is wanted, or the first entry of any, cannot be read, and `unread` is not given.
+    ArchiveUnreachable
+        The archive does not answer.
     """
+    found: list[tuple[LotFile, LotHistory]] = []
     with no_collections():
-        return list(_read(folder, wanted))
+        for source in lot_sources(folder):
+            with telling(source, unread):
+                found += _read(folder, source, wanted)
+    return found
 
 
-def _read(folder: Root, wanted: Callable[[LotOpened], bool] | None) -> Iterator[tuple[LotFile, LotHistory]]:
-    for source in lot_sources(folder):
-        if wanted is not None and ((first := read_opening(source)) is None or not wanted(first)):
-            continue
-        history = read_history(source)
-        if not history.events:
-            continue
-        opened = history.events[0]
-        assert isinstance(opened, LotOpened)  # noqa: S101 - reading a history makes sure of it
-        if not str(source).replace("\\", "/").endswith(f"/{file_name(opened.lot)}"):
-            raise RecordDamaged(
-                f"{source}: holds the history of the lot {opened.lot}",
-                hint="Give the file its own name again.",
-            )
-        yield LotFile(folder, opened.lot), history
+@contextmanager
+def telling(source: archive.Source, unread: Unread | None) -> Iterator[None]:
+    """Keep what is wrong with one file of a lot in `unread`, where that is given, and go on.
+
+    Raises
+    ------
+    ArchiveUnreachable
+        No file is to blame.
+    """
+    try:
+        yield
+    except ArchiveUnreachable:
+        raise
+    except ArchiveError as error:
+        if unread is None:
+            raise
+        unread.append((source, error))
+
+
+def _read(
+    folder: Root, source: archive.Source, wanted: Callable[[LotOpened], bool] | None
+) -> list[tuple[LotFile, LotHistory]]:
+    if wanted is not None and ((first := read_opening(source)) is None or not wanted(first)):
+        return []
+    history = read_history(source)
+    if not history.events:
+        return []
+    opened = history.events[0]
+    assert isinstance(opened, LotOpened)  # noqa: S101 - reading a history makes sure of it
+    if not str(source).replace("\\", "/").endswith(f"/{file_name(opened.lot)}"):
+        raise RecordDamaged(
+            f"{source}: holds the history of the lot {opened.lot}",
+            hint="Give the file its own name again.",
+        )
+    return [(LotFile(folder, opened.lot), history)]
 
 
 @contextmanager

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from benchsweep.errors import RecordDamaged, RecordNewer, UsageError
+from benchsweep.errors import ArchiveError, ArchiveUnreachable, UsageError
 from benchsweep.lots import would_be_accepted
 from benchsweep.qualification.lots._histories import Root
 from benchsweep.qualification.lots._skim import skimmed_decisions
@@ -95,7 +95,9 @@ def inspection_words(folder: Root, state: LotState) -> tuple[str, ...]:
         return ()
     try:
         inspection, count = inspection_now(folder, LotKind.of(state))
-    except (RecordDamaged, RecordNewer) as error:  # of another lot: this one is what was asked for
+    except ArchiveUnreachable:
+        raise
+    except ArchiveError as error:  # of another lot: this one is what was asked for
         return (f"nobody knows how the next lot is to be inspected: {error.message}",)
     closed = "no lot of its kind is closed yet" if not count else f"{count} of its kind closed so far"
     return (f"the next lot: {inspection.words} ({closed})",)

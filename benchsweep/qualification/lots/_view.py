@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from benchsweep import archive
 from benchsweep.archive.lots import LotFile, LotHistory, list_lots
-from benchsweep.qualification.lots._histories import Root, lots_of, state_in
+from benchsweep.qualification.lots._histories import Root, Unread, lots_of, state_in, telling
 from benchsweep.qualification.lots._inspection import inspection_words
 from benchsweep.qualification.lots._requirement_text import RequirementsInForce
 from benchsweep.qualification.lots._variables import variables_of
@@ -82,7 +82,11 @@ def read_lot(folder: Root, lot: str) -> LotView:
 
 
 def list_lot_views(
-    folder: Root, *, supplier: str | None = None, product: str | None = None
+    folder: Root,
+    *,
+    supplier: str | None = None,
+    product: str | None = None,
+    unread: Unread | None = None,
 ) -> tuple[LotView, ...]:
     """Return the lots of an archive in the order in which they were opened.
 
@@ -90,15 +94,21 @@ def list_lot_views(
     ----------
     supplier, product
         Only lots of this supplier, of this product; None: of all.
+    unread
+        Gets the files of lots that cannot be read, or break the rules of a lot; they are left out then.
 
     Raises
     ------
-    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
-        A history cannot be read.
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveError
+        A history cannot be read, and `unread` is not given.
+    ArchiveUnreachable
+        The archive does not answer.
     """
     known = RequirementsInForce()
-    found = lots_of(folder, lambda opened: _fits(opened, supplier, product))
-    views = [view_of(folder, file, history, known) for file, history in found]
+    views: list[LotView] = []
+    for file, history in lots_of(folder, lambda opened: _fits(opened, supplier, product), unread=unread):
+        with telling(file.path, unread):
+            views.append(view_of(folder, file, history, known))
     return tuple(sorted(views, key=lambda view: (view.state.opened.at, view.name)))
 
 
