@@ -1,3 +1,28 @@
-"""A field tester's traces against the bench's: common grid, matched minima, swaps."""
+"""A field tester's result against the bench's traces: differences, matched extrema, worst margins, swaps.
 
-__all__: list[str] = []
+Differences are tester less bench. Everything here is pure and knows no uncertainty: where a difference means
+something (`differences`, `compared_points`), and what in a result cannot be of this channel as it is named
+(`suspicions`).
+"""
+
+from benchsweep.comparison._differences import Floor, differences, not_compared
+from benchsweep.comparison._names import name_of
+from benchsweep.comparison._points import (
+    MatchedPoint,
+    WorstMargin,
+    compared_points,
+    point_value,
+    worst_margin,
+)
+
+__all__ = [
+    "Floor",
+    "MatchedPoint",
+    "WorstMargin",
+    "compared_points",
+    "differences",
+    "name_of",
+    "not_compared",
+    "point_value",
+    "worst_margin",
+]
