@@ -4,6 +4,8 @@ The order of a specimen's part is the order in which people ask: does it pass, w
 is wrong and where, by how much, and only then how it was measured.
 """
 
+from benchsweep.report.content._comparison import comparison_document
+from benchsweep.report.content._comparison_item import ComparisonItem
 from benchsweep.report.content._document import assembled, report_document
 from benchsweep.report.content._findings import BestCategory, Findings, KeptOutcome, LengthRule
 from benchsweep.report.content._item import ReportItem, TraceKey, grouped
@@ -15,10 +17,13 @@ from benchsweep.report.content._picks import pick_list_document
 from benchsweep.report.content._process_report import process_report_document
 from benchsweep.report.content._series import series_section
 from benchsweep.report.content._series_item import SeriesItem
+from benchsweep.report.content._study import study_document
+from benchsweep.report.content._study_item import StudyItem, StudyResult
 from benchsweep.report.content._subject import Detail, ReportPart, report_part, subject_section
 
 __all__ = [
     "BestCategory",
+    "ComparisonItem",
     "Detail",
     "Findings",
     "KeptOutcome",
@@ -28,9 +33,12 @@ __all__ = [
     "ReportItem",
     "ReportPart",
     "SeriesItem",
+    "StudyItem",
+    "StudyResult",
     "TraceKey",
     "assembled",
     "check_stated",
+    "comparison_document",
     "grouped",
     "load_particulars",
     "lot_document",
@@ -40,5 +48,6 @@ __all__ = [
     "report_document",
     "report_part",
     "series_section",
+    "study_document",
     "subject_section",
 ]

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from benchsweep.report.terminal._budget import budget_table
     from benchsweep.report.terminal._check import archive_check_table
+    from benchsweep.report.terminal._comparison import comparison_table, field_result_table, suspicion_words
     from benchsweep.report.terminal._english import stopping_words
     from benchsweep.report.terminal._lines import labelled_table
     from benchsweep.report.terminal._lot import lot_list, lot_table
@@ -22,14 +23,28 @@ if TYPE_CHECKING:
     from benchsweep.report.terminal._measurement import incident_table, measurement_table
     from benchsweep.report.terminal._plot import PlottedTrace, can_draw, trace_plot
     from benchsweep.report.terminal._process import process_list, process_table
+    from benchsweep.report.terminal._references import (
+        Followed,
+        channel_table,
+        due_table,
+        field_tester_table,
+        reference_list,
+    )
     from benchsweep.report.terminal._series import series_sweep_table, series_table, unfinished_table
+    from benchsweep.report.terminal._study import study_table
     from benchsweep.report.terminal._verdict import requirement_table, verdict_table
 
 __all__ = [
+    "Followed",
     "PlottedTrace",
     "archive_check_table",
     "budget_table",
     "can_draw",
+    "channel_table",
+    "comparison_table",
+    "due_table",
+    "field_result_table",
+    "field_tester_table",
     "incident_table",
     "labelled_table",
     "lot_list",
@@ -39,21 +54,29 @@ __all__ = [
     "pick_list",
     "process_list",
     "process_table",
+    "reference_list",
     "requirement_table",
     "sampling_table",
     "series_sweep_table",
     "series_table",
     "stopping_words",
+    "study_table",
+    "suspicion_words",
     "trace_plot",
     "unfinished_table",
     "verdict_table",
 ]
 
 _FILE_OF = {
+    "Followed": "_references",
     "PlottedTrace": "_plot",
     "archive_check_table": "_check",
     "budget_table": "_budget",
     "can_draw": "_plot",
+    "channel_table": "_references",
+    "comparison_table": "_comparison",
+    "due_table": "_references",
+    "field_result_table": "_comparison",
     "incident_table": "_measurement",
     "labelled_table": "_lines",
     "lot_list": "_lot",
@@ -63,11 +86,15 @@ _FILE_OF = {
     "pick_list": "_lot_pick",
     "process_list": "_process",
     "process_table": "_process",
+    "reference_list": "_references",
     "requirement_table": "_verdict",
     "sampling_table": "_lot_plan",
     "series_sweep_table": "_series",
     "series_table": "_series",
     "stopping_words": "_english",
+    "study_table": "_study",
+    "suspicion_words": "_comparison",
+    "field_tester_table": "_references",
     "trace_plot": "_plot",
     "unfinished_table": "_series",
     "verdict_table": "_verdict",

@@ -9,10 +9,13 @@ from benchsweep.report.content.charts._compared import compared_charts
 from benchsweep.report.content.charts._control import chart_name, control_charts
 from benchsweep.report.content.charts._distance import distance_charts
 from benchsweep.report.content.charts._drawn import (
+    agreement_drawings,
     alien_drawings,
     cable_drawings,
     control_drawings,
+    difference_drawings,
     distance_drawings,
+    followed_drawings,
     gathered_drawings,
     lot_margin_drawings,
     lot_trace_drawings,
@@ -36,6 +39,7 @@ __all__ = [
     "Detail",
     "Gathered",
     "Kept",
+    "agreement_drawings",
     "alien_charts",
     "alien_drawings",
     "cable_charts",
@@ -44,8 +48,10 @@ __all__ = [
     "compared_charts",
     "control_charts",
     "control_drawings",
+    "difference_drawings",
     "distance_charts",
     "distance_drawings",
+    "followed_drawings",
     "gathered_drawings",
     "kept_of",
     "lot_margin_charts",

@@ -18,7 +18,7 @@ from benchsweep.report.content.charts._frame import named
 from benchsweep.report.document import clean
 from benchsweep.report.text import Texts, number, parameter_words
 
-__all__ = ["CHART_NAMES", "chart_name", "control_charts", "of_lots"]
+__all__ = ["CHART_NAMES", "chart_name", "control_charts", "followed_charts", "of_lots"]
 
 CHART_NAMES: Mapping[ChartKind, str] = MappingProxyType(
     {
@@ -61,7 +61,7 @@ def control_charts(
     shown = [each for each in (view.charts if chosen is None else chosen) if np.isfinite(each.value).any()]
     if not shown:
         return []
-    panels = tuple(_panel(view, each, texts) for each in shown)
+    panels = tuple(_panel_of(view, each, texts) for each in shown)
     what = parameter_words(view.parameter, texts)
     where = texts("process.worst_of_ends") if view.end is None else texts("where.end", end=view.end)
     told = texts(
@@ -112,7 +112,49 @@ def chart_name(view: ProcessView, chart: ControlChart, texts: Texts) -> str:
     return texts("process.of_lot_means" if means else "process.of_lots", chart=name)
 
 
-def _panel(view: ProcessView, chart: ControlChart, texts: Texts) -> Panel:
+def followed_charts(
+    charts: Mapping[str, ControlChart], texts: Texts, *, prefix: str, axis: str, unit: str, points: str
+) -> list[ReadApart]:
+    """Return control charts that are no margins of a process, by their names, each in a panel.
+
+    Parameters
+    ----------
+    axis, unit
+        Of the values.
+    points
+        What each point is, for the words of the x axis.
+    """
+    shown = {name: each for name, each in charts.items() if np.isfinite(each.value).any()}
+    if not shown:
+        return []
+    panels = tuple(_panel(each, clean(name), points, axis, unit, texts) for name, each in shown.items())
+    told = texts(
+        "followed.told",
+        charts=", ".join(clean(name) for name in shown),
+        count=sum(signal.decisive for each in shown.values() for signal in each.signals),
+    )
+    chart = Chart(
+        named(prefix, "followed"),
+        told,
+        panels,
+        across=1 if len(shown) == 1 or any(len(each.labels) > _MANY for each in shown.values()) else 2,
+        panel_height=_PANEL_HEIGHT,
+        shared_y=False,
+    )
+    read = tuple(_readable(panel, texts) for panel in panels)
+    return [ReadApart(chart, replace(chart, panels=read), (texts("followed.caption", points=points),))]
+
+
+def _panel_of(view: ProcessView, chart: ControlChart, texts: Texts) -> Panel:
+    """Return the panel of a chart of a process: of a margin zero is the limit."""
+    margin = chart.kind in ("individuals", "mean", "ewma")
+    points = texts("process.lots_axis" if of_lots(view, chart) else "process.reels_axis")
+    axis = texts("chart.worst_margin") if margin else texts("process.scatter")
+    panel = _panel(chart, chart_name(view, chart, texts), points, axis, view.unit, texts)
+    return panel if margin else replace(panel, levels=())
+
+
+def _panel(chart: ControlChart, title: str, points: str, axis: str, unit: str, texts: Texts) -> Panel:
     at = np.arange(1.0, len(chart.labels) + 1.0)
     known = np.isfinite(chart.value)
     steps = _stepped(at)
@@ -141,21 +183,14 @@ def _panel(view: ProcessView, chart: ControlChart, texts: Texts) -> Panel:
     if 1 < chart.baseline < at.size:
         edge = chart.baseline + 0.5
         spans = (Span(edge, edge, texts("process.baseline"), faint=True),)
-    margin = chart.kind in ("individuals", "mean", "ewma")
-    axis = texts("chart.worst_margin") if margin else texts("process.scatter")
     return Panel(
-        title=chart_name(view, chart, texts),
-        x=Axis(
-            texts("process.lots_axis" if of_lots(view, chart) else "process.reels_axis"),
-            low=0.5,
-            high=at.size + 0.5,
-            ticks=_ticks(chart.labels),
-        ),
-        y=Axis(axis, view.unit),
+        title=title,
+        x=Axis(points, low=0.5, high=at.size + 0.5, ticks=_ticks(chart.labels)),
+        y=Axis(axis, unit),
         curves=tuple(found),
         marks=_marks(chart, at),
         spans=spans,
-        levels=(0.0,) if margin and _near_zero(chart) else (),
+        levels=(0.0,) if _near_zero(chart) else (),
     )
 
 

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from benchsweep.records import ControlChart, OperatingCurve, ProcessView
 from benchsweep.report import chart as drawing
+from benchsweep.report.content._comparison_item import ComparisonItem
 from benchsweep.report.content._item import ReportItem
 from benchsweep.report.content._lot_item import LotItem
 from benchsweep.report.content._series_item import SeriesItem
 from benchsweep.report.content.charts._apart import ReadApart
 from benchsweep.report.content.charts._cable import cable_charts
 from benchsweep.report.content.charts._compared import compared_charts
-from benchsweep.report.content.charts._control import control_charts
+from benchsweep.report.content.charts._control import control_charts, followed_charts
+from benchsweep.report.content.charts._difference import agreement_charts, difference_charts
 from benchsweep.report.content.charts._distance import distance_charts
 from benchsweep.report.content.charts._frame import Captioned
 from benchsweep.report.content.charts._kept import Gathered, Kept, kept_of
@@ -27,11 +29,14 @@ from benchsweep.report.document import Drawn
 from benchsweep.report.text import Texts
 
 __all__ = [
+    "agreement_drawings",
     "alien_drawings",
     "cable_drawings",
     "control_drawings",
+    "difference_drawings",
     "distance_drawings",
     "drawn",
+    "followed_drawings",
     "gathered_drawings",
     "lot_margin_drawings",
     "lot_trace_drawings",
@@ -127,6 +132,23 @@ def control_drawings(
 ) -> tuple[Drawn, ...]:
     """Return the picture of `control_charts`."""
     return _read_apart(control_charts(view, texts, prefix=prefix, chosen=chosen))
+
+
+def followed_drawings(
+    charts: Mapping[str, ControlChart], texts: Texts, *, prefix: str, axis: str, unit: str, points: str
+) -> tuple[Drawn, ...]:
+    """Return the picture of `followed_charts`."""
+    return _read_apart(followed_charts(charts, texts, prefix=prefix, axis=axis, unit=unit, points=points))
+
+
+def difference_drawings(item: ComparisonItem, texts: Texts, *, prefix: str) -> tuple[Drawn, ...]:
+    """Return the pictures of `difference_charts`."""
+    return drawn(difference_charts(item, texts, prefix=prefix))
+
+
+def agreement_drawings(item: ComparisonItem, texts: Texts, *, prefix: str) -> tuple[Drawn, ...]:
+    """Return the pictures of `agreement_charts`; its dots do not follow each other, so none is read off."""
+    return drawn(agreement_charts(item, texts, prefix=prefix), readout=False)
 
 
 def _read_apart(charts: Sequence[ReadApart], *, coarse: bool = False) -> tuple[Drawn, ...]:

@@ -1,0 +1,254 @@
+"""What a field tester told beside what the bench measured, as text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from benchsweep.records import (
+    Agreement,
+    ComparedTrace,
+    Comparison,
+    FieldResult,
+    Parameter,
+    Suspicion,
+    TraceDifference,
+)
+from benchsweep.report.document import clean
+from benchsweep.report.terminal._english import (
+    number,
+    pairs_words,
+    parameter_words,
+    signed,
+    uncertainty_words,
+)
+from benchsweep.report.terminal._frame import tabled
+from benchsweep.report.terminal._lines import NARROWEST, entry, wrapped
+
+__all__ = ["comparison_table", "field_result_table", "suspicion_words"]
+
+_MOST_ROWS = 24
+_HEADS = ["parameter", "end", "pairs", "MHz", "bench", "tester", "less", "U", "E_n", "outcome"]
+
+
+def comparison_table(
+    found: Comparison,
+    *,
+    drift: Sequence[str] = (),
+    repairs: str = "",
+    every: bool = False,
+    width: int = 80,
+) -> str:
+    """Return a comparison as plain text of at most `width` columns, at least 40.
+
+    The outcome and its reason first, then what does not fit and what is doubtful; a row for each trace, those
+    that do not agree first; where the uncertainty comes from; limits of agreement.
+
+    Parameters
+    ----------
+    drift
+        What is seen to drift, in words.
+    repairs
+        What was changed on the tester before.
+    every
+        Print every row; else the furthest of each parameter and end, and all that do not agree.
+    """
+    width = max(width, NARROWEST)
+    lines = entry(
+        "outcome", [f"{found.outcome.value}: {found.words}" if found.words else found.outcome.value], width
+    )
+    lines += entry("does not fit", suspicion_words(found.suspicions), width)
+    lines += entry("doubtful", found.doubts, width)
+    for label, texts in (
+        ("drift", drift),
+        ("tester", [found.tester, f"changed before: {repairs}" if repairs else ""]),
+        ("channel", [found.channel]),
+        ("bench", [f"record {found.record}"]),
+        ("told by", [_source(found)]),
+        ("against", [found.requirement]),
+    ):
+        lines += entry(label, texts, width)
+    rows = _chosen(found.rows, every=every)
+    if rows:
+        lines += ["", *tabled(_HEADS, [_row(row) for row in rows], width, figures=_HEADS[3:9])]
+        lines += wrapped(
+            "less: tester less bench at the bench's worst margin, dB (delay, skew: ns); U: k = 2", width
+        )
+        left = len(found.rows) - len(rows)
+        if left:
+            lines += wrapped(
+                f"{left} more agree and are not shown; --every shows them, --json all numbers", width
+            )
+    undecided = list(
+        dict.fromkeys(
+            f"{parameter_words(row.parameter)}: {row.words}"
+            for row in found.rows
+            if row.outcome is Agreement.UNDECIDED and row.words
+        )
+    )
+    tail: list[str] = entry("undecided", undecided, width)
+    tail += entry("not compared", found.missing, width)
+    tail += entry("uncertainty", found.budget, width)
+    tail += entry("agreement", [_limits(parameter, found) for parameter, _ in found.bland_altman], width)
+    tail += entry("note", found.notes, width)
+    if tail:
+        lines += ["", *tail]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def suspicion_words(found: Sequence[Suspicion]) -> list[str]:
+    """Return what does not fit, each in a sentence that says whether it stands in the way."""
+    return [each.words if each.hinders else f"{each.words} (told only: it decides nothing)" for each in found]
+
+
+def field_result_table(
+    result: FieldResult,
+    suspicions: Sequence[Suspicion] = (),
+    differences: Sequence[TraceDifference] = (),
+    *,
+    width: int = 80,
+) -> str:
+    """Return what was read of a tester's file before anything is kept: traces, numbers, what does not fit."""
+    width = max(width, NARROWEST)
+    lines: list[str] = []
+    for label, texts in (
+        ("does not fit", suspicion_words(suspicions)),
+        ("file", [result.source or "typed in"]),
+        ("read with", [result.mapping]),
+        ("measured", [", ".join(filter(None, (result.at, result.by)))]),
+        ("it says", [_says(result)]),
+        ("note", result.notes),
+    ):
+        lines += entry(label, texts, width)
+    heads = ["parameter", "end", "pairs", "told", "points", "from MHz", "to MHz", "least", "most"]
+    rows = [
+        [
+            parameter_words(trace.parameter),
+            trace.end or "",
+            pairs_words(trace.pairs),
+            trace.quantity,
+            str(trace.frequency_hz.size),
+            f"{trace.frequency_hz[0] / 1e6:g}",
+            f"{trace.frequency_hz[-1] / 1e6:g}",
+            number(float(trace.value.min())),
+            number(float(trace.value.max())),
+        ]
+        for trace in result.traces
+        if trace.frequency_hz.size
+    ]
+    if rows:
+        lines += ["", *tabled(heads, rows, width, figures=heads[4:], spare=("told", "least"))]
+    points = [
+        [
+            parameter_words(point.parameter),
+            point.end or "",
+            pairs_words(point.pairs),
+            "-" if point.frequency_hz is None else f"{point.frequency_hz / 1e6:g}",
+            signed(point.margin),
+            number(point.value),
+            number(point.limit),
+        ]
+        for point in result.points
+    ]
+    if points:
+        heads = ["parameter", "end", "pairs", "MHz", "margin", "value", "limit"]
+        lines += ["", *tabled(heads, points, width, figures=heads[3:])]
+    if differences:
+        lines += ["", *_gaps(differences, width)]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _gaps(differences: Sequence[TraceDifference], width: int) -> list[str]:
+    """Return how far each trace is from the bench's: how a wrong mapping shows itself."""
+    heads = ["parameter", "end", "pairs", "points", "count", "mean less", "largest"]
+    rows = []
+    for each in differences:
+        counting = each.difference[each.counts]
+        rows.append(
+            [
+                parameter_words(each.parameter),
+                each.end or "",
+                pairs_words(each.pairs),
+                str(each.frequency_hz.size),
+                str(counting.size),
+                signed(float(counting.mean())) if counting.size else "-",
+                number(float(abs(counting).max())) if counting.size else "-",
+            ]
+        )
+    return [
+        *tabled(heads, rows, width, figures=heads[3:]),
+        *wrapped("tester less bench where it counts, dB (delay, skew: ns)", width),
+    ]
+
+
+def _says(result: FieldResult) -> str:
+    told = {
+        "tester": result.tester,
+        "channel": result.channel,
+        "requirement": result.requirement,
+        "outcome": result.outcome,
+    }
+    return ", ".join(f"{name} {clean(value)}" for name, value in told.items() if value)
+
+
+def _source(found: Comparison) -> str:
+    if not found.source:
+        return "numbers that were typed in"
+    return f"{found.source}, read with {found.mapping}" if found.mapping else found.source
+
+
+def _chosen(rows: Sequence[ComparedTrace], *, every: bool) -> list[ComparedTrace]:
+    order = list(Parameter)
+    ranked = sorted(
+        rows,
+        key=lambda row: (
+            row.outcome is Agreement.AGREES,
+            row.outcome is not Agreement.DISAGREES,
+            order.index(row.parameter),
+            row.end or "",
+            row.pairs,
+        ),
+    )
+    if every:
+        return ranked
+    furthest: dict[tuple[Parameter, str | None], ComparedTrace] = {}
+    for row in ranked:
+        key = (row.parameter, row.end)
+        if key not in furthest or _far(row) > _far(furthest[key]):
+            furthest[key] = row
+    kept = {id(row) for row in furthest.values()}
+    bad = [row for row in ranked if row.outcome is not Agreement.AGREES]
+    shown = [row for row in ranked if row.outcome is not Agreement.AGREES or id(row) in kept]
+    return shown if len(bad) <= _MOST_ROWS else shown[:_MOST_ROWS]
+
+
+def _far(row: ComparedTrace) -> float:
+    point = row.decisive
+    if point is None:
+        return -1.0
+    return abs(point.e_n if point.e_n is not None else point.difference)
+
+
+def _row(row: ComparedTrace) -> list[str]:
+    point = row.decisive
+    head = [parameter_words(row.parameter), row.end or "", pairs_words(row.pairs)]
+    if point is None:
+        return [*head, "-", "-", "-", "-", "-", "-", row.outcome.value]
+    return [
+        *head,
+        "-" if point.frequency_hz is None else f"{point.frequency_hz / 1e6:.4g}",
+        number(point.bench),
+        number(point.tester),
+        signed(point.difference),
+        uncertainty_words(point.uncertainty),
+        signed(point.e_n),
+        row.outcome.value,
+    ]
+
+
+def _limits(parameter: Parameter, found: Comparison) -> str:
+    limits = dict(found.bland_altman)[parameter]
+    told = (
+        f"{parameter_words(parameter)}: bias {signed(limits.bias)}, limits of agreement "
+        f"{signed(limits.lower)} to {signed(limits.upper)} {parameter.unit} ({limits.count} results)"
+    )
+    return f"{told}; {limits.words}" if limits.words else told
