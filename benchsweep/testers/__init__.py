@@ -3,4 +3,28 @@
 Nothing here knows the format of any maker: a mapping (TOML) says what the columns of a file mean.
 """
 
-__all__: list[str] = []
+from benchsweep.testers._accuracy import (
+    DeclaredAccuracy,
+    accuracies,
+    accuracy_text,
+    load_accuracy,
+    read_accuracy,
+)
+from benchsweep.testers._mapping import FieldMapping, load_mapping, mapping_text, mappings, read_mapping
+from benchsweep.testers._read import read_results
+from benchsweep.testers._typed import typed_points
+
+__all__ = [
+    "DeclaredAccuracy",
+    "FieldMapping",
+    "accuracies",
+    "accuracy_text",
+    "load_accuracy",
+    "load_mapping",
+    "mapping_text",
+    "mappings",
+    "read_accuracy",
+    "read_mapping",
+    "read_results",
+    "typed_points",
+]

@@ -14,8 +14,8 @@ from benchsweep.testers._units import same_unit
 __all__ = ["CellReader", "WrongCell"]
 
 _NUMBER = {
-    ".": re.compile(r"([+\-\u2212]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*)?", re.ASCII),
-    ",": re.compile(r"([+\-\u2212]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?)\s*(\S.*)?", re.ASCII),
+    ".": re.compile(r"([+\-\u2212]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d.,].*)?", re.ASCII),
+    ",": re.compile(r"([+\-\u2212]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d.,].*)?", re.ASCII),
 }
 _LONGEST = 40
 
@@ -59,8 +59,8 @@ class CellReader:
     def _plain(self, cells: Sequence[str]) -> NDArray[np.float64] | None:
         """Return all numbers where every cell is one and nothing else, None where one of them is not."""
         text = "\n".join(cells)
-        # float() takes 1_000 and digits of other scripts; a file of measurements holds neither. A line end inside
-        # a cell would shift the others.
+        # float() takes 1_000 and digits of other scripts; a file of measurements holds neither. A line end
+        # inside a cell would shift the others.
         if not text.isascii() or "_" in text or text.count("\n") != len(cells) - 1:
             return None
         if self._decimal == ",":

@@ -1,4 +1,4 @@
-"""The header of a file: where each column that the mapping names stands, and what each column of numbers means."""
+"""The header of a file: where each column of the mapping stands, and what each column of numbers means."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ __all__ = ["Header", "NumberColumn", "find_header"]
 
 MOST_LINES_BEFORE = 1000
 _MOST_NAMED = 6
+_LONGEST_HEADING = 200
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "space"}
 
 
@@ -83,7 +84,7 @@ def find_header(name: str, rows: Iterator[Row], mapping: FieldMapping, names: Tr
     before: list[Row] = []
     for line, cells in rows:
         there = {folded(cell) for cell in cells}
-        if all(folded(one) in there for one in needed) and _any_numbers(cells, mapping):
+        if all(folded(one) in there for one in needed) and _any_numbers(cells, mapping, names):
             _refuse_twice(name, line, cells)
             numbers = tuple(_numbers(name, line, cells, mapping, names))
             if numbers:
@@ -130,12 +131,13 @@ def _asked(mapping: FieldMapping) -> list[str]:
     return found
 
 
-def _any_numbers(cells: Sequence[str], mapping: FieldMapping) -> bool:
+def _any_numbers(cells: Sequence[str], mapping: FieldMapping, names: Translator) -> bool:
     headings = {folded(cell) for cell in cells}
     for number in mapping.numbers:
         if number.column is not None and folded(number.column) in headings:
             return True
-        if number.heading is not None and any(_pattern(number.heading).fullmatch(cell) for cell in cells):
+        heading = number.heading
+        if heading is not None and any(_fits(heading, cell, names) for cell in cells):
             return True
     return False
 
@@ -175,7 +177,7 @@ def _described(
         if folded(number.column) != folded(cell):
             return None
     else:
-        match = _pattern(str(number.heading)).fullmatch(cell.strip())
+        match = _fits(str(number.heading), cell, names)
         if match is None:
             return None
         told = match.groupdict()
@@ -213,18 +215,16 @@ def _unit(name: str, line: int, index: int, text: str) -> str:
     return unit
 
 
-def _pattern(heading: str) -> re.Pattern[str]:
-    """Return what a heading must look like; names are as short as they can be, the last takes the rest."""
+def _fits(heading: str, cell: str, names: Translator) -> re.Match[str] | None:
+    """Return what the placeholders of `heading` are in `cell`; None where it is another heading."""
+    if len(cell) > _LONGEST_HEADING:
+        return None
     text = ""
     for literal, placeholder, _, _ in Formatter().parse(heading):
         text += r"\s+".join(re.escape(part) for part in re.split(r"\s+", literal))
         if placeholder is not None:
-            text += rf"(?P<{placeholder}>{_SHAPES.get(placeholder, '.+?')})"
-    return re.compile(text, re.IGNORECASE)
-
-
-# A name of a parameter may have spaces, that of an end and a unit has none.
-_SHAPES = {"end": r"\S+", "unit": r"[^\s()\[\]]+"}
+            text += f"(?P<{placeholder}>{names.shape(placeholder)})"
+    return re.fullmatch(text, cell.strip(), re.IGNORECASE)
 
 
 def _no_header(name: str, needed: Sequence[str], before: Sequence[Row], mapping: FieldMapping) -> Exception:

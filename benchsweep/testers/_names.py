@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from benchsweep.records import FOUR_PAIRS, End, Parameter
 from benchsweep.testers._mapping import Names
@@ -54,6 +54,27 @@ class Translator:
         self._outcomes = {folded(text): one for text, one in names.outcomes.items()}
         self._separators = sorted(names.separators, key=len, reverse=True)
         self._turned = names.order == "disturbing-first"
+
+    def shape(self, placeholder: str) -> str:
+        """Return the regular expression of what may stand for a placeholder, the longest names first.
+
+        Pairs are any text: how they are cut into two is not a matter of a heading.
+        """
+        own: dict[str, tuple[str, ...]] = {
+            "parameter": tuple(one.value for one in Parameter),
+            "end": ("A", "B"),
+            "quantity": ("value", "margin", "limit"),
+        }
+        if placeholder not in own:
+            return ".+?"
+        tables: dict[str, Iterable[str]] = {
+            "parameter": self._parameters,
+            "end": self._ends,
+            "quantity": self._quantities,
+        }
+        texts = [re.escape(text).replace(r"\ ", r"\s+") for text in tables[placeholder]]
+        texts += [r"[-_\s]*".join(one.split("_")) for one in own[placeholder]]
+        return "|".join(sorted(texts, key=len, reverse=True))
 
     def parameter(self, text: str) -> Parameter:
         """Return the parameter, or raise `WrongName`."""

@@ -15,13 +15,25 @@ KINDS = (
     "kits",
     "checks",
     "budgets",
+    "mappings",
+    "accuracies",
     "families",
     "requirements",
     "stations",
     "benches",
     "specimens",
 )
-NEED_SOURCE = {"fixtures", "kits", "checks", "budgets", "families", "requirements", "benches"}
+NEED_SOURCE = {
+    "fixtures",
+    "kits",
+    "checks",
+    "budgets",
+    "mappings",
+    "accuracies",
+    "families",
+    "requirements",
+    "benches",
+}
 STANDINGS = {"published", "common-practice", "from-memory"}
 FILES = [(kind, path) for kind in KINDS for path in sorted(search_folders(kind)[-1].glob("*.toml"))]
 

@@ -1,0 +1,357 @@
+"""Blocks of rows: which series each number belongs to, its unit and sign, and what cannot be right."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchsweep.errors import DataFileError
+from benchsweep.records import Parameter
+from benchsweep.testers._cells import CellReader, WrongCell
+from benchsweep.testers._columns import Header, NumberColumn
+from benchsweep.testers._lines import wrong
+from benchsweep.testers._mapping import FieldMapping, FrequencyCells
+from benchsweep.testers._names import WITHOUT_END, Translator, WrongName, right_pairs
+from benchsweep.testers._store import Store
+from benchsweep.testers._units import FREQUENCY_UNITS, TIME_UNITS, same_unit
+
+__all__ = ["BlockReader"]
+
+LEAST_HZ, MOST_HZ = 1e4, 1e10
+"""Frequencies beyond are a wrong unit: limits of cabling begin at 0.1 MHz and end at 2 GHz."""
+LEAST_LOSS = -1.0
+"""dB. A loss of something passive is not below zero; a tester's error may be."""
+# Crosstalk less insertion loss may well be negative.
+_MAY_BE_NEGATIVE = frozenset({Parameter.ACR_N, Parameter.PS_ACR_N})
+_DB: Mapping[str, float] = {"dB": 1.0}
+_NAMES = (
+    "The mapping's table [names] says what the tester's names mean; [[without]] leaves rows out that are "
+    "about something else."
+)
+
+Columns = Sequence[Sequence[str]]
+Told = TypeVar("Told")
+
+
+@dataclass(frozen=True, slots=True)
+class _Meaning:
+    """What a row's names make of a column of numbers."""
+
+    series: int
+    factor: float
+    is_time: bool
+    may_be_negative: bool
+
+
+class BlockReader:
+    """Puts block after block of rows into a store.
+
+    Raises
+    ------
+    DataFileError
+        With file, line and column: a column of the mapping that is not there, a name without a meaning, a
+        cell that is no number, a unit that does not fit, a frequency or a loss that cannot be.
+    """
+
+    def __init__(self, name: str, header: Header, mapping: FieldMapping, store: Store) -> None:
+        self._name = name
+        self._header = header
+        self._mapping = mapping
+        self._store = store
+        self._names = Translator(mapping.names)
+        self._cells = CellReader(mapping.file.decimal, mapping.file.not_measured)
+        self._meanings: list[_Meaning] = []
+        self._known: list[dict[tuple[str, ...], int]] = [{} for _ in header.numbers]
+        self._lines: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
+        rows = mapping.rows
+        self._parameter = self._place(rows.parameter.column if rows.parameter else None)
+        self._end = self._place(rows.end.column if rows.end else None)
+        self._pairs = tuple(
+            place
+            for heading in ((rows.pairs.columns or (rows.pairs.column,)) if rows.pairs else ())
+            if (place := self._place(heading)) is not None
+        )
+        self._without = [(self._place(one.column), frozenset(one.texts)) for one in mapping.without]
+        self.not_measured = 0
+        self.left_out = 0
+
+    def _place(self, heading: str | None) -> int | None:
+        return None if heading is None else self._header.place(heading)
+
+    def take(self, lines: Sequence[int], rows: Sequence[Sequence[str]]) -> None:
+        """Read a block of rows, every one with as many cells as the header."""
+        if any(place is not None for place, _ in self._without):
+            kept = [n for n, row in enumerate(rows) if self._counts(row)]
+            self.left_out += len(rows) - len(kept)
+            lines, rows = [lines[n] for n in kept], [rows[n] for n in kept]
+        if not rows:
+            return
+        self._lines = np.asarray(lines, dtype=np.intp)
+        columns = list(zip(*rows, strict=True))
+        shared: dict[tuple[str, str | None], NDArray[np.float64]] = {}
+        for number, known in zip(self._header.numbers, self._known, strict=True):
+            cells = number.of.frequency or self._mapping.rows.frequency
+            key = ("", None) if cells is None else (cells.column, cells.unit_column)
+            if key not in shared:
+                shared[key] = self._frequencies(columns, cells)
+            self._numbers(columns, number, known, shared[key], cells)
+
+    def _counts(self, row: Sequence[str]) -> bool:
+        return not any(place is not None and row[place].strip() in texts for place, texts in self._without)
+
+    def _fail(self, row: int, column: int, why: str, hint: str = "") -> DataFileError:
+        heading = self._header.cells[column].strip()
+        shown = f" ({heading[:40]})" if heading else ""
+        return wrong(self._name, f"{why}{shown}", line=int(self._lines[row]), column=column + 1, hint=hint)
+
+    def _frequencies(self, columns: Columns, cells: FrequencyCells | None) -> NDArray[np.float64]:
+        """Return the frequencies in Hz; NaN where a row tells none."""
+        place = self._place(cells.column) if cells is not None else None
+        if cells is None or place is None:
+            return np.full(self._lines.size, np.nan)
+        if cells.unit_column is None:
+            found = self._read(columns, place, FREQUENCY_UNITS, FREQUENCY_UNITS[str(cells.unit)])
+        else:
+            # Read as Hz, then times the unit of each row; an empty row of numbers needs no unit.
+            found = self._read(columns, place, {"Hz": 1.0}, 1.0)
+            units = columns[self._unit_place(cells.unit_column)]
+            of_text = {
+                text: FREQUENCY_UNITS.get(same_unit(text.strip()) or "", np.nan) for text in set(units)
+            }
+            factors = np.array([of_text[text] for text in units], dtype=np.float64)
+            bad = np.flatnonzero(np.isnan(factors) & ~np.isnan(found))
+            if bad.size:
+                raise self._fail(
+                    int(bad[0]),
+                    self._unit_place(cells.unit_column),
+                    f"unknown unit of frequency {units[int(bad[0])].strip()[:40]!r}",
+                    f"Known: {', '.join(FREQUENCY_UNITS)}.",
+                )
+            found = found * factors
+        bad = np.flatnonzero((found < LEAST_HZ) | (found > MOST_HZ))
+        if bad.size:
+            raise self._fail(
+                int(bad[0]),
+                place,
+                f"{found[bad[0]] / 1e6:.10g} MHz is no frequency of balanced cabling",
+                "Another unit than the mapping says (rows.frequency.unit), or units are mixed in the column.",
+            )
+        return found
+
+    def _read(
+        self, columns: Columns, place: int, units: Mapping[str, float], factor: float
+    ) -> NDArray[np.float64]:
+        try:
+            return self._cells.column(columns[place], units, factor)
+        except WrongCell as error:
+            raise self._fail(error.index, place, str(error), error.hint) from None
+
+    def _unit_place(self, heading: str) -> int:
+        place = self._header.place(heading)
+        if place is None:
+            raise wrong(self._name, f"the column of units {heading!r} is missing", line=self._header.line)
+        return place
+
+    def _numbers(
+        self,
+        columns: Columns,
+        number: NumberColumn,
+        known: dict[tuple[str, ...], int],
+        frequency: NDArray[np.float64],
+        cells: FrequencyCells | None,
+    ) -> None:
+        """Read one column of numbers of the block."""
+        meaning = self._row_meanings(columns, number, known)
+        is_time = np.array([one.is_time for one in self._meanings])[meaning]
+        factor = np.array([one.factor for one in self._meanings])[meaning]
+        found = self._values(columns, number, is_time, factor)
+        self.not_measured += int(np.count_nonzero(np.isnan(found)))
+        self._check(number, meaning, found)
+        self._need_frequency(number, cells, frequency, found)
+        self._store.add(
+            np.array([one.series for one in self._meanings], dtype=np.intp)[meaning],
+            number.quantity,
+            frequency,
+            found,
+            self._lines,
+            number.index + 1,
+        )
+
+    def _values(
+        self,
+        columns: Columns,
+        number: NumberColumn,
+        is_time: NDArray[np.bool_],
+        factor: NDArray[np.float64],
+    ) -> NDArray[np.float64]:
+        """Return the numbers in dB or ns; a unit behind one must be of its kind."""
+        cells = columns[number.index]
+        found = np.empty(len(cells))
+        # Nearly always one kind and one factor; a column of units may make several.
+        for kind, one in sorted(set(zip(is_time.tolist(), factor.tolist(), strict=True))):
+            rows = np.flatnonzero((is_time == kind) & (factor == one))
+            whole = rows.size == len(cells)
+            # A cell with a unit goes by it; the sign of losses stays that of the file.
+            units = TIME_UNITS if kind else {"dB": one}
+            try:
+                found[rows] = self._cells.column(
+                    cells if whole else [cells[n] for n in rows.tolist()], units, one
+                )
+            except WrongCell as error:
+                raise self._fail(int(rows[error.index]), number.index, str(error), error.hint) from None
+        return found
+
+    def _row_meanings(
+        self, columns: Columns, number: NumberColumn, known: dict[tuple[str, ...], int]
+    ) -> NDArray[np.intp]:
+        """Return for each row the place of its meaning; every combination of names is translated once."""
+        places = self._named_in(number)
+        if not places:
+            if () not in known:
+                known[()] = self._meaning(number, (), places, 0)
+            return np.full(self._lines.size, known[()], dtype=np.intp)
+        names = list(zip(*(columns[place] for place in places), strict=True))
+        found = list(map(known.get, names))
+        if None in found:
+            for row, name in enumerate(names):
+                if name not in known:
+                    known[name] = self._meaning(number, name, places, row)
+            found = [known[name] for name in names]
+        return np.array(found, dtype=np.intp)
+
+    def _named_in(self, number: NumberColumn) -> tuple[int, ...]:
+        """Return the columns whose text decides what the number is: those of what its heading leaves open."""
+        places: list[int] = []
+        if number.parameter is None and self._parameter is not None:
+            places.append(self._parameter)
+        if number.end is None and self._end is not None:
+            places.append(self._end)
+        if number.pairs is None:
+            places += self._pairs
+        if number.of.unit_column is not None:
+            places.append(self._unit_place(number.of.unit_column))
+        return tuple(places)
+
+    def _meaning(self, number: NumberColumn, name: tuple[str, ...], places: tuple[int, ...], row: int) -> int:
+        """Translate the names of a row, and keep what it means."""
+        cell = dict(zip(places, name, strict=True))
+        rows = self._mapping.rows
+        parameter = number.parameter
+        if parameter is None:
+            text = rows.parameter.text if rows.parameter else None
+            parameter = self._translated(row, number, self._parameter, cell, text, self._names.parameter)
+        end = number.end
+        if end is None and rows.end is not None:
+            end = self._translated(row, number, self._end, cell, rows.end.text, self._names.end)
+        pairs = number.pairs
+        if pairs is None:
+            pairs = self._pairs_of(row, number, cell)
+        try:
+            pairs = right_pairs(parameter, end, pairs)
+        except WrongName as error:
+            place = next((one for one in self._pairs if one in cell), number.index)
+            raise self._fail(row, place, str(error), _NAMES) from None
+        self._meanings.append(
+            _Meaning(
+                self._store.series((parameter, end, pairs)),
+                self._factor(row, number, parameter, cell),
+                parameter in WITHOUT_END,
+                number.quantity == "margin" or parameter in _MAY_BE_NEGATIVE,
+            )
+        )
+        return len(self._meanings) - 1
+
+    def _translated(  # a row, a column, and what may stand for the cell
+        self,
+        row: int,
+        number: NumberColumn,
+        place: int | None,
+        cell: Mapping[int, str],
+        text: str | None,
+        translate: Callable[[str], Told],
+    ) -> Told:
+        told = cell[place] if place is not None and place in cell else text or ""
+        try:
+            return translate(told)
+        except WrongName as error:
+            raise self._fail(row, number.index if place is None else place, str(error), _NAMES) from None
+
+    def _pairs_of(self, row: int, number: NumberColumn, cell: Mapping[int, str]) -> tuple[str, ...]:
+        rows = self._mapping.rows
+        if not self._pairs:
+            return self._names.pairs(rows.pairs.text) if rows.pairs and rows.pairs.text else ()
+        try:
+            return self._names.pairs(*(cell[place] for place in self._pairs))
+        except WrongName as error:
+            place = next((one for one in self._pairs if not self._is_pair(cell[one])), self._pairs[0])
+            raise self._fail(row, place, str(error), _NAMES) from None
+
+    def _is_pair(self, text: str) -> bool:
+        try:
+            self._names.pairs(text)
+        except WrongName:
+            return False
+        return True
+
+    def _factor(self, row: int, number: NumberColumn, parameter: Parameter, cell: Mapping[int, str]) -> float:
+        """Return what brings a plain number to dB, losses positive, or ns."""
+        is_time = parameter in WITHOUT_END
+        unit, place = number.unit, number.index
+        if number.of.unit_column is not None:
+            place = self._unit_place(number.of.unit_column)
+            unit = same_unit(cell[place].strip()) or cell[place].strip()[:40]
+        if unit is not None and unit not in (TIME_UNITS if is_time else _DB):
+            raise self._fail(
+                row,
+                place,
+                f"{parameter.term} in {unit!r}",
+                f"It is in {', '.join(TIME_UNITS) if is_time else 'dB'}. Mapping or file says the unit.",
+            )
+        if is_time:
+            return TIME_UNITS[unit] if unit is not None else 1.0
+        return -1.0 if number.of.sign == "negative" else 1.0
+
+    def _check(self, number: NumberColumn, meaning: NDArray[np.intp], found: NDArray[np.float64]) -> None:
+        """Refuse losses and times that cannot be: mostly the other sign."""
+        least = np.array(
+            [-np.inf if one.may_be_negative else 0.0 if one.is_time else LEAST_LOSS for one in self._meanings]
+        )[meaning]
+        bad = np.flatnonzero(found < least)
+        if bad.size:
+            row = int(bad[0])
+            parameter = self._store.keys()[self._meanings[int(meaning[row])].series][0]
+            other = "positive" if number.of.sign == "negative" else "negative"
+            raise self._fail(
+                row,
+                number.index,
+                f"{parameter.term} of {found[row]:g} {parameter.unit}: losses are positive"
+                if parameter.unit == "dB"
+                else f"{parameter.term} of {found[row]:g} ns: less than nothing",
+                f'If the tester writes all losses so, say sign = "{other}" in the mapping\'s [[numbers]].'
+                if parameter.unit == "dB"
+                else "The column is not that of the time, or the file is damaged.",
+            )
+
+    def _need_frequency(
+        self,
+        number: NumberColumn,
+        cells: FrequencyCells | None,
+        frequency: NDArray[np.float64],
+        found: NDArray[np.float64],
+    ) -> None:
+        """Refuse a point of a trace that has no frequency."""
+        if self._mapping.basis == "points" or cells is None:
+            return
+        bad = np.flatnonzero(np.isnan(frequency) & ~np.isnan(found))
+        if bad.size:
+            place = self._header.place(cells.column)
+            raise self._fail(
+                int(bad[0]),
+                number.index if place is None else place,
+                "a number without a frequency",
+                'Rows that stand by themselves need basis = "points" in the mapping.',
+            )
