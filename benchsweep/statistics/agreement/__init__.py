@@ -1,3 +1,50 @@
-"""Agreement of two measurements and stability of check standards: E_n, limits of agreement, t limits."""
+"""Agreement of two measurements and stability of check standards. Pure numbers, no files.
 
-__all__: list[str] = []
+Whether one result agrees within both uncertainties: `e_number`, `zeta_score`, with `combined_uncertainty`.
+How far many results lie apart: `bland_altman`. Whether a check standard is where it was: `check_limits`, its
+scatter by `deviation_in_control`, three levels of a line by `level_check`. When to measure again:
+`staircase`, `in_use`, with rules as data in ``intervals.toml``.
+
+Differences are always tester less bench, in dB, in ns for delay and skew. An uncertainty that is not known is
+None, never zero; what needs it is None then.
+"""
+
+from benchsweep.statistics.agreement._bland_altman import bland_altman
+from benchsweep.statistics.agreement._check import (
+    FittedLine,
+    PrecisionCheck,
+    check_limits,
+    deviation_in_control,
+    fit_line,
+    level_check,
+    shared_t,
+)
+from benchsweep.statistics.agreement._intervals import (
+    IN_SERVICE,
+    IntervalRules,
+    IntervalSuggestion,
+    in_use,
+    interval_rules,
+    staircase,
+)
+from benchsweep.statistics.agreement._scores import combined_uncertainty, e_number, zeta_score
+
+__all__ = [
+    "IN_SERVICE",
+    "FittedLine",
+    "IntervalRules",
+    "IntervalSuggestion",
+    "PrecisionCheck",
+    "bland_altman",
+    "check_limits",
+    "combined_uncertainty",
+    "deviation_in_control",
+    "e_number",
+    "fit_line",
+    "in_use",
+    "interval_rules",
+    "level_check",
+    "shared_t",
+    "staircase",
+    "zeta_score",
+]
