@@ -25,6 +25,8 @@ LEAST_HZ, MOST_HZ = 1e4, 1e10
 """Frequencies beyond are a wrong unit: limits of cabling begin at 0.1 MHz and end at 2 GHz."""
 LEAST_LOSS = -1.0
 """dB. A loss of something passive is not below zero; a tester's error may be."""
+MOST_NAMES = 20_000
+"""Of parameter, end, pairs and unit together, in all their ways to be written."""
 # Crosstalk less insertion loss may well be negative.
 _MAY_BE_NEGATIVE = frozenset({Parameter.ACR_N, Parameter.PS_ACR_N})
 _DB: Mapping[str, float] = {"dB": 1.0}
@@ -76,6 +78,8 @@ class BlockReader:
             if (place := self._place(heading)) is not None
         )
         self._without = [(self._place(one.column), frozenset(one.texts)) for one in mapping.without]
+        self._texts: dict[tuple[int, ...], list[tuple[str, ...]]] = {}
+        """Of this block: the names in some columns, row by row; value and limit have the same."""
         self.not_measured = 0
         self.left_out = 0
 
@@ -92,6 +96,7 @@ class BlockReader:
             return
         self._lines = np.asarray(lines, dtype=np.intp)
         columns = list(zip(*rows, strict=True))
+        self._texts = {}
         shared: dict[tuple[str, str | None], NDArray[np.float64]] = {}
         for number, known in zip(self._header.numbers, self._known, strict=True):
             cells = number.of.frequency or self._mapping.rows.frequency
@@ -190,17 +195,16 @@ class BlockReader:
     ) -> NDArray[np.float64]:
         """Return the numbers in dB or ns; a unit behind one must be of its kind."""
         cells = columns[number.index]
+        if (factor == factor[0]).all() and (is_time == is_time[0]).all():
+            units = TIME_UNITS if is_time[0] else {"dB": float(factor[0])}
+            return self._read(columns, number.index, units, float(factor[0]))
         found = np.empty(len(cells))
-        # Nearly always one kind and one factor; a column of units may make several.
         for kind, one in sorted(set(zip(is_time.tolist(), factor.tolist(), strict=True))):
             rows = np.flatnonzero((is_time == kind) & (factor == one))
-            whole = rows.size == len(cells)
             # A cell with a unit goes by it; the sign of losses stays that of the file.
             units = TIME_UNITS if kind else {"dB": one}
             try:
-                found[rows] = self._cells.column(
-                    cells if whole else [cells[n] for n in rows.tolist()], units, one
-                )
+                found[rows] = self._cells.column([cells[n] for n in rows.tolist()], units, one)
             except WrongCell as error:
                 raise self._fail(int(rows[error.index]), number.index, str(error), error.hint) from None
         return found
@@ -214,7 +218,9 @@ class BlockReader:
             if () not in known:
                 known[()] = self._meaning(number, (), places, 0)
             return np.full(self._lines.size, known[()], dtype=np.intp)
-        names = list(zip(*(columns[place] for place in places), strict=True))
+        if places not in self._texts:
+            self._texts[places] = list(zip(*(columns[place] for place in places), strict=True))
+        names = self._texts[places]
         found = list(map(known.get, names))
         if None in found:
             for row, name in enumerate(names):
@@ -255,6 +261,8 @@ class BlockReader:
         except WrongName as error:
             place = next((one for one in self._pairs if one in cell), number.index)
             raise self._fail(row, place, str(error), _NAMES) from None
+        if len(self._meanings) >= MOST_NAMES:
+            raise self._fail(row, number.index, f"more than {MOST_NAMES} different names of numbers")
         self._meanings.append(
             _Meaning(
                 self._store.series((parameter, end, pairs)),

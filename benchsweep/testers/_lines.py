@@ -103,33 +103,34 @@ class _Guard:
         self._name = source.name
         self._text = source.text()
 
-    def __iter__(self) -> _Guard:
-        return self
+    def lines(self) -> Iterator[str]:
+        """Give the lines with their ends.
 
-    def __next__(self) -> str:
-        if self.number - self.row_from >= MOST_LINES:
-            raise wrong(
-                self._name,
-                f"a quotation mark is not closed within {MOST_LINES} lines",
-                line=self.row_from,
-                hint='Look for a single " in that line.',
-            )
-        try:
-            line = self._text.readline(MOST_CHARACTERS)
-        except UnicodeError as error:
-            raise wrong(
-                self._name,
-                f"is not in the encoding {self._text.encoding}: {error}",
-                line=self.number + 1,
-                hint="Say in the mapping's table [file] which encoding the tester writes.",
-            ) from error
-        if not line:
-            raise StopIteration
-        self.number += 1
-        if len(line) >= MOST_CHARACTERS:
-            raise wrong(self._name, f"the line is longer than {MOST_CHARACTERS} characters", line=self.number)
+        Raises
+        ------
+        DataFileError
+        """
+        readline = self._text.readline
+        while True:
+            try:
+                line = readline(MOST_CHARACTERS)
+            except UnicodeError as error:
+                raise wrong(
+                    self._name,
+                    f"is not in the encoding {self._text.encoding}: {error}",
+                    line=self.number + 1,
+                    hint="Say in the mapping's table [file] which encoding the tester writes.",
+                ) from error
+            if not line:
+                return
+            self.number += 1
+            if "\0" in line or len(line) >= MOST_CHARACTERS or self.number - self.row_from >= MOST_LINES:
+                raise self._refused(line)
+            yield line
+
+    def _refused(self, line: str) -> DataFileError:
         if "\0" in line:
-            raise wrong(
+            return wrong(
                 self._name,
                 "holds a NUL character",
                 line=self.number,
@@ -137,11 +138,19 @@ class _Guard:
                 hint="The file is damaged or no text; UTF-16 without a byte order mark needs "
                 'encoding = "utf-16-le" in the mapping.',
             )
-        return line
-
-    def detach(self) -> None:
-        """Let go of the stream without closing it."""
-        self._text.detach()
+        if len(line) >= MOST_CHARACTERS:
+            return wrong(
+                self._name,
+                f"the line is longer than {MOST_CHARACTERS} characters",
+                line=self.number,
+                hint="No tester's table has such lines; is it the right file?",
+            )
+        return wrong(
+            self._name,
+            f"a quotation mark is not closed within {MOST_LINES} lines",
+            line=self.row_from,
+            hint='Look for a single " in that line.',
+        )
 
 
 def rows_of(source: Bytes, file: File) -> Iterator[Row]:
@@ -153,21 +162,19 @@ def rows_of(source: Bytes, file: File) -> Iterator[Row]:
         Wrong encoding, NUL, too long a line, quotation marks that do not fit; with the line.
     """
     guard = _Guard(source, file.delimiter)
-    reader = csv.reader(guard, delimiter=file.delimiter, strict=True, skipinitialspace=file.delimiter == " ")
+    lines = guard.lines()
     comment = tuple(file.comment)
+    for _ in range(file.skip_lines):
+        guard.row_from = guard.number + 1
+        next(lines, None)
+    guard.row_from = guard.number + 1
+    reader = csv.reader(lines, delimiter=file.delimiter, strict=True, skipinitialspace=file.delimiter == " ")
     try:
-        for _ in range(file.skip_lines):
-            next(guard, None)
-            guard.row_from = guard.number + 1
-        while True:
-            guard.row_from = guard.number + 1
-            row = next(reader, None)
-            if row is None:
-                return
+        for row in reader:
+            begins, guard.row_from = guard.row_from, guard.number + 1
             # A row without any text is a line that only holds delimiters.
-            if not any(row) or (comment and row[0].startswith(comment)):
-                continue
-            yield guard.row_from, row
+            if row and (row[0] or any(row)) and not (comment and row[0].startswith(comment)):
+                yield begins, row
     except csv.Error as error:
         raise wrong(
             source.name,
@@ -175,5 +182,3 @@ def rows_of(source: Bytes, file: File) -> Iterator[Row]:
             line=guard.row_from,
             hint="Look at the quotation marks of that line, and at the mapping's delimiter.",
         ) from error
-    finally:
-        guard.detach()
