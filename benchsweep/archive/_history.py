@@ -78,6 +78,8 @@ class AppendedFile:
             found = self._format.parse(content, self.path)
             if check is not None:
                 check(found)
+            if not found.entries:  # begun and never finished, perhaps by an earlier version
+                found = History()
             line, longer = self._format.lines([entry], found)
             with storage_errors(self.path, "adding to the history"):
                 if found.length < len(content):

@@ -11,7 +11,6 @@ from benchsweep.errors import RecordDamaged, RecordNewer
 
 __all__ = ["History", "HistoryFormat"]
 
-_VERSION = 1
 _SHORT = 16
 
 
@@ -27,16 +26,19 @@ class History:
         The checksum of each line; where lines are chained the last one names the whole history.
     length
         How many bytes of it are whole lines; what follows is a line that was not finished.
+    version
+        Of the format, as its first line says; 0 without that line.
     """
 
     entries: tuple[dict[str, Any], ...] = ()
     digests: tuple[str, ...] = ()
     length: int = 0
+    version: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class HistoryFormat:
-    r"""How entries stand in a file: ``benchsweep-<kind>/1``, then for each a serial number, a checksum, JSON.
+    r"""How entries stand in a file: ``benchsweep-<kind>/<version>``, then serial numbers, checksums, JSON.
 
     Parameters
     ----------
@@ -44,17 +46,19 @@ class HistoryFormat:
         What the first line says.
     chained
         The checksum of a line is SHA-256 over the checksum of the line before (in the first line over that of
-        ``benchsweep-<kind>/1``), the serial number and the JSON, parted by blanks: no line can be exchanged
-        without all later ones changing. Otherwise it is over number and JSON, 16 digits of it.
+        ``benchsweep-<kind>/<version>``), the serial number and the JSON, parted by blanks: no line can be
+        exchanged without all later ones changing. Otherwise it is over number and JSON, 16 digits of it.
+    version
+        In which files are begun; all before it are read, and added to in their own version.
     """
 
     kind: str = "history"
     chained: bool = False
+    version: int = 1
 
-    @property
-    def head(self) -> bytes:
-        """The first line."""
-        return f"benchsweep-{self.kind}/{_VERSION}\n".encode()
+    def head(self, version: int) -> bytes:
+        """Return the first line."""
+        return f"benchsweep-{self.kind}/{version}\n".encode()
 
     def lines(
         self, entries: Iterable[Mapping[str, Any]], after: History | None = None
@@ -64,8 +68,9 @@ class HistoryFormat:
         Where none does, the first line of the file is put in front.
         """
         after = after or History()
-        found = b"" if after.length else self.head
-        before = after.digests[-1].encode() if after.digests else self._first()
+        version = after.version or self.version
+        found = b"" if after.length else self.head(version)
+        before = after.digests[-1].encode() if after.digests else self._first(version)
         all_entries, digests = list(after.entries), list(after.digests)
         for number, entry in enumerate(entries, start=len(after.entries) + 1):
             content = json.dumps(entry, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()
@@ -73,7 +78,7 @@ class HistoryFormat:
             found += b"%d %s %s\n" % (number, before, content)
             all_entries.append(dict(entry))
             digests.append(before.decode())
-        return found, History(tuple(all_entries), tuple(digests), after.length + len(found))
+        return found, History(tuple(all_entries), tuple(digests), after.length + len(found), version)
 
     def parse(self, content: bytes, source: Path | str, *, skip: bytes = b"") -> History:
         """Return what stands in a file; an unfinished last line counts as not written.
@@ -93,29 +98,31 @@ class HistoryFormat:
         *lines, rest = content.split(b"\n")
         if not lines:
             # Cut short in its first line, if it is of ours.
-            if not self.head.startswith(rest):
+            heads = [self.head(version) for version in range(1, self.version + 1)]
+            if not any(head.startswith(rest) for head in heads):
                 _damaged(source, 1, f"it is no {self.kind} of ours")
             return History()
-        self._check_head(lines[0], source)
+        version = self._version_in(lines[0], source)
         entries: list[dict[str, Any]] = []
-        digests = [self._first()]
+        digests = [self._first(version)]
         for number, line in enumerate(lines[1:], start=1):
             entries.append(self._entry(number, line, digests[-1], source, skip))
             digests.append(line.split(b" ", 2)[1])
         if self.chained and self._whole(len(entries) + 1, rest[:-1], digests[-1]):
             _damaged(source, len(lines) + 1, "its end was changed")
         told = tuple(digest.decode() for digest in digests[1:])
-        return History(tuple(entries), told, len(content) - len(rest))
+        return History(tuple(entries), told, len(content) - len(rest), version)
 
-    def _check_head(self, line: bytes, source: Path | str) -> None:
+    def _version_in(self, line: bytes, source: Path | str) -> int:
         word, _, version = line.decode("utf-8", "replace").rpartition("/")
         if word != f"benchsweep-{self.kind}" or not version.isdecimal() or int(version) < 1:
             _damaged(source, 1, f"it is no {self.kind} of ours")
-        if int(version) > _VERSION:
+        if int(version) > self.version:
             raise RecordNewer(
-                f"{source}: written in version {version} of the format, known is {_VERSION}",
+                f"{source}: written in version {version} of the format, known is {self.version}",
                 hint="Update benchsweep.",
             )
+        return int(version)
 
     def _entry(
         self, number: int, line: bytes, before: bytes, source: Path | str, skip: bytes
@@ -146,8 +153,8 @@ class HistoryFormat:
             return hashlib.sha256(b"%s %d %s" % (before, number, content)).hexdigest().encode()
         return hashlib.sha256(b"%d %s" % (number, content)).hexdigest()[:_SHORT].encode()
 
-    def _first(self) -> bytes:
-        return hashlib.sha256(self.head.rstrip()).hexdigest().encode()
+    def _first(self, version: int) -> bytes:
+        return hashlib.sha256(self.head(version).rstrip()).hexdigest().encode()
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

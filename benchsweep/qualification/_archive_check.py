@@ -167,7 +167,7 @@ def _checked(
         unread = (*trouble["damaged"], *trouble["newer"])
         if not any(_is_record(source.removeprefix(root)) for source, _ in unread):
             findings += comparison.missing()
-        findings += comparison.withdrawn()
+        findings += comparison.lots({source.replace("\\", "/").rpartition("/")[2] for source, _ in unread})
         findings += leftovers(root)
     if lists is not None:
         findings += lists.missing(root)

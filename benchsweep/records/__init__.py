@@ -43,6 +43,7 @@ from benchsweep.records._lot import (
     LotState,
     ReelAdded,
     ReelExcluded,
+    SeenLot,
 )
 from benchsweep.records._matrix import SMatrix
 from benchsweep.records._measurement import Measurement, SafetyConfirmation, Specimen
@@ -206,6 +207,7 @@ __all__ = [
     "SafetyConfirmation",
     "SamplingMethod",
     "SamplingPlan",
+    "SeenLot",
     "SeriesChange",
     "SeriesCourse",
     "SeriesEnding",

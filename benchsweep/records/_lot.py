@@ -15,7 +15,27 @@ __all__ = [
     "LotState",
     "ReelAdded",
     "ReelExcluded",
+    "SeenLot",
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class SeenLot:
+    """What another lot was when a lot was opened: by that it is known later that nothing of it went.
+
+    Parameters
+    ----------
+    lot
+        Its name.
+    entries
+        How many entries its history had.
+    digest
+        What named these: 64 hexadecimal digits.
+    """
+
+    lot: str
+    entries: int
+    digest: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +66,10 @@ class LotOpened:
         The lot that this one is, sorted or repaired; empty for a first submission.
     reason
         Why it departs from the switching rules or is submitted again; empty for others.
+    earlier
+        The other lots of the archive that had grown since any lot before kept what they were.
+    doubts
+        What was wrong with lots before it when it was opened, in words.
     """
 
     at: str
@@ -65,6 +89,8 @@ class LotOpened:
     severity_because: str = ""
     resubmission_of: str = ""
     reason: str = ""
+    earlier: tuple[SeenLot, ...] = ()
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +109,10 @@ class ReelAdded:
         What it says.
     retest_reason
         Why an earlier result of this reel does not count any more; empty for the first.
+    also_in
+        Lots in which the same record counted already when it was added.
+    reuse_reason
+        Why it counts here, too; empty where `also_in` is.
     """
 
     at: str
@@ -93,6 +123,8 @@ class ReelAdded:
     path: str
     result: ReelResult
     retest_reason: str = ""
+    also_in: tuple[str, ...] = ()
+    reuse_reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""A lot of version 1, the first, is read for ever.
+"""Lots of version 1, the first, and of version 2 are read for ever.
 
 The expected values are written out here: they do not come from what the program writes today.
 """
@@ -6,21 +6,46 @@ The expected values are written out here: they do not come from what the program
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
-from benchsweep.archive.lots import read_history
+import pytest
+
+from benchsweep.archive.lots import LotFile, create, file_name, read_history
 from benchsweep.lots import state_of
-from benchsweep.records import LotClosed, LotOpened, Outcome, Parameter, ReelAdded, ReelExcluded, Severity
+from benchsweep.errors import ArchiveError
+from benchsweep.records import (
+    LotClosed,
+    LotOpened,
+    Outcome,
+    Parameter,
+    ReelAdded,
+    ReelExcluded,
+    SeenLot,
+    Severity,
+)
 
-GOLDEN = Path(__file__).resolve().parent / "golden" / "lot-v1.txt"
+FOLDER = Path(__file__).resolve().parent / "golden"
+# Of the last line, computed with sha256sum line by line.
+DIGESTS = {
+    1: "ee6820ed346210628bc9164cad89ba5e6fd70f2e297bf95e49d91ddf0d93a4d6",
+    2: "0ae199577a2607b6e02202a271a1b1febfc9c5fbdd3403d9e0a303537addd1fa",
+}
 
 
-def test_a_lot_of_version_1_stays_readable() -> None:
-    history = read_history(GOLDEN)
-    assert history.digest == "ee6820ed346210628bc9164cad89ba5e6fd70f2e297bf95e49d91ddf0d93a4d6"
+@pytest.mark.parametrize("version", [1, 2])
+def test_a_lot_of_each_version_stays_readable(version: int) -> None:
+    history = read_history(FOLDER / f"lot-v{version}.txt")
+    assert (history.digest, history.version) == (DIGESTS[version], version)
     opened, first, excluded, failed, retested, _, closed = history.events
     assert isinstance(opened, LotOpened)
-    assert (opened.lot, opened.supplier, opened.product) == ("26-118", "Tollmoor Works", "TM 6 U/UTP")
+    assert opened.lot == {1: "26-118", 2: "26-119"}[version]
+    assert (opened.supplier, opened.product) == ("Tollmoor Works", "TM 6 U/UTP")
+    if version == 1:
+        assert (opened.earlier, opened.doubts) == ((), ())
+    else:
+        assert opened.earlier == (SeenLot("26-118", 7, DIGESTS[1]), SeenLot("26-117/Ü", 1, "0f" * 32))
+        assert opened.doubts == ("the lot 26-116 is not there any more",)
     assert opened.reels == tuple(f"R{number:03d}" for number in range(1, 9))
     assert (opened.seed, opened.seed_given) == ("the seed", True)
     plan = opened.plan
@@ -28,6 +53,8 @@ def test_a_lot_of_version_1_stays_readable() -> None:
     assert (plan.code_letter, plan.plan_letter, plan.aql_percent) == ("A", "B", 4.0)
     assert isinstance(first, ReelAdded)
     assert (first.reel, first.record, first.path) == ("R001", "ab" * 32, "20261102T090000Z-R.h5")
+    assert first.also_in == {1: (), 2: ("26-118",)}[version]
+    assert first.reuse_reason == {1: "", 2: "the same reel came back, nothing was done to it"}[version]
     loss, crosstalk, skew = first.result.margins
     assert (loss.parameter, loss.end, loss.margin) == (Parameter.INSERTION_LOSS, "A", 0.4)
     assert (crosstalk.pairs, crosstalk.margin, crosstalk.frequency_hz) == (("12", "36"), math.inf, None)
@@ -49,3 +76,31 @@ def test_a_lot_of_version_1_stays_readable() -> None:
     assert state.sample == ("R001", "R007", "R003")
     assert state.counting["R007"].result.conforms is True
     assert state.closed is closed
+
+
+def test_a_lot_of_version_1_is_added_to_in_version_1(tmp_path: Path) -> None:
+    """A digest that was printed of it goes on to hold; what has no place in version 1 is not dropped silently."""
+    old = (FOLDER / "lot-v1.txt").read_bytes()
+    lines = old.splitlines(keepends=True)
+    path = tmp_path / "lots" / file_name("26-118")
+    path.parent.mkdir()
+    path.write_bytes(b"".join(lines[:2]))
+    file = LotFile(tmp_path, "26-118")
+    first = read_history(FOLDER / "lot-v1.txt").events[1]
+    assert isinstance(first, ReelAdded)
+    with pytest.raises(ArchiveError, match="version 1"):
+        file.append(replace(first, also_in=("26-117",), reuse_reason="why"), lambda _: None)
+    assert path.read_bytes() == b"".join(lines[:2])
+    assert file.append(first, lambda _: None).version == 1
+    assert path.read_bytes() == b"".join(lines[:3])
+
+
+def test_what_version_1_began_and_never_finished_is_begun_anew(tmp_path: Path) -> None:
+    (opened, *_) = read_history(FOLDER / "lot-v2.txt").events
+    assert isinstance(opened, LotOpened)
+    path = tmp_path / "lots" / file_name(opened.lot)
+    path.parent.mkdir()
+    path.write_bytes(b"benchsweep-lot/1\n1 4a4477")
+    file = create(tmp_path, opened)
+    assert file.history().version == 2
+    assert file.read() == (opened,)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from benchsweep.archive.check._facts import AppliedCalibration, FileFacts
 from benchsweep.archive.check._finding import Finding, FindingKind
@@ -67,9 +67,20 @@ class Comparison:
         """How many calibrations were applied to the records added."""
         return len(self._calibrations)
 
-    def withdrawn(self) -> Iterator[Finding]:
-        """Yield what counts in a lot although its record was withdrawn."""
+    def lots(self, unread: Collection[str]) -> Iterator[Finding]:
+        """Yield what is wrong with lots beside each other and with the corrections of records.
+
+        That is what counts in a lot although its record was withdrawn or counts in another lot, too, and lots
+        that are not what later ones saw. To be asked when all files were added.
+
+        Parameters
+        ----------
+        unread
+            Names of the files that are there but cannot be read.
+        """
         yield from self._lots.withdrawn()
+        yield from self._lots.twice()
+        yield from self._lots.lost(unread)
 
     def missing(self) -> Iterator[Finding]:
         """Yield what points at a record that was not among all files added."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from benchsweep.archive.format import Kind
+from benchsweep.records import LotOpened
 
 __all__ = ["AppliedCalibration", "FileFacts", "NamedRecord"]
 
@@ -40,12 +41,15 @@ class NamedRecord:
         Names its content; its file, below the archive.
     counts
         It is the last one of its reel, which was not excluded.
+    reuse_reason
+        Why it counts although it counted in another lot before; empty for others.
     """
 
     reel: str
     content_hash: str
     path: str
     counts: bool
+    reuse_reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +86,8 @@ class FileFacts:
         Of a lot: the records that became results of reels, oldest first.
     earlier
         Of a lot: the digests that it had before the last entry was added, oldest first.
+    opened
+        Of a lot: how it was opened.
     unfinished
         Of a lot: what is left of a line that was not finished, in words.
     """
@@ -101,4 +107,5 @@ class FileFacts:
     at: str = ""
     named: tuple[NamedRecord, ...] = ()
     earlier: tuple[str, ...] = ()
+    opened: LotOpened | None = None
     unfinished: str = ""

@@ -21,6 +21,10 @@ FindingKind = Literal[
     "lot-record-missing",
     "lot-record-differs",
     "lot-record-withdrawn",
+    "lot-record-twice",
+    "lot-missing",
+    "lot-cut",
+    "lot-doubtful",
     "lot-refused",
     "left-over",
     "unfinished",
@@ -30,7 +34,9 @@ that is stored under that name and time is another one, or damaged; a text of a 
 passes; the same record stored twice; the same sweeps in two records; a note or grading whose record is not
 there; a record reduced again whose source is not there; on a list kept elsewhere, but not there, or there
 with other content; a record that a lot names is not there, has other content, or counts although it was
-withdrawn; the history of a lot breaks the rules of a lot; what a killed run left; work not finished."""
+withdrawn; one record counts in two lots; a lot that a later one saw is not there, or has not the entries that
+it had then; something was wrong with other lots when one was opened, or its times go back; the history of a
+lot breaks the rules of a lot; what a killed run left; work not finished."""
 
 
 @dataclass(frozen=True, slots=True)

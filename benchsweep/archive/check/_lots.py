@@ -8,10 +8,10 @@ from datetime import datetime
 
 from benchsweep.archive.check._facts import FileFacts, NamedRecord
 from benchsweep.archive.check._finding import Finding
-from benchsweep.archive.lots import LOTS, read_history
+from benchsweep.archive.lots import LOTS, SeenLots, file_name, read_history
 from benchsweep.archive.notes import moment
 from benchsweep.archive.places import Source, below
-from benchsweep.records import LotEvent, ReelAdded, ReelExcluded
+from benchsweep.records import LotEvent, LotOpened, ReelAdded, ReelExcluded
 
 __all__ = ["LotRecords", "check_lot"]
 
@@ -42,6 +42,7 @@ def check_lot(source: Source) -> FileFacts:
         first_block_sha256=first,
         named=_named(history.events),
         earlier=history.digests[:-1],
+        opened=history.events[0] if history.events and isinstance(history.events[0], LotOpened) else None,
         unfinished=left,
     )
 
@@ -56,6 +57,7 @@ def _named(events: tuple[LotEvent, ...]) -> tuple[NamedRecord, ...]:
             event.record,
             event.path,
             counts=event.reel not in excluded and last[event.reel] is event,
+            reuse_reason=event.reuse_reason,
         )
         for event in added
     )
@@ -66,11 +68,20 @@ class LotRecords:
 
     def __init__(self) -> None:
         self._named: list[tuple[str, NamedRecord]] = []
+        self._names: dict[str, str] = {}
+        self._sources: dict[str, str] = {}
+        self._seen = SeenLots()
         self._withdrawn: dict[str, tuple[datetime, bool]] = {}
 
     def add(self, source: str, facts: FileFacts) -> None:
         """Add a sound file: a lot, or a correction that withdraws a record or lets it be used again."""
         self._named += [(source, each) for each in facts.named]
+        if facts.opened is not None:
+            lot = facts.opened.lot
+            self._names[source] = lot
+            self._sources.setdefault(lot, source)
+            if self._sources[lot] == source:  # another one is a copy, told of elsewhere
+                self._seen.add(facts.opened, (*facts.earlier, facts.content_hash))
         if facts.withdrawn is not None:
             at = moment(facts.at)
             for content in facts.about:
@@ -84,6 +95,38 @@ class LotRecords:
             if each.counts and withdrawn and at is not None:
                 words = f"the result of the reel {each.reel} counts, but its record {each.path} was withdrawn"
                 yield Finding("lot-record-withdrawn", source, f"{words} on {at.isoformat()}")
+
+    def twice(self) -> Iterator[Finding]:
+        """Yield each result that counts although its record counts in another lot, too."""
+        counting: dict[str, list[tuple[str, NamedRecord]]] = {}
+        for source, each in self._named:
+            if each.counts:
+                counting.setdefault(each.content_hash, []).append((source, each))
+        for found in counting.values():
+            (first, one), *others = sorted(found, key=lambda item: bool(item[1].reuse_reason))
+            for source, each in others:
+                if source == first:  # within one lot its own rules hold
+                    continue
+                lot = self._names.get(first, first)
+                words = f"the record {each.path} counts as {each.reel}, and in the lot {lot} as {one.reel}"
+                why = f"; the reason given: {each.reuse_reason}" if each.reuse_reason else ""
+                yield Finding("lot-record-twice", source, words + why)
+
+    def lost(self, unread: Collection[str]) -> Iterator[Finding]:
+        """Yield each lot that is not what a later one saw, or is gone.
+
+        Parameters
+        ----------
+        unread
+            Names of the files of lots that are there but cannot be read.
+        """
+        unknown = [lot for lot in self._seen.names() if file_name(lot) in unread]
+        for by, seen, words in self._seen.wrong(unknown):
+            source = self._sources.get(seen.lot)
+            if source is None:
+                yield Finding("lot-missing", self._sources[by], words)
+            else:
+                yield Finding("lot-cut", source, words)
 
     def missing(self, contents: Mapping[bytes, str]) -> Iterator[Finding]:
         """Yield each record that is not there, or not as the lot names it.

@@ -35,8 +35,9 @@ class LotFile:
 
     A line for each entry, chained (see `HistoryFormat`): an entry that was changed, lost, exchanged or put in
     is found, and the checksum of the last line names all of them. What a checksum cannot find is that the
-    last entries were taken off, or everything from some line on was written anew: only a digest that is kept
-    elsewhere, such as that of a printed report, finds that.
+    last entries were taken off, or everything from some line on was written anew, or the file is gone. The
+    lots that are opened afterwards keep digest and length of those before (`SeenLots`), and find that; of the
+    newest lots only a digest that is kept elsewhere does, such as that of a printed report.
 
     Parameters
     ----------
@@ -124,7 +125,8 @@ class LotFile:
                 f"the lot {self.lot} cannot be opened twice", hint="Give the new lot another name."
             )
         self._local()
-        self.history()  # that it is there and of this lot, before a folder is made for a lock
+        # That it is there and of this lot, before a folder is made for a lock.
+        version = self.history().version
 
         def fits(events: tuple[LotEvent, ...]) -> None:
             if not events:
@@ -137,12 +139,15 @@ class LotFile:
                 )
             check(events)
 
-        return self._append(event, fits)
+        return self._append(event, fits, version)
 
-    def _append(self, event: LotEvent, check: Callable[[tuple[LotEvent, ...]], None]) -> LotHistory:
+    def _append(
+        self, event: LotEvent, check: Callable[[tuple[LotEvent, ...]], None], version: int = FORMAT.version
+    ) -> LotHistory:
         kept = AppendedFile(self._local(), format=FORMAT)
-        longer = kept.append(encode_event(event), lambda found: check(events_in(found, self.path)))
-        return LotHistory(events_in(longer, self.path), longer.digests, longer.length)
+        longer = kept.append(encode_event(event, version), lambda found: check(events_in(found, self.path)))
+        events = events_in(longer, self.path)
+        return LotHistory(events, longer.digests, longer.length, version=longer.version)
 
     def _refuse_other(self, events: tuple[LotEvent, ...]) -> None:
         first = events[0]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchsweep.archive._history_lines import History, HistoryFormat
-from benchsweep.archive.lots._codec import decode_event
+from benchsweep.archive.lots._codec import VERSION, decode_event
 from benchsweep.archive.places import Source, below, files_in, open_content
 from benchsweep.errors import RecordDamaged, RecordMissing
 from benchsweep.records import LotEvent, LotOpened
@@ -16,21 +16,26 @@ __all__ = [
     "FORMAT",
     "LOTS",
     "LotHistory",
+    "LotOutline",
     "events_in",
     "file_name",
     "lot_sources",
     "read_history",
     "read_opening",
+    "read_outline",
+    "records_named",
     "skim_history",
 ]
 
 LOTS = "lots"
 """Folder of the histories of lots within an archive."""
-FORMAT = HistoryFormat("lot", chained=True)
+FORMAT = HistoryFormat("lot", chained=True, version=VERSION)
 """How they stand in their files."""
 _SUFFIX = ".txt"
 _LONGEST_STEM = 60
 _DIGITS = 16
+# Quotes within a text are escaped, and the codec writes no blanks.
+_RECORD = re.compile(rb'"record":"([0-9a-f]{64})"')
 _OURS = re.compile(r".*-[0-9a-f]{16}\.txt")
 
 
@@ -49,17 +54,28 @@ class LotHistory:
     unfinished
         Bytes of a line behind them that was not finished: whoever added it was killed, or the end of the file
         was cut off.
+    version
+        Of the format of the file.
     """
 
     events: tuple[LotEvent, ...]
     digests: tuple[str, ...]
     size: int = 0
     unfinished: int = 0
+    version: int = VERSION
 
     @property
     def digest(self) -> str:
         """Names the whole history: 64 hexadecimal digits; empty without entries."""
         return self.digests[-1] if self.digests else ""
+
+
+@dataclass(frozen=True, slots=True)
+class LotOutline:
+    """How a lot was opened, and for each of its entries the checksum that covers all up to it."""
+
+    opened: LotOpened
+    digests: tuple[str, ...]
 
 
 def lot_sources(folder: Source) -> list[Source]:
@@ -88,7 +104,9 @@ def read_history(source: Source, *, must_exist: bool = False) -> LotHistory:
             raise
         return LotHistory((), ())
     found = FORMAT.parse(data, source)
-    return LotHistory(events_in(found, source), found.digests, len(data), len(data) - found.length)
+    return LotHistory(
+        events_in(found, source), found.digests, len(data), len(data) - found.length, found.version
+    )
 
 
 def read_opening(source: Source) -> LotOpened | None:
@@ -99,7 +117,11 @@ def read_opening(source: Source) -> LotOpened | None:
     RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
         As `LotFile.read`, also when there is no file.
     """
-    head, *lines = _content(source).split(b"\n", 2)
+    return _opening(_content(source), source)
+
+
+def _opening(content: bytes, source: Source) -> LotOpened | None:
+    head, *lines = content.split(b"\n", 2)
     whole = b"\n".join((head, lines[0], b"")) if len(lines) > 1 else b"\n".join((head, *lines))
     found = FORMAT.parse(whole, source)
     first = events_in(found, source)[:1]
@@ -127,6 +149,33 @@ def skim_history(source: Source, *, results: bool = True) -> tuple[dict[str, Any
     return tuple(entry for entry in found.entries if entry)
 
 
+def read_outline(source: Source) -> LotOutline | None:
+    """Return how a lot was opened and the checksums of its entries, all compared; None when it never was.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        As `LotFile.read`, also when there is no file.
+    """
+    content = _content(source)
+    found = FORMAT.parse(content, source, skip=b"{")
+    opened = _opening(content, source)
+    return None if opened is None else LotOutline(opened, found.digests)
+
+
+def records_named(source: Source) -> frozenset[str]:
+    """Return the content hashes of all records that a lot names, whether they count or not.
+
+    Nothing else is looked at, no checksum compared: for finding out which of many lots are to be read.
+
+    Raises
+    ------
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
+        It cannot be read.
+    """
+    return frozenset(found.decode() for found in _RECORD.findall(_content(source)))
+
+
 def _content(source: Source) -> bytes:
     with open_content(source, "lot") as content:
         # To its end, wherever that is by now: another station may add to it, or drop an unfinished line.
@@ -144,7 +193,7 @@ def events_in(found: History, source: Source) -> tuple[LotEvent, ...]:
     events: list[LotEvent] = []
     for line, entry in enumerate(found.entries, start=2):
         try:
-            event = decode_event(entry)
+            event = decode_event(entry, found.version)
             if (line == 2) is not isinstance(event, LotOpened):
                 raise ValueError("a lot is opened in its first entry and in no other")
         except ValueError as error:

@@ -106,7 +106,7 @@ def test_a_damaged_lot_and_one_of_a_later_version(check: Callable, root: Path) -
     assert code == 6
     assert [Path(each["record"]).name for each in document["damaged"]] == [path.name]
     assert "line 2: its checksum" in document["damaged"][0]["reason"]
-    path.write_bytes(whole.replace(b"lot/1", b"lot/2", 1))
+    path.write_bytes(whole.replace(b"lot/2", b"lot/3", 1))
     code, document = check()
     assert (code, len(document["newer"]), document["damaged"]) == (6, 1, [])
     path.write_bytes(b"something else")

@@ -6,7 +6,7 @@ import copy
 import json
 import math
 from collections.abc import Iterator
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import UTC
 from typing import Any
 
@@ -26,11 +26,16 @@ from benchsweep.records import (
     ReelAdded,
     ReelConstants,
     ReelExcluded,
+    SeenLot,
 )
 from tests.lots.entries import added, attributes, closed, excluded, judged, opened, replanned, result
 
 FULL: tuple[LotEvent, ...] = (
-    opened(attributes(characteristics=("next", "fext"), constant_k=1.5, limiting_percent=8.0)),
+    opened(
+        attributes(characteristics=("next", "fext"), constant_k=1.5, limiting_percent=8.0),
+        earlier=(SeenLot("another", 3, "ab" * 32), SeenLot("Prüfung", 1, "cd" * 32)),
+        doubts=("a lot is not there any more",),
+    ),
     added(
         "R001",
         result(
@@ -49,12 +54,14 @@ FULL: tuple[LotEvent, ...] = (
 )
 TIMES = st.datetimes(timezones=st.just(UTC)).map(lambda moment: moment.isoformat())
 HASHES = st.binary(min_size=32, max_size=32).map(bytes.hex)
+SEEN = st.lists(st.builds(SeenLot, st.text(), st.integers(1, 10**6), HASHES), max_size=3).map(tuple)
 KINDS = (LotOpened, ReelAdded, ReelExcluded, LotReplanned, LotClosed)
 
 
 def any_event() -> st.SearchStrategy[LotEvent]:
     def of(kind: type) -> st.SearchStrategy[Any]:
         fixed: dict[str, Any] = {"at": TIMES} | ({"record": HASHES} if kind is ReelAdded else {})
+        fixed |= {"earlier": SEEN} if kind is LotOpened else {}
         rest = {field.name: ... for field in fields(kind) if field.name not in fixed}
         return st.builds(kind, **fixed, **rest)
 
@@ -87,6 +94,27 @@ def test_numbers_that_json_has_not(value: float) -> None:
     assert again.variables[0].quality == float(value)
     assert type(again.variables[0].quality) is float
     assert type(again.variables[0].count) is int
+
+
+def test_version_1_has_no_place_for_what_came_later() -> None:
+    for event, new in ((FULL[0], "earlier"), (added("R001"), "also_in")):
+        plain = replace(event, **({"earlier": (), "doubts": ()} if new == "earlier" else {}))
+        old = encode_event(plain, 1)
+        assert new not in old
+        assert decode_event(old, 1) == plain
+        with pytest.raises(ValueError, match=f"there is no {new} in version 1"):
+            decode_event(old | {new: []}, 1)
+        with pytest.raises(ValueError, match=f"{new} is missing"):
+            decode_event(old)
+    for event in (FULL[0], replace(added("R001"), also_in=("x",), reuse_reason="y")):
+        with pytest.raises(ArchiveError, match="version 1 of the format has no place for it"):
+            encode_event(event, 1)
+
+
+@pytest.mark.parametrize("seen", [SeenLot("x", 0, "ab" * 32), SeenLot("x", 1, "ab" * 31)])
+def test_what_names_no_lot_is_refused(seen: SeenLot) -> None:
+    with pytest.raises(ArchiveError, match="names a lot"):
+        encode_event(opened(earlier=(seen,)))
 
 
 def places(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:

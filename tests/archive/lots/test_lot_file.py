@@ -57,7 +57,7 @@ def test_a_lot_is_kept_and_read(tmp_path: Path) -> None:
 
 def test_the_chain_as_told_in_the_docstring_is_made_by_hand(tmp_path: Path) -> None:
     head, *lines = kept(tmp_path).path.read_bytes().splitlines()
-    assert head == b"benchsweep-lot/1"
+    assert head == b"benchsweep-lot/2"
     before = hashlib.sha256(head).hexdigest()
     for number, line in enumerate(lines, start=1):
         told_number, digest, content = line.decode().split(" ", 2)
@@ -252,7 +252,7 @@ def test_a_line_changed_with_its_checksum_made_anew_breaks_the_next_one_and_all_
 @pytest.mark.parametrize(
     ("content", "error"),
     [
-        (b"benchsweep-lot/2\n", RecordNewer),
+        (b"benchsweep-lot/3\n", RecordNewer),
         (b"benchsweep-lot/99\n1 x {}\n", RecordNewer),
         (b"benchsweep-lot/0\n1 x {}\n", RecordDamaged),
         (b"benchsweep-lot/x\n", RecordDamaged),
