@@ -26,13 +26,23 @@ def add(
             help="Why an earlier result of the same reel does not count any more; kept with the lot.",
         ),
     ] = "",
+    reuse: Annotated[
+        str,
+        typer.Option(
+            "--reuse",
+            metavar="REASON",
+            callback=plain_text,
+            help="Why records that count in another lot count in this one, too; kept, and told by both lots.",
+        ),
+    ] = "",
     archive: LotArchive = Path("archive"),
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
     """Take records as the results of reels: each is graded against the requirement of the lot.
 
-    Refused are reels that were not drawn, records of another product, and a second result without --retest.
+    Refused are reels that were not drawn, records of another product, a second result without --retest, and
+    records that count in another lot without --reuse.
     Records before the first that is refused are kept. To measure and add in one go see `benchsweep qualify
     --lot`. Exit code 1 when a reel does not conform, 3 when one is undecided.
 
@@ -44,7 +54,7 @@ def add(
     view, outcomes = None, []
     try:
         for record in records:
-            view, added = add_record(archive, lot, record, by=by, retest_reason=retest)
+            view, added = add_record(archive, lot, record, by=by, retest_reason=retest, reuse_reason=reuse)
             outcomes.append(added.result.conforms)
             if not as_json:
                 told = [f"{added.result.outcome.value}: {added.reel}, {record}"]
@@ -60,4 +70,6 @@ def add(
     elif not quiet:
         missing, sample = len(view.state.missing), len(view.state.sample)
         say(f"lot {lot}: {sample - missing} of {sample} reels tested")
+        for words in view.doubts:
+            say(f"note: {words}")
     raise typer.Exit(1 if False in outcomes else 3 if None in outcomes else 0)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from benchsweep.archive.check import Finding
 from benchsweep.archive.lots import LOTS, file_name, read_history
 from benchsweep.errors import ArchiveError, LotRefused
-from benchsweep.lots import state_of
+from benchsweep.lots import clock_doubts, state_of
 from benchsweep.records import LotOpened
 
 __all__ = ["lot_findings", "lot_name"]
@@ -38,6 +38,11 @@ def lot_findings(source: str, *, named: bool) -> Iterator[Finding]:
             f"holds the lot {first.lot}, whose file is {file_name(first.lot)}: it is a copy, or was renamed"
         )
         yield Finding("lot-refused", source, words)
+    if isinstance(first, LotOpened):
+        for words in first.doubts:
+            yield Finding("lot-doubtful", source, f"when it was opened: {words}")
+    for words in clock_doubts(events):
+        yield Finding("lot-doubtful", source, words)
     try:
         state_of(events)
     except LotRefused as error:

@@ -13,8 +13,8 @@ from benchsweep.lots import check_reel as check_reel_of
 from benchsweep.qualification._keep import keep_verdicts, told_of
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._specimen import check_text
-from benchsweep.qualification.lots._histories import local_archive, state_in
-from benchsweep.qualification.lots._inspection import inspection_words
+from benchsweep.qualification.lots._histories import Unread, append_to, local_archive, state_in
+from benchsweep.qualification.lots._neighbours import lots_that_use, unread_words
 from benchsweep.qualification.lots._reading import (
     LotRecord,
     ReadReel,
@@ -24,7 +24,7 @@ from benchsweep.qualification.lots._reading import (
     read_for_lot,
 )
 from benchsweep.qualification.lots._requirement_text import RequirementsInForce
-from benchsweep.qualification.lots._view import LotView, read_lot, view_of
+from benchsweep.qualification.lots._view import LotView, read_lot, whole_view
 from benchsweep.records import LotEvent, LotState, ReelAdded
 
 __all__ = ["add_record", "check_reel", "lot_requirement"]
@@ -72,6 +72,7 @@ def add_record(
     *,
     by: str,
     retest_reason: str = "",
+    reuse_reason: str = "",
     once: bool = False,
 ) -> tuple[LotView, ReelAdded]:
     """Take a record as the result of the reel that it names as its specimen.
@@ -88,6 +89,10 @@ def add_record(
         Who adds it.
     retest_reason
         Why an earlier result of this reel does not count any more; empty for the first.
+    reuse_reason
+        Why a record that counts in another lot of the archive already counts in this one, too; it is kept
+        and told as a doubt. Empty: such a record is refused. A resubmission makes no difference: records of
+        the lot that was sorted or repaired say nothing of what was done to it, unless somebody says why.
     once
         Return the entry that is there when this very record is what counts of its reel already, as after a
         run that was killed; otherwise it is refused.
@@ -99,13 +104,16 @@ def add_record(
     LotRefused
         The lot is closed; the record is of another product or lot, of no reel of the sample, or in the lot
         already; the reel has a result and no reason is given to test it again; length or temperature are
-        not known; it was withdrawn, or its sweeps were reduced again; the requirement has another text now.
+        not known; it was withdrawn, or its sweeps were reduced again; it counts in another lot and no reason
+        is given for that, or one is given and it does not; the requirement has another text now; the clock
+        was set back.
     ArchiveError, UsageError, LimitNotDefined
         Record or history cannot be read, graded or written.
     """
     root = local_archive(folder)
     check_text(by, "who adds the record", hint="Name who does it.")
     check_text(retest_reason, "the reason of the retest", may_be_empty=True)
+    check_text(reuse_reason, "the reason why the record counts twice", may_be_empty=True)
     file = LotFile(root, lot)
     state = state_in(file, file.read())
     requirement = RequirementsInForce().in_force(state.opened)
@@ -114,6 +122,8 @@ def add_record(
     if once and (entry := _same_record(state, read)) is not None:
         return read_lot(folder, lot), entry
     _refuse_record(state, read, requirement, retest_reason)
+    unread: Unread = []
+    also_in = _other_lots(root, lot, read, reuse_reason, unread)
     graded = grade_reel(read, requirement, state)
     _keep(root, graded, requirement, state, by)
     specimen = read.measurement.specimen
@@ -126,14 +136,34 @@ def add_record(
         path=path,
         result=graded.result,
         retest_reason=retest_reason,
+        also_in=also_in,
+        reuse_reason=reuse_reason,
     )
 
     def fits(events: tuple[LotEvent, ...]) -> None:
         check_added(state_in(file, events), event, product=specimen.product, lot=specimen.lot)
 
-    history = file.append(event, fits)
-    view = view_of(folder, file, history)
-    return replace(view, inspection=inspection_words(root, view.state)), event
+    view = whole_view(folder, file, append_to(file, event, fits))
+    return replace(view, doubts=(*view.doubts, *unread_words(unread))), event
+
+
+def _other_lots(root: Path, lot: str, read: LotRecord, reason: str, unread: Unread) -> tuple[str, ...]:
+    """Return the other lots in which a record counts; refuse it when there are any and no reason is given."""
+    uses = lots_that_use(root, [read.content_hash], besides=lot, unread=unread)
+    reel = read.measurement.specimen.identifier
+    if uses and not reason.strip():
+        counts = " and ".join(f"as the result of {use.reel} in the lot {use.lot}" for use in uses)
+        raise LotRefused(
+            f"{read.source}: this record of {reel} counts already, {counts}",
+            hint="One measurement says nothing of two lots: measure the reel again. If it is the same reel, "
+            "say so with --reuse and the reason; both lots will tell.",
+        )
+    if reason.strip() and not uses:
+        raise LotRefused(
+            f"{read.source}: this record of {reel} counts in no other lot",
+            hint="Add it without a reason for using it again.",
+        )
+    return tuple(dict.fromkeys(use.lot for use in uses))
 
 
 def _keep(root: Path, graded: ReadReel, requirement: limits.Requirement, state: LotState, by: str) -> None:

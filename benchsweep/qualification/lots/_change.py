@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from benchsweep.archive.lots import LotFile
 from benchsweep.lots import check_excluded, check_replanned
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._specimen import check_text
-from benchsweep.qualification.lots._histories import local_archive, state_in
-from benchsweep.qualification.lots._inspection import LotKind, inspection_words
+from benchsweep.qualification.lots._histories import append_to, local_archive, state_in
+from benchsweep.qualification.lots._inspection import LotKind
 from benchsweep.qualification.lots._plan import make_plan, refuse_nonconformities
 from benchsweep.qualification.lots._severity import choose_severity
 from benchsweep.qualification.lots._variables import variables_of
-from benchsweep.qualification.lots._view import LotView, view_of
+from benchsweep.qualification.lots._view import LotView, whole_view
 from benchsweep.records import LotEvent, LotReplanned, LotState, ReelExcluded, SamplingMethod, Severity
 
 __all__ = ["exclude_reel", "replan_lot"]
@@ -102,6 +101,5 @@ def _check_words(by: str, reason: str) -> None:
 def _appended(folder: Path, lot: str, event: LotEvent, check: Callable[[LotState], None]) -> LotView:
     root = local_archive(folder)
     file = LotFile(root, lot)
-    history = file.append(event, lambda events: check(state_in(file, events)))
-    view = view_of(folder, file, history)
-    return replace(view, inspection=inspection_words(root, view.state))
+    history = append_to(file, event, lambda events: check(state_in(file, events)))
+    return whole_view(folder, file, history)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 from benchsweep.archive.lots import LotFile
@@ -11,12 +10,11 @@ from benchsweep.errors import LotRefused
 from benchsweep.lots import check_closed, decision
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._specimen import check_text
-from benchsweep.qualification.lots._histories import local_archive, state_in
-from benchsweep.qualification.lots._inspection import inspection_words
+from benchsweep.qualification.lots._histories import append_to, local_archive, state_in
 from benchsweep.qualification.lots._recheck import recheck
 from benchsweep.qualification.lots._requirement_text import requirement_of
 from benchsweep.qualification.lots._variables import variables_of
-from benchsweep.qualification.lots._view import LotView, view_of
+from benchsweep.qualification.lots._view import LotView, whole_view
 from benchsweep.records import LotClosed, LotEvent, LotState
 
 __all__ = ["close_lot"]
@@ -64,11 +62,10 @@ def close_lot(
             check_closed(state_in(file, found), event)  # noqa: B023 - called within this turn
 
         try:
-            history = file.append(event, fits)
+            history = append_to(file, event, fits)
         except _Grown:
             continue
-        view = view_of(folder, file, history)
-        return replace(view, inspection=inspection_words(root, view.state))
+        return whole_view(folder, file, history)
     raise LotRefused(
         f"the lot {lot} is being added to by others all the time",
         hint="Close it when nobody works on it any more.",

@@ -120,6 +120,8 @@ def proof_document(proof: LotProof) -> dict[str, Any]:
         "reels": [_again(reel, again) for reel, again in proof.reels.items()],
         "differs": list(proof.differs),
         "doubts": list(proof.doubts),
+        "history_differs": list(proof.history),
+        "digest_kept": proof.kept or None,
     }
 
 

@@ -10,10 +10,10 @@ from pathlib import Path
 from benchsweep import archive
 from benchsweep.archive.lots import LotFile, LotHistory, file_name, lot_sources, read_history, read_opening
 from benchsweep.errors import ArchiveError, ArchiveUnreachable, LotRefused, RecordDamaged, UsageError
-from benchsweep.lots import state_of
+from benchsweep.lots import check_clock, state_of
 from benchsweep.records import LotEvent, LotOpened, LotState
 
-__all__ = ["Root", "Unread", "local_archive", "lots_of", "no_collections", "state_in", "telling"]
+__all__ = ["Root", "Unread", "append_to", "local_archive", "lots_of", "no_collections", "state_in", "telling"]
 
 Root = str | Path
 """An archive: a folder, or an address, which can be read only."""
@@ -97,6 +97,22 @@ def no_collections() -> Iterator[None]:
     finally:
         if was:
             gc.enable()
+
+
+def append_to(file: LotFile, event: LotEvent, check: Callable[[tuple[LotEvent, ...]], None]) -> LotHistory:
+    """Add an entry that is not older than those before it; see `LotFile.append`.
+
+    Raises
+    ------
+    LotRefused
+        It is: a clock was set back. And as `LotFile.append`.
+    """
+
+    def fits(events: tuple[LotEvent, ...]) -> None:
+        check_clock(events, event)
+        check(events)
+
+    return file.append(event, fits)
 
 
 def state_in(file: LotFile, events: tuple[LotEvent, ...]) -> LotState:

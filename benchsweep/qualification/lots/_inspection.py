@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 
 from benchsweep.errors import ArchiveError, ArchiveUnreachable, UsageError
-from benchsweep.lots import would_be_accepted
+from benchsweep.lots import CLOCKS_APART_S, clock_doubts, seconds_before, would_be_accepted
 from benchsweep.qualification.lots._histories import Root
 from benchsweep.qualification.lots._skim import skimmed_decisions
-from benchsweep.records import LotState, SamplingPlan, Severity
+from benchsweep.records import LotOpened, LotState, SamplingPlan, Severity
 from benchsweep.statistics.sampling import (
     START,
     Inspection,
@@ -20,7 +22,7 @@ from benchsweep.statistics.sampling import (
     resumed,
 )
 
-__all__ = ["LotKind", "inspection_now", "inspection_words"]
+__all__ = ["LotKind", "inspection_now", "inspection_words", "order_doubts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,15 +66,8 @@ def inspection_now(folder: Root, kind: LotKind) -> tuple[Inspection, int]:
         A history cannot be read: what it says is needed.
     """
     steps: list[tuple[str, int, str, LotState]] = []
-
-    def may_fit(opened: object) -> bool:
-        names = ("supplier", "product", "requirement")
-        return all(getattr(opened, name) == getattr(kind, name) for name in names)
-
-    for state in skimmed_decisions(folder, may_fit):
+    for state in _first_submissions(folder, kind):
         opened, closed = state.opened, state.closed
-        if opened.resubmission_of:
-            continue
         if LotKind.of(state, opened.plan) == kind:
             steps.append((opened.at, 1, opened.lot, state))
         if closed is not None and LotKind.of(state) == kind:
@@ -84,6 +79,51 @@ def inspection_now(folder: Root, kind: LotKind) -> tuple[Inspection, int]:
         else:
             inspection, count = _after_closing(inspection, state), count + 1
     return inspection, count
+
+
+def order_doubts(folder: Root, kind: LotKind, now: str) -> tuple[str, ...]:
+    """Return which lots of a kind may stand at a wrong place among those that count, in words.
+
+    Lots count in the order of the times at which they were closed. A clock that was wrong changes it: a lot
+    that was closed later than now, or before it was opened, or of which another entry goes back in time.
+
+    Parameters
+    ----------
+    now
+        When the next one is opened, ISO 8601.
+
+    Raises
+    ------
+    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
+        A history cannot be read.
+    """
+    told: list[str] = []
+    for state in _first_submissions(folder, kind):
+        opened, closed = state.opened, state.closed
+        entries = (opened, *state.replanned, *(() if closed is None else (closed,)))
+        latest = max((each.at for each in entries), key=datetime.fromisoformat)
+        what = "opened" if closed is None else "closed"
+        if seconds_before(now, latest) > CLOCKS_APART_S:
+            why = f"has an entry of {latest}, which is later than now"
+        elif clock_doubts(entries):
+            why = f"was {what} on {(closed or opened).at}, before an earlier entry of it"
+        else:
+            continue
+        told.append(
+            f"a clock was wrong: the lot {opened.lot} {why}; its place in the order of lots is in "
+            "doubt, and so is the severity"
+        )
+    return tuple(told)
+
+
+def _first_submissions(folder: Root, kind: LotKind) -> Iterator[LotState]:
+    def may_fit(opened: LotOpened) -> bool:
+        names = ("supplier", "product", "requirement")
+        return not opened.resubmission_of and all(
+            getattr(opened, name) == getattr(kind, name) for name in names
+        )
+
+    yield from skimmed_decisions(folder, may_fit)
 
 
 def inspection_words(folder: Root, state: LotState) -> tuple[str, ...]:

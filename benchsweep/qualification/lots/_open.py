@@ -8,14 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from benchsweep import limits
-from benchsweep.archive.lots import LotFile, create
+from benchsweep.archive.lots import LotFile, SeenLots, create
 from benchsweep.errors import LotRefused
 from benchsweep.lots import check_open
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._requirements import told_conditions
 from benchsweep.qualification._specimen import check_text
-from benchsweep.qualification.lots._histories import local_archive, state_in
-from benchsweep.qualification.lots._inspection import LotKind
+from benchsweep.qualification.lots._histories import Unread, local_archive, state_in
+from benchsweep.qualification.lots._inspection import LotKind, order_doubts
+from benchsweep.qualification.lots._neighbours import seen_lots, seen_wrong, unread_words
 from benchsweep.qualification.lots._plan import make_plan, refuse_nonconformities
 from benchsweep.qualification.lots._requirement_text import check_requirement, requirement_digest
 from benchsweep.qualification.lots._severity import choose_severity
@@ -49,6 +50,10 @@ def open_lot(  # noqa: PLR0913 - each is a thing of its own, and all but two are
 ) -> LotView:
     """Open a lot: its history begins, and with it the random order of its reels is fixed.
 
+    It keeps what the other lots of the archive are (see `SeenLots`), and what is doubtful about them: one
+    that cannot be read, is gone or was cut off since, or of which the place is in doubt among those that the
+    severity follows from.
+
     Parameters
     ----------
     folder
@@ -69,7 +74,8 @@ def open_lot(  # noqa: PLR0913 - each is a thing of its own, and all but two are
     Raises
     ------
     LotRefused
-        Names, size, plan or severity cannot be right, or there is a lot of that name.
+        Names, size, plan or severity cannot be right, or there is a lot of that name, or was one that is
+        gone.
     UsageError
         There is no such plan, decision rule or construction.
     ArchiveError
@@ -91,6 +97,11 @@ def open_lot(  # noqa: PLR0913 - each is a thing of its own, and all but two are
     }
     # By normal inspection first, for what is wrong with it and for the lots that it belongs to.
     plan = make_plan(len(reels), **wanted)
+    at = utc_now("microseconds")
+    unread: Unread = []
+    seen = seen_lots(root, unread)
+    _refuse_lost(seen, unread, lot)
+    doubts = [*unread_words(unread), *(words for *_, words in seen_wrong(seen, unread))]
     kind = LotKind(supplier, product, requirement.name, plan.method, plan.level, plan.aql_percent)
     refuse_nonconformities(plan)
     if resubmission_of:
@@ -101,8 +112,9 @@ def open_lot(  # noqa: PLR0913 - each is a thing of its own, and all but two are
             root, kind, severity, by=by, reason=reason, again=bool(resubmission_of)
         )
         plan = make_plan(len(reels), **wanted, severity=used)
+        doubts += order_doubts(root, kind, at)
     event = LotOpened(
-        at=utc_now("microseconds"),
+        at=at,
         by=by,
         lot=lot,
         supplier=supplier,
@@ -119,10 +131,19 @@ def open_lot(  # noqa: PLR0913 - each is a thing of its own, and all but two are
         severity_because=because,
         resubmission_of=resubmission_of,
         reason=reason,
+        earlier=tuple(each for each in seen.news() if each.lot != lot),
+        doubts=tuple(doubts),
     )
     check_open(event)
     create(root, event)
     return read_lot(folder, lot)
+
+
+def _refuse_lost(seen: SeenLots, unread: Unread, lot: str) -> None:
+    """Refuse the name of a lot that is gone: its file may be restored, and this is not that one."""
+    for _, each, words in seen_wrong(seen, unread):
+        if each.lot == lot:
+            raise LotRefused(words, hint="Restore its file from a copy. A new lot needs another name.")
 
 
 def _check_resubmission(folder: Path, lot: str, supplier: str, product: str) -> None:

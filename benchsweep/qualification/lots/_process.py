@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Literal, get_args
 
 import numpy as np
 
 from benchsweep.errors import UsageError
+from benchsweep.qualification.lots._afterwards import Afterwards
 from benchsweep.qualification.lots._histories import Root, no_collections
 from benchsweep.qualification.lots._skim import SkimmedReel, skimmed_reels
+from benchsweep.qualification.lots._usable import usable
 from benchsweep.records import (
     Capability,
     ControlChart,
@@ -50,7 +52,8 @@ def process_views(
 
     They come from the histories of lots alone: the results that count of first submissions, open lots too, in
     the order in which they were measured. Resubmitted lots are left out: what was sorted says nothing of the
-    process.
+    process. A reel whose record was withdrawn is left out, and a record that counts in two lots is taken
+    once, of the lot that was opened first; notes name them.
 
     Parameters
     ----------
@@ -76,24 +79,34 @@ def process_views(
         raise UsageError(f"no ends named {ends!r}", hint=f"There are: {', '.join(get_args(Ends))}.")
     if baseline is not None and baseline < 2:
         raise UsageError(f"a baseline of {baseline} reels", hint="Centre and limits need two reels or more.")
-    found = _reels(folder, product, supplier, requirement)
+    found, noted = _reels(folder, product, supplier, requirement)
     views: list[ProcessView] = []
     for against, reels in sorted(found.items()):
         for parameter, end in _wanted(reels, tuple(parameters), ends):
-            views.append(_view(product, supplier, against, parameter, end, reels, baseline))
+            views.append(_view(product, supplier, against, parameter, end, reels, baseline, noted[against]))
     if not views:
         of = product + (f" of {supplier}" if supplier else "")
         of += f" against {requirement}" if requirement else ""
         which = f" with a margin of {' or '.join(parameters)}" if parameters and found else ""
         raise UsageError(
-            f"{folder}: no lot of {of} has a result{which}",
+            f"{folder}: no lot of {of} has a result{which}{_and(noted)}",
             hint="`benchsweep lot list` tells which lots there are.",
         )
     return tuple(views)
 
 
-def _reels(folder: Root, product: str, supplier: str, requirement: str) -> dict[str, list[SkimmedReel]]:
-    """Return requirement -> reels with a result, in the order in which they were measured."""
+def _and(noted: Mapping[str, Sequence[str]]) -> str:
+    told = "; ".join(words for each in noted.values() for words in each)
+    return f" that can be taken: {told}" if told else ""
+
+
+def _reels(
+    folder: Root, product: str, supplier: str, requirement: str
+) -> tuple[dict[str, list[SkimmedReel]], dict[str, tuple[str, ...]]]:
+    """Return requirement -> reels with a result, in the order in which they were measured, and notes on them.
+
+    Requirements of which no reel is left have notes alone.
+    """
     found: dict[str, list[SkimmedReel]] = {}
     chosen = skimmed_reels(
         folder,
@@ -107,9 +120,17 @@ def _reels(folder: Root, product: str, supplier: str, requirement: str) -> dict[
     with no_collections():
         for each in chosen:
             found.setdefault(each.requirement, []).append(each)
-    for reels in found.values():
-        reels.sort(key=lambda each: (each.measured_at, each.opened_at, each.lot, each.reel))
-    return found
+    notes: dict[str, tuple[str, ...]] = {}
+    afterwards = Afterwards(folder)
+    for against in list(found):
+        reels, notes[against] = usable(found[against], afterwards)
+        if reels:
+            found[against] = sorted(
+                reels, key=lambda each: (each.measured_at, each.opened_at, each.lot, each.reel)
+            )
+        else:
+            del found[against]
+    return found, notes
 
 
 def _wanted(
@@ -139,8 +160,9 @@ def _view(
     end: End | None,
     reels: Sequence[SkimmedReel],
     baseline: int | None,
+    noted: Sequence[str],
 ) -> ProcessView:
-    notes: list[str] = []
+    notes = list(noted)
     if suppliers := sorted({each.supplier for each in reels}):
         if len(suppliers) > 1:
             notes.append(f"reels of {len(suppliers)} suppliers taken together: {', '.join(suppliers)}")

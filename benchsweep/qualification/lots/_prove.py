@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from benchsweep import limits
-from benchsweep.errors import LotRefused
+from benchsweep.errors import LotRefused, UnknownName
 from benchsweep.lots import LotDecision, decision
 from benchsweep.qualification.lots._histories import Root
+from benchsweep.qualification.lots._history_again import checked_digest, history_differs, lost_words
 from benchsweep.qualification.lots._recheck import ReelAgain, recheck
 from benchsweep.qualification.lots._requirement_text import requirement_of, told_as
 from benchsweep.qualification.lots._variables import variables_of
@@ -44,6 +45,11 @@ class LotProof:
         records and the decision if it is another one.
     doubts
         What a reader must know of it, in words.
+    history
+        What is wrong with the history, in words; part of `differs`, too: it has not the digest that was kept,
+        or is not what a later lot saw, or a lot that it saw is not what it was.
+    kept
+        The digest that it was compared with, in words; empty when none was given.
     """
 
     view: LotView
@@ -56,6 +62,8 @@ class LotProof:
     decision: LotDecision
     differs: tuple[str, ...]
     doubts: tuple[str, ...] = ()
+    history: tuple[str, ...] = ()
+    kept: str = ""
 
     @property
     def other_outcome(self) -> tuple[str, ...]:
@@ -72,6 +80,7 @@ def prove_lot(
     lot: str,
     *,
     against: limits.Requirement | None = None,
+    digest: str = "",
     progress: Callable[[str], None] = lambda _: None,
 ) -> LotProof:
     """Compute a lot again from the raw sweeps of its records; nothing is changed or added.
@@ -79,23 +88,35 @@ def prove_lot(
     The history is read, each entry checked against the rules and the random order made again from the seed;
     the matrix of every record that counts is computed again from its raw sweeps (imported records have
     none), graded with the text that the requirement had when the lot was opened, and compared with what the
-    history says; then the plan decides again.
+    history says; then the plan decides again. The history itself is held against what other lots saw of it,
+    what it saw of them, and a digest that was kept elsewhere.
 
     Parameters
     ----------
     against
         Another requirement: what the decision would be against it.
+    digest
+        What was printed of the lot, 16 hexadecimal digits or more; empty: it is compared with nothing but
+        what other lots saw.
 
     Raises
     ------
+    UsageError
+        The digest is none.
     UnknownName
-        There is no such lot.
+        There is no such lot; the hint says so when a later one saw it.
     LotRefused
         The requirement has another text now, and no grading keeps the old one.
     RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
         The history cannot be read, or the archive does not answer. A record that cannot be read is told of.
     """
-    view = read_lot(folder, lot)
+    kept = checked_digest(digest)
+    try:
+        view = read_lot(folder, lot)
+    except UnknownName as error:
+        error.hint = f"{lost_words(folder, lot)} {error.hint}".strip()
+        raise
+    history, kept_words = history_differs(folder, view, kept)
     state = view.state
     if against is None and not state.counting:
         requirement = None
@@ -112,7 +133,8 @@ def prove_lot(
         found = decision(now, variables)
     except LotRefused as error:  # a characteristic that the other requirement does not limit
         found = LotDecision(None, False, error.message)
-    differs = [f"{reel}: {words}" for reel, again in reels.items() for words in again.words]
+    differs = list(history)
+    differs += [f"{reel}: {words}" for reel, again in reels.items() for words in again.words]
     closed = state.closed
     if closed is not None:
         decided = LotDecision(closed.accepted, closed.ends_reduced, closed.words)
@@ -130,6 +152,8 @@ def prove_lot(
         decision=found,
         differs=tuple(differs),
         doubts=doubts,
+        history=history,
+        kept=kept_words,
     )
 
 
@@ -137,11 +161,15 @@ def exit_code_of_proof(proof: LotProof) -> int:
     """Return 0 when everything is as it was, 1 when something differs.
 
     Against another requirement: 0 accepted, 1 not accepted, 3 undecided or open; a record that is not what
-    was added is 1, too.
+    was added is 1, too, and so is a history that is not what it was.
     """
     if not proof.against:
         return 1 if proof.differs else 0
-    if any(again.trouble for again in proof.reels.values()) or proof.decision.accepted is False:
+    if (
+        proof.history
+        or any(again.trouble for again in proof.reels.values())
+        or proof.decision.accepted is False
+    ):
         return 1
     return 0 if proof.decision.accepted else 3
 

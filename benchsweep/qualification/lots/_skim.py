@@ -25,7 +25,7 @@ Worst = Mapping[tuple[str, str | None], float | None]
 
 @dataclass(frozen=True, slots=True)
 class SkimmedReel:
-    """A reel that was tested: the result that counts."""
+    """A reel that was tested: the result that counts, with content hash and file of its record."""
 
     supplier: str
     requirement: str
@@ -34,6 +34,8 @@ class SkimmedReel:
     reel: str
     measured_at: str
     worst: Worst
+    record: str
+    path: str
 
 
 def skimmed_reels(folder: archive.Source, wanted: Callable[[LotOpened], bool]) -> Iterator[SkimmedReel]:
@@ -68,7 +70,7 @@ def skimmed_decisions(folder: archive.Source, wanted: Callable[[LotOpened], bool
                     continue
                 event = decode_event(entry)
                 if isinstance(event, LotReplanned):
-                    state = replace(state, plan=event.plan)
+                    state = replace(state, plan=event.plan, replanned=(*state.replanned, event))
                 elif isinstance(event, LotClosed):
                     sample = ("",) * state.plan.sample_size
                     state = replace(state, closed=event, nonconforming=event.nonconforming, sample=sample)
@@ -103,7 +105,7 @@ def _reels_of(opened: LotOpened, entries: tuple[dict[str, Any], ...]) -> list[Sk
     for entry in entries[1:]:
         kind = entry["event"]
         if kind == "added":
-            last[entry["reel"]] = entry["result"]
+            last[entry["reel"]] = entry
         elif kind == "excluded":
             excluded.add(entry["reel"])
         elif kind == "replanned":
@@ -118,8 +120,10 @@ def _reels_of(opened: LotOpened, entries: tuple[dict[str, Any], ...]) -> list[Sk
             opened.lot,
             opened.at,
             reel,
-            str(last[reel]["measured_at"]),
-            _worst(last[reel]["margins"]),
+            str(last[reel]["result"]["measured_at"]),
+            _worst(last[reel]["result"]["margins"]),
+            str(last[reel]["record"]),
+            str(last[reel]["path"]),
         )
         for reel in sample
         if reel in last

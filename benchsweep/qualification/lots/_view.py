@@ -6,8 +6,11 @@ from dataclasses import dataclass, replace
 
 from benchsweep import archive
 from benchsweep.archive.lots import LotFile, LotHistory, list_lots
+from benchsweep.lots import clock_doubts
+from benchsweep.qualification.lots._afterwards import afterwards_doubts
 from benchsweep.qualification.lots._histories import Root, Unread, lots_of, state_in, telling
 from benchsweep.qualification.lots._inspection import inspection_words
+from benchsweep.qualification.lots._neighbours import reuse_doubts
 from benchsweep.qualification.lots._requirement_text import RequirementsInForce
 from benchsweep.qualification.lots._variables import variables_of
 from benchsweep.records import LotEvent, LotOpened, LotState, VariablesDecision
@@ -19,6 +22,7 @@ __all__ = [
     "lot_names",
     "read_lot",
     "view_of",
+    "whole_view",
 ]
 
 
@@ -42,8 +46,9 @@ class LotView:
     inspection
         What the lot means for the lots after it (switching rules), in words; empty from `list_lot_views`.
     doubts
-        What a reader must know before the lot is trusted, in words: the text of the requirement is another
-        one now, its limits are not those of a cable …
+        What a reader must know before the lot is trusted, in words: a record that counts was withdrawn since
+        or counts in another lot, too, a clock was set back, other lots were not what they had been when it
+        was opened, the text of the requirement is another one now, its limits are not those of a cable …
     """
 
     folder: Root
@@ -77,8 +82,25 @@ def read_lot(folder: Root, lot: str) -> LotView:
         Its history cannot be read. That of another lot which cannot is told in `inspection`.
     """
     file = LotFile(folder, lot)
-    view = view_of(folder, file, file.history())
-    return replace(view, inspection=inspection_words(folder, view.state))
+    return whole_view(folder, file, file.history())
+
+
+def whole_view(folder: Root, file: LotFile, history: LotHistory) -> LotView:
+    """Return what a history tells, and what the rest of the archive says of it.
+
+    That is what other lots mean for the next one, and as doubts that records which count were withdrawn or
+    corrected since, or count in another lot, too.
+
+    Raises
+    ------
+    RecordDamaged
+        The history breaks its own rules.
+    ArchiveLocked, ArchiveUnreachable, ArchiveError
+        The archive does not answer, or its folder of lots cannot be listed.
+    """
+    view = view_of(folder, file, history)
+    doubts = (*afterwards_doubts(folder, view.state), *reuse_doubts(folder, view.state), *view.doubts)
+    return replace(view, inspection=inspection_words(folder, view.state), doubts=doubts)
 
 
 def list_lot_views(
@@ -157,6 +179,7 @@ def view_of(
             f"the last {history.unfinished} bytes of the history are an entry that was never finished: "
             "whoever added it was interrupted, or the end of the file was cut off",
         )
+    doubts = (*state.opened.doubts, *clock_doubts(history.events), *doubts)
     closed = state.closed
     variables = variables_of(state) if closed is None else closed.variables
     return LotView(folder, file.path, state, history.digest, history.events, variables, (), doubts)

@@ -42,7 +42,7 @@ def lot_proof_table(document: Mapping[str, Any], *, width: int = 80) -> str:
         ),
         ("lot", [document["lot"]]),
         ("against", [_against(document)]),
-        ("digest", [document["digest"]]),
+        ("digest", [document["digest"], _kept(document)]),
     ):
         lines += entry(label, texts, width)
     reels: Sequence[Mapping[str, Any]] = document["reels"]
@@ -62,6 +62,12 @@ def _proof_words(document: Mapping[str, Any]) -> str:
         return f"the draw, {tested} and the decision are as they were"
     count = len(document["differs"])
     return f"not as it was: {count} difference{'' if count == 1 else 's'}"
+
+
+def _kept(document: Mapping[str, Any]) -> str:
+    """Return what was found of the digest that somebody kept."""
+    found = document.get("digest_kept")
+    return f"the one that was kept {found}" if found else ""
 
 
 def _against(document: Mapping[str, Any]) -> str:
