@@ -68,7 +68,7 @@ def test_use_is_counted_and_told_in_days() -> None:
 
 
 def long_run(per_year: float, seed: int) -> tuple[float, float]:
-    """Return the mean interval in days and the share found beyond 1 of a tester that drifts so much a year."""
+    """Return the mean interval in days and the share found beyond 1 of a tester with that drift."""
     draw = np.random.default_rng(seed)
     interval, found, out = YEAR, [], []
     days = []
