@@ -6,6 +6,7 @@ something (`differences`, `compared_points`), and what in a result cannot be of 
 """
 
 from benchsweep.comparison._differences import Floor, differences, not_compared
+from benchsweep.comparison._evidence import AllowedErrors
 from benchsweep.comparison._names import name_of
 from benchsweep.comparison._points import (
     MatchedPoint,
@@ -14,8 +15,10 @@ from benchsweep.comparison._points import (
     point_value,
     worst_margin,
 )
+from benchsweep.comparison._suspicions import suspicions
 
 __all__ = [
+    "AllowedErrors",
     "Floor",
     "MatchedPoint",
     "WorstMargin",
@@ -24,5 +27,6 @@ __all__ = [
     "name_of",
     "not_compared",
     "point_value",
+    "suspicions",
     "worst_margin",
 ]

@@ -33,6 +33,8 @@ def bench_key(key: Key, there: Mapping[Key, Trace]) -> Key | None:
     the same from either end (a passive channel is reciprocal), so that without an end, or where the bench has
     one end only, that one is meant. Delay and skew have no end.
     """
+    if key in there:
+        return key
     parameter, end, pairs = key
     if parameter in UNORDERED and len(pairs) == 2:
         pairs = tuple(sorted(pairs, key=FOUR_PAIRS.index))
