@@ -66,6 +66,7 @@ __all__ = [
     "RecordDamaged",
     "RecordMissing",
     "RecordNewer",
+    "ReferenceRefused",
     "ScpiError",
     "SettingsChanged",
     "StaleData",
@@ -107,6 +108,10 @@ class UnknownName(UsageError):
 
 class LotRefused(UsageError):
     """Where a lot stands does not allow it: it is closed, or a reel is not in the draw, or there twice."""
+
+
+class ReferenceRefused(UsageError):
+    """A reference channel, field tester or study does not allow it: withdrawn, there twice, not as planned."""
 
 
 class DefinitionError(BenchsweepError, ValueError):
