@@ -54,7 +54,9 @@ class AboutReader:
             A column says something else than before: the file holds several measurements.
         """
         for field, place in self._columns.items():
-            for text in {row[place].strip() for row in rows} - {""}:
+            for text in dict.fromkeys(row[place].strip() for row in rows):
+                if not text:
+                    continue
                 row = next(n for n, cells in enumerate(rows) if cells[place].strip() == text)
                 first = self._found.setdefault(field, (text, lines[row], place + 1))
                 if first[0] == text or field in ("at", "outcome"):

@@ -39,6 +39,7 @@ class Bytes:
     def __init__(self, name: str, stream: BinaryIO, wanted: str) -> None:
         self.name = name
         self._stream = stream
+        self._text: io.TextIOWrapper | None = None
         self.digest, self.encoding, self.note = self._look(wanted)
 
     def _look(self, wanted: str) -> tuple[str, str, str]:
@@ -56,7 +57,12 @@ class Bytes:
     def text(self) -> io.TextIOWrapper:
         """Return the text from its beginning, line ends as they are."""
         self._stream.seek(0)
-        return io.TextIOWrapper(self._stream, encoding=self.encoding, newline="")
+        self._text = io.TextIOWrapper(self._stream, encoding=self.encoding, newline="")
+        return self._text
+
+    def close(self) -> None:
+        """Close the file; a text that is left to itself would warn of it."""
+        (self._text or self._stream).close()
 
 
 def _decodes(decoder: codecs.IncrementalDecoder, block: bytes, *, final: bool) -> bool:
@@ -81,14 +87,15 @@ def _encoding(first: bytes, wanted: str, *, utf8: bool) -> tuple[str, str]:
 def opened(path: Path, content: bytes | None, wanted: str) -> Iterator[Bytes]:
     """Open the file, or `content` in its place; every failure of the drive is a `DataFileError`."""
     name = str(path)
-    if content is not None:
-        yield Bytes(name, io.BytesIO(content), wanted)
-        return
-    if not path.is_file():
+    if content is None and not path.is_file():
         raise wrong(name, "no such file", hint="Check the path: a relative one begins in the working folder.")
     try:
-        with path.open("rb") as stream:
-            yield Bytes(name, stream, wanted)
+        with path.open("rb") if content is None else io.BytesIO(content) as stream:
+            found = Bytes(name, stream, wanted)
+            try:
+                yield found
+            finally:
+                found.close()
     except OSError as error:
         raise wrong(name, f"cannot be read: {error}") from error
 

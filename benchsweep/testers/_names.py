@@ -8,13 +8,12 @@ from collections.abc import Iterable, Mapping
 from benchsweep.records import FOUR_PAIRS, End, Parameter
 from benchsweep.testers._mapping import Names
 
-__all__ = ["Translator", "WrongName", "folded", "right_pairs"]
+__all__ = ["Translator", "WrongName", "folded", "right_pairs", "usual_key"]
 
 COMBINATIONS = frozenset(
     {Parameter.NEXT, Parameter.FEXT, Parameter.ACR_N, Parameter.ACR_F, Parameter.SKEW},
 )
 UNORDERED = frozenset({Parameter.NEXT, Parameter.SKEW})
-"""The bench tells one trace of a combination, the pairs in the order 12, 36, 45, 78."""
 WITHOUT_END = frozenset({Parameter.DELAY, Parameter.SKEW})
 _AVERAGES = frozenset({Parameter.PS_ANEXT_AVERAGE, Parameter.PS_AACR_F_AVERAGE})
 _SPACES = re.compile(r"\s+")
@@ -150,7 +149,7 @@ def _ours(name: str, text: str) -> tuple[str, ...]:
 
 
 def right_pairs(parameter: Parameter, end: End | None, pairs: tuple[str, ...]) -> tuple[str, ...]:
-    """Return `pairs` as the bench names them, or raise `WrongName` where their number or the end is wrong."""
+    """Return `pairs` as they are told, or raise `WrongName` where their number or the end is wrong."""
     told = "-".join(pairs) or "none"
     if end is None and parameter not in WITHOUT_END:
         raise WrongName(f"{parameter.term} needs an end")
@@ -162,4 +161,15 @@ def right_pairs(parameter: Parameter, end: End | None, pairs: tuple[str, ...]) -
     if len(pairs) != wanted:
         needs = "two pairs, receiving and disturbing" if wanted == 2 else "one pair"
         raise WrongName(f"{parameter.term} needs {needs}; told: {told}")
-    return tuple(sorted(pairs, key=FOUR_PAIRS.index)) if parameter in UNORDERED else pairs
+    return pairs
+
+
+def usual_key(
+    parameter: Parameter, end: End | None, pairs: tuple[str, ...]
+) -> tuple[Parameter, End | None, tuple[str, ...]]:
+    """Return parameter, end and pairs as the bench tells them.
+
+    One delay for both ends, one NEXT and one skew of a combination, its pairs in the order 12, 36, 45, 78.
+    """
+    ordered = tuple(sorted(pairs, key=FOUR_PAIRS.index)) if parameter in UNORDERED else pairs
+    return parameter, None if parameter in WITHOUT_END else end, ordered

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from benchsweep.errors import DataFileError
 from benchsweep.records import End, FieldPoint, FieldTrace, Parameter
-from benchsweep.testers._names import UNORDERED, WITHOUT_END
+from benchsweep.testers._names import WITHOUT_END, usual_key
 
 __all__ = ["MOST_NUMBERS", "QUANTITIES", "Key", "Store"]
 
@@ -107,6 +107,8 @@ class Store:
             A series tells two numbers at one frequency.
         """
         series, quantity, frequency, number, line, column = self._joined()
+        if not series.size:
+            return ()
         order = np.lexsort((line, frequency, quantity, series))
         series, quantity, frequency, number, line, column = (
             part[order] for part in (series, quantity, frequency, number, line, column)
@@ -148,13 +150,8 @@ class Store:
     def _merged(self, parts: dict[Key, dict[int, _Part]]) -> dict[Key, dict[int, _Part]]:
         """Bring what was told of both ends or both directions to what the bench tells once."""
         merged: dict[Key, dict[int, _Part]] = {}
-        for (parameter, end, pairs), found in parts.items():
-            # As the bench does: one delay of both ends, one NEXT of a combination, pairs in the usual order.
-            key: Key = (
-                parameter,
-                None if parameter in WITHOUT_END else end,
-                tuple(sorted(pairs)) if parameter in UNORDERED else pairs,
-            )
+        for told, found in parts.items():
+            key = usual_key(*told)
             if key not in merged:
                 merged[key] = found
                 continue
@@ -238,10 +235,9 @@ class Store:
         keys = self.keys()
         seen: dict[tuple[Key, float | None], tuple[int, FieldPoint]] = {}
         for (at, which), row in sorted(rows.items()):
-            parameter, end, pairs = keys[which]
             if row.keys() <= {"limit", "frequency_hz"}:
                 continue
-            key: Key = (parameter, None if parameter in WITHOUT_END else end, pairs)
+            key = usual_key(*keys[which])
             point = FieldPoint(
                 *key,
                 margin=row.get("margin"),

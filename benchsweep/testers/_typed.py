@@ -11,7 +11,7 @@ from benchsweep.errors import UsageError
 from benchsweep.records import End, FieldPoint, FieldResult, Parameter
 from benchsweep.testers._block import LEAST_HZ, LEAST_LOSS, MOST_HZ
 from benchsweep.testers._mapping import Names
-from benchsweep.testers._names import WITHOUT_END, Translator, WrongName, right_pairs
+from benchsweep.testers._names import WITHOUT_END, Translator, WrongName, right_pairs, usual_key
 from benchsweep.testers._units import FREQUENCY_UNITS, TIME_UNITS, same_unit
 
 __all__ = ["typed_points"]
@@ -139,11 +139,7 @@ class _Words:
             else:
                 raise self._wrong(f"{word!r} is one word too many before the number")
         try:
-            return (
-                parameter,
-                None if parameter in WITHOUT_END else end,
-                right_pairs(parameter, end, pairs or ()),
-            )
+            return usual_key(parameter, end, right_pairs(parameter, end, pairs or ()))
         except WrongName as error:
             raise self._wrong(str(error)) from None
 
