@@ -306,6 +306,8 @@ def _event(event: LotEvent) -> dict[str, Any]:
             "record_digest": event.record,
             "outcome": str(event.result.outcome),
             "reason": event.retest_reason or None,
+            "also_in": list(event.also_in),
+            "reuse_reason": event.reuse_reason or None,
         }
     if isinstance(event, ReelExcluded):
         return told | {"what": "excluded", "reel": event.reel, "reason": event.reason}
