@@ -85,7 +85,6 @@ class Numbers:
     value: NDArray[np.float64]
     frequency_hz: NDArray[np.float64] | None = None
     single: Mapping[Key, float] = field(default_factory=dict)
-    is_margin: bool = False
 
 
 def likely_values(frequency_hz: NDArray[np.float64], trace: Trace, allowed: AllowedErrors) -> Likely:
@@ -178,6 +177,16 @@ class Evidence:
         if (at, name) not in self._costs:
             self._costs[at, name] = float(np.minimum(self.distances(at, name), self._MOST).mean())
         return self._costs[at, name]
+
+    def misfit(self, among: Iterable[int]) -> float:
+        """Return the mean cost under whatever name fits best: not above 1 for a good tester."""
+        costs = [min(self.cost(at, name) for name in self.names(at)) for at in among]
+        return float(np.mean(costs)) if costs else 0.0
+
+    def mean_difference(self, at: int) -> float:
+        """Return the mean over frequency of the numbers less the trace of their own name."""
+        likely = self._likely[at][self.numbers[at].key]
+        return float(np.mean(self._told(at) - 0.5 * (likely.lower + likely.upper)))
 
     def telling(self, at: int, one: Key, other: Key) -> NDArray[np.bool_]:
         """Tell which of the numbers a good tester cannot have under both names."""

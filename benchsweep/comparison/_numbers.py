@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.comparison._evidence import Numbers
+from benchsweep.comparison._evidence import Evidence, Numbers
 from benchsweep.comparison._grid import inside
 from benchsweep.comparison._names import Key, bench_key
 from benchsweep.comparison._points import point_value, worst_margin
 from benchsweep.comparison._values import key_of, told_values
 from benchsweep.records import FOUR_PAIRS, FieldPoint, FieldResult, LimitCurve, Parameter, Trace
 
-__all__ = ["delays_of", "numbers_of"]
+__all__ = ["delays_of", "levelled", "numbers_of"]
 
 # Neighbouring points tell the same; more of them cost time only.
 _MOST_POINTS = 150
+# Of fewer traces a common offset would be most of what tells their names apart.
+_FEWEST_TRACES = 4
 
 
 def numbers_of(
-    result: FieldResult, there: Mapping[Key, Trace], limits: Sequence[LimitCurve]
+    result: FieldResult,
+    there: Mapping[Key, Trace],
+    limits: Sequence[LimitCurve],
+    exempt: Mapping[Key, NDArray[np.bool_]] | None = None,
 ) -> list[Numbers]:
     """Return all numbers of a result that can be held against the bench, under the names of the bench."""
     found = []
@@ -43,27 +49,33 @@ def numbers_of(
     for point in result.points:
         key = bench_key((point.parameter, point.end, point.pairs), there)
         if key is not None and point.parameter.unit != "ns":
-            found += _of_point(point, key, there, limits)
+            found += _of_point(point, key, there, limits, exempt or {})
     return found + _of_delays(result, there)
 
 
 def _of_point(
-    point: FieldPoint, key: Key, there: Mapping[Key, Trace], limits: Sequence[LimitCurve]
+    point: FieldPoint,
+    key: Key,
+    there: Mapping[Key, Trace],
+    limits: Sequence[LimitCurve],
+    exempt: Mapping[Key, NDArray[np.bool_]],
 ) -> list[Numbers]:
-    """Return a worst margin as such, else the value at its frequency."""
+    """Return a worst margin as such, and the value at its frequency: both bind a good tester."""
+    found = []
     if point.margin is not None:
         worst = {
-            name: found.margin
+            name: its.margin
             for name, trace in there.items()
-            if name[0] is key[0] and (found := worst_margin(trace, limits)) is not None
+            if name[0] is key[0] and (its := worst_margin(trace, limits, exempt.get(name))) is not None
         }
         if key in worst:
-            return [Numbers(key, np.array([point.margin]), None, worst, is_margin=True)]
+            found.append(Numbers(key, _one(point.margin), None, worst))
     value = point_value(point, limits)
-    if value is None or point.frequency_hz is None:
-        return []
-    where = np.array([point.frequency_hz])
-    return [Numbers(key, np.array([value]), where)] if inside(where, there[key].frequency_hz).all() else []
+    if value is not None and point.frequency_hz is not None:
+        where = _one(point.frequency_hz)
+        if inside(where, there[key].frequency_hz).all():
+            found.append(Numbers(key, _one(value), where))
+    return found
 
 
 def delays_of(result: FieldResult) -> dict[Parameter, dict[tuple[str, ...], float]]:
@@ -102,6 +114,28 @@ def _of_delays(result: FieldResult, there: Mapping[Key, Trace]) -> list[Numbers]
         if key is not None:
             found.append(Numbers(key, _one(value), None, bench[Parameter.SKEW]))
     return found
+
+
+def levelled(evidence: Evidence) -> Evidence:
+    """Return the numbers without the offset common to all traces of a parameter, where they do not fit.
+
+    A faulty tester can have exchanged names too. The mean over all traces is the same under all names; what
+    fits as it is, that of every good tester, stays.
+    """
+    by_parameter: dict[Parameter, list[int]] = {}
+    for at, one in enumerate(evidence.numbers):
+        if one.frequency_hz is not None:
+            by_parameter.setdefault(one.key[0], []).append(at)
+    found = list(evidence.numbers)
+    changed = False
+    for among in by_parameter.values():
+        if len(among) < _FEWEST_TRACES or evidence.misfit(among) <= 1.0:
+            continue
+        changed = True
+        shift = float(np.mean([evidence.mean_difference(at) for at in among]))
+        for at in among:
+            found[at] = replace(found[at], value=found[at].value - shift)
+    return Evidence(found, evidence.there, evidence.allowed) if changed else evidence
 
 
 def _one(value: float) -> NDArray[np.float64]:

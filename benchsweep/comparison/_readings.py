@@ -142,10 +142,7 @@ def _misfit(
 ) -> float | None:
     """Return how badly traces fit under whatever name fits best, at most 1 for those of a good tester."""
     evidence = Evidence(numbers_of(FieldResult(tuple(own)), there, limits), there, allowed)
-    costs = [
-        min(evidence.cost(at, name) for name in evidence.names(at)) for at in range(len(evidence.numbers))
-    ]
-    return float(np.mean(costs)) if costs else None
+    return evidence.misfit(range(len(evidence.numbers))) if evidence.numbers else None
 
 
 def _signs_of_points(result: FieldResult) -> list[Suspicion]:

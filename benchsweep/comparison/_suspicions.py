@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
 
 from benchsweep.comparison._evidence import AllowedErrors, Evidence
-from benchsweep.comparison._names import by_key
-from benchsweep.comparison._numbers import numbers_of
+from benchsweep.comparison._names import Key, by_key
+from benchsweep.comparison._numbers import levelled, numbers_of
 from benchsweep.comparison._readings import read_rightly
 from benchsweep.comparison._swaps import invisible_swaps, swap_suspicions
 from benchsweep.comparison._whole import channel_suspicions, length_suspicions, limit_suspicions
@@ -22,6 +25,7 @@ def suspicions(
     traces: Sequence[Trace],
     limits: Sequence[LimitCurve] = (),
     *,
+    exempt: Mapping[Key, NDArray[np.bool_]] | None = None,
     allowed: AllowedErrors = _ANYTHING_ALLOWED,
 ) -> tuple[Suspicion, ...]:
     """Return what does not fit, those that hinder first.
@@ -37,20 +41,20 @@ def suspicions(
 
     Parameters
     ----------
-    result, traces, limits
+    result, traces, limits, exempt
         As in `differences`.
     allowed
         Errors that a tester may have.
     """
     read = read_rightly(result, traces, limits, allowed)
     there = by_key(traces)
-    evidence = Evidence(numbers_of(read.result, there, limits), there, allowed)
+    evidence = Evidence(numbers_of(read.result, there, limits, exempt), there, allowed)
     found = list(read.suspicions)
     units = any(suspicion.kind == "unit" for suspicion in found)
     other = (() if units else length_suspicions(read.result, traces, limits)) + channel_suspicions(evidence)
     found += other
     # Of another channel no name is right, and none wrong.
     if not other:
-        found += swap_suspicions(evidence) + invisible_swaps(evidence)
+        found += swap_suspicions(levelled(evidence)) + invisible_swaps(evidence)
     found += limit_suspicions(read.result, traces, limits, allowed)
     return tuple(sorted(found, key=lambda suspicion: not suspicion.hinders))

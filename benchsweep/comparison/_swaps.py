@@ -56,14 +56,17 @@ class Weighed:
 
 def weigh(evidence: Evidence, one: Naming, other: Naming, among: Sequence[int]) -> Weighed:
     """Return the votes between two namings over some of the numbers."""
-    telling = second = traces = 0
+    telling = second = 0
+    traces: set[Key] = set()
     for at in among:
         first, other_name = _real(evidence, at, one), _real(evidence, at, other)
         if first is None or other_name is None or first == other_name:
             continue
         told, of_them = evidence.votes(at, first, other_name)
-        telling, second, traces = telling + told, second + of_them, traces + (told > 0)
-    return Weighed(telling, second, traces)
+        telling, second = telling + told, second + of_them
+        if told:
+            traces.add(evidence.numbers[at].key)
+    return Weighed(telling, second, len(traces))
 
 
 def _real(evidence: Evidence, at: int, naming: Naming) -> Key | None:
