@@ -26,7 +26,7 @@ LEAST_HZ, MOST_HZ = 1e4, 1e10
 LEAST_LOSS = -1.0
 """dB. A loss of something passive is not below zero; a tester's error may be."""
 MOST_NAMES = 20_000
-"""Of parameter, end, pairs and unit together, in all their ways to be written."""
+"""Combinations of parameter, end, pairs and unit, in all the ways in which they are written."""
 # Crosstalk less insertion loss may well be negative.
 _MAY_BE_NEGATIVE = frozenset({Parameter.ACR_N, Parameter.PS_ACR_N})
 _DB: Mapping[str, float] = {"dB": 1.0}
@@ -67,7 +67,8 @@ class BlockReader:
         self._names = Translator(mapping.names)
         self._cells = CellReader(mapping.file.decimal, mapping.file.not_measured)
         self._meanings: list[_Meaning] = []
-        self._known: list[dict[tuple[str, ...], int]] = [{} for _ in header.numbers]
+        # Column of numbers -> place of its meaning for every combination of names, -1 where not yet known.
+        self._known: dict[int, NDArray[np.intp]] = {}
         self._lines: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
         rows = mapping.rows
         self._parameter = self._place(rows.parameter.column if rows.parameter else None)
@@ -78,8 +79,8 @@ class BlockReader:
             if (place := self._place(heading)) is not None
         )
         self._without = [(self._place(one.column), frozenset(one.texts)) for one in mapping.without]
-        self._texts: dict[tuple[int, ...], list[tuple[str, ...]]] = {}
-        """Of this block: the names in some columns, row by row; value and limit have the same."""
+        self._tables: dict[tuple[int, ...], dict[tuple[str, ...], int]] = {}
+        self._texts: dict[tuple[int, ...], tuple[Sequence[tuple[str, ...]], NDArray[np.intp]]] = {}
         self.not_measured = 0
         self.left_out = 0
 
@@ -98,12 +99,12 @@ class BlockReader:
         columns = list(zip(*rows, strict=True))
         self._texts = {}
         shared: dict[tuple[str, str | None], NDArray[np.float64]] = {}
-        for number, known in zip(self._header.numbers, self._known, strict=True):
+        for number in self._header.numbers:
             cells = number.of.frequency or self._mapping.rows.frequency
             key = ("", None) if cells is None else (cells.column, cells.unit_column)
             if key not in shared:
                 shared[key] = self._frequencies(columns, cells)
-            self._numbers(columns, number, known, shared[key], cells)
+            self._numbers(columns, number, shared[key], cells)
 
     def _counts(self, row: Sequence[str]) -> bool:
         return not any(place is not None and row[place].strip() in texts for place, texts in self._without)
@@ -165,12 +166,11 @@ class BlockReader:
         self,
         columns: Columns,
         number: NumberColumn,
-        known: dict[tuple[str, ...], int],
         frequency: NDArray[np.float64],
         cells: FrequencyCells | None,
     ) -> None:
         """Read one column of numbers of the block."""
-        meaning = self._row_meanings(columns, number, known)
+        meaning = self._row_meanings(columns, number)
         is_time = np.array([one.is_time for one in self._meanings])[meaning]
         factor = np.array([one.factor for one in self._meanings])[meaning]
         found = self._values(columns, number, is_time, factor)
@@ -209,25 +209,41 @@ class BlockReader:
                 raise self._fail(int(rows[error.index]), number.index, str(error), error.hint) from None
         return found
 
-    def _row_meanings(
-        self, columns: Columns, number: NumberColumn, known: dict[tuple[str, ...], int]
-    ) -> NDArray[np.intp]:
+    def _row_meanings(self, columns: Columns, number: NumberColumn) -> NDArray[np.intp]:
         """Return for each row the place of its meaning; every combination of names is translated once."""
         places = self._named_in(number)
-        if not places:
-            if () not in known:
-                known[()] = self._meaning(number, (), places, 0)
-            return np.full(self._lines.size, known[()], dtype=np.intp)
+        names, codes = self._codes(columns, places)
+        known = self._known.get(number.index, np.zeros(0, dtype=np.intp))
+        size = len(self._tables[places])
+        if known.size < size:
+            known = np.concatenate((known, np.full(size - known.size, -1, dtype=np.intp)))
+            self._known[number.index] = known
+        found = known[codes]
+        while (unknown := np.flatnonzero(found < 0)).size:
+            row = int(unknown[0])
+            known[codes[row]] = self._meaning(number, names[row], places, row)
+            found = known[codes]
+        return found
+
+    def _codes(
+        self, columns: Columns, places: tuple[int, ...]
+    ) -> tuple[Sequence[tuple[str, ...]], NDArray[np.intp]]:
+        """Return the names in some columns row by row, and a number for each combination of them.
+
+        Value and limit, or all columns of a wide table, have the same: they are looked up once in a block.
+        """
         if places not in self._texts:
-            self._texts[places] = list(zip(*(columns[place] for place in places), strict=True))
-        names = self._texts[places]
-        found = list(map(known.get, names))
-        if None in found:
-            for row, name in enumerate(names):
-                if name not in known:
-                    known[name] = self._meaning(number, name, places, row)
-            found = [known[name] for name in names]
-        return np.array(found, dtype=np.intp)
+            table = self._tables.setdefault(places, {})
+            rows = self._lines.size
+            names = list(zip(*(columns[place] for place in places), strict=True)) if places else [()] * rows
+            codes: list[int | None] = list(map(table.get, names))
+            if None in codes:
+                for name in names:
+                    table.setdefault(name, len(table))
+                if len(table) > MOST_NAMES:
+                    raise self._fail(0, places[0], f"more than {MOST_NAMES} different names in this block")
+            self._texts[places] = names, np.array([table[name] for name in names] if None in codes else codes)
+        return self._texts[places]
 
     def _named_in(self, number: NumberColumn) -> tuple[int, ...]:
         """Return the columns whose text decides what the number is: those of what its heading leaves open."""
@@ -261,8 +277,6 @@ class BlockReader:
         except WrongName as error:
             place = next((one for one in self._pairs if one in cell), number.index)
             raise self._fail(row, place, str(error), _NAMES) from None
-        if len(self._meanings) >= MOST_NAMES:
-            raise self._fail(row, number.index, f"more than {MOST_NAMES} different names of numbers")
         self._meanings.append(
             _Meaning(
                 self._store.series((parameter, end, pairs)),
