@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TypeVar
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchsweep.errors import DataFileError
-from benchsweep.records import Parameter
 from benchsweep.testers._cells import CellReader, WrongCell
 from benchsweep.testers._columns import Header, NumberColumn
 from benchsweep.testers._lines import wrong
 from benchsweep.testers._mapping import FieldMapping, FrequencyCells
-from benchsweep.testers._names import WITHOUT_END, Translator, WrongName, right_pairs
+from benchsweep.testers._meaning import Meaning, RowNames
 from benchsweep.testers._store import Store
 from benchsweep.testers._units import FREQUENCY_UNITS, TIME_UNITS, same_unit
 
@@ -27,26 +24,8 @@ LEAST_LOSS = -1.0
 """dB. A loss of something passive is not below zero; a tester's error may be."""
 MOST_NAMES = 20_000
 """Combinations of parameter, end, pairs and unit, in all the ways in which they are written."""
-# Crosstalk less insertion loss may well be negative.
-_MAY_BE_NEGATIVE = frozenset({Parameter.ACR_N, Parameter.PS_ACR_N})
-_DB: Mapping[str, float] = {"dB": 1.0}
-_NAMES = (
-    "The mapping's table [names] says what the tester's names mean; [[without]] leaves rows out that are "
-    "about something else."
-)
 
 Columns = Sequence[Sequence[str]]
-Told = TypeVar("Told")
-
-
-@dataclass(frozen=True, slots=True)
-class _Meaning:
-    """What a row's names make of a column of numbers."""
-
-    series: int
-    factor: float
-    is_time: bool
-    may_be_negative: bool
 
 
 class BlockReader:
@@ -64,20 +43,12 @@ class BlockReader:
         self._header = header
         self._mapping = mapping
         self._store = store
-        self._names = Translator(mapping.names)
         self._cells = CellReader(mapping.file.decimal, mapping.file.not_measured)
-        self._meanings: list[_Meaning] = []
+        self._meanings: list[Meaning] = []
         # Column of numbers -> place of its meaning for every combination of names, -1 where not yet known.
         self._known: dict[int, NDArray[np.intp]] = {}
         self._lines: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
-        rows = mapping.rows
-        self._parameter = self._place(rows.parameter.column if rows.parameter else None)
-        self._end = self._place(rows.end.column if rows.end else None)
-        self._pairs = tuple(
-            place
-            for heading in ((rows.pairs.columns or (rows.pairs.column,)) if rows.pairs else ())
-            if (place := self._place(heading)) is not None
-        )
+        self._names = RowNames(name, header, mapping, store, self._fail)
         self._without = [(self._place(one.column), frozenset(one.texts)) for one in mapping.without]
         self._tables: dict[tuple[int, ...], dict[tuple[str, ...], int]] = {}
         self._texts: dict[tuple[int, ...], tuple[Sequence[tuple[str, ...]], NDArray[np.intp]]] = {}
@@ -124,7 +95,7 @@ class BlockReader:
         else:
             # Read as Hz, then times the unit of each row; an empty row of numbers needs no unit.
             found = self._read(columns, place, {"Hz": 1.0}, 1.0)
-            units = columns[self._unit_place(cells.unit_column)]
+            units = columns[self._header.unit_place(self._name, cells.unit_column)]
             of_text = {
                 text: FREQUENCY_UNITS.get(same_unit(text.strip()) or "", np.nan) for text in set(units)
             }
@@ -133,7 +104,7 @@ class BlockReader:
             if bad.size:
                 raise self._fail(
                     int(bad[0]),
-                    self._unit_place(cells.unit_column),
+                    self._header.unit_place(self._name, cells.unit_column),
                     f"unknown unit of frequency {units[int(bad[0])].strip()[:40]!r}",
                     f"Known: {', '.join(FREQUENCY_UNITS)}.",
                 )
@@ -155,12 +126,6 @@ class BlockReader:
             return self._cells.column(columns[place], units, factor)
         except WrongCell as error:
             raise self._fail(error.index, place, str(error), error.hint) from None
-
-    def _unit_place(self, heading: str) -> int:
-        place = self._header.place(heading)
-        if place is None:
-            raise wrong(self._name, f"the column of units {heading!r} is missing", line=self._header.line)
-        return place
 
     def _numbers(
         self,
@@ -211,7 +176,7 @@ class BlockReader:
 
     def _row_meanings(self, columns: Columns, number: NumberColumn) -> NDArray[np.intp]:
         """Return for each row the place of its meaning; every combination of names is translated once."""
-        places = self._named_in(number)
+        places = self._names.named_in(number)
         names, codes = self._codes(columns, places)
         known = self._known.get(number.index, np.zeros(0, dtype=np.intp))
         size = len(self._tables[places])
@@ -221,7 +186,8 @@ class BlockReader:
         found = known[codes]
         while (unknown := np.flatnonzero(found < 0)).size:
             row = int(unknown[0])
-            known[codes[row]] = self._meaning(number, names[row], places, row)
+            known[codes[row]] = len(self._meanings)
+            self._meanings.append(self._names.meaning(number, names[row], places, row))
             found = known[codes]
         return found
 
@@ -244,98 +210,6 @@ class BlockReader:
                     raise self._fail(0, places[0], f"more than {MOST_NAMES} different names in this block")
             self._texts[places] = names, np.array([table[name] for name in names] if None in codes else codes)
         return self._texts[places]
-
-    def _named_in(self, number: NumberColumn) -> tuple[int, ...]:
-        """Return the columns whose text decides what the number is: those of what its heading leaves open."""
-        places: list[int] = []
-        if number.parameter is None and self._parameter is not None:
-            places.append(self._parameter)
-        if number.end is None and self._end is not None:
-            places.append(self._end)
-        if number.pairs is None:
-            places += self._pairs
-        if number.of.unit_column is not None:
-            places.append(self._unit_place(number.of.unit_column))
-        return tuple(places)
-
-    def _meaning(self, number: NumberColumn, name: tuple[str, ...], places: tuple[int, ...], row: int) -> int:
-        """Translate the names of a row, and keep what it means."""
-        cell = dict(zip(places, name, strict=True))
-        rows = self._mapping.rows
-        parameter = number.parameter
-        if parameter is None:
-            text = rows.parameter.text if rows.parameter else None
-            parameter = self._translated(row, number, self._parameter, cell, text, self._names.parameter)
-        end = number.end
-        if end is None and rows.end is not None:
-            end = self._translated(row, number, self._end, cell, rows.end.text, self._names.end)
-        pairs = number.pairs
-        if pairs is None:
-            pairs = self._pairs_of(row, number, cell)
-        try:
-            pairs = right_pairs(parameter, end, pairs)
-        except WrongName as error:
-            place = next((one for one in self._pairs if one in cell), number.index)
-            raise self._fail(row, place, str(error), _NAMES) from None
-        self._meanings.append(
-            _Meaning(
-                self._store.series((parameter, end, pairs)),
-                self._factor(row, number, parameter, cell),
-                parameter in WITHOUT_END,
-                number.quantity == "margin" or parameter in _MAY_BE_NEGATIVE,
-            )
-        )
-        return len(self._meanings) - 1
-
-    def _translated(  # a row, a column, and what may stand for the cell
-        self,
-        row: int,
-        number: NumberColumn,
-        place: int | None,
-        cell: Mapping[int, str],
-        text: str | None,
-        translate: Callable[[str], Told],
-    ) -> Told:
-        told = cell[place] if place is not None and place in cell else text or ""
-        try:
-            return translate(told)
-        except WrongName as error:
-            raise self._fail(row, number.index if place is None else place, str(error), _NAMES) from None
-
-    def _pairs_of(self, row: int, number: NumberColumn, cell: Mapping[int, str]) -> tuple[str, ...]:
-        rows = self._mapping.rows
-        if not self._pairs:
-            return self._names.pairs(rows.pairs.text) if rows.pairs and rows.pairs.text else ()
-        try:
-            return self._names.pairs(*(cell[place] for place in self._pairs))
-        except WrongName as error:
-            place = next((one for one in self._pairs if not self._is_pair(cell[one])), self._pairs[0])
-            raise self._fail(row, place, str(error), _NAMES) from None
-
-    def _is_pair(self, text: str) -> bool:
-        try:
-            self._names.pairs(text)
-        except WrongName:
-            return False
-        return True
-
-    def _factor(self, row: int, number: NumberColumn, parameter: Parameter, cell: Mapping[int, str]) -> float:
-        """Return what brings a plain number to dB, losses positive, or ns."""
-        is_time = parameter in WITHOUT_END
-        unit, place = number.unit, number.index
-        if number.of.unit_column is not None:
-            place = self._unit_place(number.of.unit_column)
-            unit = same_unit(cell[place].strip()) or cell[place].strip()[:40]
-        if unit is not None and unit not in (TIME_UNITS if is_time else _DB):
-            raise self._fail(
-                row,
-                place,
-                f"{parameter.term} in {unit!r}",
-                f"It is in {', '.join(TIME_UNITS) if is_time else 'dB'}. Mapping or file says the unit.",
-            )
-        if is_time:
-            return TIME_UNITS[unit] if unit is not None else 1.0
-        return -1.0 if number.of.sign == "negative" else 1.0
 
     def _check(self, number: NumberColumn, meaning: NDArray[np.intp], found: NDArray[np.float64]) -> None:
         """Refuse losses and times that cannot be: mostly the other sign."""

@@ -71,6 +71,19 @@ class Header:
         name = folded(heading)
         return next((n for n, cell in enumerate(self.cells) if folded(cell) == name), None)
 
+    def unit_place(self, file: str, heading: str) -> int:
+        """Return the place of a column of units.
+
+        Raises
+        ------
+        DataFileError
+            There is none.
+        """
+        place = self.place(heading)
+        if place is None:
+            raise wrong(file, f"the column of units {heading!r} is missing", line=self.line)
+        return place
+
 
 def find_header(name: str, rows: Iterator[Row], mapping: FieldMapping, names: Translator) -> Header:
     """Read rows until the one that has all columns of the mapping.

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from benchsweep.definitions import Definition, list_definitions, validate_model
-from benchsweep.records import Parameter
+from benchsweep.records import FOUR_PAIRS, Parameter
 from benchsweep.testers._find import definition_text
 from benchsweep.testers._units import FREQUENCY_UNITS, NUMBER_UNITS, unit_in_brackets
 
@@ -202,6 +202,14 @@ class Names(Definition):
     outcomes: Mapping[Text, Outcome] = {}
     separators: tuple[Text, ...] = ("-", "/", "|", "+")
     order: Literal["receiving-first", "disturbing-first"] = "receiving-first"
+
+    @field_validator("pairs")
+    @classmethod
+    def _pairs_of_ours(cls, pairs: Mapping[str, str]) -> Mapping[str, str]:
+        for text, ours in pairs.items():
+            if not set(ours.split("-")) <= set(FOUR_PAIRS):
+                raise ValueError(f"{text!r} = {ours!r}: no pairs of ours; write 12, 36, 45, 78 or two, 12-36")
+        return pairs
 
 
 class Without(Definition):

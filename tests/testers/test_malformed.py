@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchsweep.errors import DataFileError
-from benchsweep.testers import load_mapping, read_results
+from benchsweep.testers import load_mapping, mapping_text, read_mapping, read_results
 from tests.testers.shapes import COMMA, LONG, WIDE, WORST
 
 TEXTS = {
@@ -135,3 +135,15 @@ def test_places_are_not_files(tmp_path: Path):
     for path in (tmp_path, tmp_path / "none.csv"):
         with pytest.raises(DataFileError, match="no such file"):
             read_results(path, mapping)
+
+
+def test_pairs_of_the_mapping_that_are_none_are_named_with_the_number():
+    mapping = mapping_text("worst-margins").replace('pairs = { column = "Pairs" }', 'pairs = { text = "13" }')
+    with pytest.raises(DataFileError, match="line 3, column 4: no pair is called '13'"):
+        read_results("r.csv", read_mapping(mapping), content=WORST.encode())
+
+
+def test_more_names_than_there_can_be(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr("benchsweep.testers._block.MOST_NAMES", 2)
+    with pytest.raises(DataFileError, match="more than 2 different names"):
+        read_results("r.csv", load_mapping("long-values"), content=LONG.encode())

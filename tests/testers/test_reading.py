@@ -253,6 +253,11 @@ def test_a_header_that_comes_again_and_equal_points_do_no_harm():
     assert any("twice with the same number" in note for note in result.notes)
 
 
+def test_a_row_without_a_unit_has_the_usual_one():
+    result = read("long-values", LONG.replace("74.2,65.0,dB", "74.2,65.0,"))
+    assert trace(result, "next", "12", "36").value.tolist() == [74.2, 44.6]
+
+
 def test_a_limit_with_gaps_is_left_out_and_told():
     result = read("long-values", LONG.replace("74.2,65.0", "74.2,-"))
     assert trace(result, "next", "12", "36").limit is None
@@ -294,6 +299,7 @@ WRONG_MAPPINGS = [
     ('[rows]\nfrequency = { column = "F" }\n', "give either unit or unit_column"),
     ('[file]\ndecimal = ","\n', "both a comma"),
     ('[about]\nat = { key = "Date", column = "Date" }\n', "give one of key, column and text"),
+    ('[names.pairs]\n"blue" = "54"\n', "no pairs of ours"),
     ("[file]\nencodig = 1\n", "unknown key; did you mean encoding"),
 ]
 
