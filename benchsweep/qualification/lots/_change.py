@@ -84,12 +84,12 @@ def replan_lot(  # noqa: PLR0913 - those of the plan, all named
         characteristics=characteristics,
     )
     refuse_nonconformities(plan)
+    at = utc_now("microseconds")
     if plan.severity is not None and plan.severity is not state.plan.severity:
         kind = LotKind.of(state, plan)
-        choose_severity(
-            root, kind, plan.severity, by=by, reason=reason, again=bool(state.opened.resubmission_of)
-        )
-    event = LotReplanned(utc_now("microseconds"), by, plan, reason)
+        again = bool(state.opened.resubmission_of)
+        choose_severity(root, kind, plan.severity, at=at, by=by, reason=reason, again=again)
+    event = LotReplanned(at, by, plan, reason)
     return _appended(folder, lot, event, lambda now: check_replanned(now, event, variables_of(now)))
 
 

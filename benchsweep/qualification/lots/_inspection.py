@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -22,7 +22,7 @@ from benchsweep.statistics.sampling import (
     resumed,
 )
 
-__all__ = ["LotKind", "inspection_now", "inspection_words", "order_doubts"]
+__all__ = ["LotKind", "inspection_now", "inspection_words"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +53,18 @@ class LotKind:
         )
 
 
-def inspection_now(folder: Root, kind: LotKind) -> tuple[Inspection, int]:
-    """Return where the switching rules stand after all lots of a kind, and how many were closed.
+def inspection_now(folder: Root, kind: LotKind, *, now: str = "") -> tuple[Inspection, int, tuple[str, ...]]:
+    """Return where the switching rules stand after all lots of a kind, how many were closed, and doubts.
 
     First submissions alone count ("original inspection", MIL-STD-105E 4.7), in the order in which they were
     closed. What a person decided when a lot was opened, with a reason, takes effect then: inspection is
     resumed after it was discontinued, becomes reduced, or more severe.
+
+    Parameters
+    ----------
+    now
+        When the next lot is opened, ISO 8601: the doubts are lots whose place in the order may be wrong, in
+        words. Empty: none are looked for.
 
     Raises
     ------
@@ -66,7 +72,8 @@ def inspection_now(folder: Root, kind: LotKind) -> tuple[Inspection, int]:
         A history cannot be read: what it says is needed.
     """
     steps: list[tuple[str, int, str, LotState]] = []
-    for state in _first_submissions(folder, kind):
+    states = list(_first_submissions(folder, kind))
+    for state in states:
         opened, closed = state.opened, state.closed
         if LotKind.of(state, opened.plan) == kind:
             steps.append((opened.at, 1, opened.lot, state))
@@ -78,35 +85,25 @@ def inspection_now(folder: Root, kind: LotKind) -> tuple[Inspection, int]:
             inspection = _after_opening(inspection, state)
         else:
             inspection, count = _after_closing(inspection, state), count + 1
-    return inspection, count
+    return inspection, count, _order_doubts(states, now) if now else ()
 
 
-def order_doubts(folder: Root, kind: LotKind, now: str) -> tuple[str, ...]:
-    """Return which lots of a kind may stand at a wrong place among those that count, in words.
+def _order_doubts(states: Sequence[LotState], now: str) -> tuple[str, ...]:
+    """Return which lots may stand at a wrong place among those that count, in words.
 
     Lots count in the order of the times at which they were closed. A clock that was wrong changes it: a lot
-    that was closed later than now, or before it was opened, or of which another entry goes back in time.
-
-    Parameters
-    ----------
-    now
-        When the next one is opened, ISO 8601.
-
-    Raises
-    ------
-    RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
-        A history cannot be read.
+    that has an entry of later than now, or was closed before it was opened.
     """
     told: list[str] = []
-    for state in _first_submissions(folder, kind):
+    for state in states:
         opened, closed = state.opened, state.closed
         entries = (opened, *state.replanned, *(() if closed is None else (closed,)))
         latest = max((each.at for each in entries), key=datetime.fromisoformat)
-        what = "opened" if closed is None else "closed"
         if seconds_before(now, latest) > CLOCKS_APART_S:
             why = f"has an entry of {latest}, which is later than now"
         elif clock_doubts(entries):
-            why = f"was {what} on {(closed or opened).at}, before an earlier entry of it"
+            what = "replanned" if closed is None else "closed"
+            why = f"was {what} on {entries[-1].at}, before an earlier entry of it"
         else:
             continue
         told.append(
@@ -134,7 +131,7 @@ def inspection_words(folder: Root, state: LotState) -> tuple[str, ...]:
     if state.plan.method == "zero-acceptance":
         return ()
     try:
-        inspection, count = inspection_now(folder, LotKind.of(state))
+        inspection, count, _ = inspection_now(folder, LotKind.of(state))
     except ArchiveUnreachable:
         raise
     except ArchiveError as error:  # of another lot: this one is what was asked for

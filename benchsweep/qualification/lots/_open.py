@@ -15,7 +15,7 @@ from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._requirements import told_conditions
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.lots._histories import Unread, local_archive, state_in
-from benchsweep.qualification.lots._inspection import LotKind, order_doubts
+from benchsweep.qualification.lots._inspection import LotKind
 from benchsweep.qualification.lots._neighbours import seen_lots, seen_wrong, unread_words
 from benchsweep.qualification.lots._plan import make_plan, refuse_nonconformities
 from benchsweep.qualification.lots._requirement_text import check_requirement, requirement_digest
@@ -108,11 +108,11 @@ def open_lot(  # noqa: PLR0913 - each is a thing of its own, and all but two are
         _check_resubmission(root, resubmission_of, supplier, product)
     because = "zero acceptance knows no switching rules"
     if plan.severity is not None:
-        used, because = choose_severity(
-            root, kind, severity, by=by, reason=reason, again=bool(resubmission_of)
+        used, because, of_order = choose_severity(
+            root, kind, severity, at=at, by=by, reason=reason, again=bool(resubmission_of)
         )
         plan = make_plan(len(reels), **wanted, severity=used)
-        doubts += order_doubts(root, kind, at)
+        doubts += of_order
     event = LotOpened(
         at=at,
         by=by,

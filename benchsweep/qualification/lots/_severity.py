@@ -14,14 +14,16 @@ _ORDER = (Severity.REDUCED, Severity.NORMAL, Severity.TIGHTENED)
 
 
 def choose_severity(
-    folder: Path, kind: LotKind, asked: Severity | None, *, by: str, reason: str, again: bool
-) -> tuple[Severity, str]:
-    """Return the severity of a lot and why, in a sentence.
+    folder: Path, kind: LotKind, asked: Severity | None, *, at: str, by: str, reason: str, again: bool
+) -> tuple[Severity, str, tuple[str, ...]]:
+    """Return the severity of a lot, why, in a sentence, and what is doubtful about the lots before it.
 
     Parameters
     ----------
     asked
         What a person asks for; None: what the switching rules say.
+    at
+        When it is opened, ISO 8601; see `inspection_now`.
     by, reason
         Who says so, and why it departs from them, resumes inspection, or goes to reduced
         inspection; may be empty.
@@ -36,7 +38,7 @@ def choose_severity(
     ArchiveError
         A history cannot be read.
     """
-    inspection, count = inspection_now(folder, kind)
+    inspection, count, doubts = inspection_now(folder, kind, now=at)
     said = reason.strip()
     if inspection.discontinued and not again:
         if not said:
@@ -50,7 +52,8 @@ def choose_severity(
                 f"after inspection was discontinued it is resumed as tightened, not as {asked}",
                 hint="Leave the severity out.",
             )
-        return Severity.TIGHTENED, f"tightened inspection resumed by {by}: {said}; {inspection.words}"
+        words = f"tightened inspection resumed by {by}: {said}; {inspection.words}"
+        return Severity.TIGHTENED, words, doubts
     rules = inspection.severity
     if again and rules is Severity.REDUCED:
         rules = Severity.NORMAL
@@ -59,7 +62,7 @@ def choose_severity(
     if again and rules is not inspection.severity:
         told = f"normal inspection: a resubmission is never inspected under reduced inspection ({told})"
     if asked in (None, rules):
-        return rules, told
+        return rules, told, doubts
     assert asked is not None  # noqa: S101 - for the type checker
     agreed = asked is Severity.REDUCED and inspection.reduced_possible and not again
     if _ORDER.index(asked) < _ORDER.index(rules) and not agreed:
@@ -73,4 +76,4 @@ def choose_severity(
             hint="Give the reason, or leave the severity out.",
         )
     how = "agreed to" if agreed else "directed"
-    return asked, f"{asked} inspection {how} by {by}: {said}; without that {told}"
+    return asked, f"{asked} inspection {how} by {by}: {said}; without that {told}", doubts
