@@ -13,7 +13,13 @@ from benchsweep.qualification._reduction import evaluate, software_versions
 from benchsweep.qualification._uncertainty import with_budget
 from benchsweep.records import Measurement, Specimen
 
-__all__ = ["check_decision_rule", "decision_rules", "grade_record", "import_touchstone"]
+__all__ = [
+    "check_decision_rule",
+    "decision_rules",
+    "grade_record",
+    "import_touchstone",
+    "touchstone_measurement",
+]
 
 
 def check_decision_rule(rule: str) -> str:
@@ -92,6 +98,20 @@ def import_touchstone(
     ------
     DataFileError, FixtureError, UnknownName, DefinitionError, ArchiveError
     """
+    measurement, legs = touchstone_measurement(path, specimen, port_map=port_map, operator=operator)
+    archive.make_folder(folder)
+    return archive.write_record(measurement, folder), legs
+
+
+def touchstone_measurement(
+    path: Path, specimen: Specimen, *, port_map: str | None = None, operator: str = ""
+) -> tuple[Measurement, tuple[str, ...]]:
+    """Return what a Touchstone file holds as a measurement, and its legs; see `import_touchstone`.
+
+    Raises
+    ------
+    DataFileError, FixtureError, UnknownName, DefinitionError
+    """
     mapping = None if port_map is None else fixture.load_port_map(port_map)
     labels, text = fixture.touchstone_legs(path, mapping)
     if mixedmode.is_mixed_mode(text):
@@ -110,5 +130,4 @@ def import_touchstone(
         software=software_versions(),
         source_file=path.name,
     )
-    archive.make_folder(folder)
-    return archive.write_record(measurement, folder), matrix.ports
+    return measurement, matrix.ports

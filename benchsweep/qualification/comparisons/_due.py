@@ -1,0 +1,141 @@
+"""When channels and testers are due, and the interval that the history of each suggests."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+
+from benchsweep.errors import UsageError
+from benchsweep.qualification._now import utc_now
+from benchsweep.qualification.comparisons._histories import (
+    ChannelState,
+    FieldTesterState,
+    days_between,
+    moment,
+)
+from benchsweep.qualification.comparisons._stability import stability
+from benchsweep.records import Comparison, Due
+from benchsweep.statistics import agreement
+
+__all__ = ["day_of", "due_of_channel", "due_of_tester", "worst_e_number"]
+
+
+def day_of(at: str) -> str:
+    """Return a moment that a person gave as ISO 8601 in UTC; empty: now.
+
+    Raises
+    ------
+    UsageError
+        It is no day and no time.
+    """
+    if not at:
+        return utc_now()
+    try:
+        found = datetime.fromisoformat(at)
+    except ValueError:
+        raise UsageError(f"{at!r} is no day", hint="Write it as 2026-11-28.") from None
+    return (found if found.tzinfo is not None else found.replace(tzinfo=UTC)).isoformat()
+
+
+def due_of_channel(name: str, state: ChannelState, matings: Sequence[str] = (), *, at: str = "") -> Due:
+    """Return when a channel is due on the bench.
+
+    The staircase goes by the largest part of what is allowed of any check value. Where it is told when
+    testers were compared on it, the method of in-use time goes by the matings; the shorter one is suggested.
+
+    Parameters
+    ----------
+    matings
+        When testers were compared on it (ISO 8601).
+    at
+        As on this moment; empty: now.
+    """
+    found: list[tuple[str, str, float]] = []
+    for place, each in enumerate(state.followed[1:], start=1):
+        before = [one for one in state.followed[:place] if one.accepted]
+        share = stability(before, each.checks).share
+        if share is not None:
+            found.append((state.followed[place - 1].measured_at, each.measured_at, share))
+    by_days = agreement.staircase(
+        state.every_days, [(max(0.0, days_between(first, last)), share) for first, last, share in found]
+    )
+    suggested, method, words = by_days
+    last = max((each.measured_at for each in state.measured), key=moment, default="")
+    by_use = _by_use(state, found, matings)
+    if by_use is not None and by_use.days is not None:
+        words = f"{words}; by use: {by_use.words}"
+        if suggested is None or by_use.days < suggested:
+            suggested, method = by_use.days, by_use.method
+    return _due(
+        "channel", name, last, state.every_days, (suggested, method, words), state.withdrawn is not None, at
+    )
+
+
+def _by_use(
+    state: ChannelState, found: Sequence[tuple[str, str, float]], matings: Sequence[str]
+) -> agreement.IntervalSuggestion | None:
+    """Return what the number of matings suggests; None where there are none."""
+    moments = [moment(each) for each in matings] + [moment(each.measured_at) for each in state.measured]
+    if not matings or not found:
+        return None
+    begin, end = min(moments), max(moments)
+    days = (end - begin).total_seconds() / 86400.0
+    if days <= 0.0:
+        return None
+    per_day = len(moments) / days
+    used = [
+        (float(sum(moment(first) < each <= moment(last) for each in moments)), share)
+        for first, last, share in found
+    ]
+    return agreement.in_use(state.every_days * per_day, used, uses_per_day=per_day)
+
+
+def due_of_tester(name: str, state: FieldTesterState, *, at: str = "") -> Due:
+    """Return when a tester is due to be compared; the staircase goes by its largest |E_n| each time."""
+    found: list[tuple[float, float]] = []
+    for before, each in zip(state.alike, state.alike[1:], strict=False):
+        share = worst_e_number(each.comparison)
+        if share is not None:
+            found.append((max(0.0, days_between(before.at, each.at)), abs(share)))
+    last = state.compared[-1].at if state.compared else ""
+    days, method, words = agreement.staircase(state.every_days, found)
+    return _due(
+        "tester", name, last, state.every_days, (days, method, words), state.withdrawn is not None, at
+    )
+
+
+def worst_e_number(comparison: Comparison) -> float | None:
+    """Return the E_n of the largest magnitude of the points that decide; None where nothing was decided."""
+    if any(suspicion.hinders for suspicion in comparison.suspicions):
+        return None
+    found = [row.decisive.e_n for row in comparison.rows if row.decisive is not None]
+    return max((each for each in found if each is not None), key=abs, default=None)
+
+
+def _due(
+    kind: str,
+    name: str,
+    last: str,
+    every_days: float,
+    suggestion: tuple[float | None, str, str],
+    withdrawn: bool,
+    at: str,
+) -> Due:
+    days, method, words = suggestion
+    when, left = "", None
+    if last:
+        end = moment(last) + timedelta(days=every_days)
+        when = end.isoformat(timespec="seconds")
+        left = days_between(day_of(at), end.isoformat())
+    return Due(
+        kind="channel" if kind == "channel" else "tester",
+        name=name,
+        last=last,
+        due=when,
+        days_left=left,
+        interval_days=every_days,
+        suggested_days=days,
+        method=method,
+        words=words,
+        withdrawn=withdrawn,
+    )

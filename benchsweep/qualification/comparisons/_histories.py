@@ -1,0 +1,277 @@
+"""Histories of channels, testers and studies: read, added to, and what their entries mean together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import cast
+
+from benchsweep import archive
+from benchsweep.archive.references import ReferenceFile, ReferenceHistory, ReferenceKind
+from benchsweep.errors import ArchiveError, ArchiveUnreachable, ReferenceRefused, UsageError
+from benchsweep.records import (
+    BenchMeasured,
+    ChannelRegistered,
+    FieldTesterCompared,
+    FieldTesterRegistered,
+    IntervalChanged,
+    ReferenceEvent,
+    Returned,
+    Withdrawn,
+)
+
+__all__ = [
+    "LEFT_OUT",
+    "ChannelState",
+    "FieldTesterState",
+    "Root",
+    "Unread",
+    "append_to",
+    "checked_days",
+    "days_between",
+    "local_archive",
+    "moment",
+    "refuse_in_use",
+    "refuse_withdrawn",
+    "state_of_channel",
+    "state_of_tester",
+    "telling",
+    "withdrawal",
+    "withdrawn_words",
+]
+
+Root = str | Path
+"""An archive: a folder, or an address, which can be read only."""
+Unread = list[tuple[archive.Source, ArchiveError]]
+"""Files that cannot be read, each with what is wrong with it."""
+LEFT_OUT = "left out: "
+"""What is said of a bench record begins so when a person did not let it count; the reason follows."""
+_MOST_DAYS = 36_525.0
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelState:
+    """What the history of a channel says.
+
+    Parameters
+    ----------
+    registered
+        Its first entry.
+    measured
+        Bench records, oldest first.
+    baseline
+        Those that count: accepted, and measured after it was returned to use last.
+    followed
+        Those since then, also those with which it had moved, but not those that a person left out.
+    withdrawn
+        By whom, when and why it was withdrawn; None: it may be used.
+    every_days
+        Interval in force.
+    """
+
+    registered: ChannelRegistered
+    measured: tuple[BenchMeasured, ...]
+    baseline: tuple[BenchMeasured, ...]
+    followed: tuple[BenchMeasured, ...]
+    withdrawn: Withdrawn | None
+    every_days: float
+
+
+@dataclass(frozen=True, slots=True)
+class FieldTesterState:
+    """What the history of a tester says.
+
+    Parameters
+    ----------
+    registered
+        Its first entry.
+    compared
+        Comparisons, oldest first.
+    alike
+        Those since the tester was last changed: returned to use, or compared after repairs.
+    withdrawn, every_days
+        As `ChannelState`.
+    """
+
+    registered: FieldTesterRegistered
+    compared: tuple[FieldTesterCompared, ...]
+    alike: tuple[FieldTesterCompared, ...]
+    withdrawn: Withdrawn | None
+    every_days: float
+
+
+def state_of_channel(events: Sequence[ReferenceEvent]) -> ChannelState:
+    """Return what the entries of a channel, as `ReferenceFile.history` returns them, say together."""
+    registered = cast("ChannelRegistered", events[0])
+    measured = tuple(event for event in events if isinstance(event, BenchMeasured))
+    since = _since(events, lambda event: isinstance(event, Returned))
+    new = [event for event in since if isinstance(event, BenchMeasured)]
+    return ChannelState(
+        registered,
+        measured,
+        tuple(event for event in new if event.accepted),
+        tuple(event for event in new if event.accepted or not event.words.startswith(LEFT_OUT)),
+        withdrawal(events),
+        _every_days(events, registered.every_days),
+    )
+
+
+def state_of_tester(events: Sequence[ReferenceEvent]) -> FieldTesterState:
+    """Return what the entries of a tester, as `ReferenceFile.history` returns them, say together."""
+    registered = cast("FieldTesterRegistered", events[0])
+    compared = tuple(event for event in events if isinstance(event, FieldTesterCompared))
+
+    def changed(event: ReferenceEvent) -> bool:
+        return isinstance(event, Returned) or (isinstance(event, FieldTesterCompared) and bool(event.repairs))
+
+    alike = tuple(event for event in _since(events, changed) if isinstance(event, FieldTesterCompared))
+    return FieldTesterState(
+        registered, compared, alike, withdrawal(events), _every_days(events, registered.every_days)
+    )
+
+
+def _since(
+    events: Sequence[ReferenceEvent], new_start: Callable[[ReferenceEvent], bool]
+) -> Sequence[ReferenceEvent]:
+    """Return the entries from the last one on with which everything starts anew."""
+    for place in range(len(events) - 1, -1, -1):
+        if new_start(events[place]):
+            return events[place:]
+    return events
+
+
+def withdrawal(events: Sequence[ReferenceEvent]) -> Withdrawn | None:
+    """Return how a channel or tester was withdrawn; None while it may be used."""
+    last: Withdrawn | None = None
+    for event in events:
+        if isinstance(event, Withdrawn):
+            last = event
+        elif isinstance(event, Returned):
+            last = None
+    return last
+
+
+def withdrawn_words(withdrawn: Withdrawn | None) -> str:
+    """Return by whom, when and why; empty while it may be used."""
+    return "" if withdrawn is None else f"{withdrawn.reason} ({withdrawn.by}, {withdrawn.at[:10]})"
+
+
+def _every_days(events: Sequence[ReferenceEvent], first: float) -> float:
+    changed = [event.every_days for event in events if isinstance(event, IntervalChanged)]
+    return changed[-1] if changed else first
+
+
+def refuse_withdrawn(kind: ReferenceKind, name: str, events: Sequence[ReferenceEvent]) -> None:
+    """Refuse to use what was withdrawn.
+
+    Raises
+    ------
+    ReferenceRefused
+    """
+    withdrawn = withdrawal(events)
+    if withdrawn is not None:
+        raise ReferenceRefused(
+            f"the {kind} {name} is withdrawn: {withdrawn_words(withdrawn)}",
+            hint=f"Return it first: `benchsweep compare return {kind} …`, with the reason.",
+        )
+
+
+def refuse_in_use(kind: ReferenceKind, name: str, events: Sequence[ReferenceEvent]) -> None:
+    """Refuse to return to use what was not withdrawn.
+
+    Raises
+    ------
+    ReferenceRefused
+    """
+    if withdrawal(events) is None:
+        raise ReferenceRefused(
+            f"the {kind} {name} is not withdrawn", hint="It is in use; nothing is to be done."
+        )
+
+
+def append_to(
+    file: ReferenceFile,
+    event: ReferenceEvent,
+    check: Callable[[tuple[ReferenceEvent, ...]], None] | None = None,
+) -> ReferenceHistory:
+    """Add an entry that is not older than those before it; see `ReferenceFile.append`.
+
+    Raises
+    ------
+    ReferenceRefused
+        It is: a clock was set back. And as `ReferenceFile.append`.
+    """
+
+    def fits(events: tuple[ReferenceEvent, ...]) -> None:
+        if moment(event.at) < moment(events[-1].at):
+            raise ReferenceRefused(
+                f"the {file.kind} {file.name}: its last entry is of {events[-1].at}, now it is {event.at}",
+                hint="The clock of this station or of the other one is wrong: put it right first.",
+            )
+        if check is not None:
+            check(events)
+
+    return file.append(event, fits)
+
+
+def moment(at: str) -> datetime:
+    """Return an ISO 8601 time that has an offset; entries of histories have one."""
+    return datetime.fromisoformat(at)
+
+
+def days_between(first: str, second: str) -> float:
+    """Return the days from one time to another, negative when the second is the earlier one."""
+    return (moment(second) - moment(first)).total_seconds() / 86400.0
+
+
+def checked_days(every_days: float) -> float:
+    """Return an interval in days, refusing one that makes no sense.
+
+    Raises
+    ------
+    UsageError
+    """
+    if not 0.0 < every_days <= _MOST_DAYS:
+        raise UsageError(
+            f"an interval of {every_days:g} days makes no sense", hint="Give days, such as 90 or 365."
+        )
+    return float(every_days)
+
+
+def local_archive(folder: Root) -> Path:
+    """Return the archive as a folder that can be written.
+
+    Raises
+    ------
+    UsageError
+        It is at an address.
+    """
+    path = archive.local_path(folder)
+    if path is None:
+        raise UsageError(
+            f"{folder}: nothing is written to an address",
+            hint="Name the archive as a folder of this machine or of the network.",
+        )
+    return path
+
+
+@contextmanager
+def telling(source: archive.Source, unread: Unread | None) -> Iterator[None]:
+    """Keep what is wrong with one history in `unread`, where that is given, and go on.
+
+    Raises
+    ------
+    ArchiveUnreachable
+        No file is to blame.
+    """
+    try:
+        yield
+    except ArchiveUnreachable:
+        raise
+    except ArchiveError as error:
+        if unread is None:
+            raise
+        unread.append((source, error))

@@ -1,0 +1,193 @@
+"""Whether a reference channel is still the same: check-standard statistics of its bench records."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from benchsweep.errors import UsageError
+from benchsweep.qualification.comparisons._check_values import unit_of
+from benchsweep.qualification.comparisons._rules import comparison_rules
+from benchsweep.records import BenchMeasured, CheckLimits, ControlChart
+from benchsweep.statistics import agreement, process
+
+__all__ = ["Stability", "check_charts", "drifting", "series_charts", "stability"]
+
+_MOST_NAMED = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Stability:
+    """What the check values of a record say beside those before.
+
+    Parameters
+    ----------
+    limits
+        Check value -> its limits from the baseline; empty when there are too few records.
+    beyond
+        For each check value outside of them a sentence, the farthest first.
+    shares
+        Check value -> its distance from the mean over half the width of the limits.
+    words
+        The whole in a sentence or two.
+    """
+
+    limits: Mapping[str, CheckLimits]
+    beyond: tuple[str, ...]
+    shares: Mapping[str, float]
+    words: str
+
+    @property
+    def share(self) -> float | None:
+        """The largest part of what is allowed that was found; None without limits."""
+        return max(self.shares.values(), default=None)
+
+
+def stability(
+    baseline: Sequence[BenchMeasured], checks: Mapping[str, float], measured_at: str = ""
+) -> Stability:
+    """Hold check values against those of records that were accepted before.
+
+    Limits are mean -+ t s of the baseline, shared among all values that are judged at once (Sidak;
+    NIST/SEMATECH e-Handbook 2.3.5.2). Where several records were made on one day, their scatter is held
+    against that of earlier days (2.3.5.1): a worn plug scatters more before it moves.
+
+    Parameters
+    ----------
+    baseline
+        Oldest first, without the record itself.
+    checks
+        Its check values, dB or ns by name.
+    measured_at
+        When it was measured; empty: no scatter is looked at.
+    """
+    rules = comparison_rules().stability
+    common = [name for name in checks if all(name in each.checks for each in baseline)]
+    if len(baseline) < rules.fewest or not common:
+        count = len(baseline)
+        words = (
+            f"{count} record{'' if count == 1 else 's'} before it that count"
+            f"{'s' if count == 1 else ''}: limits of check values need {rules.fewest}"
+        )
+        return Stability(MappingProxyType({}), (), MappingProxyType({}), words)
+    found: dict[str, CheckLimits] = {}
+    alike: list[str] = []
+    for name in common:
+        try:
+            found[name] = agreement.check_limits(
+                [each.checks[name] for each in baseline],
+                confidence=rules.confidence,
+                together=len(common),
+            )
+        except UsageError:
+            alike.append(name)
+    shares = {
+        name: abs(checks[name] - limit.mean) / (limit.upper - limit.mean) for name, limit in found.items()
+    }
+    out = sorted((name for name in found if shares[name] > 1.0), key=lambda name: -shares[name])
+    beyond = tuple(_beyond(name, checks[name], found[name]) for name in out)
+    told = [_summary(beyond, len(found), len(baseline))] if found else []
+    if alike:
+        told.append(f"{len(alike)} values are alike in all records and cannot be judged")
+    told += _scatter(baseline, checks, measured_at)
+    return Stability(MappingProxyType(found), beyond, MappingProxyType(shares), "; ".join(told))
+
+
+def _beyond(name: str, value: float, limit: CheckLimits) -> str:
+    unit = unit_of(name)
+    return (
+        f"{name}: {value:.2f} {unit}, allowed {limit.lower:.2f} to {limit.upper:.2f} {unit} "
+        f"(mean {limit.mean:.2f} of {limit.count} records)"
+    )
+
+
+def _summary(beyond: Sequence[str], values: int, records: int) -> str:
+    rules = comparison_rules().stability
+    how = f"{rules.confidence:.0%} for all {values} values together, from {records} records"
+    if not beyond:
+        return f"all check values within their limits ({how})"
+    more = len(beyond) - _MOST_NAMED
+    named = "; ".join(beyond[:_MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
+    return f"it has moved: {named} ({how})"
+
+
+def _scatter(baseline: Sequence[BenchMeasured], checks: Mapping[str, float], measured_at: str) -> list[str]:
+    """Return what the scatter of records of one day says, in words; nothing where there are no repeats."""
+    rules = comparison_rules().stability
+    days: dict[str, list[Mapping[str, float]]] = defaultdict(list)
+    for each in baseline:
+        days[each.measured_at[:10]].append(each.checks)
+    today = [*days.pop(measured_at[:10], []), checks] if measured_at else []
+    before = [group for group in days.values() if len(group) > 1]
+    if len(today) < 2 or not before:
+        return []
+    names = [name for name in checks if all(name in each for group in (today, *before) for each in group)]
+    wide: list[str] = []
+    for name in names:
+        spread = float(np.std([each[name] for each in today], ddof=1))
+        freedom = sum(len(group) - 1 for group in before)
+        squares = sum(float(np.var([each[name] for each in group])) * len(group) for group in before)
+        pooled = float(np.sqrt(squares / freedom))
+        if pooled > 0.0:
+            level = rules.precision_level / len(names)
+            found = agreement.deviation_in_control(spread, len(today) - 1, pooled, freedom, level)
+            if not found.in_control:
+                wide.append(f"{name} ({spread:.3f} {unit_of(name)}, before {pooled:.3f})")
+    return [f"repeats of this day scatter more than those of earlier days: {', '.join(wide)}"] if wide else []
+
+
+def check_charts(records: Sequence[BenchMeasured]) -> Mapping[str, ControlChart]:
+    """Return the EWMA chart of each check value that all records have; see `series_charts`."""
+    return series_charts([each.checks for each in records], [each.measured_at[:10] for each in records])
+
+
+def series_charts(values: Sequence[Mapping[str, float]], labels: Sequence[str]) -> Mapping[str, ControlChart]:
+    """Return the EWMA chart of each value that is there every time; empty when there are too few.
+
+    Centre and deviation come from the first ones. Limits are as wide as those of t for so few and so many
+    values at once, so that charts of forty values are no stream of false alarms.
+    """
+    if len(values) < comparison_rules().stability.fewest:
+        return MappingProxyType({})
+    names = [name for name in values[0] if all(name in each for each in values)]
+    return MappingProxyType(
+        {
+            name: chart
+            for name in names
+            if (chart := _chart([each[name] for each in values], labels, len(names)))
+        }
+    )
+
+
+def _chart(values: Sequence[float], labels: Sequence[str], together: int) -> ControlChart | None:
+    rules = comparison_rules().stability
+    used = min(len(values), rules.chart_baseline)
+    first = np.asarray(values[:used])
+    deviation = float(np.std(first, ddof=1))
+    if not deviation > 1e-12 * max(1.0, abs(float(first.mean()))):
+        return None
+    width = agreement.shared_t(used - 1, confidence=rules.confidence, together=together)
+    return process.ewma_chart(
+        values,
+        labels,
+        weight=rules.ewma_weight,
+        width=width,
+        centre=float(first.mean()),
+        deviation=deviation,
+        baseline=used,
+    )
+
+
+def drifting(charts: Mapping[str, ControlChart]) -> Mapping[str, int]:
+    """Return the values whose last point lies beyond the limits of its chart: +1 above, -1 below."""
+    found: dict[str, int] = {}
+    for name, chart in charts.items():
+        if chart.value[-1] > chart.upper[-1]:
+            found[name] = 1
+        elif chart.value[-1] < chart.lower[-1]:
+            found[name] = -1
+    return MappingProxyType(found)
