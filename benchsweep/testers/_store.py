@@ -109,7 +109,8 @@ class Store:
         series, quantity, frequency, number, line, column = self._joined()
         if not series.size:
             return ()
-        order = np.lexsort((line, frequency, quantity, series))
+        # Stable: what is told twice stays in the order of the file.
+        order = np.lexsort((frequency, quantity, series))
         series, quantity, frequency, number, line, column = (
             part[order] for part in (series, quantity, frequency, number, line, column)
         )

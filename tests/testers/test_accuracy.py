@@ -72,8 +72,10 @@ def test_a_statement_near_the_limit_ends_there():
 
 
 def test_where_bands_meet_the_larger_figure_counts():
-    text = line("form = { a = 1.0 }\nto_mhz = 100.0") + line("form = { a = 2.0 }\nfrom_mhz = 100.0")
-    assert at(text, [50.0, 100.0, 150.0]) == [1.0, 2.0, 2.0]
+    for low, high in ((1.0, 2.0), (2.0, 1.0)):
+        text = line(f"form = {{ a = {low} }}\nto_mhz = 100.0")
+        text += line(f"form = {{ a = {high} }}\nfrom_mhz = 100.0")
+        assert at(text, [50.0, 100.0, 150.0]) == [low, 2.0, high]
 
 
 def test_the_template_is_refused_until_it_is_filled(tmp_path: Path):

@@ -244,6 +244,32 @@ def test_both_directions_of_next_are_one_trace_the_worse_at_each_point():
     assert any("the worse counts" in note for note in result.notes)
 
 
+def test_a_delay_of_both_ends_is_one_trace_the_longer_at_each_point():
+    text = (
+        "Frequency (MHz),delay A 12 (ns),delay B 12 (ns),insertion_loss A 12 (dB)\n1,498,499,2\n2,497,496,3\n"
+    )
+    result = read("wide-values", text)
+    assert trace(result, "delay", "12").value.tolist() == [499.0, 497.0]
+    assert trace(result, "delay", "12").end is None
+
+
+def test_a_line_end_inside_a_cell_shifts_no_number():
+    text = COMMA.replace("1,0;9,2;", '"1,0\n";"9,2";')
+    result = read("long-margins-decimal-comma", text)
+    assert trace(result, "next", "12", "36").value.tolist() == [9.2]
+    assert trace(result, "acr_f", "78", "36").value.tolist() == [-0.4]
+    assert trace(result, "return_loss", "78").value.tolist() == [4.1]
+    with pytest.raises(DataFileError, match=r"line 4, column 6: '9,2\\n9,3'"):
+        read("long-margins-decimal-comma", COMMA.replace(";9,2;", ';"9,2\n9,3";'))
+
+
+def test_a_file_that_ends_within_a_letter_is_no_utf_8():
+    text = WIDE.replace(",delay 12 (ns)", ",delay 12 (ns),remark").replace("498.2", "498.2,").rstrip()
+    result = read_results("r.csv", load_mapping("wide-values"), content=f"{text},".encode() + b"\xc3")
+    assert "Windows-1252" in result.notes[0]
+    assert trace(result, "delay", "12").value.tolist() == [498.2, 495.1]
+
+
 def test_a_header_that_comes_again_and_equal_points_do_no_harm():
     text = (
         "P,Pair,F,FU,V\nnext,12-36,1,MHz,60\nP,Pair,F,FU,V\nnext,12-36,1,MHz,60\n,,,,\nnext,12-36,2,MHz,58\n"
