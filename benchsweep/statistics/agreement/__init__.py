@@ -2,8 +2,9 @@
 
 Whether one result agrees within both uncertainties: `e_number`, `zeta_score`, with `combined_uncertainty`.
 How far many results lie apart: `bland_altman`. Whether a check standard is where it was: `check_limits`, its
-scatter by `deviation_in_control`, three levels of a line by `level_check`. When to measure again:
-`staircase`, `in_use`, with rules as data in ``intervals.toml``.
+scatter by `deviation_in_control`, three levels of a line by `level_check`. What moved, channel, bench or
+tester: `attribute_drift`. When to measure again: `staircase`, `in_use`, with rules as data in
+``intervals.toml``.
 
 Differences are always tester less bench, in dB, in ns for delay and skew. An uncertainty that is not known is
 None, never zero; what needs it is None then.
@@ -19,6 +20,7 @@ from benchsweep.statistics.agreement._check import (
     level_check,
     shared_t,
 )
+from benchsweep.statistics.agreement._drift import CheckSeries, attribute_drift
 from benchsweep.statistics.agreement._intervals import (
     IN_SERVICE,
     IntervalRules,
@@ -31,10 +33,12 @@ from benchsweep.statistics.agreement._scores import combined_uncertainty, e_numb
 
 __all__ = [
     "IN_SERVICE",
+    "CheckSeries",
     "FittedLine",
     "IntervalRules",
     "IntervalSuggestion",
     "PrecisionCheck",
+    "attribute_drift",
     "bland_altman",
     "check_limits",
     "combined_uncertainty",

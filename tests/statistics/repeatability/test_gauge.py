@@ -33,7 +33,8 @@ AIAG = np.array(
 ).reshape(3, 3, 10)
 AIAG = AIAG.transpose(2, 0, 1)
 
-# Houf and Berman (1988; also written Burman), thermal impedance: 10 parts x 3 operators x 3 trials, from memory, gated likewise.
+# Houf and Berman (1988; also written Burman), thermal impedance: 10 parts x 3 operators x 3 trials; from
+# memory, gated likewise.
 IMPEDANCE = np.array(
     """
     37 38 37 41 41 40 41 42 41   42 41 43 42 42 42 43 42 43   30 31 31 31 31 31 29 30 28
