@@ -71,7 +71,8 @@ def process_views(
     Raises
     ------
     UsageError
-        No lot of this kind has a result; ends or a baseline that are none.
+        No lot of this kind has a result; ends that are none; a baseline of fewer than two reels, or of more
+        than a parameter has margins of.
     RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
         A history cannot be read.
     """
@@ -179,6 +180,13 @@ def _view(
     if without:
         shown = ", ".join(without[:_SHOWN]) + (" …" if len(without) > _SHOWN else "")
         notes.append(f"left out, for they have no finite margin: {len(without)} reels ({shown})")
+    if baseline is not None and baseline > len(used):
+        at = "" if end is None else f" at end {end}"
+        raise UsageError(
+            f"a baseline of {baseline} reels, but there are {len(used)} with a margin of {parameter}{at} "
+            f"against {requirement}",
+            hint=f"Give {len(used)} or fewer, or leave it out: then all reels set centre and limits.",
+        )
     charts = _charts(used, margins, baseline, notes)
     return ProcessView(
         product=product,

@@ -55,7 +55,8 @@ def process_charts(
     ------
     UsageError
         Labels or an order that do not fit, an empty lot, a value that is not finite, a baseline of fewer
-        than two. What cannot be charted for want of values is told in the notes instead.
+        than two or of more than there are. What cannot be charted for want of values is told in the notes
+        instead.
     """
     samples, names = _checked(groups, labels, reel_labels)
     count = len(names)
@@ -64,10 +65,12 @@ def process_charts(
         raise UsageError(f"an order of {count} reels that does not name each of them once")
     if baseline is not None and baseline < 2:
         raise UsageError(f"a baseline of {baseline} reels", hint="Centre and limits need two reels or more.")
-    notes: list[str] = []
     if baseline is not None and baseline > count:
-        notes.append(f"the baseline is {baseline} reels, of which there are {count}")
-        baseline = None
+        raise UsageError(
+            f"a baseline of {baseline} reels, of which there are {count}",
+            hint=f"Give {count} or fewer, or none: then all reels set centre and limits.",
+        )
+    notes: list[str] = []
     rests = count if baseline is None else baseline
     if rests >= 2:
         _tell_few(rests, "limits", "reels", notes)

@@ -11,6 +11,10 @@ from benchsweep.statistics.sampling._tables import CodeLetters
 __all__ = ["aql_column", "checked_percent", "checked_risk", "checked_severity", "checked_size", "code_letter"]
 
 
+_LARGEST = 10_000_000
+"""Units of a lot: above the last class of every table, and curves are still exact and quick."""
+
+
 def code_letter(letters: CodeLetters, lot_size: int, level: str) -> str:
     """Return the code letter of a lot size and level, both checked.
 
@@ -40,7 +44,17 @@ def checked_size(lot_size: int, smallest: int, source: str) -> int:
             if lot_size > 0
             else "A lot has one unit or more.",
         )
+    if lot_size > _LARGEST:
+        raise UsageError(
+            f"a lot of {_shown(lot_size)} units is too large: there are plans for up to {_LARGEST}",
+            hint="Check the number, or split the lot.",
+        )
     return lot_size
+
+
+def _shown(count: int) -> str:
+    """Return a number of any length in few digits; the longest ones Python does not even print."""
+    return str(count) if count < 10**15 else "more than 10^15"
 
 
 def aql_column(aqls: Sequence[float], aql_percent: float, source: str) -> int:
@@ -54,6 +68,11 @@ def aql_column(aqls: Sequence[float], aql_percent: float, source: str) -> int:
     for column, each in enumerate(aqls):
         if math.isclose(each, aql_percent, rel_tol=1e-9):
             return column
+    if not (math.isfinite(aql_percent) and aql_percent > 0.0):
+        raise UsageError(
+            f"an AQL of {aql_percent:g} % makes no sense",
+            hint=f"There are: {', '.join(f'{each:g}' for each in aqls)}.",
+        )
     all_of_them = ", ".join(f"{each:g}" for each in aqls)
     smaller = [each for each in aqls if each < aql_percent]
     larger = [each for each in aqls if each > aql_percent]

@@ -145,6 +145,16 @@ def test_what_there_is_not_is_refused(folder: Path) -> None:
             process_views(folder, product=PRODUCT, **how)
 
 
+def test_a_baseline_of_more_reels_than_there_are_is_refused(folder: Path) -> None:
+    lots_of(folder, STEADY)
+    count = len(only(folder).reels)
+    assert {chart.baseline for chart in only(folder, baseline=count).charts[:2]} == {count}
+    with pytest.raises(
+        UsageError, match=f"a baseline of {count + 1} reels, but there are {count} with a margin of"
+    ):
+        process_views(folder, product=PRODUCT, baseline=count + 1)
+
+
 def test_the_document_is_plain_and_finite(folder: Path) -> None:
     lots_of(folder, STEADY)
     document = process_document(process_views(folder, product=PRODUCT))
