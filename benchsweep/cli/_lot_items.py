@@ -31,7 +31,7 @@ def lot_item(view: LotView, *, progress: Callable[[str], None]) -> LotItem:
     ArchiveError, ArchiveLocked, ArchiveUnreachable, RecordDamaged, RecordNewer
         A grading or the history of a lot of the same product cannot be read.
     """
-    from benchsweep.qualification import LotTraces, curve_of, lot_traces
+    from benchsweep.qualification import LotTraces, corrections_told, curve_of, lot_traces
     from benchsweep.report import LotItem
 
     progress("reading the records")
@@ -49,6 +49,7 @@ def lot_item(view: LotView, *, progress: Callable[[str], None]) -> LotItem:
         inspection=view.inspection,
         doubts=tuple(dict.fromkeys((*view.doubts, *traces.notes))),
         variables=view.variables,
+        corrections=corrections_told(view.state),
         simulated=traces.simulated,
         software=_software(traces),
     )

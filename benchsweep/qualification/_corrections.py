@@ -23,6 +23,7 @@ __all__ = [
     "Noted",
     "apply_corrections",
     "corrected_specimen",
+    "corrected_words",
     "noted_verdict",
     "recorded_value",
     "shown_value",
@@ -46,6 +47,8 @@ class Noted:
     words: tuple[str, ...] = ()
     withdrawn: str = ""
 
+
+_CORRECTED = "corrected by "
 
 NOTHING = Noted()
 """Nothing was corrected."""
@@ -127,7 +130,12 @@ def _words(correction: Correction, keys: list[str], measurement: Measurement) ->
         before, now = recorded_value(measurement, key), correction.changes[key]
         instead = ", as recorded" if now == before else f" instead of {shown_value(key, before)}"
         told.append(f"{value_name(key)} {shown_value(key, now)}{instead}")
-    return f"corrected by {correction.by} on {correction.at[:10]} ({correction.reason}): {', '.join(told)}"
+    return f"{_CORRECTED}{correction.by} on {correction.at[:10]} ({correction.reason}): {', '.join(told)}"
+
+
+def corrected_words(notes: Iterable[str]) -> tuple[str, ...]:
+    """Return those notes of a verdict that tell what was corrected of its record."""
+    return tuple(note for note in notes if note.startswith(_CORRECTED))
 
 
 def withdrawn_words(correction: Correction) -> str:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from benchsweep.qualification.lots._add import add_record, check_reel, lot_requirement
+    from benchsweep.qualification.lots._afterwards import corrections_told
     from benchsweep.qualification.lots._change import exclude_reel, replan_lot
     from benchsweep.qualification.lots._close import close_lot
     from benchsweep.qualification.lots._documents import (
@@ -49,6 +50,7 @@ __all__ = [
     "add_record",
     "check_reel",
     "close_lot",
+    "corrections_told",
     "curve_of",
     "exclude_reel",
     "exit_code_of_lot",
@@ -77,6 +79,7 @@ _FILES = {
         "check_reel",
         "lot_requirement",
     ),
+    "_afterwards": ("corrections_told",),
     "_change": (
         "exclude_reel",
         "replan_lot",

@@ -1,20 +1,21 @@
-"""What became of the records of a lot after they were added: withdrawn, corrected.
+"""What became of the records of a lot: corrected before they were added, withdrawn or corrected since.
 
 Only names of notes and the few notes that fit are read, no record: this is asked whenever a lot is looked at.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 
 from benchsweep import archive
 from benchsweep.archive.places import below, files_in
 from benchsweep.errors import ArchiveError, ArchiveUnreachable
 from benchsweep.lots import seconds_before
-from benchsweep.qualification._corrections import value_name, withdrawn_words
+from benchsweep.qualification._corrections import corrected_words, value_name, withdrawn_words
 from benchsweep.records import Correction, LotState, Note, corrections_in_force
 
-__all__ = ["Afterwards", "afterwards_doubts"]
+__all__ = ["Afterwards", "afterwards_doubts", "corrections_told"]
 
 _DIGITS = 16
 
@@ -94,6 +95,15 @@ def afterwards_doubts(folder: archive.Source, state: LotState) -> tuple[str, ...
             told.append(f"{reel}: {withdrawn_words(withdrawn)}; {counts}")
         told += [f"{reel}: {words}" for words in _corrected(notes, entry.at)]
     return tuple(told)
+
+
+def corrections_told(state: LotState) -> Mapping[str, tuple[str, ...]]:
+    """Return reel -> what had been corrected of the record that counts when it was added, in words.
+
+    From the history alone: it is what the decision stands on, whatever became of the record.
+    """
+    found = {reel: corrected_words(entry.result.notes) for reel, entry in state.counting.items()}
+    return MappingProxyType({reel: words for reel, words in found.items() if words})
 
 
 def _corrected(notes: Iterable[Note], added_at: str) -> Iterable[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchsweep.report.content._lot_doubts import lot_doubts, simulated_line
+from benchsweep.report.content._lot_doubts import lot_doubts, lot_events, simulated_line
 from benchsweep.report.content._lot_head import derived_lot_number, lot_head
 from benchsweep.report.content._lot_history import draw_section, history_section, provenance_of_lot
 from benchsweep.report.content._lot_item import LotItem
@@ -38,10 +38,13 @@ def lot_document(
     stated = Particulars() if particulars is None else particulars
     number = stated.number or derived_lot_number(item)
     doubts = lot_doubts(item, texts)
-    blocks: list[Block] = [decision_box(item, doubts, texts)]
+    events = lot_events(item, texts)
+    blocks: list[Block] = [decision_box(item, doubts, events, texts)]
     blocks += lot_head(item, number, stated, texts)
     if doubts:
         blocks.append(Section((texts("doubts.title"),), (Items(doubts),), anchor="doubts"))
+    if events:
+        blocks.append(Section((texts("lot.happened_title"),), (Items(events),), anchor="happened"))
     blocks += [
         plan_section(item, texts),
         requirement_section(item, texts),

@@ -11,7 +11,7 @@ from benchsweep.report.content._pieces import given
 from benchsweep.report.document import Given, Line, Strong, line
 from benchsweep.report.text import Texts, outcome_words
 
-__all__ = ["lot_doubts", "simulated_line"]
+__all__ = ["lot_doubts", "lot_events", "rests_on", "simulated_line"]
 
 _FROM_MEMORY = "from-memory"
 
@@ -19,11 +19,31 @@ _FROM_MEMORY = "from-memory"
 def lot_doubts(item: LotItem, texts: Texts) -> tuple[Line, ...]:
     """Return what makes a lot doubtful, each once, what touches the most first.
 
-    Practice on the simulated bench; what is wrong with history and requirement; figures from memory; what
-    the verdicts of reels doubt; reels nearer to a limit than their uncertainty; and what people decided:
-    retests, exclusions, another plan, a severity that departs from the switching rules, a seed.
+    Practice on the simulated bench; what is wrong with history and requirement; what the verdicts of reels
+    doubt; reels nearer to a limit than their uncertainty; a seed that a person chose.
     """
     return tuple(dict.fromkeys(_doubts(item, texts)))
+
+
+def lot_events(item: LotItem, texts: Texts) -> tuple[Line, ...]:
+    """Return what happened to the sample and was decided by people, each with its reason; no doubt by itself.
+
+    Retests, exclusions, another plan, what was corrected of records, a resubmission, a severity that departs
+    from the switching rules.
+    """
+    return tuple(dict.fromkeys((*_decided_by_people(item.state, texts), *_corrected(item, texts))))
+
+
+def rests_on(item: LotItem, texts: Texts) -> tuple[Line, ...]:
+    """Return which of the figures that the decision rests on are from memory."""
+    told: list[Line] = []
+    from_memory = sum(curve.standing == _FROM_MEMORY for curve in item.limits.values())
+    if from_memory:
+        told.append(texts.line("limits_used.from_memory", count=from_memory))
+    plan = item.state.plan
+    if plan.standing == _FROM_MEMORY:
+        told.append(texts.line("lot_doubts.table_from_memory", source=Given(plan.source)))
+    return tuple(told)
 
 
 def simulated_line(item: LotItem, texts: Texts) -> Line:
@@ -43,16 +63,12 @@ def _doubts(item: LotItem, texts: Texts) -> Iterator[Line]:
     if simulated:
         yield simulated
     yield from map(given, item.doubts)
-    from_memory = sum(curve.standing == _FROM_MEMORY for curve in item.limits.values())
-    if from_memory:
-        yield texts.line("limits_used.from_memory", count=from_memory)
-    if state.plan.standing == _FROM_MEMORY:
-        yield texts.line("lot_doubts.table_from_memory", source=Given(state.plan.source))
     yield from _of_reels(state, texts)
     near = [reel for reel, added in state.counting.items() if _nearer_than_known(added)]
     if near:
         yield texts.line("lot_doubts.near", count=len(near), reels=some_reels(near, texts))
-    yield from _decided_by_people(state, texts)
+    if state.opened.seed_given:
+        yield texts.line("lot_doubts.seed", by=Given(state.opened.by))
 
 
 def _of_reels(state: LotState, texts: Texts) -> Iterator[Line]:
@@ -101,5 +117,13 @@ def _decided_by_people(state: LotState, texts: Texts) -> Iterator[Line]:
         yield texts.line("lot_doubts.again", lot=Given(opened.resubmission_of))
     if opened.reason:
         yield line(texts.line("lot_doubts.reason", reason=Given(opened.reason)))
-    if opened.seed_given:
-        yield texts.line("lot_doubts.seed", by=Given(opened.by))
+
+
+def _corrected(item: LotItem, texts: Texts) -> Iterator[Line]:
+    """Yield what was corrected of records, once with all reels of which it says the same."""
+    found: dict[str, list[str]] = {}
+    for reel, told in item.corrections.items():
+        for words in told:
+            found.setdefault(words, []).append(reel)
+    for words, reels in found.items():
+        yield texts.line("lot_doubts.corrected", reels=some_reels(reels, texts), words=Given(words))

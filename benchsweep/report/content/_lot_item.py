@@ -44,6 +44,8 @@ class LotItem:
         What a reader must know before the lot is trusted, besides what its reels tell, in words.
     variables
         What a plan by variables says so far; of a closed lot it is in the decision.
+    corrections
+        Reel -> what had been corrected of its record when it was added, in words.
     simulated
         Reels that were measured on the simulated bench: for practice.
     software
@@ -59,5 +61,6 @@ class LotItem:
     inspection: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
     variables: tuple[VariablesDecision, ...] = ()
+    corrections: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
     simulated: frozenset[str] = frozenset()
     software: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))

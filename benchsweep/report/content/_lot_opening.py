@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from benchsweep.records import LotState, VariablesDecision
-from benchsweep.report.content._lot_doubts import simulated_line
+from benchsweep.report.content._lot_doubts import rests_on, simulated_line
 from benchsweep.report.content._lot_item import LotItem
 from benchsweep.report.content._lot_words import (
     characteristic_line,
@@ -30,7 +30,7 @@ def decision_word(state: LotState, texts: Texts) -> str:
     return texts("lot.accepted" if state.closed.accepted else "lot.not_accepted")
 
 
-def decision_box(item: LotItem, doubts: Sequence[Line], texts: Texts) -> Box:
+def decision_box(item: LotItem, doubts: Sequence[Line], events: Sequence[Line], texts: Texts) -> Box:
     """Return the decision; of an open lot what is missing for it."""
     state = item.state
     emphasis: Emphasis = ""
@@ -39,6 +39,9 @@ def decision_box(item: LotItem, doubts: Sequence[Line], texts: Texts) -> Box:
     elif not state.closed.accepted:
         emphasis = "fail"
     lines = [each for each in _lines(item, texts) if each]
+    lines += rests_on(item, texts)
+    if events:
+        lines.append((texts("lot.happened", count=len(events)),))
     if doubts:
         lines.append((Strong(texts("lot.doubtful", count=len(doubts))),))
     return Box(decision_word(state, texts), tuple(lines), tuple(_reels(state, texts)), emphasis)

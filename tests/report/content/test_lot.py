@@ -64,7 +64,8 @@ def test_the_decision_comes_first_with_what_it_stands_on() -> None:
         "against cat6-cable, decision rule simple",
         "20 of 20 reels of the sample tested, 1 does not conform (Ac 1, Re 2)",
         "decided by I. Vogt on 2026-03-03",
-        "2 things make it doubtful: see below",
+        "9 limit lines are from memory, to be verified against your own copy of the standard",
+        "one thing makes it doubtful: see below",
     ]
     (reel,) = map(plain, box.items)
     assert re.fullmatch(r"T\d{4}: fail; NEXT, end A, pairs 36-45: -0\.42 dB at [\d.]+ MHz", reel)
@@ -190,24 +191,35 @@ def test_every_doubt_is_told() -> None:
         state=state,
         simulated=frozenset(state.counting),
         doubts=("the requirement has another text now",),
+        corrections={
+            other: ("corrected by Q. Eng on 2026-03-02 (typed wrong): lot '26-118' instead of none",)
+        },
     )
     told = text_of(section_in(told_of(item), "What makes it doubtful")).splitlines()[1:]
     assert told == [
         "simulated bench: for practice, no real part was measured",
         "the requirement has another text now",
-        "9 limit lines are from memory, to be verified against your own copy of the standard",
         f"{', '.join(state.sample[0:1])}, {', '.join(state.sample[2:12])}, {state.sample[12]} and 7 more: "
         "the limits of TCL are from memory",
         f"{other}: measured at 14 degC, outside 20 +- 3 degC",
         "nearer to a limit than its expanded uncertainty, so that the truth may lie on the other side: "
         f"{other}",
+        "the seed of the draw was given by a person (I. Vogt), not by chance",
+    ]
+    happened = text_of(section_in(told_of(item), "What happened to the sample")).splitlines()[1:]
+    assert happened == [
         f"{reel} was tested again (fail before, pass now): a loose contact",
         "T0760 was excluded: crushed by a fork",
         "another plan took the place of the one before "
         "(20 of 60 reels are tested; accepted with 1 or fewer nonconforming (Ac 1, Re 2)): more to be tested",
         "the lot 26-111 was submitted again as this one",
         "reason given when the lot was opened: the customer asks for it",
-        "the seed of the draw was given by a person (I. Vogt), not by chance",
+        f"record of {other}: corrected by Q. Eng on 2026-03-02 (typed wrong): lot '26-118' instead of none",
+    ]
+    box = list(map(plain, box_of(item).lines))
+    assert box[-2:] == [
+        "6 things happened to the sample and are told below",
+        "6 things make it doubtful: see below",
     ]
     document = lot_document(item, TEXTS)
     assert "simulated bench" in plain(document.running)
