@@ -21,6 +21,7 @@ The rooms, from what knows nothing of the others upwards (held by import-linter)
 ``specimen``    what hangs on the bench: cable, plugs, defects, Touchstone files; no analyzer, no command
 ``bench``       the hardware: error terms, noise, drift, what is attached to which port; no command
 ``scpi``        how any device takes messages: grammar, command trees, status, faults; no measurement
+``tester``      a field tester with errors of its own, measuring a specimen directly and writing files
 ``analyzer``    the instrument: channels, sweeps, data, what faults do to them
 ``families``    how each command family spells it; ``families.shared``: what several families spell alike
 ``doors``       the listeners: lines on TCP, HiSLIP, VXI-11; they know devices of ``scpi`` and no more
@@ -35,7 +36,7 @@ read in one place, and its files can be cut anew with nobody noticing.
 """
 
 from benchsweep.simulator._server import BenchOptions, RunningBench, list_families, running_bench, serve
-from benchsweep.simulator.specimen import is_reel, list_specimens
+from benchsweep.simulator.specimen import is_reel, list_specimens, load_specimen
 
 __all__ = [
     "BenchOptions",
@@ -43,6 +44,7 @@ __all__ = [
     "is_reel",
     "list_families",
     "list_specimens",
+    "load_specimen",
     "running_bench",
     "serve",
 ]
