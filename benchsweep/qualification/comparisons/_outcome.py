@@ -1,0 +1,93 @@
+"""What is said of a tester as a whole, from its rows."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+
+from benchsweep.errors import UsageError
+from benchsweep.qualification.comparisons._rows import Compared
+from benchsweep.records import Agreement, BlandAltman, ComparedTrace, Comparison, Parameter, Suspicion
+from benchsweep.statistics import agreement
+
+__all__ = ["bland_altman_of", "whole_outcome"]
+
+_MOST_NAMED = 3
+
+
+def whole_outcome(compared: Compared, suspicions: Sequence[Suspicion]) -> tuple[Agreement, str]:
+    """Return the outcome of a comparison and its reason.
+
+    What does not fit comes first: nothing is said of the tester before it is settled. Then it disagrees as
+    soon as one row does, and agrees when all rows do that could be compared.
+    """
+    hinders = [suspicion.words for suspicion in suspicions if suspicion.hinders]
+    if hinders:
+        more = f" (and {len(hinders) - 1} more)" if len(hinders) > 1 else ""
+        return Agreement.UNDECIDED, f"{hinders[0]}{more}"
+    rows = [row for row in compared.rows if row.decisive is not None]
+    bad = sorted((row for row in rows if row.outcome is Agreement.DISAGREES), key=_far, reverse=True)
+    if bad:
+        named = "; ".join(row.words for row in bad[:_MOST_NAMED])
+        more = f"; and {len(bad) - _MOST_NAMED} more" if len(bad) > _MOST_NAMED else ""
+        return Agreement.DISAGREES, f"{_count(bad, rows)} beyond both uncertainties: {named}{more}"
+    unknown = sorted((row for row in rows if row.outcome is Agreement.UNDECIDED), key=_far, reverse=True)
+    if unknown:
+        return Agreement.UNDECIDED, f"{_count(unknown, rows)} undecided: {unknown[0].words}"
+    if not rows:
+        first = compared.rows[0].words if compared.rows else "bench and tester have no trace in common"
+        return Agreement.UNDECIDED, f"nothing could be compared: {first}"
+    worst = max(rows, key=_far)
+    what = "the one trace compared agrees" if len(rows) == 1 else f"all {len(rows)} traces compared agree"
+    return Agreement.AGREES, f"{what}; the nearest to disagreeing: {worst.words}"
+
+
+def _far(row: ComparedTrace) -> float:
+    point = row.decisive
+    return abs(point.e_n) if point is not None and point.e_n is not None else 0.0
+
+
+def _count(some: Sequence[ComparedTrace], rows: Sequence[ComparedTrace]) -> str:
+    return f"{len(some)} of {len(rows)} traces"
+
+
+def bland_altman_of(
+    channel: str, rows: Sequence[ComparedTrace], earlier: Sequence[Comparison]
+) -> tuple[tuple[Parameter, BlandAltman], ...]:
+    """Return bias and limits of agreement for each parameter over this comparison and those before it.
+
+    One difference for each trace, at the point that decides. Results of one channel are alike: how many
+    channels there are is told with them.
+
+    Parameters
+    ----------
+    channel, rows
+        Of this comparison.
+    earlier
+        Comparisons since the tester was last changed; those with something that did not fit do not count.
+    """
+    found: dict[Parameter, list[tuple[str, float]]] = defaultdict(list)
+    for other in earlier:
+        if not any(suspicion.hinders for suspicion in other.suspicions):
+            _add(found, other.channel, other.rows)
+    _add(found, channel, rows)
+    told: list[tuple[Parameter, BlandAltman]] = []
+    order = {row.parameter for row in rows}
+    for parameter in Parameter:
+        values = found.get(parameter, [])
+        if parameter not in order or len(values) < 2:
+            continue
+        try:
+            limits = agreement.bland_altman([value for _, value in values], [name for name, _ in values])
+        except UsageError:
+            continue
+        told.append((parameter, limits))
+    return tuple(told)
+
+
+def _add(
+    found: Mapping[Parameter, list[tuple[str, float]]], channel: str, rows: Sequence[ComparedTrace]
+) -> None:
+    for row in rows:
+        if row.decisive is not None:
+            found[row.parameter].append((channel, row.decisive.difference))
