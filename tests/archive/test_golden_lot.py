@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from benchsweep.archive.lots import LotFile, create, file_name, read_history
-from benchsweep.lots import state_of
 from benchsweep.errors import ArchiveError
+from benchsweep.lots import state_of
 from benchsweep.records import (
     LotClosed,
     LotOpened,
@@ -79,7 +79,7 @@ def test_a_lot_of_each_version_stays_readable(version: int) -> None:
 
 
 def test_a_lot_of_version_1_is_added_to_in_version_1(tmp_path: Path) -> None:
-    """A digest that was printed of it goes on to hold; what has no place in version 1 is not dropped silently."""
+    """A digest that was printed of it goes on to hold; what has no place in it is not dropped silently."""
     old = (FOLDER / "lot-v1.txt").read_bytes()
     lines = old.splitlines(keepends=True)
     path = tmp_path / "lots" / file_name("26-118")

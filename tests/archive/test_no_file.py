@@ -22,14 +22,14 @@ FIRST = opened(attributes(2, 0, 1))
 PATIENCE_S = 20.0
 
 
-def at_once(call: Callable[[], object]) -> object:
+def at_once(call: Callable[[], object], *errors: type[Exception]) -> object:
     """Return what a call returns, or the error that it raises; a call that waits for ever is a failure."""
     answer: list[object] = []
 
     def run() -> None:
         try:
             answer.append(call())
-        except ArchiveError as error:
+        except (ArchiveError, *errors) as error:
             answer.append(error)
 
     thread = threading.Thread(target=run, daemon=True)

@@ -77,7 +77,8 @@ def test_a_record_withdrawn_after_closing_stands_at_the_head(run: Run, own_home:
     assert run("lot", "report", "26-118", "-o", "lot.html").code == 0
     page = flat(Path("lot.html").read_text(encoding="utf-8"))
     words = f"{reel}: the record was withdrawn by R. Lind"
-    assert page.index('id="doubts"') < page.index(words) < page.index("MIL-STD-105E", page.index('id="doubts"'))
+    head = page.index('id="doubts"')
+    assert head < page.index(words) < page.index("MIL-STD-105E", head), "before the plan"
     process = run("lot", "process", "--product", "C6-23", "--parameter", "next", "--json").json
     assert [each["reel"] for each in process["views"][0]["values"]] == [before["sample"][1]]
     assert (

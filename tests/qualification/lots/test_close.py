@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -9,9 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchsweep.errors import LotRefused, RecordDamaged
+from benchsweep.errors import ArchiveError, LotRefused, RecordDamaged
 from benchsweep.limits import load_requirement
 from benchsweep.qualification import (
+    LotProof,
     LotView,
     add_record,
     close_lot,
@@ -26,6 +28,7 @@ from benchsweep.qualification import (
     replan_lot,
 )
 from benchsweep.records import Parameter
+from tests.archive.test_no_file import at_once
 from tests.qualification.lots.reels import BY, GRID, loss_limit_db, names, opened, record_of
 from tests.qualification.lots.test_add import SAMPLE, finite, own_requirement
 
@@ -266,3 +269,19 @@ def test_labels_that_were_exchanged_are_put_right(folder: Path) -> None:
     assert added.reel == "R006"
     assert view.state.nonconforming == ("R006",)
     assert exit_code_of_lot(close_lot(folder, "26-118", by=BY)) == 1
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are files of Unix")
+def test_a_pipe_in_place_of_a_record_is_told_and_not_waited_for(folder: Path) -> None:
+    _, records = both_reels(folder)
+    records["R001"].unlink()
+    os.mkfifo(records["R001"])
+    refused = at_once(lambda: close_lot(folder, "26-118", by=BY), LotRefused)
+    assert isinstance(refused, LotRefused)
+    assert "R001: " in refused.message
+    assert "not a file but a pipe" in refused.message
+    proof = at_once(lambda: prove_lot(folder, "26-118"))
+    assert isinstance(proof, LotProof)
+    assert any("not a file but a pipe" in words for words in proof.differs)
+    added = at_once(lambda: add_record(folder, "26-118", records["R001"], by=BY, retest_reason="again"))
+    assert isinstance(added, ArchiveError)
