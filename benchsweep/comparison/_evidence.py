@@ -8,7 +8,7 @@ its errors are distributed. That is the reason of all thresholds here; there is 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -120,6 +120,8 @@ class Evidence:
     ) -> None:
         self.allowed = allowed
         self.there = there
+        # Filled by whoever tries other names: those of all numbers under each of them.
+        self.renamed: dict[Hashable, tuple[Key | None, ...]] = {}
         self.numbers: list[Numbers] = []
         self._likely: list[dict[Key, Likely]] = []
         self._on_grid: dict[tuple[Key, bytes], Likely] = {}

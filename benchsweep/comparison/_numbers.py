@@ -46,34 +46,39 @@ def numbers_of(
         )
         if keep.size:
             found.append(Numbers(key, values.value[keep], values.frequency_hz[keep]))
+    worst = _worst_margins(result, there, limits, exempt or {})
     for point in result.points:
         key = bench_key((point.parameter, point.end, point.pairs), there)
         if key is not None and point.parameter.unit != "ns":
-            found += _of_point(point, key, there, limits, exempt or {})
+            found += _of_point(point, key, there[key], limits, worst[key[0]])
     return found + _of_delays(result, there)
 
 
-def _of_point(
-    point: FieldPoint,
-    key: Key,
+def _worst_margins(
+    result: FieldResult,
     there: Mapping[Key, Trace],
     limits: Sequence[LimitCurve],
     exempt: Mapping[Key, NDArray[np.bool_]],
+) -> dict[Parameter, dict[Key, float]]:
+    """Return the worst margins of the bench for the parameters of which single numbers were told."""
+    found: dict[Parameter, dict[Key, float]] = {point.parameter: {} for point in result.points}
+    for key, trace in there.items():
+        if key[0] in found and (its := worst_margin(trace, limits, exempt.get(key))) is not None:
+            found[key[0]][key] = its.margin
+    return found
+
+
+def _of_point(
+    point: FieldPoint, key: Key, trace: Trace, limits: Sequence[LimitCurve], worst: Mapping[Key, float]
 ) -> list[Numbers]:
     """Return a worst margin as such, and the value at its frequency: both bind a good tester."""
     found = []
-    if point.margin is not None:
-        worst = {
-            name: its.margin
-            for name, trace in there.items()
-            if name[0] is key[0] and (its := worst_margin(trace, limits, exempt.get(name))) is not None
-        }
-        if key in worst:
-            found.append(Numbers(key, _one(point.margin), None, worst))
+    if point.margin is not None and key in worst:
+        found.append(Numbers(key, _one(point.margin), None, worst))
     value = point_value(point, limits)
     if value is not None and point.frequency_hz is not None:
         where = _one(point.frequency_hz)
-        if inside(where, there[key].frequency_hz).all():
+        if inside(where, trace.frequency_hz).all():
             found.append(Numbers(key, _one(value), where))
     return found
 

@@ -58,8 +58,9 @@ def weigh(evidence: Evidence, one: Naming, other: Naming, among: Sequence[int]) 
     """Return the votes between two namings over some of the numbers."""
     telling = second = 0
     traces: set[Key] = set()
+    firsts, others = _real_names(evidence, one), _real_names(evidence, other)
     for at in among:
-        first, other_name = _real(evidence, at, one), _real(evidence, at, other)
+        first, other_name = firsts[at], others[at]
         if first is None or other_name is None or first == other_name:
             continue
         told, of_them = evidence.votes(at, first, other_name)
@@ -69,18 +70,24 @@ def weigh(evidence: Evidence, one: Naming, other: Naming, among: Sequence[int]) 
     return Weighed(telling, second, len(traces))
 
 
-def _real(evidence: Evidence, at: int, naming: Naming) -> Key | None:
-    """Return the bench's name of some numbers under a naming; None where it has no such trace."""
-    wanted = naming.of(evidence.numbers[at].key)
-    name = bench_key(wanted, evidence.there) if wanted is not None else None
-    return name if name is not None and evidence.has(at, name) else None
+def _real_names(evidence: Evidence, naming: Naming) -> tuple[Key | None, ...]:
+    """Return the bench's name of all numbers under a naming; None where it has no such trace."""
+    if naming not in evidence.renamed:
+        names = []
+        for at, one in enumerate(evidence.numbers):
+            wanted = naming.of(one.key)
+            name = bench_key(wanted, evidence.there) if wanted is not None else None
+            names.append(name if name is not None and evidence.has(at, name) else None)
+        evidence.renamed[naming] = tuple(names)
+    return evidence.renamed[naming]
 
 
 def _best(evidence: Evidence, among: Sequence[int]) -> Naming:
     """Return the naming that fits best; of those that fit as well as the numbers can tell the simplest."""
 
     def cost(naming: Naming) -> float:
-        return sum(evidence.cost(at, _real(evidence, at, naming) or evidence.numbers[at].key) for at in among)
+        names = _real_names(evidence, naming)
+        return sum(evidence.cost(at, names[at] or evidence.numbers[at].key) for at in among)
 
     best = min(_ALL, key=cost)
     return next(naming for naming in _ALL if not weigh(evidence, naming, best, among).clearly_second)
@@ -109,7 +116,7 @@ def _suspicion(evidence: Evidence, meant: Naming, among: Sequence[int], of_what:
         naming.words
         for naming in _ALL
         if naming not in (_ALL[0], meant)
-        and naming.weight <= meant.weight + 2
+        and naming.weight <= meant.weight + 4
         and not weigh(evidence, naming, meant, among).can_tell
     ]
     words = (

@@ -1,8 +1,8 @@
 """Traces of simulated channels as the bench would have them, and testers that are made up from them.
 
 A made-up tester is the bench's trace on its own grid plus an error for each parameter and each trace:
-offset, tilt over the logarithm of the frequency, ripple and noise, together never beyond 1.5 dB, and up to 3 dB more in
-nulls. Delays are off by up to 4 % in common and 4 ns each.
+offset, tilt over the logarithm of the frequency, ripple and noise, together never beyond 1.5 dB, and up to
+3 dB more in nulls. Delays are off by up to 4 % in common and 4 ns each.
 """
 
 from __future__ import annotations
@@ -117,7 +117,7 @@ def made_tester(
 
 
 def nulls(value: np.ndarray) -> np.ndarray:
-    """Return 1 in the nulls of a loss, 0 elsewhere: where it stands 5 dB above the median of its surroundings."""
+    """Return 1 in the nulls of a loss, where it stands 5 dB above the median around it, 0 elsewhere."""
     half = max(2, value.size // 16)
     padded = np.pad(value, half, mode="edge")
     around = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
