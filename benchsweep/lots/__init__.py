@@ -7,6 +7,7 @@ says what may be added to it, `_clock` when, `_replanning` which plan may take t
 
 from benchsweep.lots._clock import CLOCKS_APART_S, check_clock, clock_doubts, seconds_before
 from benchsweep.lots._decision import LotDecision, decision, unjudged_by_variables, would_be_accepted
+from benchsweep.lots._names import check_names
 from benchsweep.lots._order import order_key, random_order, spare_reels
 from benchsweep.lots._refusals import (
     check_added,
@@ -27,6 +28,7 @@ __all__ = [
     "check_closed",
     "check_event",
     "check_excluded",
+    "check_names",
     "check_open",
     "check_reel",
     "check_replanned",

@@ -1,13 +1,15 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from benchsweep.errors import LotRefused
+from benchsweep.records import LONGEST_NAME, LotOpened, look_alike, text_fault
 
-__all__ = ["refuse_double", "refuse_empty", "refuse_text", "some"]
+__all__ = ["check_names", "refuse_double", "refuse_empty", "refuse_text", "some"]
 
 _SHOWN = 6
+_LONG = 60
 
 
 def some(names: Sequence[str]) -> str:
@@ -20,6 +22,55 @@ def some(names: Sequence[str]) -> str:
     """
     shown = ", ".join(names[:_SHOWN])
     return shown if len(names) <= _SHOWN else f"{shown} and {len(names) - _SHOWN} more"
+
+
+def check_names(event: LotOpened, others: Iterable[str] = ()) -> None:
+    """Refuse names of a new lot that a reader could not tell from another one, or not read at all.
+
+    Asked when a lot is opened, and of no history that is there: before there was this rule other names could
+    be given, which stay readable.
+
+    Parameters
+    ----------
+    others
+        The lots of the archive.
+
+    Raises
+    ------
+    LotRefused
+        A character that does not print, a name that is too long or not composed (NFC of Unicode); a lot or a
+        reel of which the name differs from that of another one by capitals, kinds of letters or blanks alone.
+    """
+    named = (("lot", event.lot), ("supplier", event.supplier), ("product", event.product))
+    for what, text in (*named, *(("reel", reel) for reel in event.reels)):
+        _refuse_fault(f"the name of the {what}", text)
+    _refuse_fault("the seed of the random order", event.seed)
+    _refuse_alike("lot", event.lot, {look_alike(lot): lot for lot in others if lot != event.lot})
+    known: dict[str, str] = {}
+    for reel in event.reels:
+        _refuse_alike("reel", reel, known)
+        known[look_alike(reel)] = reel
+
+
+def _refuse_fault(what: str, text: str) -> None:
+    if fault := text_fault(text, longest=LONGEST_NAME):
+        shown = text if len(text) <= _LONG else f"{text[:_LONG]}…"
+        raise LotRefused(f"{what} {shown!r} {fault}", hint="Write it as it can be read on a label.")
+    composed = unicodedata.normalize("NFC", text)
+    if text != composed:
+        raise LotRefused(
+            f"{what} {text} is not in composed form (NFC of Unicode)",
+            hint=f"Write it composed, as keyboards do: {composed}",
+        )
+
+
+def _refuse_alike(what: str, name: str, known: Mapping[str, str]) -> None:
+    other = known.get(look_alike(name))
+    if other is not None and other != name:
+        raise LotRefused(
+            f"the name of the {what} {name} looks like {other}, which there is already",
+            hint="Give it a name that differs by more than capitals, blanks or the kind of a letter.",
+        )
 
 
 def refuse_empty(what: str, text: str, hint: str) -> None:

@@ -19,6 +19,7 @@ from benchsweep.records import AMBIENT, Comment, Correction, Note, corrections_i
 __all__ = ["comment_on", "correct", "note_document", "writable_root"]
 
 _LINES = "\n\t"
+_LONGEST_COMMENT = 20_000
 _OF_SPECIMEN = ("identifier", "lot", "product", "description", "length_m")
 # What no value equals.
 _UNKNOWN = "\0"
@@ -34,7 +35,7 @@ def comment_on(record: archive.Source, text: str, *, by: str) -> tuple[Path, Com
     ArchiveError
         The record cannot be read, or the comment not be written.
     """
-    said = check_text(text, "the comment", hint="Say something.", also=_LINES)
+    said = check_text(text, "the comment", hint="Say something.", also=_LINES, longest=_LONGEST_COMMENT)
     who = _check_by(by)
     note = Comment(_hash_of(record), who, utc_now("microseconds"), said)
     return archive.write_note(note, writable_root(record)), note

@@ -5,13 +5,17 @@ from __future__ import annotations
 import unicodedata
 
 from benchsweep.errors import UsageError
-from benchsweep.records import Specimen
+from benchsweep.records import LONGEST_NAME, LONGEST_WORDS, Specimen, text_fault
 
 __all__ = ["check_specimen", "check_text"]
 
+_SHOWN = 60
+
 
 def check_specimen(identifier: str, length_m: float | None, *, lot: str = "", product: str = "") -> Specimen:
-    """Return the specimen, refusing an empty name, control characters or a length that is none.
+    """Return the specimen, refusing an empty name, one that `text_fault` refuses, or a length that is none.
+
+    Names are kept in composed form (NFC of Unicode), so that one reel has one name.
 
     Raises
     ------
@@ -21,9 +25,9 @@ def check_specimen(identifier: str, length_m: float | None, *, lot: str = "", pr
         raise UsageError(
             "the specimen has no name", hint="Give --specimen a name, as the laboratory uses it."
         )
-    _refuse_control(identifier, "the specimen name")
-    _refuse_control(lot, "the lot")
-    _refuse_control(product, "the product")
+    identifier, lot, product = (unicodedata.normalize("NFC", text) for text in (identifier, lot, product))
+    for text, what in ((identifier, "the specimen name"), (lot, "the lot"), (product, "the product")):
+        _refuse(text, what, longest=LONGEST_NAME)
     if length_m is not None and not 0.0 < length_m < 10_000.0:
         raise UsageError(
             f"a length of {length_m:g} m makes no sense", hint="Give --length-m in metres, above 0."
@@ -32,9 +36,15 @@ def check_specimen(identifier: str, length_m: float | None, *, lot: str = "", pr
 
 
 def check_text(
-    text: str, what: str, *, hint: str = "Give some words.", also: str = "", may_be_empty: bool = False
+    text: str,
+    what: str,
+    *,
+    hint: str = "Give some words.",
+    also: str = "",
+    may_be_empty: bool = False,
+    longest: int = LONGEST_WORDS,
 ) -> str:
-    """Return a text that a person gave, refusing an empty one or one with control characters.
+    """Return a text that a person gave, refusing an empty one, or what `text_fault` refuses.
 
     Parameters
     ----------
@@ -42,6 +52,8 @@ def check_text(
         What it is, for messages.
     also
         Control characters that may stand in it.
+    longest
+        Characters that it may have.
 
     Raises
     ------
@@ -49,12 +61,12 @@ def check_text(
     """
     if not may_be_empty and not text.strip():
         raise UsageError(f"{what} is empty", hint=hint)
-    _refuse_control("".join(char for char in text if char not in also), what)
+    _refuse("".join(char for char in text if char not in also), what, longest=longest, joiners=True)
     return text
 
 
-def _refuse_control(text: str, what: str) -> None:
-    if any(unicodedata.category(char) in ("Cc", "Cs") for char in text):
-        raise UsageError(
-            f"{what} {text!r} holds control characters", hint="Write it in printable characters."
-        )
+def _refuse(text: str, what: str, *, longest: int, joiners: bool = False) -> None:
+    if fault := text_fault(text, longest=longest, joiners=joiners):
+        shown = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
+        hint = "Say it in fewer words." if "at most" in fault else "Write it in printable characters."
+        raise UsageError(f"{what} {shown!r} {fault}", hint=hint)

@@ -117,6 +117,7 @@ from benchsweep.records._series import (
     SeriesSweep,
     UnfinishedSeries,
 )
+from benchsweep.records._text import LONGEST_NAME, LONGEST_WORDS, look_alike, text_fault
 from benchsweep.records._trace import Parameter, Trace
 from benchsweep.records._uncertainty import BudgetRow, Contribution, Interval
 
@@ -124,6 +125,8 @@ __all__ = [
     "AMBIENT",
     "CONTACTS_OF_PAIR",
     "FOUR_PAIRS",
+    "LONGEST_NAME",
+    "LONGEST_WORDS",
     "Agreement",
     "AlienShare",
     "AnalyzerIdentity",
@@ -242,7 +245,9 @@ __all__ = [
     "balanced_ports",
     "balanced_ports_among",
     "corrections_in_force",
+    "look_alike",
     "parse_leg",
     "parse_mode",
     "parse_port",
+    "text_fault",
 ]

@@ -25,6 +25,11 @@ class SeenLots:
         self._digests[opened.lot] = tuple(digests)
         self._seen += [(opened.lot, seen) for seen in opened.earlier]
 
+    @property
+    def lots(self) -> frozenset[str]:
+        """All lots that there are, or were when another one was opened."""
+        return frozenset(self._digests) | {seen.lot for _, seen in self._seen}
+
     def news(self) -> tuple[SeenLot, ...]:
         """Return what a lot that is opened now has to keep: by name, the lots that nobody saw as they are."""
         seen = {(each.lot, each.entries, each.digest) for _, each in self._seen}

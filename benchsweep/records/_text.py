@@ -1,0 +1,65 @@
+"""What may stand in a text that a person gives and that is kept: names, reasons, comments."""
+
+from __future__ import annotations
+
+import unicodedata
+
+__all__ = ["LONGEST_NAME", "LONGEST_WORDS", "look_alike", "text_fault"]
+
+LONGEST_NAME = 200
+"""Characters of a name."""
+LONGEST_WORDS = 2_000
+"""Characters of a reason or another sentence."""
+_KINDS = {
+    "Cc": "control characters",
+    "Cf": "format characters, which do not print",
+    "Cs": "halves of characters",
+    "Zl": "line separators",
+    "Zp": "paragraph separators",
+    "Co": "characters for private use",
+    "Cn": "characters that Unicode does not know",
+}
+# They join letters or keep them apart, which some scripts need, and show nothing by themselves.
+_JOINERS = "\u200c\u200d"
+
+
+def text_fault(text: str, *, longest: int, joiners: bool = False) -> str:
+    r"""Return what is wrong with a text, to follow its name in a sentence; empty when nothing is.
+
+    Refused are Unicode's general categories Cc, Cf, Cs, Zl, Zp, Co and Cn: what shows nothing, or turns what
+    is around it, so that two texts look the same or one reads as another.
+
+    Parameters
+    ----------
+    longest
+        Characters that it may have.
+    joiners
+        U+200C and U+200D may stand in it: in sentences, not in names.
+
+    Examples
+    --------
+    >>> text_fault("K\u202e10", longest=200)
+    'holds format characters, which do not print: U+202E RIGHT-TO-LEFT OVERRIDE'
+    """
+    for char in text:
+        kind = _KINDS.get(unicodedata.category(char))
+        if kind is not None and not (joiners and char in _JOINERS):
+            return f"holds {kind}: U+{ord(char):04X} {unicodedata.name(char, '')}".rstrip()
+    if len(text) > longest:
+        return f"has {len(text)} characters; at most {longest} are kept"
+    return ""
+
+
+def look_alike(name: str) -> str:
+    r"""Return what all names have in common that a reader may take for this one.
+
+    Compatibility forms, capitals and small letters, and kinds and numbers of blanks make no difference
+    (NFKC and case folding of Unicode). Letters of different scripts do, though they may look the same.
+
+    Examples
+    --------
+    >>> look_alike("K01") == look_alike("\uff4b01"), look_alike("K01") == look_alike("K1")
+    (True, False)
+    """
+    folded = unicodedata.normalize("NFKC", name).casefold()
+    return " ".join(unicodedata.normalize("NFKC", folded).split())
