@@ -31,6 +31,7 @@ if TYPE_CHECKING:
         study_document,
         tester_document,
     )
+    from benchsweep.qualification.comparisons._list import ReferenceRow, due, list_references
     from benchsweep.qualification.comparisons._measure import add_bench_record
     from benchsweep.qualification.comparisons._prove import ComparisonProof, prove_comparison
     from benchsweep.qualification.comparisons._register import (
@@ -51,10 +52,7 @@ if TYPE_CHECKING:
     from benchsweep.qualification.comparisons._view import (
         ChannelView,
         FieldTesterView,
-        ReferenceRow,
-        due,
         exit_code_of_channel,
-        list_references,
         read_channel,
         read_tester,
     )
@@ -119,6 +117,11 @@ _FILES: dict[str, tuple[str, ...]] = {
         "study_document",
         "tester_document",
     ),
+    "_list": (
+        "ReferenceRow",
+        "due",
+        "list_references",
+    ),
     "_measure": ("add_bench_record",),
     "_prove": (
         "ComparisonProof",
@@ -142,10 +145,7 @@ _FILES: dict[str, tuple[str, ...]] = {
     "_view": (
         "ChannelView",
         "FieldTesterView",
-        "ReferenceRow",
-        "due",
         "exit_code_of_channel",
-        "list_references",
         "read_channel",
         "read_tester",
     ),

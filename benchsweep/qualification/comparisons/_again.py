@@ -13,7 +13,7 @@ from benchsweep.archive.references import kept_file
 from benchsweep.errors import UsageError
 from benchsweep.qualification._requirement_texts import requirement_from_bytes
 from benchsweep.qualification.comparisons._bench import TraceKey, place_of, read_bench
-from benchsweep.qualification.comparisons._compare import Asked, decide, sources_of
+from benchsweep.qualification.comparisons._decide import Asked, decide, sources_of
 from benchsweep.qualification.comparisons._histories import Root, state_of_tester
 from benchsweep.qualification.comparisons._result import read_kept
 from benchsweep.qualification.comparisons._rows import Compared

@@ -8,26 +8,26 @@ from pathlib import Path
 
 from benchsweep import archive, comparison, limits, testers
 from benchsweep.archive.references import ReferenceFile, keep_file
-from benchsweep.errors import LimitNotDefined, ReferenceRefused, UsageError
+from benchsweep.errors import ReferenceRefused, UsageError
 from benchsweep.qualification._now import utc_now
-from benchsweep.qualification._reduction import judge_evaluation
-from benchsweep.qualification._requirement_texts import requirement_bytes, requirement_digest
+from benchsweep.qualification._requirement_texts import requirement_bytes
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.comparisons._bench import BenchRecord, path_within, place_of, read_bench
+from benchsweep.qualification.comparisons._decide import Asked, decide, sources_of
 from benchsweep.qualification.comparisons._histories import (
     ChannelState,
     Root,
     append_to,
+    days_between,
     local_archive,
     moment,
     refuse_withdrawn,
     state_of_channel,
     state_of_tester,
 )
-from benchsweep.qualification.comparisons._outcome import bland_altman_of, whole_outcome
 from benchsweep.qualification.comparisons._result import ToldResult, read_told
-from benchsweep.qualification.comparisons._rows import Compared, compare_rows
-from benchsweep.qualification.comparisons._statement import Stated, read_statement, resolve, statement_text
+from benchsweep.qualification.comparisons._rows import compare_rows
+from benchsweep.qualification.comparisons._statement import statement_text
 from benchsweep.qualification.comparisons._uncertainty_parts import Sources
 from benchsweep.qualification.comparisons._view import FieldTesterView, view_of_tester
 from benchsweep.records import (
@@ -41,7 +41,7 @@ from benchsweep.records import (
     TraceDifference,
 )
 
-__all__ = ["Asked", "Looked", "compare", "decide", "exit_code_of_comparison", "look_at_result"]
+__all__ = ["Looked", "compare", "exit_code_of_comparison", "look_at_result"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,40 +64,6 @@ class Looked:
     suspicions: tuple[Suspicion, ...] = ()
     differences: tuple[TraceDifference, ...] = ()
     record: str = ""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Asked:
-    """All that a comparison goes by; the same gives the same comparison.
-
-    Parameters
-    ----------
-    at, by, tester, channel
-        As `Comparison`.
-    path
-        The bench record, below the archive.
-    result
-        Of the tester.
-    bench
-        The record, with the requirement.
-    sources
-        What is known of uncertainties.
-    earlier
-        Comparisons of the tester since it was last changed.
-    measured_at
-        When the tester measured, as a person said; empty: as its file says.
-    """
-
-    at: str
-    by: str
-    tester: str
-    channel: str
-    path: str
-    result: FieldResult
-    bench: BenchRecord
-    sources: Sources
-    earlier: tuple[Comparison, ...]
-    measured_at: str = ""
 
 
 def look_at_result(
@@ -208,6 +174,7 @@ def compare(  # noqa: PLR0913 - what a comparison goes by, all named
         sources_of(accuracy_text, budget_text, root),
         () if repairs.strip() else tuple(each.comparison for each in state.alike),
         measured_at,
+        tuple(_of_channel(channel_state, entry)),
     )
     found, _ = decide(asked)
     kept = _keep(root, read, requirement)
@@ -226,108 +193,15 @@ def exit_code_of_comparison(found: Comparison) -> int:
     return {Agreement.AGREES: 0, Agreement.DISAGREES: 1, Agreement.UNDECIDED: 3}[found.outcome]
 
 
-def sources_of(accuracy_text: str, budget_text: str, folder: Root) -> Sources:
-    """Return what is known of uncertainties from the texts that are kept with a comparison.
-
-    Raises
-    ------
-    DefinitionError, UnknownName, UsageError, ArchiveError
-        A text is refused, or the study that it names.
-    """
-    stated = resolve(read_statement(budget_text), folder) if budget_text else None
-    return Sources(testers.read_accuracy(accuracy_text) if accuracy_text else None, stated)
-
-
-def decide(asked: Asked) -> tuple[Comparison, Compared]:
-    """Compare and decide; nothing is kept, and the same is found from the same."""
-    bench, result = asked.bench, asked.result
-    compared = compare_rows(result, bench, asked.sources)
-    found = comparison.suspicions(result, bench.evaluation.traces, bench.curves)
-    outcome, words = whole_outcome(compared, found)
-    return (
-        Comparison(
-            at=asked.at,
-            by=asked.by,
-            tester=asked.tester,
-            channel=asked.channel,
-            record=asked.path,
-            record_digest=bench.content_hash,
-            requirement=bench.requirement.name,
-            requirement_digest=requirement_digest(bench.requirement.texts),
-            source=result.source,
-            source_digest=result.digest,
-            mapping=result.mapping,
-            outcome=outcome,
-            words=words,
-            rows=compared.rows,
-            suspicions=found,
-            missing=compared.missing,
-            budget=tuple(_budget_lines(bench, asked.sources)),
-            bland_altman=bland_altman_of(asked.channel, compared.rows, asked.earlier),
-            notes=tuple(_notes(asked)),
-            doubts=tuple(_doubts(asked)),
-        ),
-        compared,
-    )
-
-
-def _budget_lines(bench: BenchRecord, sources: Sources) -> Iterator[str]:
-    model = bench.evaluation.model
-    if model is None:
-        yield "bench: the record was measured without an uncertainty budget"
-    else:
-        yield f"bench: budget {model.budget.name} of the record, k = 2"
-    accuracy = sources.accuracy
-    if accuracy is None:
-        yield "tester: no accuracy is declared"
-    else:
-        yield f"tester: declared accuracy {accuracy.name}; {accuracy.source} ({accuracy.standing})"
-    yield from _stated_lines(sources.stated)
-
-
-def _stated_lines(stated: Stated | None) -> Iterator[str]:
-    if stated is None:
-        yield "mating and temperature: not stated"
-        return
-    yield from stated.lines
-    if stated.difference_degc is None:
-        yield "temperature: not stated"
-
-
-def _notes(asked: Asked) -> Iterator[str]:
-    when = asked.measured_at or asked.result.at
-    if when:
-        who = f" by {asked.result.by}" if asked.result.by else ""
-        yield f"measured by the tester on {when}{who}"
-    yield f"bench record of {asked.bench.measured_at}"
-    if asked.result.outcome:
-        yield f"the tester itself said {asked.result.outcome}"
-    yield from asked.result.notes
-
-
-def _doubts(asked: Asked) -> Iterator[str]:
-    for what, told, named in (
-        ("tester", asked.result.tester, asked.tester),
-        ("channel", asked.result.channel, asked.channel),
-    ):
-        if told and told.strip().casefold() != named.strip().casefold():
-            yield f"the file says that the {what} is {told}, it was named as {named}"
-    accuracy, stated = asked.sources.accuracy, asked.sources.stated
-    if accuracy is not None and accuracy.doubt:
-        yield accuracy.doubt
-    if stated is None:
-        yield "what mating and temperature add is not stated: E_n is without them, larger than it should be"
-    with_model = asked.bench.evaluation.model is not None
-    try:
-        verdict = judge_evaluation(
-            asked.bench.evaluation, asked.bench.requirement, missing_length="undecided"
-        )
-    except (UsageError, LimitNotDefined) as error:
-        yield f"the bench record cannot be graded: {error.message}"
-    else:
-        yield from (f"bench record: {doubt}" for doubt in verdict.doubts)
-    if not with_model:
-        yield "the bench record has no uncertainty budget: nothing can be decided"
+def _of_channel(state: ChannelState, entry: BenchMeasured) -> Iterator[str]:
+    age = days_between(entry.measured_at, utc_now())
+    if age > state.every_days:
+        yield f"the bench record is {age:.0f} days old, the channel is due every {state.every_days:g} days"
+    if not entry.accepted:
+        yield f"the bench record does not count for the channel: {entry.words}"
+    newest = state.followed[-1] if state.followed else None
+    if newest is not None and newest is not entry and not newest.accepted:
+        yield f"the newest bench record of {newest.measured_at[:10]} says of the channel: {newest.words}"
 
 
 def _bench_entry(folder: Root, state: ChannelState, record: Path | None) -> BenchMeasured:
@@ -339,6 +213,12 @@ def _bench_entry(folder: Root, state: ChannelState, record: Path | None) -> Benc
             raise ReferenceRefused(
                 f"the channel {name} has no bench record that counts {why}",
                 hint=f'Measure it and add the record: `benchsweep compare bench "{name}" RECORD`.',
+            )
+        newest = state.followed[-1]
+        if not newest.accepted:
+            raise ReferenceRefused(
+                f"the channel {name} has moved by its newest bench record: {newest.words}",
+                hint="Withdraw it, or measure it again; --record names one to compare with all the same.",
             )
         return max(state.baseline, key=lambda each: moment(each.measured_at))
     path = path_within(local_archive(folder), record)

@@ -26,9 +26,10 @@ if TYPE_CHECKING:
     from benchsweep import archive
     from benchsweep.errors import ArchiveError
     from benchsweep.qualification.comparisons._compare import Looked
+    from benchsweep.qualification.comparisons._list import ReferenceRow
     from benchsweep.qualification.comparisons._prove import ComparisonProof
     from benchsweep.qualification.comparisons._studies import StudyView
-    from benchsweep.qualification.comparisons._view import ChannelView, FieldTesterView, ReferenceRow
+    from benchsweep.qualification.comparisons._view import ChannelView, FieldTesterView
 
 __all__ = [
     "channel_document",

@@ -12,7 +12,12 @@ from benchsweep.errors import UsageError
 from benchsweep.qualification.comparisons._check_values import unit_of
 from benchsweep.qualification.comparisons._histories import ChannelState, FieldTesterState, moment
 from benchsweep.qualification.comparisons._rules import comparison_rules
-from benchsweep.qualification.comparisons._stability import check_charts, drifting, series_charts, stability
+from benchsweep.qualification.comparisons._stability import (
+    check_charts,
+    drifting,
+    newest_stability,
+    series_charts,
+)
 from benchsweep.records import (
     ComparedPoint,
     Comparison,
@@ -40,11 +45,9 @@ def moves_of_channel(state: ChannelState) -> Mapping[str, int]:
     if not followed:
         return MappingProxyType({})
     found = dict(drifting(check_charts(followed)))
-    newest = followed[-1]
-    before = [each for each in state.baseline if each is not newest]
-    stable = stability(before, newest.checks)
-    for name, share in stable.shares.items():
-        if share > 1.0:
+    newest, stable = followed[-1], newest_stability(state)
+    for name, share in stable.shares.items() if stable is not None else ():
+        if share > 1.0 and stable is not None:
             found[name] = 1 if newest.checks[name] > stable.limits[name].mean else -1
     return MappingProxyType(found)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 from benchsweep.errors import UsageError
 from benchsweep.qualification._now import utc_now
@@ -50,16 +51,17 @@ def due_of_channel(name: str, state: ChannelState, matings: Sequence[str] = (), 
     at
         As on this moment; empty: now.
     """
+    followed = sorted(state.followed, key=lambda each: moment(each.measured_at))
     found: list[tuple[str, str, float]] = []
-    for place, each in enumerate(state.followed[1:], start=1):
-        before = [one for one in state.followed[:place] if one.accepted]
+    for place, each in enumerate(followed[1:], start=1):
+        before = [one for one in followed[:place] if one.accepted]
         share = stability(before, each.checks).share
         if share is not None:
-            found.append((state.followed[place - 1].measured_at, each.measured_at, share))
-    by_days = agreement.staircase(
-        state.every_days, [(max(0.0, days_between(first, last)), share) for first, last, share in found]
+            found.append((followed[place - 1].measured_at, each.measured_at, share))
+    days = [(days_between(first, last), share) for first, last, share in found]
+    suggested, method, words = agreement.staircase(
+        state.every_days, [(passed, share) for passed, share in days if passed >= 1.0]
     )
-    suggested, method, words = by_days
     last = max((each.measured_at for each in state.measured), key=moment, default="")
     by_use = _by_use(state, found, matings)
     if by_use is not None and by_use.days is not None:
@@ -91,17 +93,34 @@ def _by_use(
 
 
 def due_of_tester(name: str, state: FieldTesterState, *, at: str = "") -> Due:
-    """Return when a tester is due to be compared; the staircase goes by its largest |E_n| each time."""
-    found: list[tuple[float, float]] = []
-    for before, each in zip(state.alike, state.alike[1:], strict=False):
-        share = worst_e_number(each.comparison)
-        if share is not None:
-            found.append((max(0.0, days_between(before.at, each.at)), abs(share)))
+    """Return when a tester is due to be compared; the staircase goes by its largest |E_n| each time.
+
+    What was found before a repair counts as well: the interval is about how testers are found.
+    """
+    found = [
+        (event.at, abs(share))
+        for event in state.compared
+        if (share := worst_e_number(event.comparison)) is not None
+    ]
     last = state.compared[-1].at if state.compared else ""
-    days, method, words = agreement.staircase(state.every_days, found)
+    days, method, words = agreement.staircase(state.every_days, _by_day(found))
     return _due(
         "tester", name, last, state.every_days, (days, method, words), state.withdrawn is not None, at
     )
+
+
+def _by_day(found: Sequence[tuple[str, float]]) -> list[tuple[float, float]]:
+    """Return the days since the time before and the largest share, results of one day taken together.
+
+    The first day has none before it.
+    """
+    days: list[tuple[str, float]] = []
+    for at, share in found:
+        if days and days_between(days[-1][0], at) < 1.0:
+            days[-1] = (days[-1][0], max(days[-1][1], share))
+        else:
+            days.append((at, share))
+    return [(days_between(first, at), share) for (first, _), (at, share) in pairwise(days)]
 
 
 def worst_e_number(comparison: Comparison) -> float | None:

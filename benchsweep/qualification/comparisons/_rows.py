@@ -86,12 +86,14 @@ def compare_rows(result: FieldResult, bench: BenchRecord, sources: Sources) -> C
         tuple(rows),
         differences,
         MappingProxyType(uncertainties),
-        tuple(_missing(result, bench.evaluation.traces)),
+        tuple(_missing(result, bench)),
     )
 
 
-def _missing(result: FieldResult, traces: Sequence[Trace]) -> Iterator[str]:
-    only_told, only_measured = comparison.not_compared(result, traces)
+def _missing(result: FieldResult, bench: BenchRecord) -> Iterator[str]:
+    """Yield what only one of both told; of the bench only what the requirement limits."""
+    only_told, measured = comparison.not_compared(result, bench.evaluation.traces)
+    only_measured = [key for key in measured if _curve(bench.curves, key[0]) is not None]
     for what, keys in (
         ("told by the tester, not measured on the bench", only_told),
         ("measured on the bench, not told by the tester", only_measured),

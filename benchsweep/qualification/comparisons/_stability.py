@@ -11,11 +11,12 @@ import numpy as np
 
 from benchsweep.errors import UsageError
 from benchsweep.qualification.comparisons._check_values import unit_of
+from benchsweep.qualification.comparisons._histories import ChannelState
 from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.records import BenchMeasured, CheckLimits, ControlChart
 from benchsweep.statistics import agreement, process
 
-__all__ = ["Stability", "check_charts", "drifting", "series_charts", "stability"]
+__all__ = ["Stability", "check_charts", "drifting", "newest_stability", "series_charts", "stability"]
 
 _MOST_NAMED = 4
 
@@ -95,6 +96,15 @@ def stability(
         told.append(f"{len(alike)} values are alike in all records and cannot be judged")
     told += _scatter(baseline, checks, measured_at)
     return Stability(MappingProxyType(found), beyond, MappingProxyType(shares), "; ".join(told))
+
+
+def newest_stability(state: ChannelState) -> Stability | None:
+    """Return what the newest record of a channel says beside those that counted before; None without one."""
+    if not state.followed:
+        return None
+    newest = state.followed[-1]
+    before = [each for each in state.baseline if each is not newest]
+    return stability(before, newest.checks, newest.measured_at)
 
 
 def _beyond(name: str, value: float, limit: CheckLimits) -> str:

@@ -1,0 +1,162 @@
+"""A comparison made of all that it goes by; nothing is read or kept here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from benchsweep import comparison, testers
+from benchsweep.errors import LimitNotDefined, UsageError
+from benchsweep.qualification._reduction import judge_evaluation
+from benchsweep.qualification._requirement_texts import requirement_digest
+from benchsweep.qualification.comparisons._bench import BenchRecord
+from benchsweep.qualification.comparisons._histories import Root
+from benchsweep.qualification.comparisons._outcome import bland_altman_of, whole_outcome
+from benchsweep.qualification.comparisons._rows import Compared, compare_rows
+from benchsweep.qualification.comparisons._statement import Stated, read_statement, resolve
+from benchsweep.qualification.comparisons._uncertainty_parts import Sources
+from benchsweep.records import Comparison, FieldResult
+
+__all__ = ["Asked", "decide", "sources_of"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Asked:
+    """All that a comparison goes by; the same gives the same comparison.
+
+    Parameters
+    ----------
+    at, by, tester, channel
+        As `Comparison`.
+    path
+        The bench record, below the archive.
+    result
+        Of the tester.
+    bench
+        The record, with the requirement.
+    sources
+        What is known of uncertainties.
+    earlier
+        Comparisons of the tester since it was last changed.
+    measured_at
+        When the tester measured, as a person said; empty: as its file says.
+    of_channel
+        What a reader must know of the channel, in words.
+    """
+
+    at: str
+    by: str
+    tester: str
+    channel: str
+    path: str
+    result: FieldResult
+    bench: BenchRecord
+    sources: Sources
+    earlier: tuple[Comparison, ...]
+    measured_at: str = ""
+    of_channel: tuple[str, ...] = ()
+
+
+def sources_of(accuracy_text: str, budget_text: str, folder: Root) -> Sources:
+    """Return what is known of uncertainties from the texts that are kept with a comparison.
+
+    Raises
+    ------
+    DefinitionError, UnknownName, UsageError, ArchiveError
+        A text is refused, or the study that it names.
+    """
+    stated = resolve(read_statement(budget_text), folder) if budget_text else None
+    return Sources(testers.read_accuracy(accuracy_text) if accuracy_text else None, stated)
+
+
+def decide(asked: Asked) -> tuple[Comparison, Compared]:
+    """Compare and decide; nothing is kept, and the same is found from the same."""
+    bench, result = asked.bench, asked.result
+    compared = compare_rows(result, bench, asked.sources)
+    found = comparison.suspicions(result, bench.evaluation.traces, bench.curves)
+    outcome, words = whole_outcome(compared, found)
+    return (
+        Comparison(
+            at=asked.at,
+            by=asked.by,
+            tester=asked.tester,
+            channel=asked.channel,
+            record=asked.path,
+            record_digest=bench.content_hash,
+            requirement=bench.requirement.name,
+            requirement_digest=requirement_digest(bench.requirement.texts),
+            source=result.source,
+            source_digest=result.digest,
+            mapping=result.mapping,
+            outcome=outcome,
+            words=words,
+            rows=compared.rows,
+            suspicions=found,
+            missing=compared.missing,
+            budget=tuple(_budget_lines(bench, asked.sources)),
+            bland_altman=bland_altman_of(asked.channel, compared.rows, asked.earlier),
+            notes=tuple(_notes(asked)),
+            doubts=tuple(_doubts(asked)),
+        ),
+        compared,
+    )
+
+
+def _budget_lines(bench: BenchRecord, sources: Sources) -> Iterator[str]:
+    model = bench.evaluation.model
+    if model is None:
+        yield "bench: the record was measured without an uncertainty budget"
+    else:
+        yield f"bench: budget {model.budget.name} of the record, k = 2"
+    accuracy = sources.accuracy
+    if accuracy is None:
+        yield "tester: no accuracy is declared"
+    else:
+        yield f"tester: declared accuracy {accuracy.name}; {accuracy.source} ({accuracy.standing})"
+    yield from _stated_lines(sources.stated)
+
+
+def _stated_lines(stated: Stated | None) -> Iterator[str]:
+    if stated is None:
+        yield "mating and temperature: not stated"
+        return
+    yield from stated.lines
+    if stated.difference_degc is None:
+        yield "temperature: not stated"
+
+
+def _notes(asked: Asked) -> Iterator[str]:
+    when = asked.measured_at or asked.result.at
+    if when:
+        who = f" by {asked.result.by}" if asked.result.by else ""
+        yield f"measured by the tester on {when}{who}"
+    yield f"bench record of {asked.bench.measured_at}"
+    if asked.result.outcome:
+        yield f"the tester itself said {asked.result.outcome}"
+    yield from asked.result.notes
+
+
+def _doubts(asked: Asked) -> Iterator[str]:
+    for what, told, named in (
+        ("tester", asked.result.tester, asked.tester),
+        ("channel", asked.result.channel, asked.channel),
+    ):
+        if told and told.strip().casefold() != named.strip().casefold():
+            yield f"the file says that the {what} is {told}, it was named as {named}"
+    yield from asked.of_channel
+    accuracy, stated = asked.sources.accuracy, asked.sources.stated
+    if accuracy is not None and accuracy.doubt:
+        yield accuracy.doubt
+    if stated is None:
+        yield "what mating and temperature add is not stated: E_n is without them, larger than it should be"
+    with_model = asked.bench.evaluation.model is not None
+    try:
+        verdict = judge_evaluation(
+            asked.bench.evaluation, asked.bench.requirement, missing_length="undecided"
+        )
+    except (UsageError, LimitNotDefined) as error:
+        yield f"the bench record cannot be graded: {error.message}"
+    else:
+        yield from (f"bench record: {doubt}" for doubt in verdict.doubts)
+    if not with_model:
+        yield "the bench record has no uncertainty budget: nothing can be decided"

@@ -1,0 +1,59 @@
+"""All channels and testers of an archive, each history read once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from benchsweep.archive.references import list_references, read_history
+from benchsweep.qualification.comparisons._histories import (
+    ChannelState,
+    FieldTesterState,
+    Root,
+    Unread,
+    state_of_channel,
+    state_of_tester,
+    telling,
+)
+
+__all__ = ["Everyone", "everyone", "tell"]
+
+
+@dataclass(frozen=True, slots=True)
+class Everyone:
+    """States of all channels and testers of an archive, by name.
+
+    `unread` are the histories that cannot be read.
+    """
+
+    channels: dict[str, ChannelState] = field(default_factory=dict)
+    testers: dict[str, FieldTesterState] = field(default_factory=dict)
+    unread: Unread = field(default_factory=list)
+
+    def matings(self, channel: str) -> list[str]:
+        """Return when testers were compared on a channel."""
+        events = (event for state in self.testers.values() for event in state.compared)
+        return [event.at for event in events if event.comparison.channel == channel]
+
+
+def everyone(folder: Root) -> Everyone:
+    """Return the channels and testers of an archive; those that cannot be read are named."""
+    found = Everyone()
+    kinds: tuple[Literal["channel", "tester"], ...] = ("channel", "tester")
+    for kind in kinds:
+        for file in list_references(folder, kind):
+            with telling(file.path, found.unread):
+                events = read_history(file.path, must_exist=True).events
+                if kind == "channel":
+                    found.channels[file.name] = state_of_channel(events)
+                else:
+                    found.testers[file.name] = state_of_tester(events)
+    return found
+
+
+def tell(every: Everyone, unread: Unread | None) -> None:
+    """Hand over what cannot be read, or raise the first of it."""
+    if unread is not None:
+        unread += every.unread
+    elif every.unread:
+        raise every.unread[0][1]
