@@ -40,7 +40,8 @@ def prove(
 
     Its history is held against what other lots saw of it, and against --digest: entries that were taken off
     at its end leave no other trace. Nothing is changed or added. Exit code 0 when all is as it was decided, 1
-    when something differs. With --against: 0 it would be accepted, 1 not, 3 that is not known.
+    when something differs, 3 when nothing does but the lot is open: nothing was decided yet. With --against:
+    0 it would be accepted, 1 not, 3 that is not known.
 
     Example: `benchsweep lot prove 26-118 --against iec-6-cable`
     """

@@ -82,6 +82,17 @@ class SamplingPlan:
     standing: str = ""
 
     @property
+    def rounded_up(self) -> str:
+        """That the limiting quality is less than one unit of the lot, in words; empty when it is not."""
+        if self.limiting_percent is None or self.limiting_percent * self.lot_size >= 100.0 * (1.0 - 1e-9):
+            return ""
+        one = 100.0 / self.lot_size
+        return (
+            f"{self.limiting_percent:.3g} % of {self.lot_size} is less than one: the plan is for a lot with "
+            f"one nonconforming, which is {one:.3g} %"
+        )
+
+    @property
     def whole_lot(self) -> bool:
         """Whether every unit is tested."""
         return self.sample_size >= self.lot_size

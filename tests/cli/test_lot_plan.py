@@ -54,6 +54,18 @@ def test_zero_acceptance_is_exact(run: Run) -> None:
     assert run("lot", "plan", *words, "--consumer-risk", "0.5", "--json").json["sample_size"] == 6
 
 
+def test_a_limiting_quality_below_one_reel_is_told(run: Run) -> None:
+    words = ("lot", "plan", "--size", "90", "--method", "zero-acceptance", "--limiting-quality")
+    told = run(*words, "0.001")
+    assert "0.001 % of 90 is less than one" in " ".join(told.out.split())
+    found = run(*words, "0.001", "--json").json
+    # One nonconforming of 90 is missed with a probability of 1 - n/90: at most 0.1 from n = 81 on.
+    assert found["sample_size"] == 81
+    assert "one nonconforming, which is 1.11 %" in found["rounded_up"]
+    for enough in ("1.1112", "10"):
+        assert run(*words, enough, "--json").json["rounded_up"] is None
+
+
 def test_text_shows_curve_and_risks_within_eighty_columns(run: Run) -> None:
     told = run("lot", "plan", "--size", "90", "--aql", "0.65")
     assert told.code == 0

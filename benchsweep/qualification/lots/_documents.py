@@ -179,6 +179,7 @@ def _plan(plan: SamplingPlan) -> dict[str, Any]:
         "largest_percent": json_number(plan.largest_percent),
         "limiting_percent": plan.limiting_percent,
         "consumer_risk": plan.consumer_risk,
+        "rounded_up": plan.rounded_up or None,
         "source": plan.source,
         "standing": plan.standing,
     }

@@ -158,13 +158,15 @@ def prove_lot(
 
 
 def exit_code_of_proof(proof: LotProof) -> int:
-    """Return 0 when everything is as it was, 1 when something differs.
+    """Return 0 when everything is as it was, 1 when something differs, 3 when nothing was decided yet.
 
     Against another requirement: 0 accepted, 1 not accepted, 3 undecided or open; a record that is not what
     was added is 1, too, and so is a history that is not what it was.
     """
     if not proof.against:
-        return 1 if proof.differs else 0
+        if proof.differs:
+            return 1
+        return 3 if proof.view.state.closed is None else 0
     if (
         proof.history
         or any(again.trouble for again in proof.reels.values())

@@ -43,7 +43,10 @@ def decision_words(state: LotState) -> tuple[str, ...]:
     elif not state.undecided:
         told.append("every reel of the sample is decided: it can be closed")
     if state.plan.method != "variables" and len(state.nonconforming) >= state.plan.reject:
-        told.append(f"it will not be accepted: Re is {state.plan.reject}")
+        told.append(
+            f"it will not be accepted: {state.plan.reject} or more reels that do not conform refuse it "
+            f"(rejection number Re {state.plan.reject})"
+        )
     return tuple(told)
 
 

@@ -108,7 +108,8 @@ def _chosen(plan: SamplingPlan) -> Sequence[str]:
         risk = 0.0 if plan.consumer_risk is None else 100.0 * plan.consumer_risk
         return [
             f"zero acceptance: a lot with {percent_words(plan.limiting_percent)} % nonconforming is accepted "
-            f"in at most {risk:g} of 100 cases (exact, hypergeometric)"
+            f"in at most {risk:g} of 100 cases (exact, hypergeometric)",
+            plan.rounded_up,
         ]
     severity = "" if plan.severity is None else f", {plan.severity.value} inspection"
     lines = [f"{plan.method}, level {plan.level}, AQL {plan.aql_percent:g} %{severity}"]

@@ -28,7 +28,14 @@ def lot_proof_table(document: Mapping[str, Any], *, width: int = 80) -> str:
     lines: list[str] = []
     for label, texts in (
         ("now", [decision["words"]]),
-        ("decided", ["not yet: the lot is open" if was is None else was["words"]]),
+        (
+            "decided",
+            [
+                "nothing yet: the lot is open, so that only results can be proved, no decision"
+                if was is None
+                else was["words"]
+            ],
+        ),
         ("proof", [_proof_words(document)]),
         ("differs", _first(document["differs"])),
         ("doubtful", document["doubts"]),

@@ -106,7 +106,7 @@ def test_an_open_lot_tells_first_what_is_missing(half: LotState, order: tuple[st
     lines = told.splitlines()
     assert lines[0] == "open         2 of 5 reels tested, 1 does not conform"
     assert f"still to be tested: {', '.join(order[3:6])}" in told
-    assert "it will not be accepted: Re is 1" in told
+    assert "1 or more reels that do not conform refuse it (rejection number Re 1)" in " ".join(told.split())
     assert f"{order[1]}: NEXT, end A, 12-36: 1.25 dB below the limit" in " ".join(told.split())
     flat = " ".join(told.split())
     assert f"M. Olsen excluded {order[2]}: crushed by the fork lift" in flat
