@@ -115,7 +115,8 @@ def add_record(
     check_text(retest_reason, "the reason of the retest", may_be_empty=True)
     check_text(reuse_reason, "the reason why the record counts twice", may_be_empty=True)
     file = LotFile(root, lot)
-    state = state_in(file, file.read())
+    history = file.history()
+    state = state_in(file, history.events)
     requirement = RequirementsInForce().in_force(state.opened)
     path = _path_within(root, record)
     read = read_for_lot(record)
@@ -124,6 +125,12 @@ def add_record(
     _refuse_record(state, read, requirement, retest_reason)
     unread: Unread = []
     also_in = _other_lots(root, lot, read, reuse_reason, unread)
+    if also_in and history.version == 1:
+        raise LotRefused(
+            f"the lot {lot} was opened by an earlier version of this program, which kept no reason why a "
+            "record counts in two lots",
+            hint="Measure the reel again.",
+        )
     graded = grade_reel(read, requirement, state)
     _keep(root, graded, requirement, state, by)
     specimen = read.measurement.specimen
