@@ -18,7 +18,7 @@ from benchsweep.comparison._grid import at_frequencies, inside, interpolation_er
 from benchsweep.comparison._names import Key
 from benchsweep.records import Parameter, Trace
 
-__all__ = ["AllowedErrors", "Evidence", "Likely", "Numbers", "likely_values"]
+__all__ = ["AllowedErrors", "Evidence", "Likely", "Numbers"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,16 +87,32 @@ class Numbers:
     single: Mapping[Key, float] = field(default_factory=dict)
 
 
-def likely_values(frequency_hz: NDArray[np.float64], trace: Trace, allowed: AllowedErrors) -> Likely:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Course:
+    """A trace of the bench up to the ceiling, its step, and 1 in its nulls, 0 beside them."""
+
+    grid: NDArray[np.float64]
+    loss: NDArray[np.float64]
+    step: NDArray[np.float64]
+    null: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, trace: Trace, allowed: AllowedErrors) -> _Course:
+        grid, loss = trace.frequency_hz, np.minimum(trace.value, allowed.ceiling_db)
+        step = np.gradient(grid) if grid.size > 1 else np.zeros(1)
+        return cls(grid, loss, step, np.clip((loss - _around(loss)) / 4.0, 0.0, 1.0))
+
+
+def _likely_values(frequency_hz: NDArray[np.float64], course: _Course, allowed: AllowedErrors) -> Likely:
     """Return what a trace of the bench (losses in dB) allows at some frequencies in its band."""
-    grid, loss = trace.frequency_hz, np.minimum(trace.value, allowed.ceiling_db)
-    step = np.interp(frequency_hz, grid, np.gradient(grid) if grid.size > 1 else np.zeros(1))
+    grid = course.grid
+    step = np.interp(frequency_hz, grid, course.step)
     around = [
-        at_frequencies(np.clip(frequency_hz + part * step, grid[0], grid[-1]), grid, loss)
+        at_frequencies(np.clip(frequency_hz + part * step, grid[0], grid[-1]), grid, course.loss)
         for part in (-0.5, 0.0, 0.5)
     ]
-    null = np.interp(frequency_hz, grid, np.clip((loss - _around(loss)) / 4.0, 0.0, 1.0))
-    coarse = interpolation_error(frequency_hz, grid, loss)
+    null = np.interp(frequency_hz, grid, course.null)
+    coarse = interpolation_error(frequency_hz, grid, course.loss)
     error = allowed.db + allowed.null_db * null + coarse
     return Likely(np.min(around, axis=0), np.max(around, axis=0), error)
 
@@ -125,6 +141,7 @@ class Evidence:
         self.numbers: list[Numbers] = []
         self._likely: list[dict[Key, Likely]] = []
         self._on_grid: dict[tuple[Key, bytes], Likely] = {}
+        self._courses: dict[Key, _Course] = {}
         self._distances: dict[tuple[int, Key], NDArray[np.float64]] = {}
         self._costs: dict[tuple[int, Key], float] = {}
         self._votes: dict[tuple[int, Key, Key], tuple[int, int]] = {}
@@ -152,7 +169,11 @@ class Evidence:
                 trace = self.there[name]
                 if not inside(one.frequency_hz, trace.frequency_hz).all():
                     continue
-                self._on_grid[name, grid] = likely_values(one.frequency_hz, trace, self.allowed)
+                if name not in self._courses:
+                    self._courses[name] = _Course.of(trace, self.allowed)
+                self._on_grid[name, grid] = _likely_values(
+                    one.frequency_hz, self._courses[name], self.allowed
+                )
             found[name] = self._on_grid[name, grid]
         return found
 
