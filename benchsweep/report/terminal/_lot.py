@@ -217,18 +217,12 @@ def _reels(state: LotState, width: int) -> list[str]:
         lines += wrapped("* tested again, see history", width)
     if any(row[3] for row in rows):
         lines += wrapped("margin: the smallest of the reel, in dB, after normalisation", width)
-    notes = {
-        note: None
-        for added in state.counting.values()
-        for note in (*added.result.doubts, *added.result.notes)
-    }
-    for note in notes:
-        of = [
-            reel
-            for reel in state.sample
-            if reel in state.counting
-            and note in (*state.counting[reel].result.doubts, *state.counting[reel].result.notes)
-        ]
-        whose = "all tested" if len(of) == len(state.counting) > 1 else _names(of)
-        lines += entry("note", [f"{whose}: {note}"], width)
+    results = {reel: state.counting[reel].result for reel in state.sample if reel in state.counting}
+    doubts = {reel: result.doubts for reel, result in results.items()}
+    notes = {reel: result.notes for reel, result in results.items()}
+    for label, told in (("doubtful", doubts), ("note", notes)):
+        for words in dict.fromkeys(words for each in told.values() for words in each):
+            of = [reel for reel, each in told.items() if words in each]
+            whose = "all tested" if len(of) == len(results) > 1 else _names(of)
+            lines += entry(label, [f"{whose}: {words}"], width)
     return lines

@@ -223,3 +223,11 @@ def test_names_of_any_sort_stay_within_the_columns(name: str, width: int) -> Non
                 for char in line
             )
             assert taken <= width
+
+
+def test_doubts_of_a_result_are_no_mere_notes(order: tuple[str, ...]) -> None:
+    odd = result(4.0, doubts=("the bench was cold",), notes=("corrected to 20 degC",))
+    state = state_of([opened(), added(order[0], result(3.0)), added(order[1], odd)])
+    told = lot_table(state)
+    assert f"doubtful     {order[1]}: the bench was cold\n" in told
+    assert f"note         {order[1]}: corrected to 20 degC\n" in told
