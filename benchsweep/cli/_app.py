@@ -20,6 +20,7 @@ from benchsweep.cli import (
     _report,
     _show,
     _simulate,
+    _simulate_tester,
     _verify,
 )
 from benchsweep.cli._deferred import deferred
@@ -57,6 +58,7 @@ def root(
 # The order is that of the work: look, connect, calibrate, measure, judge, read.
 app.command("demo")(_demo.demo)
 app.command("simulate")(_simulate.simulate)
+app.command("simulate-tester")(_simulate_tester.simulate_tester)
 app.command("identify")(_identify.identify)
 app.command("plan")(_plan.plan)
 app.command("calibrate")(_calibrate.calibrate)
@@ -71,5 +73,8 @@ app.command("report")(_report.report)
 app.command("export")(_export.export)
 app.add_typer(deferred("_archive", "Search an archive, check it, grade it again."), name="archive")
 app.add_typer(deferred("_lot", "Reel lots: draw a sample, accept or not, watch the process."), name="lot")
+app.add_typer(
+    deferred("_compare", "Field testers held against a reference channel, over time."), name="compare"
+)
 app.add_typer(deferred("_limits", "Requirements and their numbers."), name="limits")
 app.command("info")(_info.info)

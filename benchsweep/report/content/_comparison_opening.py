@@ -52,15 +52,20 @@ def _lines(item: ComparisonItem, texts: Texts) -> Iterator[Line]:
     yield texts.line("comparison.of", tester=Given(found.tester), channel=Given(found.channel))
     yield simulated_comparison(item, texts)
     yield given(found.words)
-    judged = [row for row in found.rows if row.outcome is not Agreement.UNDECIDED]
-    beyond = sum(row.outcome is Agreement.DISAGREES for row in found.rows)
-    yield (texts("comparison.counted", count=len(found.rows), judged=len(judged), beyond=beyond),)
+    rows = [row for row in found.rows if row.decisive is not None]
+    judged = sum(row.outcome is not Agreement.UNDECIDED for row in rows)
+    beyond = sum(row.outcome is Agreement.DISAGREES for row in rows)
+    yield (texts("comparison.counted", count=len(rows), judged=judged, beyond=beyond),)
     yield texts.line("comparison.against", requirement=Given(found.requirement))
     yield texts.line("comparison.compared", by=Given(found.by), at=Given(found.at[:10]))
 
 
 def _against(item: ComparisonItem, texts: Texts) -> Iterator[Line]:
-    rows = [row for row in item.comparison.rows if row.outcome is not Agreement.AGREES]
+    rows = [
+        row
+        for row in item.comparison.rows
+        if row.outcome is not Agreement.AGREES and row.decisive is not None
+    ]
     rows.sort(key=_nearness)
     for row in rows[:_MOST_TOLD]:
         yield row_line(row, texts)

@@ -16,7 +16,6 @@ from benchsweep.report.document import (
     Row,
     Section,
     Table,
-    line,
 )
 from benchsweep.report.text import (
     Texts,
@@ -34,7 +33,7 @@ __all__ = ["agreement_limits_section", "compared_section", "uncertainty_section"
 def worst_compared_section(found: Comparison, texts: Texts) -> Section:
     """Return of each parameter the row that is furthest from agreement."""
     chosen: dict[Parameter, ComparedTrace] = {}
-    for row in found.rows:
+    for row in (row for row in found.rows if row.decisive is not None):
         known = chosen.get(row.parameter)
         if known is None or _rank(row) > _rank(known):
             chosen[row.parameter] = row
@@ -51,12 +50,17 @@ def compared_section(found: Comparison, texts: Texts) -> Section | None:
     """Return every row, folded; None where there is none."""
     if not found.rows:
         return None
-    order = list(Parameter)
-    rows = sorted(found.rows, key=lambda row: (order.index(row.parameter), row.end or "", row.pairs))
-    blocks: list[Block] = [_table(rows, texts), _spread_table(rows, texts)]
-    told = [given(each) for each in found.missing]
-    if told:
-        blocks.append(Section((texts("comparison_rows.missing"),), (Items(tuple(told)),)))
+    rows = _ordered_by_parameter(row for row in found.rows if row.decisive is not None)
+    blocks: list[Block] = [_table(rows, texts), _spread_table(rows, texts)] if rows else []
+    reasons = dict.fromkeys(row.words for row in rows if row.outcome is Agreement.UNDECIDED and row.words)
+    empty = [given(row.words) for row in _ordered_by_parameter(found.rows) if row.decisive is None]
+    for title, told in (
+        ("comparison_rows.undecided", [given(each) for each in reasons]),
+        ("comparison_rows.nothing", empty),
+        ("comparison_rows.missing", [given(each) for each in found.missing]),
+    ):
+        if told:
+            blocks.append(Section((texts(title),), (Items(tuple(told)),)))
     return Section((texts("comparison_rows.every", count=len(rows)),), tuple(blocks), folded=True)
 
 
@@ -138,9 +142,9 @@ def agreement_limits_section(found: Comparison, drawings: Sequence[Block], texts
         )
         for parameter, each in found.bland_altman
     )
-    words = dict.fromkeys(each.words for _, each in found.bland_altman if each.words)
     blocks: list[Block] = [Table(columns, rows)]
-    blocks += [Paragraph(given(each), legend=True) for each in words]
+    if any(each.independent == 1 for _, each in found.bland_altman):
+        blocks.append(Paragraph((texts("comparison_rows.one_channel"),), legend=True))
     blocks.append(Paragraph((texts("comparison_rows.agreement_legend"),), legend=True))
     return Section((texts("comparison_rows.agreement"),), (*blocks, *drawings), anchor="agreement")
 
@@ -193,8 +197,7 @@ def _cells(row: ComparedTrace, texts: Texts) -> Iterator[str | Line]:
         yield uncertainty_words(point.uncertainty, texts)
         yield signed(point.e_n, texts)
     yield row.parameter.unit
-    reason = line(": ", given(row.words)) if row.outcome is Agreement.UNDECIDED and row.words else ()
-    yield line(agreement_line(row.outcome, texts), reason)
+    yield agreement_line(row.outcome, texts)
 
 
 def _spread_table(rows: Sequence[ComparedTrace], texts: Texts) -> Table:

@@ -27,6 +27,8 @@ from benchsweep.report.terminal._lines import NARROWEST, entry, wrapped
 __all__ = ["comparison_table", "field_result_table", "suspicion_words"]
 
 _MOST_ROWS = 24
+_MOST_REASONS = 6
+_MOST_NAMES = 6
 _HEADS = ["parameter", "end", "pairs", "MHz", "bench", "tester", "less", "U", "E_n", "outcome"]
 
 
@@ -73,22 +75,16 @@ def comparison_table(
         lines += wrapped(
             "less: tester less bench at the bench's worst margin, dB (delay, skew: ns); U: k = 2", width
         )
-        left = len(found.rows) - len(rows)
+        left = sum(row.decisive is not None for row in found.rows) - len(rows)
         if left:
             lines += wrapped(
                 f"{left} more agree and are not shown; --every shows them, --json all numbers", width
             )
-    undecided = list(
-        dict.fromkeys(
-            f"{parameter_words(row.parameter)}: {row.words}"
-            for row in found.rows
-            if row.outcome is Agreement.UNDECIDED and row.words
-        )
-    )
-    tail: list[str] = entry("undecided", undecided, width)
-    tail += entry("not compared", found.missing, width)
+    tail: list[str] = entry("undecided", _reasons(found.rows), width)
+    tail += entry("not compared", _nothing(found.rows, every=every), width)
+    tail += entry("not told", found.missing, width)
     tail += entry("uncertainty", found.budget, width)
-    tail += entry("agreement", [_limits(parameter, found) for parameter, _ in found.bland_altman], width)
+    tail += entry("agreement", _limits(found), width)
     tail += entry("note", found.notes, width)
     if tail:
         lines += ["", *tail]
@@ -199,7 +195,7 @@ def _source(found: Comparison) -> str:
 def _chosen(rows: Sequence[ComparedTrace], *, every: bool) -> list[ComparedTrace]:
     order = list(Parameter)
     ranked = sorted(
-        rows,
+        (row for row in rows if row.decisive is not None),
         key=lambda row: (
             row.outcome is Agreement.AGREES,
             row.outcome is not Agreement.DISAGREES,
@@ -245,10 +241,40 @@ def _row(row: ComparedTrace) -> list[str]:
     ]
 
 
-def _limits(parameter: Parameter, found: Comparison) -> str:
-    limits = dict(found.bland_altman)[parameter]
-    told = (
+def _reasons(rows: Sequence[ComparedTrace]) -> list[str]:
+    """Return why rows with a difference are undecided, each reason once."""
+    undecided = [row for row in rows if row.outcome is Agreement.UNDECIDED and row.decisive is not None]
+    told = list(dict.fromkeys(row.words for row in undecided if row.words))
+    more = [f"… and {len(told) - _MOST_REASONS} more"] if len(told) > _MOST_REASONS else []
+    return [*told[:_MOST_REASONS], *more]
+
+
+def _nothing(rows: Sequence[ComparedTrace], *, every: bool) -> list[str]:
+    """Return which traces could not be compared at all; why only where every row is wanted."""
+    empty = [row for row in rows if row.decisive is None]
+    if every:
+        return [row.words for row in empty]
+    told = []
+    for parameter in dict.fromkeys(row.parameter for row in empty):
+        names = [
+            f"{row.end or ''} {pairs_words(row.pairs)}".strip() for row in empty if row.parameter is parameter
+        ]
+        more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
+        told.append(f"{parameter_words(parameter)} {', '.join(names[:_MOST_NAMES])}{more}")
+    if told:
+        told.append(
+            "no point of these counts: far from the limit, near the noise, beside a null (--every says why)"
+        )
+    return told
+
+
+def _limits(found: Comparison) -> list[str]:
+    """Return bias and limits of agreement of each parameter, and once what limits their meaning."""
+    told = [
         f"{parameter_words(parameter)}: bias {signed(limits.bias)}, limits of agreement "
         f"{signed(limits.lower)} to {signed(limits.upper)} {parameter.unit} ({limits.count} results)"
-    )
-    return f"{told}; {limits.words}" if limits.words else told
+        for parameter, limits in found.bland_altman
+    ]
+    if any(limits.independent == 1 for _, limits in found.bland_altman):
+        told.append("all of one channel: they tell nothing of another channel")
+    return told

@@ -81,7 +81,7 @@ def channel_table(
     ):
         lines += entry(label, texts, width)
     if measured:
-        heads = ["no.", "measured", "°C", "counts", "record", "stability"]
+        heads = ["no.", "measured", "°C", "counts", "record"]
         rows = [
             [
                 str(place),
@@ -89,11 +89,12 @@ def channel_table(
                 "-" if each.temperature_degc is None else f"{each.temperature_degc:g}",
                 "yes" if each.accepted else "no",
                 each.path,
-                each.words,
             ]
             for place, each in enumerate(measured, start=1)
         ]
         lines += ["", *tabled(heads, rows, width, figures=("no.", "°C"), spare=("record",))]
+        if measured[-1].words:
+            lines += ["", *entry("stability", [measured[-1].words], width)]
     lines += _charts(stands.drift, charts, width, ascii_only)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
@@ -207,7 +208,9 @@ def _largest(found: Comparison) -> float | None:
 def _drift(drift: Drift | None) -> Sequence[str]:
     if drift is None:
         return ()
-    return drift.words or ("nothing is seen to drift",)
+    if drift.words or not drift.charts:
+        return drift.words
+    return ("nothing is seen to drift",)
 
 
 def _due(due: Due | None) -> str:

@@ -1,0 +1,53 @@
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from benchsweep.cli._options import AsJson, LotArchive
+from benchsweep.cli._output import print_json, print_text, say, table_width
+
+__all__ = ["due"]
+
+
+def due(
+    within_days: Annotated[
+        float | None,
+        typer.Option(
+            "--within-days", metavar="DAYS", min=0.0, help="Only what is due within so many days, or overdue."
+        ),
+    ] = None,
+    at: Annotated[
+        str, typer.Option("--at", metavar="DATE", help="As on this day: 2026-11-28; today by default.")
+    ] = "",
+    archive: LotArchive = Path("archive"),
+    as_json: AsJson = False,
+) -> None:
+    """List which channels and testers are due, and the interval that the history of each suggests.
+
+    Suggestions follow ILAC-G24:2022 (staircase, time in use); an interval changes only by `compare interval`.
+    Exit code 1 when something is overdue.
+
+    Example: `benchsweep compare due --within-days 30`
+    """
+    from benchsweep.qualification.comparisons import due as found_due
+    from benchsweep.qualification.comparisons import due_document
+
+    found = found_due(archive, at=at)
+    if within_days is not None:
+        found = tuple(
+            each
+            for each in found
+            if not each.withdrawn and (each.days_left is None or each.days_left <= within_days)
+        )
+    if as_json:
+        print_json(due_document(found))
+    elif found:
+        from benchsweep.report import due_table
+
+        print_text(due_table(found, width=table_width()).rstrip("\n"))
+    else:
+        say("nothing is due")
+    late = any(not each.withdrawn and (each.days_left is None or each.days_left < 0.0) for each in found)
+    raise typer.Exit(1 if late else 0)
