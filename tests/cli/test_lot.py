@@ -109,7 +109,9 @@ def test_a_bad_reel_and_its_retest(run: Run, own_home: Path) -> None:
     told = run("lot", "status", "26-118")
     assert told.code in (1, 3)
     assert f"still to be tested: {second}" in told.out
-    assert "it will not be accepted: Re is 1" in told.out
+    assert "1 or more reels that do not conform refuse it (rejection number Re 1)" in " ".join(
+        told.out.split()
+    )
 
     again = record_of(first, at=1)
     refused = run("lot", "add", "26-118", again, *BY)
