@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchsweep.archive._convert import read_specimen
+from benchsweep.archive._convert import read_analyzer, read_specimen
 from benchsweep.archive.format import Kind, Node, content_digest, kind_in, node_of
 from benchsweep.archive.places import Source, open_content
 from benchsweep.errors import RecordDamaged
@@ -47,6 +47,8 @@ class Head:
         Number of hookups.
     source_file : str
         Name of the imported file.
+    simulated : bool
+        Whether it was measured on the simulated bench: for practice.
     size : int
         Length of the file in bytes.
     """
@@ -70,6 +72,7 @@ class Head:
     ports: int = 0
     hookups: int = 0
     source_file: str = ""
+    simulated: bool = False
     size: int = 0
 
 
@@ -112,6 +115,7 @@ def _head(root: Node, kind: Kind, size: int) -> Head:
 
     calibration = root if kind == "calibration" else root.optional("calibration")
     specimen, hookups = root.optional("specimen"), root.optional("hookups")
+    analyzer = root.optional("analyzer")
     points, start, stop, ports = _grid(root, kind)
     return Head(
         kind=kind,
@@ -133,6 +137,7 @@ def _head(root: Node, kind: Kind, size: int) -> Head:
         ports=ports,
         hookups=1 if root.contains("hookup") else 0 if hookups is None else len(hookups.names()),
         source_file=text(root, "source_file"),
+        simulated=analyzer is not None and read_analyzer(analyzer).simulated,
         size=size,
     )
 

@@ -94,7 +94,7 @@ def open_(
     --against tia-6-cable --aql 0.65 --by "R. Lind"`
     """
     from benchsweep.cli._lot_reels import reels_of
-    from benchsweep.qualification import check_decision_rule, lot_document, open_lot
+    from benchsweep.qualification import check_decision_rule, lot_document, open_lot, opening_notes
 
     asked = PlanAsked(method, level, aql, severity, limiting_quality, consumer_risk, characteristic)
     keywords = asked.keywords()
@@ -106,6 +106,9 @@ def open_(
             f"--size is {size}, but --reels name {len(names)}",
             hint="Check the list: the sample is drawn from all reels of the lot.",
         )
+    notes = opening_notes(
+        archive, supplier=supplier, product=product, reels=names, resubmission=bool(resubmission_of)
+    )
     view = open_lot(
         archive,
         lot,
@@ -123,10 +126,12 @@ def open_(
     )
     if as_json:
         print_json(lot_document(view))
+        for words in notes:
+            say(f"note: {words}")
         return
     from benchsweep.report import pick_list
 
     print_text(pick_list(view.state, width=table_width()).rstrip("\n"))
-    for words in view.doubts:
+    for words in (*notes, *view.doubts):
         say(f"note: {words}")
     say(f"opened: {view.path}")

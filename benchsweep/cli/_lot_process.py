@@ -115,9 +115,11 @@ def process(
     )
     if files:
         from benchsweep.cli._report_files import write_files
+        from benchsweep.qualification import practice_of
         from benchsweep.report import load_texts, process_report_document
 
-        for path in write_files(files, process_report_document(views, load_texts(language))):
+        document = process_report_document(views, load_texts(language), practice=practice_of(archive, views))
+        for path in write_files(files, document):
             say(f"written: {path}")
     if as_json:
         print_json(process_document(views))

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchsweep.cli._output import say
-from benchsweep.errors import UsageError
+from benchsweep.errors import BenchsweepError, UsageError
 
 if TYPE_CHECKING:
     from benchsweep.limits import Requirement
@@ -38,7 +38,7 @@ def run_for_lot(
         return None
     from benchsweep.qualification import load_station, lot_run
 
-    return lot_run(
+    reel = lot_run(
         archive,
         part.lot,
         part.identifier,
@@ -49,6 +49,21 @@ def run_for_lot(
         retest_reason=retest,
         station="" if afresh else load_station(station).name,
     )
+    if reel is None:
+        _tell_slip(archive, part.lot, part.identifier)
+    return reel
+
+
+def _tell_slip(archive: Path, lot: str, reel: str) -> None:
+    """Say that no lot of this name is open, where there are lots; it may well be nothing but a word."""
+    from benchsweep.qualification import lot_slip
+
+    try:
+        told = lot_slip(archive, lot, reel)
+    except BenchsweepError as error:
+        told = f"no lot {lot} was opened; whether another one drew {reel} is not known: {error.message}"
+    if told:
+        say(f"note: {told}")
 
 
 def requirements_asked(

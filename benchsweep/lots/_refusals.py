@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import shlex
+
 from benchsweep.errors import LotRefused
 from benchsweep.lots._decision import decision, unjudged_by_variables
 from benchsweep.lots._names import refuse_double, refuse_empty, refuse_text, some
@@ -9,7 +11,7 @@ from benchsweep.records import LotClosed, LotEvent, LotOpened, LotReplanned, Lot
 
 __all__ = ["check_added", "check_closed", "check_event", "check_excluded", "check_open", "check_reel"]
 
-_RETEST = "Say why it is tested again, and that result will count in place of the earlier one."
+_RETEST = "Say with --retest why it is tested again; that result will count in place of the earlier one."
 _FEWEST = 2
 
 
@@ -94,17 +96,19 @@ def check_reel(state: LotState, reel: str, *, product: str, lot: str = "", retes
     """
     _refuse_closed(state)
     opened = state.opened
+    wrong, options = [], []
     if lot and lot != opened.lot:
-        raise LotRefused(
-            f"the record of {reel} says that it is of the lot {lot}, not of {opened.lot}",
-            hint="Add it to its own lot; a wrong record is put right by `benchsweep archive correct --lot`.",
-        )
+        wrong.append(f"of the lot {lot}, not of {opened.lot}")
+        options.append(f"--lot {shlex.quote(opened.lot)}")
     if product != opened.product:
         said = f"of the product {product}" if product else "of no product"
+        wrong.append(f"{said}; the lot {opened.lot} is of {opened.product}")
+        options.append(f"--product {shlex.quote(opened.product)}")
+    if wrong:
         raise LotRefused(
-            f"the record of {reel} says that it is {said}; the lot {opened.lot} is of {opened.product}",
-            hint="Add the record of a reel of this product; a wrong one is put right by `benchsweep archive "
-            "correct --product`.",
+            f"the record of {reel} says that it is {'; and that it is '.join(wrong)}",
+            hint="Add the record of a reel of this lot and product; a wrong one is put right by `benchsweep "
+            f"archive correct {' '.join(options)}`.",
         )
     _refuse_reel(state, reel, retest_reason)
 

@@ -184,6 +184,8 @@ class ProcessView:
         Of all values; None where there are too few.
     notes
         What a reader must know, in words (fewer points than a limit should rest on …).
+    records
+        Of each value the file of its record, below the archive; empty: not known.
     """
 
     product: str
@@ -201,6 +203,7 @@ class ProcessView:
     tolerance: tuple[ToleranceLimits, ...] = ()
     normality: Normality | None = None
     notes: tuple[str, ...] = ()
+    records: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(

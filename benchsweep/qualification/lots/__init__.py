@@ -26,12 +26,14 @@ if TYPE_CHECKING:
         sampling_document,
     )
     from benchsweep.qualification.lots._in_place import LotRun, lot_run
+    from benchsweep.qualification.lots._known import lot_slip, opening_notes
     from benchsweep.qualification.lots._open import open_lot
     from benchsweep.qualification.lots._plan import curve_of, plan_sampling
     from benchsweep.qualification.lots._process import process_views
     from benchsweep.qualification.lots._process_documents import process_document
     from benchsweep.qualification.lots._prove import LotProof, exit_code_of_proof, prove_lot
     from benchsweep.qualification.lots._recheck import ReelAgain
+    from benchsweep.qualification.lots._simulated import practice_of
     from benchsweep.qualification.lots._traces import LotTraces, lot_traces
     from benchsweep.qualification.lots._view import (
         LotView,
@@ -60,10 +62,13 @@ __all__ = [
     "lot_names",
     "lot_requirement",
     "lot_run",
+    "lot_slip",
     "lot_traces",
     "lots_document",
     "open_lot",
+    "opening_notes",
     "plan_sampling",
+    "practice_of",
     "process_document",
     "process_views",
     "proof_document",
@@ -92,6 +97,7 @@ _FILES = {
         "sampling_document",
     ),
     "_in_place": ("LotRun", "lot_run"),
+    "_known": ("lot_slip", "opening_notes"),
     "_open": ("open_lot",),
     "_plan": ("curve_of", "plan_sampling"),
     "_process": ("process_views",),
@@ -102,6 +108,7 @@ _FILES = {
         "prove_lot",
     ),
     "_recheck": ("ReelAgain",),
+    "_simulated": ("practice_of",),
     "_traces": (
         "LotTraces",
         "lot_traces",

@@ -112,6 +112,11 @@ def lot_run(  # noqa: PLR0913 - what is told of one reel, all but three named
         return None
     state = state_in(file, file.read())
     opened = state.opened
+    if product and product != opened.product:
+        raise LotRefused(
+            f"the lot {lot} is of {opened.product}; {reel} is said to be of the product {product}",
+            hint="Leave --product out: the record gets that of the lot. Or give the --lot of this product.",
+        )
     resumes = holds_work(unfinished_folder(folder, station, reel)) if station else False
     _refuse(state, reel, product or opened.product, retest_reason, resumes=resumes)
     if not by.strip():
@@ -124,7 +129,7 @@ def lot_run(  # noqa: PLR0913 - what is told of one reel, all but three named
         raise LotRefused(
             f"{requirement.name}, which the lot {lot} is graded against, needs to know of {reel} "
             f"{' and '.join(missing)}",
-            hint="Give --length-m, and --ambient temperature_degc=… with the temperature of the specimen.",
+            hint=_how_told(length_m, temperature_degc),
         )
     return LotRun(
         folder=folder,
@@ -137,6 +142,14 @@ def lot_run(  # noqa: PLR0913 - what is told of one reel, all but three named
         by=by,
         retest_reason=retest_reason,
     )
+
+
+def _how_told(length_m: float | None, temperature_degc: float | None) -> str:
+    """Return how what is missing is told, and nothing of what was."""
+    how = [] if length_m is not None else ["--length-m"]
+    if temperature_degc is None:
+        how.append("--ambient temperature_degc=… with the temperature of the specimen")
+    return f"Give {' and '.join(how)}."
 
 
 def _refuse(state: LotState, reel: str, product: str, retest_reason: str, *, resumes: bool) -> None:

@@ -16,7 +16,6 @@ from benchsweep.qualification._requirements import told_conditions
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.lots._histories import Unread, local_archive, state_in
 from benchsweep.qualification.lots._inspection import LotKind
-from benchsweep.qualification.lots._known import drawn_elsewhere
 from benchsweep.qualification.lots._neighbours import seen_lots, seen_wrong, unread_words
 from benchsweep.qualification.lots._plan import make_plan, refuse_nonconformities
 from benchsweep.qualification.lots._requirement_text import check_requirement, requirement_digest
@@ -53,8 +52,7 @@ def open_lot(  # noqa: PLR0913 - each is a thing of its own, and all but two are
 
     It keeps what the other lots of the archive are (see `SeenLots`), and what is doubtful about them: one
     that cannot be read, is gone or was cut off since, or of which the place is in doubt among those that the
-    severity follows from. So it does with reels that are in the sample of another lot of the same supplier
-    and product.
+    severity follows from.
 
     Parameters
     ----------
@@ -108,8 +106,6 @@ def open_lot(  # noqa: PLR0913 - each is a thing of its own, and all but two are
     refuse_nonconformities(plan)
     if resubmission_of:
         _check_resubmission(root, resubmission_of, supplier, product)
-    else:  # the reels of a lot that is submitted again are those of the one before
-        doubts += drawn_elsewhere(root, lot=lot, supplier=supplier, product=product, reels=reels)
     because = "zero acceptance knows no switching rules"
     if plan.severity is not None:
         used, because, of_order = choose_severity(

@@ -11,6 +11,7 @@ import numpy as np
 from benchsweep.errors import UsageError
 from benchsweep.qualification.lots._afterwards import Afterwards
 from benchsweep.qualification.lots._histories import Root, no_collections
+from benchsweep.qualification.lots._known import known_products
 from benchsweep.qualification.lots._skim import SkimmedReel, skimmed_reels
 from benchsweep.qualification.lots._usable import usable
 from benchsweep.records import (
@@ -91,9 +92,17 @@ def process_views(
         which = f" with a margin of {' or '.join(parameters)}" if parameters and found else ""
         raise UsageError(
             f"{folder}: no lot of {of} has a result{which}{_and(noted)}",
-            hint="`benchsweep lot list` tells which lots there are.",
+            hint=f"Products there: {products}."
+            if (products := _other_products(folder, product))
+            else "`benchsweep lot list` tells which lots there are.",
         )
     return tuple(views)
+
+
+def _other_products(folder: Root, product: str) -> str:
+    """Return the products that there are, where the one that is asked for is none of them."""
+    products = known_products(folder, product)
+    return "" if product in products.split(", ") else products
 
 
 def _and(noted: Mapping[str, Sequence[str]]) -> str:
@@ -164,9 +173,11 @@ def _view(
     noted: Sequence[str],
 ) -> ProcessView:
     notes = list(noted)
-    if suppliers := sorted({each.supplier for each in reels}):
-        if len(suppliers) > 1:
-            notes.append(f"reels of {len(suppliers)} suppliers taken together: {', '.join(suppliers)}")
+    suppliers = sorted({each.supplier for each in reels})
+    if len(suppliers) > 1:
+        notes.append(f"reels of {len(suppliers)} suppliers taken together: {', '.join(suppliers)}")
+    elif suppliers:
+        supplier = suppliers[0]
     used: list[SkimmedReel] = []
     margins: list[float] = []
     without: list[str] = []
@@ -204,6 +215,7 @@ def _view(
         tolerance=_tolerance(margins),
         normality=_normality(margins, notes),
         notes=tuple(notes),
+        records=tuple(each.path for each in used),
     )
 
 

@@ -22,7 +22,7 @@ from benchsweep.report.document import (
 )
 from benchsweep.report.text import Texts, parameter_words
 
-__all__ = ["process_blocks", "process_section", "signals_of"]
+__all__ = ["parameter_what", "process_blocks", "process_section", "signals_of"]
 
 _MOST_POINTS = 4
 
@@ -109,7 +109,8 @@ def _facts(view: ProcessView, texts: Texts) -> Iterator[tuple[Line, tuple[Line, 
         yield named_fact(texts("process.measured"), span)
 
 
-def _what(view: ProcessView, texts: Texts) -> str:
+def parameter_what(view: ProcessView, texts: Texts) -> str:
+    """Return the parameter of a view, and the end where it is of one."""
     told = parameter_words(view.parameter, texts)
     return told if view.end is None else f"{told}, {texts('where.end', end=view.end)}"
 
@@ -139,7 +140,9 @@ def _told(signals: Sequence[tuple[ProcessView, ControlChart, ChartSignal]], text
         for _, _, signal in group:
             points = line(points, ", " if points else "", _points(chart, signal.points, texts))
         head = texts(
-            "process.signal_head", what=_what(view, texts), chart=charts.chart_name(view, chart, texts)
+            "process.signal_head",
+            what=parameter_what(view, texts),
+            chart=charts.chart_name(view, chart, texts),
         )
         told = texts.line(
             "process.signal",
@@ -173,7 +176,7 @@ def _notes(views: Sequence[ProcessView], texts: Texts) -> tuple[Line, ...]:
     found: dict[str, list[str]] = {}
     for view in views:
         for note in view.notes:
-            found.setdefault(note, []).append(_what(view, texts))
+            found.setdefault(note, []).append(parameter_what(view, texts))
     return tuple(
         given(note)
         if len(about) == len(views)

@@ -12,8 +12,9 @@ from benchsweep.report.content._pieces import cells
 from benchsweep.report.document import Column, Row, Table
 from benchsweep.report.text import Texts, number, parameter_words, signed
 
-__all__ = ["capability_table", "tolerance_table"]
+__all__ = ["capability_table", "index_words", "tolerance_table"]
 
+_LARGEST_INDEX = 10.0
 _LEAST_PERCENT = 0.001
 """Smaller percentages rest on the far tail of a distribution that nobody knows so well."""
 
@@ -49,7 +50,7 @@ def _capability(view: ProcessView, texts: Texts) -> Row:
     index = number(None, texts)
     if found is not None:
         name = texts("process.within" if found.within else "process.overall")
-        index = texts("process.index_of", name=name, value=number(found.index, texts))
+        index = texts("process.index_of", name=name, value=index_words(found.index, texts))
     return Row(
         cells(
             parameter_words(view.parameter, texts),
@@ -60,13 +61,20 @@ def _capability(view: ProcessView, texts: Texts) -> Row:
             signed(least, texts),
             view.unit,
             index,
-            number(None if found is None else found.lower_bound, texts),
+            index_words(None if found is None else found.lower_bound, texts),
             _below(None if found is None else found.percent_below, texts),
             _normal(view, texts),
             str(signals),
         ),
         "fail" if least is not None and least < 0.0 else "",
     )
+
+
+def index_words(value: float | None, texts: Texts) -> str:
+    """Return a capability index; of a very large one no more than that: its digits are those of chance."""
+    if value is not None and value > _LARGEST_INDEX:
+        return texts("process.above", value=f"{_LARGEST_INDEX:g}")
+    return number(value, texts)
 
 
 def _below(percent: float | None, texts: Texts) -> str:

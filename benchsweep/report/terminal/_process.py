@@ -49,11 +49,43 @@ def _listed(views: Sequence[ProcessView], width: int) -> str:
         sure = f"{100.0 * known.confidence:g} % confidence"
         lines += wrapped(f"{index} = mean / 3 s; that of the process is at least so much with {sure}", width)
     lines.append("")
+    lines += entry("weakest", [_weakest(views)], width)
+    lines += entry("drift", [_drift(views)], width)
     for view, chart, signal in decisive:
         lines += entry("signal", [_signal(view, chart, signal)], width)
     if not decisive:
         lines += entry("signal", [_NO_SIGNAL], width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _weakest(views: Sequence[ProcessView]) -> str:
+    """Return the margin that is least capable, by the bound of its index."""
+    known = [(view, view.capability) for view in views if view.capability is not None]
+    if not known:
+        return "too few reels to tell"
+    view, found = min(known, key=lambda each: each[1].lower_bound)
+    end = "" if view.end is None else f", end {view.end}"
+    index, bound = number(found.index), number(found.lower_bound)
+    name = "Cpk" if found.within else "Ppk"
+    sure = f"with {100.0 * found.confidence:g} % confidence"
+    return f"{parameter_words(view.parameter)}{end}: {name} {index}, at least {bound} {sure}"
+
+
+def _drift(views: Sequence[ProcessView]) -> str:
+    """Return in words whether the process drifts: an EWMA chart is what sees it."""
+    charts = [(view, chart) for view in views for chart in view.charts]
+    drifting = dict.fromkeys(
+        parameter_words(view.parameter) + ("" if view.end is None else f", end {view.end}")
+        for view, chart in charts
+        if chart.kind == "ewma" and any(signal.decisive for signal in chart.signals)
+    )
+    if drifting:
+        return f"seen by EWMA in: {'; '.join(drifting)}"
+    if not any(chart.kind == "ewma" for _, chart in charts):
+        return "too few reels to tell"
+    if any(signal.decisive for _, chart in charts for signal in chart.signals):
+        return "none is seen by EWMA; single points or lots lie beyond their control limits"
+    return "no signal: nothing is seen to drift"
 
 
 def _row(view: ProcessView, signals: int) -> list[str]:

@@ -9,11 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 
-from benchsweep.records import ChartSignal, ControlChart, Parameter
+from benchsweep.records import ChartSignal, ControlChart, Parameter, ProcessView
 from benchsweep.report import english, load_texts, process_report_document, write_html, write_pdf
 from benchsweep.report.content.charts import chart_name, control_charts, control_drawings
 from benchsweep.report.document import Box, Document, Drawn, Section, plain
+from benchsweep.statistics.process import capability
 from tests.report.content.lots_made import view_of
 from tests.report.content.told import HOSTILE, facts_of, ours, section_in, tables_of, text_of, within
 from tests.report.text.pseudo import outside_marks, pseudo_language
@@ -38,6 +40,47 @@ def test_a_signal_names_rule_and_points_and_is_no_failure() -> None:
     assert f"NEXT, EWMA of reels: {signal.words} [{signal.rule}]: " in told
     assert f"seen first with {first} (point {signal.noticed + 1})" in told
     assert signal.noticed >= 30  # the drop begins there
+
+
+def test_practice_stands_at_the_head_of_every_page(tmp_path: Path) -> None:
+    views = [view_of()]
+    document = process_report_document(views, TEXTS, practice=(60, 0, 60))
+    (box,) = [block for block in document.blocks if isinstance(block, Box)]
+    assert "simulated bench: for practice, no real part was measured" in map(plain, box.lines)
+    pages = PdfReader(write_pdf(tmp_path / "process.pdf", document)).pages
+    assert len(pages) > 1
+    for page in pages:
+        assert "simulated bench: for practice" in " ".join(page.extract_text().split())
+    some = process_report_document(views, TEXTS, practice=(3, 2, 60))
+    assert plain(some.running) == (
+        "3 of 60 were measured on the simulated bench: for practice, no real parts; "
+        "of 2 of 60 it is not known whether they were measured on the simulated bench"
+    )
+    assert plain(process_report_document(views, TEXTS, practice=(0, 0, 60)).running) == ""
+
+
+def test_the_box_names_the_weakest_margin_and_says_whether_it_drifts() -> None:
+    strong, weak = view_of(Parameter.NEXT), view_of(Parameter.SKEW)
+    weak = replace(weak, margin=weak.margin - 1.5, capability=capability(weak.margin - 1.5))
+    quiet = [
+        replace(view, charts=tuple(replace(c, signals=()) for c in view.charts)) for view in (strong, weak)
+    ]
+
+    def lines(views: list[ProcessView]) -> list[str]:
+        document = process_report_document(views, TEXTS)
+        return [plain(line) for block in document.blocks if isinstance(block, Box) for line in block.lines]
+
+    # Ppk = mean / 3 s of all margins.
+    ppk = np.mean(weak.margin) / (3.0 * np.std(weak.margin, ddof=1))
+    told = lines(quiet)
+    assert "no signal: nothing is seen to drift" in told
+    (line,) = [each for each in told if each.startswith("weakest: ")]
+    assert line.startswith(f"weakest: skew, Ppk {ppk:.2f}, at least ")
+    drift = lines([quiet[1], view_of(Parameter.NEXT, drop=2.0, baseline=30)])
+    assert "drift is seen by EWMA in: NEXT" in drift
+    assert lines([replace(quiet[0], charts=())])[2:3] == ["too few reels to tell whether it drifts"]
+    near = replace(quiet[0], capability=replace(quiet[0].capability, index=2888303.3, lower_bound=2e6))
+    assert "weakest: NEXT, Ppk above 10, at least above 10 with 95 % confidence" in lines([near])
 
 
 def test_signals_of_one_rule_in_one_chart_are_a_line() -> None:
