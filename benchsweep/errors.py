@@ -5,7 +5,8 @@
     BenchsweepError                      70  (never raised itself)
     ├── UsageError                        2  an option or argument makes no sense
     │   ├── UnknownName                   2  no requirement, station, kit … of that name
-    │   └── LotRefused                    2  where a lot stands does not allow it: closed, twice
+    │   ├── LotRefused                    2  where a lot stands does not allow it: closed, twice
+    │   └── ReferenceRefused              2  a channel, tester or study does not allow it: withdrawn, twice
     ├── DefinitionError                   2  a TOML file is wrong: which file, which key
     ├── DataFileError                     2  a Touchstone or CSV file given by the user cannot be read
     ├── InstrumentError                   4  the analyzer did not do what was asked
@@ -111,7 +112,7 @@ class LotRefused(UsageError):
 
 
 class ReferenceRefused(UsageError):
-    """A reference channel, field tester or study does not allow it: withdrawn, there twice, not as planned."""
+    """A reference channel, field tester or study does not allow it: withdrawn, there twice, not planned."""
 
 
 class DefinitionError(BenchsweepError, ValueError):

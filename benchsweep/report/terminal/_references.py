@@ -217,7 +217,7 @@ def _due(due: Due | None) -> str:
     if due is None or due.withdrawn:
         return ""
     if not due.due:
-        return "at once: it was never measured"
+        return f"at once: it was never measured; every {due.interval_days:g} days"
     left = due.days_left or 0.0
     when = f"in {left:.0f} days" if left >= 0.0 else f"{-left:.0f} days overdue"
     told = f"{due.due[:10]} ({when}), every {due.interval_days:g} days"

@@ -1,0 +1,227 @@
+"""Field testers through the command line: register, bench records, look, compare, follow, report, prove."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchsweep import archive
+from benchsweep.records import FOUR_PAIRS
+from tests.cli.test_hostile_text import HIDDEN, assert_harmless
+from tests.qualification.comparisons.made import (
+    CHANNEL,
+    TESTER,
+    Errors,
+    constant,
+    measured,
+    no_error,
+    statement,
+    told_file,
+)
+
+Run = Callable[..., Any]
+BY = ("--by", "I. Vogt")
+
+
+@pytest.fixture
+def lab(run: Run, own_home: Path) -> Iterator[Run]:
+    """An archive with a channel, a bench record of it, and a tester; and the commands."""
+    channel = ("compare", "channel", CHANNEL, "--part", "2 m cord", "--part", "90 m cable")
+    assert run(*channel, "--length-m", "100", "--against", "tia-6-channel", *BY).code == 0
+    record = archive.write_record(measured(), Path("archive"))
+    assert run("compare", "bench", CHANNEL, record, *BY).code == 0
+    assert run("compare", "tester", TESTER, "--accuracy", "demonstration", *BY).code == 0
+    return run
+
+
+def told(name: str = "told.csv", errors: Errors = no_error, **how: Any) -> Path:
+    return told_file(Path(name), errors, **how)
+
+
+def add(run: Run, path: Path, *more: str | Path) -> Any:
+    return run("compare", "add", TESTER, CHANNEL, path, "--mapping", "long-values", *BY, *more)
+
+
+def test_from_the_file_to_report_and_proof(lab: Run) -> None:
+    path, stated = told(), statement(Path("mating.toml"))
+    looked = lab("compare", "look", path, "--mapping", "long-values", "--channel", CHANNEL)
+    assert (looked.code, "does not fit" in looked.out) == (0, False)
+    done = add(lab, path, "--statement", stated)
+    assert done.code == 0, done.out + done.err
+    assert done.out.startswith("outcome      agrees")
+    answer = add(lab, path, "--statement", stated, "--json")
+    assert answer.code == 0
+    assert answer.json["schema"] == "benchsweep.comparison/1"
+    assert answer.json["outcome"] == "agrees"
+    history = lab("compare", "history", "tester", TESTER, "--json")
+    assert history.json["schema"] == "benchsweep.tester/1"
+    written = lab("compare", "report", TESTER, "-o", "a.html", "-o", "a.pdf", "--json")
+    assert written.code == 0, written.err
+    page = Path("a.html").read_text()
+    for words in (TESTER, CHANNEL, "agrees", "demonstration", written.json["number"]):
+        assert words in page
+    assert Path("a.pdf").read_bytes().startswith(b"%PDF")
+    proof = lab("compare", "prove", TESTER, "--number", "1")
+    assert proof.code == 0, proof.out + proof.err
+    kept = lab("compare", "prove", TESTER, "--json").json
+    assert lab("compare", "prove", TESTER, "--digest", kept["digest"][:16]).code == 0
+    assert lab("compare", "prove", TESTER, "--digest", "0" * 64).code == 1
+
+
+def test_a_tester_that_tells_too_much_disagrees(lab: Run) -> None:
+    done = add(lab, told(errors=constant(4.0)), "--statement", statement(Path("mating.toml")))
+    assert done.code == 1
+    assert done.out.startswith("outcome      disagrees")
+    assert "E_n" in done.out
+    listed = lab("compare", "list")
+    assert "disagrees" in listed.out
+
+
+def test_exchanged_pairs_are_noticed_before_and_after(lab: Run) -> None:
+    exchanged = dict(zip(FOUR_PAIRS, ("12", "45", "36", "78"), strict=True))
+    path = told(names=exchanged.__getitem__)
+    looked = lab("compare", "look", path, "--mapping", "long-values", "--channel", CHANNEL)
+    assert looked.code == 3
+    assert "36" in looked.out.split("file")[0]
+    assert "45" in looked.out.split("file")[0]
+    document = lab("compare", "look", path, "--mapping", "long-values", "--channel", CHANNEL, "--json").json
+    assert [each["kind"] for each in document["suspicions"]] == ["pairs-swapped"]
+    done = add(lab, path, "--statement", statement(Path("mating.toml")))
+    assert done.code == 3
+    assert done.out.startswith("outcome      undecided")
+
+
+def test_numbers_read_off_the_tester(lab: Run) -> None:
+    stated = statement(Path("mating.toml"))
+    first = add(lab, told(), "--statement", stated, "--json").json
+    row = next(row for row in first["rows"] if row["parameter"] == "insertion_loss")
+    text = f"insertion_loss {row['end'] or 'A'} {row['pairs'][0]} margin {row['bench_margin']:.2f} at 1 MHz"
+    done = lab("compare", "add", TESTER, CHANNEL, "--told", text, "--statement", stated, *BY)
+    assert done.code in (0, 3), done.out + done.err
+    assert "typed in" in done.out
+    wrong = lab("compare", "add", TESTER, CHANNEL, "--told", "next A 36-45 margin much", *BY)
+    assert wrong.code == 2
+    assert "much" in wrong.err
+    both = add(lab, told("b.csv"), "--told", text)
+    assert both.code == 2
+
+
+def test_out_of_use_back_again_and_due(lab: Run) -> None:
+    late = lab("compare", "due", "--at", "2030-01-01")
+    assert late.code == 1
+    soon = lab("compare", "due", "--json")
+    assert soon.json["schema"] == "benchsweep.due/1"
+    gone = lab("compare", "withdraw", "tester", TESTER, "--reason", "fell down", *BY)
+    assert gone.code == 0
+    assert "fell down" in gone.out
+    refused = add(lab, told())
+    assert refused.code == 2
+    assert "fell down" in refused.err
+    back = lab("compare", "return", "tester", TESTER, "--reason", "repaired", *BY)
+    assert back.code == 0
+    changed = lab("compare", "interval", "tester", TESTER, "--every-days", "45", "--reason", "young", *BY)
+    assert changed.code == 0
+    assert "every 45 days" in lab("compare", "history", "tester", TESTER).out + changed.out
+
+
+def test_a_study_from_plan_to_report(lab: Run) -> None:
+    people = ("--operator", "Maren", "--operator", "Ilja")
+    parts = ("--part", "link 1", "--part", "link 2")
+    plan = ("compare", "study", "plan", "winter", "--subject", TESTER, *parts, *people, "--matings", "2", *BY)
+    drawn = lab(*plan, "--seed", "dice", "--json")
+    assert drawn.code == 0, drawn.err
+    assert drawn.json["schema"] == "benchsweep.study/1"
+    assert lab(*plan).code == 2
+    for run in range(1, 9):
+        value = 3.0 + 0.1 * (run * 7 % 5) + (run % 2)
+        asked = ("compare", "study", "add", "winter", str(run), "--value", f"next A 36-45={value}", *BY)
+        assert lab(*asked).code == 0
+    shown = lab("compare", "study", "show", "winter")
+    assert "Gauge R&R" in shown.out
+    assert "one fresh mating" in shown.out
+    assert lab("compare", "study", "report", "winter", "-o", "s.html").code == 0
+    assert "Gauge repeatability" in Path("s.html").read_text()
+    for bad in ("next A 36-45", "=3", "next A 36-45=three"):
+        answer = lab("compare", "study", "add", "winter", "1", "--value", bad, *BY)
+        assert answer.code == 2
+
+
+def test_mappings_and_accuracies_are_listed(lab: Run) -> None:
+    listed = lab("compare", "mappings")
+    assert listed.code == 0
+    for name in ("wide-values", "worst-margins", "demonstration", "template"):
+        assert name in listed.out
+    Path("mappings").mkdir()
+    Path("mappings/broken.toml").write_text("schema = 7\n")
+    again = lab("compare", "mappings", "--json")
+    assert again.code == 0
+    assert {each["name"] for each in again.json["found"]} >= {"broken", "wide-values"}
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("history", "tester", "nobody"),
+        ("history", "channel", "nowhere"),
+        ("prove", TESTER),
+        ("prove", TESTER, "--number", "9"),
+        ("report", TESTER),
+        ("add", TESTER, CHANNEL, *BY),
+        ("add", TESTER, CHANNEL, "nowhere.csv", "--mapping", "long-values", *BY),
+        ("add", TESTER, CHANNEL, "told.csv", *BY),
+        ("add", TESTER, CHANNEL, "told.csv", "--mapping", "no-such", *BY),
+        ("tester", "FT-09", "--accuracy", "template", *BY),
+        ("tester", "FT-09", "--every-days", "nan", *BY),
+        ("tester", TESTER, *BY),
+        ("channel", CHANNEL, "--against", "tia-6-channel", *BY),
+        ("channel", "c2", "--against", "no-such", *BY),
+        ("bench", CHANNEL, "nowhere.h5", *BY),
+        ("due", "--at", "soon"),
+        ("interval", "tester", TESTER, "--every-days", "-3", "--reason", "x", *BY),
+        ("study", "show", "nothing"),
+        ("withdraw", "tester", TESTER, "--reason", "", *BY),
+    ],
+)
+def test_what_makes_no_sense_is_exit_code_2_with_words(lab: Run, words: tuple[str, ...]) -> None:
+    told()
+    answer = lab("compare", *words)
+    assert answer.code == 2, answer.out + answer.err
+    assert answer.err.strip()
+    assert "Traceback" not in answer.err
+
+
+def test_names_never_act_on_a_terminal(run: Run, own_home: Path) -> None:
+    answer = run("compare", "tester", HIDDEN, *BY)
+    assert answer.code == 2
+    assert_harmless(answer.out + answer.err)
+    Path("told.csv").write_text(f'Parameter,End,Pairs,Frequency (Hz),Value,Unit\n"{HIDDEN}",A,12,1,1,dB\n')
+    answer = run("compare", "look", "told.csv", "--mapping", "long-values")
+    assert answer.code == 2
+    assert_harmless(answer.out + answer.err)
+
+
+def test_a_damaged_history_hides_no_other(lab: Run) -> None:
+    assert lab("compare", "tester", "FT-08", *BY).code == 0
+    (path,) = Path("archive/references").glob("tester-FT-08-*.txt")
+    path.write_bytes(path.read_bytes().replace(b"FT-08", b"FT-88"))
+    listed = lab("compare", "list", "--json")
+    assert listed.code == 6
+    assert json.loads(listed.out)["damaged"]
+    assert TESTER in lab("compare", "list").out
+
+
+def test_a_simulated_tester_writes_a_file_that_can_be_looked_at(run: Run, own_home: Path) -> None:
+    wrote = ("simulate-tester", "--specimen", "cord-2m", "--against", "tia-6-cord", "--length-m", "2")
+    for shape in ("wide-values", "long-values", "long-margins-decimal-comma", "worst-margins"):
+        assert run(*wrote, "--points", "30", "--shape", shape, "-o", f"{shape}.csv").code == 0
+        looked = run("compare", "look", f"{shape}.csv", "--mapping", shape, "--json")
+        assert looked.code == 0, looked.err
+        assert looked.json["traces"] or looked.json["points"]
+    assert run(*wrote, "-o", "wide-values.csv").code == 2
+    assert run(*wrote, "--fault", "bent", "-o", "x.csv").code == 2
+    assert run(*wrote, "--fault", "offset=much", "-o", "x.csv").code == 2
+    assert not Path("x.csv").exists()
