@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["simulate_tester"]
+__all__ = ["Shape", "simulate_tester"]
 
 _MOST_POINTS = 4001
 
@@ -92,12 +92,18 @@ def simulate_tester(
 
     Example: `benchsweep simulate-tester --specimen channel-100m --fault worn-plug -o ft07.csv`
     """
-    from benchsweep.cli._lot_options import one_requirement
     from benchsweep.limits import limit_curve
+    from benchsweep.qualification import choose_requirements
     from benchsweep.simulator import load_specimen
     from benchsweep.simulator.tester import SimulatedTester, load_level, measure, write_result
 
-    requirement = one_requirement(against)
+    asked = choose_requirements([against]).requirements
+    if len(asked) != 1:
+        raise UsageError(
+            f"{against} stands for {len(asked)} requirements; a tester tells margins of one",
+            hint="Name one, see `benchsweep limits list`.",
+        )
+    requirement = asked[0]
     highest_mhz = max(band.to_mhz for line in requirement.lines for band in line.bands)
     grid = _grid(1e6 * highest_mhz, points)
     faults = dict(map(_fault, fault or ()))

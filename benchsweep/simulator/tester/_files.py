@@ -61,14 +61,20 @@ def write_result(
     Raises
     ------
     UsageError
-        No such shape, the shape tells margins and there are no limits, the file is there already or cannot be
-        written.
+        No such shape, the shape tells margins and there are no limits, a name cannot be written in that
+        encoding, the file is there already or cannot be written.
     """
     path = Path(path)
     text = result_text(told, shape=shape, limits=limits, requirement=requirement, operator=operator)
     try:
-        with path.open("x", encoding=encoding, newline="") as file:
-            file.write(text)
+        written = text.encode(encoding)
+    except UnicodeError as error:
+        raise UsageError(
+            f"what the tester tells cannot be written as {encoding}: {error}", hint="Take plain names."
+        ) from error
+    try:
+        with path.open("xb") as file:
+            file.write(written)
     except FileExistsError:
         raise UsageError(f"{path}: is there already", hint="Name a new file.") from None
     except OSError as error:

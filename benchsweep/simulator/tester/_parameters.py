@@ -42,15 +42,18 @@ def pair_waves(matrix: NDArray[np.complex128]) -> dict[tuple[str, str, str, str]
     }
 
 
-def group_delay_s(waves: PairWaves, count: int, step_hz: float) -> dict[str, NDArray[np.float64]]:
-    """Return the group delay of each pair in seconds, ``(count,)``.
+def group_delay_s(waves: PairWaves, step_hz: NDArray[np.float64]) -> dict[str, NDArray[np.float64]]:
+    """Return the group delay of each pair in seconds, ``(n_freq,)``.
 
     Parameters
     ----------
     waves
-        At ``count`` frequencies, then at the same `step_hz` higher.
+        At ``n_freq`` frequencies, then at each of them and its step.
+    step_hz
+        ``(n_freq,)``, upwards or downwards.
     """
     found = {}
+    count = step_hz.size
     for pair in PAIRS:
         wave = waves["B", pair, "A", pair]
         found[pair] = -np.angle(wave[count:] * wave[:count].conj()) / (2.0 * np.pi * step_hz)

@@ -38,6 +38,8 @@ FAULTS: Mapping[str, str] = MappingProxyType(
 """What can be wrong with a tester, in words. Each may be given with a size."""
 
 _DEFAULTS = {"offset": 2.0, "tilt": 2.0, "worn-plug": 20.0, "drift": 2.0}
+_LARGEST_DB = 100.0
+_LONGEST_DAYS = 36500.0
 _SWAPPED = {"36": "45", "45": "36"}
 _TILT_FROM_HZ = 10e6
 _SMALL_DB = 40.0
@@ -73,6 +75,13 @@ class SimulatedTester:
                 raise UsageError(
                     f"no fault of a simulated tester is called {name}",
                     hint=f"There are: {', '.join(FAULTS)}.",
+                )
+            size = self.faults[name]
+            if size is not None and name not in _DEFAULTS:
+                raise UsageError(f"the fault {name} has no size", hint=f"Write {name} alone.")
+            if size is not None and not abs(size) <= _LARGEST_DB:
+                raise UsageError(
+                    f"the fault {name} cannot be of {size:g} dB", hint=f"At most {_LARGEST_DB:g} dB."
                 )
 
     def size(self, fault: str) -> float:
@@ -128,18 +137,24 @@ def measure(
     Raises
     ------
     UsageError
-        The specimen has not eight conductors at both ends, or the frequencies do not rise.
+        The specimen has not eight conductors at both ends, the frequencies do not rise, or the day is none.
+    DataFileError
+        The specimen is a file, and a frequency lies outside it.
     """
     frequency = np.asarray(frequency_hz, dtype=np.float64)
     if frequency.ndim != 1 or frequency.size < 2 or not (np.diff(frequency) > 0.0).all():
         raise UsageError("a simulated tester needs two or more rising frequencies")
+    if not abs(day) <= _LONGEST_DAYS:
+        raise UsageError(f"{day:g} is no day", hint=f"Up to {_LONGEST_DAYS:g} days from the adjustment.")
     if len(specimen.conductors) != 16:
         raise UsageError(
             f"specimen {specimen.name}: a field tester measures eight conductors from both ends",
             hint="Take a specimen with four pairs.",
         )
-    both = pair_waves(specimen.scatter(np.concatenate([frequency, frequency + _STEP_HZ])))
-    group = group_delay_s(both, frequency.size, _STEP_HZ)
+    highest = np.inf if specimen.grid is None else specimen.grid[1]
+    step = np.where(frequency + _STEP_HZ <= highest, _STEP_HZ, -_STEP_HZ)
+    both = pair_waves(specimen.scatter(np.concatenate([frequency, frequency + step])))
+    group = group_delay_s(both, step)
     waves = {path: wave[: frequency.size] for path, wave in both.items()}
     seen = _with_waves(tester, waves, frequency, day=day, mating=mating)
     told = {

@@ -116,10 +116,14 @@ def test_errors_are_small_where_the_level_is_large() -> None:
         if parameter in ("insertion_loss", "delay"):
             assert error.max() < 1.5
         if parameter == "next":
-            # A leak of rms level r below what is measured, three times as large at the most: 20 lg(1 +- 3 r).
-            level = load_level("demonstration").near_leakage
-            leak_db = level.level_db + level.slope_db_per_decade * np.log10(GRID / 100e6)
-            ratio = 10 ** ((ideal().values[parameter, end, pairs] + leak_db) / 20)
+            # Leaks of instrument and plug and noise, of rms ratio r together to what is measured, three times
+            # as large at the most: 20 lg(1 +- 3 r).
+            level = load_level("demonstration")
+            power = 10 ** (level.noise.floor_db / 10) + sum(
+                10 ** ((leak.level_db + leak.slope_db_per_decade * np.log10(GRID / 100e6)) / 10)
+                for leak in (level.near_leakage, level.mating_leakage)
+            )
+            ratio = np.sqrt(power) * 10 ** (ideal().values[parameter, end, pairs] / 20)
             known = ratio < 0.3
             judged += int(known.sum())
             bound = -20 * np.log10(1.0 - 3.0 * ratio[known]) + 0.5
