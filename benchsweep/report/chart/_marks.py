@@ -18,6 +18,7 @@ from benchsweep.report.chart._traces import Trace, Traces, between
 __all__ = ["band_rows", "bands", "levels", "marks", "note", "spans"]
 
 _RING, _SPAN_WORDS = 4.5, 7.5
+_ALONG, _OFF = 120, 1.5
 
 
 def levels(frame: Frame) -> str:
@@ -98,9 +99,25 @@ def marks(frame: Frame, places: Places) -> str:
     for level in frame.panel.levels:
         if frame.y.shows(level):
             places.take(frame.left, frame.y.at(level) - 0.5, frame.right, frame.y.at(level) + 0.5)
+    if frame.panel.clear_words:
+        _keep_off_curves(frame, places)
     for _, x, y in shown:
         places.take(x - _RING, y - _RING, x + _RING, y + _RING)
     return "".join(_mark(frame, mark, x, y, places) for mark, x, y in shown)
+
+
+def _keep_off_curves(frame: Frame, places: Places) -> None:
+    """Keep words off the points of curves, and off the lines between them."""
+    for curve in frame.panel.curves:
+        known = np.isfinite(curve.x) & np.isfinite(curve.y)
+        x, y = curve.x[known], curve.y[known]
+        if curve.look.width > 0.0 and x.size > 1:
+            along = np.linspace(x[0], x[-1], _ALONG)
+            x, y = along, np.interp(along, x, y)
+        for at, value in zip(x, y, strict=True):
+            if frame.x.shows(at):
+                left, top = frame.x.at(at), frame.y.at(value)
+                places.take(left - _OFF, top - _OFF, left + _OFF, top + _OFF)
 
 
 def _mark(frame: Frame, mark: Mark, x: float, y: float, places: Places) -> str:

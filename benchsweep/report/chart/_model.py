@@ -211,6 +211,8 @@ class Panel:
     """A length along the x axis, drawn as a bar beside the note; 0: none."""
     name: str = ""
     """Names it among the panels (``end B``) where its title says more; empty: its title."""
+    clear_words: bool = False
+    """Words of marks stand beside the curves, where there is room; for panels of few curves."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

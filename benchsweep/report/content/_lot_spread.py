@@ -8,7 +8,18 @@ from benchsweep.records import Parameter, ReelMargin
 from benchsweep.report.content import charts
 from benchsweep.report.content._lot_item import LotItem
 from benchsweep.report.content._pieces import cells, given
-from benchsweep.report.document import Block, Column, Paragraph, Row, Section, Table
+from benchsweep.report.document import (
+    Block,
+    Column,
+    Given,
+    Line,
+    Paragraph,
+    Row,
+    Section,
+    Table,
+    clean,
+    line,
+)
 from benchsweep.report.text import Texts, megahertz, number, pairs_words, parameter_words, signed
 
 __all__ = ["spread_section", "traces_section"]
@@ -76,5 +87,9 @@ def traces_section(item: LotItem, texts: Texts) -> Section | None:
     drawings = charts.lot_trace_drawings(item, texts, prefix="lot-")
     if not drawings:
         return None
-    legend = Paragraph((texts("lot_traces.legend"),), legend=True)
+    told: Line = (texts("lot_traces.legend"),)
+    beginning = charts.shared_beginning([clean(reel) for reel in item.state.counting])
+    if beginning:
+        told = line(told, " ", texts.line("lot_traces.beginning", beginning=Given(beginning)))
+    legend = Paragraph(told, legend=True)
     return Section((texts("lot_traces.title"),), (legend, *drawings), anchor="traces")

@@ -24,6 +24,7 @@ from benchsweep.report.content.charts._drawn import (
     parameter_drawings,
     series_drawings,
 )
+from benchsweep.report.content.charts._frame import shared_beginning
 from benchsweep.report.content.charts._kept import Gathered, Kept, kept_of
 from benchsweep.report.content.charts._looks import MARKERS, PAIR_LOOKS, marker_legend, pair_legend
 from benchsweep.report.content.charts._lot_margins import lot_margin_charts
@@ -67,5 +68,6 @@ __all__ = [
     "parameter_drawings",
     "series_charts",
     "series_drawings",
+    "shared_beginning",
     "spread_charts",
 ]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import pairwise
 from types import MappingProxyType
 
 import numpy as np
@@ -14,7 +13,7 @@ from numpy.typing import NDArray
 from benchsweep.records import ChartKind, ControlChart, ProcessView
 from benchsweep.report.chart import Axis, Chart, Curve, Look, Mark, Panel, Span
 from benchsweep.report.content.charts._apart import ReadApart
-from benchsweep.report.content.charts._frame import named
+from benchsweep.report.content.charts._frame import named, told_apart
 from benchsweep.report.document import clean
 from benchsweep.report.text import Texts, number, parameter_words
 
@@ -243,20 +242,7 @@ def _decimals(chart: ControlChart) -> int:
 def _ticks(labels: Sequence[str]) -> tuple[tuple[float, str], ...]:
     """Return places and names; where names repeat a part at their beginning, only what differs."""
     names = [clean(label) for label in labels]
-    shared = _shared_beginning(names)
-    return tuple((place, name[shared:] or name) for place, name in enumerate(names, start=1))
-
-
-def _shared_beginning(names: Sequence[str]) -> int:
-    """Return the length of what all names begin with, up to its last hyphen, dot, slash or space."""
-    if len(set(names)) < 2:
-        return 0
-    count = min(map(len, names))
-    for one, other in pairwise(names):
-        while one[:count] != other[:count]:
-            count -= 1
-    beginning = names[0][:count]
-    return max((beginning.rfind(sign) + 1 for sign in "-./ _"), default=0)
+    return tuple(enumerate(told_apart(names), start=1))
 
 
 def _marks(chart: ControlChart, at: NDArray[np.float64]) -> tuple[Mark, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import TypeAlias
 
 import numpy as np
@@ -22,6 +23,8 @@ __all__ = [
     "over_frequency",
     "placed_words",
     "reach_of",
+    "shared_beginning",
+    "told_apart",
     "worst_words",
 ]
 
@@ -38,6 +41,24 @@ _MOST_SHOWN = 6.0
 def named(prefix: str, name: str) -> str:
     """Return the name of a chart in a document in which `prefix` is unique."""
     return f"{prefix}{name}" if not prefix or prefix.endswith("-") else f"{prefix}-{name}"
+
+
+def told_apart(names: Sequence[str]) -> list[str]:
+    """Return names without the part that all of them begin with, where they do: a legend has little room."""
+    shared = len(shared_beginning(names))
+    return [name[shared:] or name for name in names]
+
+
+def shared_beginning(names: Sequence[str]) -> str:
+    """Return what all names begin with, up to its last hyphen, dot, slash or space."""
+    if len(set(names)) < 2:
+        return ""
+    count = min(map(len, names))
+    for one, other in pairwise(names):
+        while one[:count] != other[:count]:
+            count -= 1
+    beginning = names[0][:count]
+    return beginning[: max((beginning.rfind(sign) + 1 for sign in "-./ _"), default=0)]
 
 
 class Grids:

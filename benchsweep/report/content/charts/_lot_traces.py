@@ -6,17 +6,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from benchsweep.records import End, Outcome, Parameter, ReelMargin, Trace
+from benchsweep.records import End, LimitCurve, Outcome, Parameter, ReelMargin, Trace
 from benchsweep.report.chart import Axis, Chart, Curve, LimitLine, Look, Mark, Panel
 from benchsweep.report.content._lot_item import LotItem
 from benchsweep.report.content.charts._apart import ReadApart
 from benchsweep.report.content.charts._frame import (
+    Floats,
     Grids,
     frequency_axis,
     named,
     over_frequency,
     reach_of,
+    told_apart,
 )
 from benchsweep.report.content.charts._looks import PAIR_LOOKS
 from benchsweep.report.document import clean
@@ -34,6 +37,8 @@ _LOOKS = (
 # A hundred of them are one grey field; lighter than a lone curve may be, so that others stand out in print.
 _CONFORMING = Look("#B4B4B4", width=0.45)
 _NONCONFORMING = Look("#333333", (2.0, 1.0), 0.8)
+
+_ROOM = 1.06
 
 Found = dict[str, tuple[Trace, ReelMargin]]
 
@@ -79,7 +84,8 @@ def _chart(
 ) -> ReadApart:
     reels = [reel for reel in item.state.counting if any(reel in found for found in by_end.values())]
     singled = _singled(reels, by_end)
-    looks = {reel: _LOOKS[place] for place, reel in enumerate(singled)}
+    short = dict(zip(reels, told_apart([clean(reel) for reel in reels]), strict=True))
+    looks = {reel: (short[reel], _LOOKS[place]) for place, reel in enumerate(singled)}
     panels = [_panel(item, parameter, end, found, looks, texts, grids) for end, found in by_end.items()]
     reach = [reach_of(panel, parameter) for panel in panels]
     low, high = min(low for low, _ in reach), max(high for _, high in reach)
@@ -98,7 +104,7 @@ def _chart(
     )
     name = named(prefix, f"traces-{parameter.value.replace('_', '-')}")
     whole = Chart(name, told, tuple(panels), named_curves=False)
-    names = {clean(reel) for reel in singled}
+    names = {short[reel] for reel in singled}
     kept = [
         replace(panel, curves=tuple(curve for curve in panel.curves if curve.name in names))
         for panel in panels
@@ -131,25 +137,24 @@ def _panel(
     parameter: Parameter,
     end: End | None,
     found: Found,
-    looks: Mapping[str, Look],
+    looks: Mapping[str, tuple[str, Look]],
     texts: Texts,
     grids: Grids,
 ) -> Panel:
-    curve = item.limits[parameter]
     limits = _limits(item, parameter, texts, grids)
     # What stands out lies over the rest.
     order = sorted(found, key=lambda reel: (reel in looks, _is_bad(found[reel][1])))
     curves = []
     for reel in order:
         trace, margin = found[reel]
-        look = looks.get(reel)
-        if look is None:
+        if reel in looks:
+            name, look = looks[reel]
+        else:
             bad = _is_bad(margin)
             name = texts("lot_traces.other_bad" if bad else "lot_traces.conforming")
             look = _NONCONFORMING if bad else _CONFORMING
-        else:
-            name = clean(reel)
-        curves.append(Curve(name, grids(trace.frequency_hz), trace.value, look, limit=0))
+        inside = _within(trace.frequency_hz, item.limits[parameter])
+        curves.append(Curve(name, grids(trace.frequency_hz[inside]), trace.value[inside], look, limit=0))
     reel, worst = min(((reel, margin) for reel, (_, margin) in found.items()), key=_badness)
     head = "" if end is None else texts("where.end", end=end)
     told = texts(
@@ -163,7 +168,7 @@ def _panel(
     return Panel(
         title=f"{head}: {told}" if head else told,
         name=head,
-        x=frequency_axis(texts, [*(each.x for each in curves), grids(curve.frequency_hz)]),
+        x=frequency_axis(texts, [*(each.x for each in curves), *(each.x for each in limits)]),
         y=Axis(parameter_words(parameter, texts), parameter.unit),
         curves=tuple(curves),
         limits=limits,
@@ -177,11 +182,22 @@ def _is_bad(margin: ReelMargin) -> bool:
 
 def _limits(item: LotItem, parameter: Parameter, texts: Texts, grids: Grids) -> tuple[LimitLine, ...]:
     curve = item.limits[parameter]
-    held = curve.held if curve.held is not None and curve.held.any() else None
-    return (LimitLine(texts("chart.limit"), grids(curve.frequency_hz), curve.value, curve.sense, held=held),)
+    inside = _within(curve.frequency_hz, curve)
+    held = curve.held[inside] if curve.held is not None and curve.held[inside].any() else None
+    grid, value = grids(curve.frequency_hz[inside]), curve.value[inside]
+    return (LimitLine(texts("chart.limit"), grid, value, curve.sense, held=held),)
 
 
-def _marks(found: Found, looks: Mapping[str, Look], worst: str) -> tuple[Mark, ...]:
+def _within(frequency_hz: Floats, limit: LimitCurve) -> NDArray[np.bool_]:
+    """Tell which frequencies are shown: those of the band that is limited, and a little room about it."""
+    limited = limit.frequency_hz[np.isfinite(limit.value)]
+    inside = np.ones(frequency_hz.size, dtype=np.bool_)
+    if limited.size:
+        inside = (frequency_hz >= limited[0] / _ROOM) & (frequency_hz <= limited[-1] * _ROOM)
+    return inside if np.count_nonzero(inside) > 1 else np.ones_like(inside)
+
+
+def _marks(found: Found, looks: Mapping[str, tuple[str, Look]], worst: str) -> tuple[Mark, ...]:
     """Return a ring at the worst point of the panel, with the names of reels that do not conform there."""
     marks = []
     for reel, (_, margin) in found.items():

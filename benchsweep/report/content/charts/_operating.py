@@ -50,6 +50,7 @@ def operating_charts(curve: OperatingCurve, texts: Texts, *, prefix: str) -> lis
         y=Axis(texts("lot_curve.accepted_axis"), "%", low=0.0, high=106.0),
         curves=tuple(curves),
         marks=_marks(curve, texts),
+        clear_words=True,
     )
     outgoing = Panel(
         title=texts("lot_curve.panel_outgoing"),
@@ -57,6 +58,7 @@ def operating_charts(curve: OperatingCurve, texts: Texts, *, prefix: str) -> lis
         y=Axis(texts("lot_curve.outgoing_axis"), "%", low=0.0, high=_outgoing_high(curve)),
         curves=(Curve(texts("lot_curve.outgoing_curve"), curve.percent, curve.outgoing_percent, _OUTGOING),),
         marks=_outgoing_marks(curve, texts),
+        clear_words=True,
     )
     told = texts(
         "lot_curve.told",

@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from benchsweep.records import Parameter
+from benchsweep.report import LotItem, english, lot_document
 from benchsweep.report import chart as drawing
-from benchsweep.report import english
 from benchsweep.report.content.charts import (
     lot_margin_charts,
     lot_trace_charts,
     lot_trace_drawings,
     operating_charts,
 )
+from benchsweep.report.document import Section
 from benchsweep.statistics.sampling import attributes_plan, operating_curve
-from tests.report.content.lots_made import PARAMETERS, item_of
+from tests.report.content.lots_made import PARAMETERS, item_of, limit_of, trace_of
+from tests.report.content.told import section_in, text_of
 
 TEXTS = english()
 
@@ -55,6 +58,56 @@ def test_of_a_few_reels_each_has_a_name_and_a_look() -> None:
     names = [curve.name for curve in chart.whole.panels[0].curves]
     assert sorted(names) == sorted(item.state.sample)
     assert len({curve.look for curve in chart.whole.panels[0].curves}) == len(names)
+
+
+def renamed(item: LotItem, beginning: str) -> LotItem:
+    """The same lot, with longer names of reels."""
+
+    def new(reel: str) -> str:
+        return f"{beginning}{reel[1:]}"
+
+    counting = {new(reel): replace(added, reel=new(reel)) for reel, added in item.state.counting.items()}
+    state = replace(item.state, counting=counting, sample=tuple(map(new, item.state.sample)))
+    return replace(item, state=state, traces={new(reel): traces for reel, traces in item.traces.items()})
+
+
+def test_reels_are_told_apart_by_the_end_of_their_names() -> None:
+    item = renamed(item_of(plan=attributes_plan(60, level="S-1", aql_percent=4.0), bad=()), "tollmoor-6-")
+    assert len(item.state.sample) > 1
+    drawn = lot_trace_drawings(item, TEXTS, prefix="lot-")
+    ends = {reel.removeprefix("tollmoor-6-") for reel in item.state.sample}
+    for one in lot_trace_charts(item, TEXTS, prefix="lot-"):
+        for panel in one.whole.panels:
+            assert {curve.name for curve in panel.curves} == ends
+        assert {curve.name for panel in one.read.panels for curve in panel.curves} == ends
+    legend = re.findall(r">([^<]+)<", drawn[0].picture.svg)
+    assert ends <= set(legend)
+    section = Section(("",), lot_document(item, TEXTS).blocks)
+    told = text_of(section_in(section, "Worst traces against the limit"))
+    assert "All reels begin with tollmoor-6- in their names, which the charts leave out." in told
+
+
+def test_the_band_that_is_drawn_is_that_of_the_limit() -> None:
+    item = item_of(bad=(1,))
+    grid = np.linspace(1e6, 500e6, 120)
+    limits = {parameter: limit_of(parameter, grid) for parameter in item.limits}
+    limits = {
+        parameter: replace(curve, value=np.where(grid <= 250e6, curve.value, np.nan))
+        for parameter, curve in limits.items()
+    }
+    traces = {
+        reel: tuple(trace_of(each.parameter, each.end, reel, 3.0, grid) for each in there)
+        for reel, there in item.traces.items()
+    }
+    wide = replace(item, limits=limits, traces=traces)
+    (chart,) = [
+        one for one in lot_trace_charts(wide, TEXTS, prefix="lot-") if "traces-next" in one.whole.name
+    ]
+    last = grid[grid <= 250e6][-1] / 1e6
+    for panel in chart.whole.panels:
+        assert last <= panel.x.high < 1.07 * last
+        assert all(curve.x[-1] <= panel.x.high for curve in panel.curves)
+        assert np.nanmax(panel.limits[0].x) <= panel.x.high
 
 
 def test_very_many_failing_share_a_look_beyond_six() -> None:
@@ -127,3 +180,25 @@ def test_the_operating_curve_marks_its_points() -> None:
     (mark,) = outgoing.marks
     assert mark.y == pytest.approx(float(np.max(outgoing.curves[0].y)), rel=2e-3)
     assert re.fullmatch(r"AOQL [\d.]+ %", mark.words)
+
+
+@pytest.mark.parametrize(("size", "aql"), [(50, 1.5), (60, 2.5)])
+def test_words_of_the_operating_curve_stand_off_its_points(size: int, aql: float) -> None:
+    plan = attributes_plan(size, level="II", aql_percent=aql)
+    tightened = attributes_plan(size, level="II", aql_percent=aql, severity="tightened")
+    ((chart, _),) = operating_charts(operating_curve(plan, tightened=tightened), TEXTS, prefix="plan-")
+    picture = drawing.picture(chart)
+    halo = (
+        r'<rect x="([\d.]+)" y="([\d.]+)" width="([\d.]+)" height="([\d.]+)" fill="#fff" fill-opacity=".85"/>'
+    )
+    boxes = [tuple(map(float, found)) for found in re.findall(halo, picture.svg)]
+    assert len(boxes) >= 5
+    for panel, told in zip(chart.panels, json.loads(picture.readout)["panels"], strict=True):
+        left, top, width, height = told["box"]
+        x_axis, y_axis = told["x"], told["y"]
+        for curve in panel.curves:
+            x = left + width * (curve.x - x_axis["low"]) / (x_axis["high"] - x_axis["low"])
+            y = top + height * (y_axis["high"] - curve.y) / (y_axis["high"] - y_axis["low"])
+            for across, down, wide, tall in boxes:
+                inside = (x > across) & (x < across + wide) & (y > down) & (y < down + tall)
+                assert not inside.any()
