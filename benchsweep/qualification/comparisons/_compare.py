@@ -6,14 +6,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchsweep import archive, comparison, limits, testers
+from benchsweep import archive, limits, testers
 from benchsweep.archive.references import ReferenceFile, keep_file
 from benchsweep.errors import ReferenceRefused, UsageError
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._requirement_texts import requirement_bytes
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.comparisons._bench import BenchRecord, path_within, place_of, read_bench
-from benchsweep.qualification.comparisons._decide import Asked, decide, sources_of
+from benchsweep.qualification.comparisons._decide import Asked, decide, sources_of, suspicions_of
 from benchsweep.qualification.comparisons._histories import (
     ChannelState,
     Root,
@@ -97,7 +97,7 @@ def look_at_result(
     read = read_told(file, mapping, told, length_m=state.registered.length_m)
     bench = read_bench(place_of(folder, entry.path), limits.load_requirement(state.registered.requirement))
     compared = compare_rows(read.result, bench, Sources(None, None))
-    found = comparison.suspicions(read.result, bench.evaluation.traces, bench.curves)
+    found = suspicions_of(read.result, bench)
     return Looked(read.result, found, compared.differences, entry.path)
 
 

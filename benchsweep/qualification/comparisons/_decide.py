@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchsweep import comparison, testers
 from benchsweep.errors import LimitNotDefined, UsageError
@@ -15,9 +15,11 @@ from benchsweep.qualification.comparisons._outcome import bland_altman_of, whole
 from benchsweep.qualification.comparisons._rows import Compared, compare_rows
 from benchsweep.qualification.comparisons._statement import Stated, read_statement, resolve
 from benchsweep.qualification.comparisons._uncertainty_parts import Sources
-from benchsweep.records import Comparison, FieldResult
+from benchsweep.records import Comparison, FieldResult, Parameter, Suspicion
 
-__all__ = ["Asked", "decide", "sources_of"]
+__all__ = ["Asked", "decide", "sources_of", "suspicions_of"]
+
+_BALANCE = frozenset({Parameter.TCL, Parameter.ELTCTL})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,8 +75,8 @@ def decide(asked: Asked) -> tuple[Comparison, Compared]:
     """Compare and decide; nothing is kept, and the same is found from the same."""
     bench, result = asked.bench, asked.result
     compared = compare_rows(result, bench, asked.sources)
-    found = comparison.suspicions(result, bench.evaluation.traces, bench.curves)
-    outcome, words = whole_outcome(compared, found)
+    found = suspicions_of(result, bench)
+    outcome, words = whole_outcome(compared, found, asked.sources.accuracy)
     return (
         Comparison(
             at=asked.at,
@@ -99,6 +101,22 @@ def decide(asked: Asked) -> tuple[Comparison, Compared]:
             doubts=tuple(_doubts(asked)),
         ),
         compared,
+    )
+
+
+def suspicions_of(result: FieldResult, bench: BenchRecord) -> tuple[Suspicion, ...]:
+    """Return what in a result cannot be of the channel as it is named.
+
+    Balance does not speak: contacts make as much of it at each mating as the channel does, so that it tells
+    no two pairs apart.
+    """
+    told = replace(
+        result,
+        traces=tuple(trace for trace in result.traces if trace.parameter not in _BALANCE),
+        points=tuple(point for point in result.points if point.parameter not in _BALANCE),
+    )
+    return comparison.suspicions(
+        told if told.traces or told.points else result, bench.evaluation.traces, bench.curves
     )
 
 

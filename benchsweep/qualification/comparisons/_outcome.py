@@ -9,17 +9,21 @@ from benchsweep.errors import UsageError
 from benchsweep.qualification.comparisons._rows import Compared
 from benchsweep.records import Agreement, BlandAltman, ComparedTrace, Comparison, Parameter, Suspicion
 from benchsweep.statistics import agreement
+from benchsweep.testers import DeclaredAccuracy
 
 __all__ = ["bland_altman_of", "whole_outcome"]
 
 _MOST_NAMED = 3
 
 
-def whole_outcome(compared: Compared, suspicions: Sequence[Suspicion]) -> tuple[Agreement, str]:
+def whole_outcome(
+    compared: Compared, suspicions: Sequence[Suspicion], accuracy: DeclaredAccuracy | None
+) -> tuple[Agreement, str]:
     """Return the outcome of a comparison and its reason.
 
     What does not fit comes first: nothing is said of the tester before it is settled. Then it disagrees as
-    soon as one row does, and agrees when all rows do that could be compared.
+    soon as one row does, and agrees when all rows do that could be compared. Parameters of which the declared
+    accuracy says nothing are not decided; they are named and hinder nothing.
     """
     hinders = [suspicion.words for suspicion in suspicions if suspicion.hinders]
     if hinders:
@@ -31,6 +35,11 @@ def whole_outcome(compared: Compared, suspicions: Sequence[Suspicion]) -> tuple[
         named = "; ".join(row.words for row in bad[:_MOST_NAMED])
         more = f"; and {len(bad) - _MOST_NAMED} more" if len(bad) > _MOST_NAMED else ""
         return Agreement.DISAGREES, f"{_count(bad, rows)} beyond both uncertainties: {named}{more}"
+    silent = [row for row in rows if accuracy is not None and not accuracy.lines_of(row.parameter)]
+    if len(silent) < len(rows):
+        rows = [row for row in rows if row not in silent]
+    else:
+        silent = []
     unknown = sorted((row for row in rows if row.outcome is Agreement.UNDECIDED), key=_far, reverse=True)
     if unknown:
         return Agreement.UNDECIDED, f"{_count(unknown, rows)} undecided: {unknown[0].words}"
@@ -39,7 +48,11 @@ def whole_outcome(compared: Compared, suspicions: Sequence[Suspicion]) -> tuple[
         return Agreement.UNDECIDED, f"nothing could be compared: {first}"
     worst = max(rows, key=_far)
     what = "the one trace compared agrees" if len(rows) == 1 else f"all {len(rows)} traces compared agree"
-    return Agreement.AGREES, f"{what}; the nearest to disagreeing: {worst.words}"
+    words = f"{what}; the nearest to disagreeing: {worst.words}"
+    if silent:
+        terms = ", ".join(dict.fromkeys(row.parameter.term for row in silent))
+        words += f"; not decided, since no accuracy is declared of it: {terms}"
+    return Agreement.AGREES, words
 
 
 def _far(row: ComparedTrace) -> float:

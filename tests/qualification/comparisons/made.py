@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 
 from benchsweep import archive
 from benchsweep.limits import load_requirement
-from benchsweep.qualification import (
+from benchsweep.qualification._reduction import evaluate
+from benchsweep.qualification._uncertainty import budget_text
+from benchsweep.qualification.comparisons import (
     ChannelView,
     FieldTesterView,
     add_bench_record,
@@ -21,8 +23,6 @@ from benchsweep.qualification import (
     register_channel,
     register_tester,
 )
-from benchsweep.qualification._reduction import evaluate
-from benchsweep.qualification._uncertainty import budget_text
 from benchsweep.records import (
     Measurement,
     Parameter,
