@@ -1,12 +1,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from benchsweep.cli._options import AsJson, By, LotArchive, LotName, Quiet, plain_text
 from benchsweep.cli._output import print_json, print_lines, say
+
+if TYPE_CHECKING:
+    from benchsweep.records import LotState, ReelAdded
 
 __all__ = ["add"]
 
@@ -56,6 +59,8 @@ def add(
         for record in records:
             view, added = add_record(archive, lot, record, by=by, retest_reason=retest, reuse_reason=reuse)
             outcomes.append(added.result.conforms)
+            if retest and not quiet and _replaced_a_pass(view.state, added):
+                say(f"note: {added.reel} conformed before: this result replaces a pass")
             if not as_json:
                 told = [f"{added.result.outcome.value}: {added.reel}, {record}"]
                 print_lines([*told, *(f"  {words}" for words in added.result.failing)])
@@ -73,3 +78,9 @@ def add(
         for words in view.doubts:
             say(f"note: {words}")
     raise typer.Exit(1 if False in outcomes else 3 if None in outcomes else 0)
+
+
+def _replaced_a_pass(state: LotState, added: ReelAdded) -> bool:
+    """Tell whether the result of the same reel before this one conformed."""
+    of_it = [each for each in state.added if each.reel == added.reel]
+    return len(of_it) > 1 and of_it[-2].result.conforms is True

@@ -211,3 +211,12 @@ class LotState:
     nonconforming: tuple[str, ...] = ()
     undecided: tuple[str, ...] = ()
     closed: LotClosed | None = None
+
+    @property
+    def drawn(self) -> tuple[tuple[int, str], ...]:
+        """Reels of the sample and those that were excluded, each with its number in the draw, from 1.
+
+        The number stays what it was on the pick list, whatever is excluded.
+        """
+        shown = {*self.sample, *(entry.reel for entry in self.excluded)}
+        return tuple((number, reel) for number, reel in enumerate(self.order, start=1) if reel in shown)

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from benchsweep.archive.lots import LotFile
+from benchsweep.errors import LotRefused
 from benchsweep.lots import check_excluded, check_replanned
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._specimen import check_text
@@ -20,15 +21,24 @@ from benchsweep.records import LotEvent, LotReplanned, LotState, ReelExcluded, S
 __all__ = ["exclude_reel", "replan_lot"]
 
 
-def exclude_reel(folder: Path, lot: str, reel: str, *, by: str, reason: str) -> LotView:
+def exclude_reel(
+    folder: Path, lot: str, reel: str, *, by: str, reason: str, with_result: bool = False
+) -> LotView:
     """Take a reel out of the sample; the next one of the random order takes its place.
+
+    Parameters
+    ----------
+    with_result
+        Whether a result that conforms is taken out with it. It cannot come back; that it was taken out is
+        told as a doubt of the lot from then on.
 
     Raises
     ------
     UnknownName
         There is no such lot.
     LotRefused
-        See `lots.check_excluded`: a reel that does not conform cannot be excluded.
+        See `lots.check_excluded`: a reel that does not conform cannot be excluded. It conforms, and that is
+        not to be taken out with it.
     UsageError
         Nobody does it, or for no reason.
     ArchiveError
@@ -36,7 +46,19 @@ def exclude_reel(folder: Path, lot: str, reel: str, *, by: str, reason: str) -> 
     """
     _check_words(by, reason)
     event = ReelExcluded(utc_now("microseconds"), by, reel, reason)
-    return _appended(folder, lot, event, lambda state: check_excluded(state, event))
+
+    def fits(state: LotState) -> None:
+        check_excluded(state, event)
+        entry = state.counting.get(reel)
+        if entry is not None and entry.result.conforms and not with_result:
+            raise LotRefused(
+                f"the reel {reel} was tested and conforms ({entry.result.outcome}): excluded, its result is "
+                "taken out and cannot come back",
+                hint="If it must not count, say so with --with-result; the lot will tell. If the measurement "
+                "was wrong, test the reel again and say why with --retest.",
+            )
+
+    return _appended(folder, lot, event, fits)
 
 
 def replan_lot(  # noqa: PLR0913 - those of the plan, all named

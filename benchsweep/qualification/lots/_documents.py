@@ -53,7 +53,8 @@ def lot_document(view: LotView) -> dict[str, Any]:
     """Return ``benchsweep.lot/1``.
 
     ``status`` is ``open``, ``accepted`` or ``not accepted``. ``sample`` names the reels of the sample in
-    the order of the draw, ``results`` what counts of those that were tested.
+    the order of the draw, ``drawn`` these and those that were excluded with their numbers in the draw, and
+    ``results`` what counts of those that were tested.
     """
     state, opened = view.state, view.state.opened
     return {
@@ -75,6 +76,10 @@ def lot_document(view: LotView) -> dict[str, Any]:
         "reels": list(opened.reels),
         "order": list(state.order),
         "sample": list(state.sample),
+        "drawn": [
+            {"number": number, "reel": reel, "excluded": reel not in state.sample}
+            for number, reel in state.drawn
+        ],
         "results": [_sampled(state, reel) for reel in state.sample if reel in state.counting],
         "missing": list(state.missing),
         "nonconforming": list(state.nonconforming),

@@ -12,6 +12,7 @@ from benchsweep.qualification.lots._histories import Root, Unread, lots_of, stat
 from benchsweep.qualification.lots._inspection import inspection_words
 from benchsweep.qualification.lots._neighbours import reuse_doubts
 from benchsweep.qualification.lots._requirement_text import RequirementsInForce
+from benchsweep.qualification.lots._sample_doubts import sample_doubts
 from benchsweep.qualification.lots._variables import variables_of
 from benchsweep.records import LotEvent, LotOpened, LotState, VariablesDecision
 
@@ -182,6 +183,7 @@ def view_of(
     doubts = (*state.opened.doubts, *clock_doubts(history.events), *doubts)
     closed = state.closed
     variables = variables_of(state) if closed is None else closed.variables
+    doubts = (*sample_doubts(state, variables), *doubts)
     return LotView(folder, file.path, state, history.digest, history.events, variables, (), doubts)
 
 

@@ -100,7 +100,7 @@ def _decided_by_people(state: LotState, texts: Texts) -> Iterator[Line]:
         earlier = before.get(added.reel)
         if earlier is not None:
             yield texts.line(
-                "lot_doubts.retest",
+                "lot_doubts.retest_of_pass" if earlier.result.conforms else "lot_doubts.retest",
                 reel=Given(added.reel),
                 before=outcome_words(earlier.result.outcome, texts),
                 now=outcome_words(added.result.outcome, texts),

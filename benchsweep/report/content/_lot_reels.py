@@ -66,8 +66,13 @@ def _margins(state: LotState, parameters: Sequence[Parameter], texts: Texts, cap
         ),
     )
     rows = []
-    for place, reel in enumerate(state.sample, start=1):
+    gone = {each.reel for each in state.excluded}
+    for place, reel in state.drawn:
         added = state.counting.get(reel)
+        if reel in gone:
+            head = cells(str(place), given(reel), texts("lot_reels.excluded"))
+            rows.append(Row((*head, *cells(*[""] * len(parameters)))))
+            continue
         if added is None:
             empty = [""] * len(parameters)
             head = cells(str(place), given(reel), texts("lot_reels.to_be_tested"))
@@ -139,7 +144,7 @@ def _besides(state: LotState, texts: Texts) -> Table:
         *((Column(texts("lot_reels.station")),) if several else ()),
     )
     rows = []
-    for place, reel in enumerate(state.sample, start=1):
+    for place, reel in state.drawn:
         added = state.counting.get(reel)
         if added is None:
             continue

@@ -95,7 +95,11 @@ def _reels(state: LotState, texts: Texts, length_m: float) -> Table:
         Column(texts("picks.state")),
     )
     rows = []
-    for place, reel in enumerate(state.sample, start=1):
+    gone = {each.reel for each in state.excluded}
+    for place, reel in state.drawn:
+        if reel in gone:
+            rows.append(Row(cells("", str(place), given(reel), "", "", "", texts("picks.excluded"))))
+            continue
         added = state.counting.get(reel)
         tested = "" if added is None else texts(
             "picks.tested", outcome=outcome_words(added.result.outcome, texts)
@@ -112,7 +116,7 @@ def _spares(state: LotState, texts: Texts, spares: int) -> Section:
     rest = [reel for reel in state.order if reel not in {*state.sample, *gone}]
     if not rest:
         return Section((texts("picks.spares"),), (Paragraph((texts("picks.no_spares"),)),))
-    first = len(state.sample) + len(gone)
+    numbers = {reel: number for number, reel in enumerate(state.order, start=1)}
     columns = (
         Column(texts("picks.tick"), kept=True),
         Column(texts("picks.number"), number=True),
@@ -122,8 +126,8 @@ def _spares(state: LotState, texts: Texts, spares: int) -> Section:
     )
     blank = texts("picks.blank")
     rows = tuple(
-        Row(cells(texts("picks.box"), str(first + place), given(reel), blank, blank))
-        for place, reel in enumerate(rest[:spares], start=1)
+        Row(cells(texts("picks.box"), str(numbers[reel]), given(reel), blank, blank))
+        for reel in rest[:spares]
     )
     told = Paragraph((texts("picks.spares_legend", count=len(rest)),), legend=True)
     return Section((texts("picks.spares"),), (Table(columns, rows), told))

@@ -178,8 +178,9 @@ def _history(state: LotState) -> Sequence[str]:
             told.append(
                 (
                     added.at,
-                    f"{added.by} tested {added.reel} again ({earlier.result.outcome.value} before, "
-                    f"{added.result.outcome.value} now): {added.retest_reason}",
+                    f"{added.by} tested {added.reel} again{_replaces(earlier)} "
+                    f"({earlier.result.outcome.value} before, {added.result.outcome.value} now): "
+                    f"{added.retest_reason}",
                 )
             )
         before[added.reel] = added
@@ -190,11 +191,20 @@ def _history(state: LotState) -> Sequence[str]:
     ]
 
 
+def _replaces(earlier: ReelAdded) -> str:
+    """Return that a test again took the place of a result that was good."""
+    return ", which replaces a pass" if earlier.result.conforms else ""
+
+
 def _reels(state: LotState, width: int) -> list[str]:
     heads = ["#", "reel", "outcome", "margin", "parameter", "end", "MHz", "tested", "by"]
     rows = []
-    for place, reel in enumerate(state.sample, start=1):
+    gone = {each.reel for each in state.excluded}
+    for place, reel in state.drawn:
         added = state.counting.get(reel)
+        if reel in gone:
+            rows.append([str(place), reel, "excluded", "", "", "", "", "", ""])
+            continue
         if added is None:
             rows.append([str(place), reel, "to be tested", "", "", "", "", "", ""])
             continue

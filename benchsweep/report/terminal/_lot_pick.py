@@ -33,7 +33,8 @@ def pick_list(state: LotState, *, width: int = 80, spares: int = _SPARES) -> str
     rest = [reel for reel in state.order if reel not in {*state.sample, *gone}]
     lines.append("")
     if rest:
-        told = ", ".join(clean(reel) for reel in rest[:spares])
+        numbers = {reel: number for number, reel in enumerate(state.order, start=1)}
+        told = ", ".join(f"{clean(reel)} (no. {numbers[reel]})" for reel in rest[:spares])
         more = f", … ({len(rest)} in all)" if len(rest) > spares else ""
         lines += entry("spare", [f"next in the order, for a reel that is excluded: {told}{more}"], width)
     else:
@@ -49,12 +50,13 @@ def draw_words(state: LotState) -> str:
 
 def _boxes(state: LotState, width: int) -> list[str]:
     """Return boxes to tick in columns that read downwards; each with the place in the draw and the name."""
-    digits = len(str(len(state.sample)))
+    digits = len(str(state.drawn[-1][0])) if state.drawn else 1
+    gone = {each.reel for each in state.excluded}
     texts = []
-    for number, reel in enumerate(state.sample, start=1):
+    for number, reel in state.drawn:
         added = state.counting.get(reel)
-        box = "[ ]" if added is None else "[x]"
-        told = "" if added is None else f" {added.result.outcome.value}"
+        box = "---" if reel in gone else "[ ]" if added is None else "[x]"
+        told = " excluded" if reel in gone else "" if added is None else f" {added.result.outcome.value}"
         texts.append(f"{box} {number:>{digits}} {clean(reel)}{told}")
     widest = max((columns(text) for text in texts), default=0)
     if widest > width:
