@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from benchsweep.limits import Requirement
+    from benchsweep.simulator.tester import Told
+
 __all__ = ["Shape", "simulate_tester"]
 
 _MOST_POINTS = 4001
@@ -122,7 +125,13 @@ def simulate_tester(
         mating=mating,
     )
     path = write_result(
-        output, told, shape=shape.value, limits=limits, requirement=requirement.name, operator="simulated"
+        output,
+        told,
+        shape=shape.value,
+        limits=limits,
+        not_counting=_not_counting(told, requirement),
+        requirement=requirement.name,
+        operator="simulated",
     )
     if as_json:
         print_json(
@@ -147,6 +156,22 @@ def _grid(highest_hz: float, points: int) -> NDArray[np.float64]:
     even = np.linspace(0.0, 1.0, points)
     grid = np.unique(np.round((1e6 + (highest_hz - 1e6) * even**1.5) / 1e3)) * 1e3
     return np.asarray(grid, dtype=np.float64)
+
+
+def _not_counting(told: Told, requirement: Requirement) -> dict[tuple[str, str, str], NDArray[np.bool_]]:
+    """Return where the requirement counts no margins of what a tester told, by its own values."""
+    from benchsweep.limits import not_counting
+    from benchsweep.records import Parameter, Trace
+
+    names = {
+        (Parameter(parameter), end or None, tuple(pairs.split("-"))): (parameter, end, pairs)
+        for parameter, end, pairs in told.values
+    }
+    traces = [
+        Trace(key[0], key[1], key[2], told.frequency_hz, told.values[name])  # type: ignore[arg-type]
+        for key, name in names.items()
+    ]
+    return {names[key]: points for key, points in not_counting(traces, requirement).items()}
 
 
 def _fault(text: str) -> tuple[str, float | None]:

@@ -17,10 +17,13 @@ from benchsweep.errors import UsageError
 from benchsweep.simulator.tester._parameters import Key
 from benchsweep.simulator.tester._tester import Told
 
-__all__ = ["SHAPES", "Limits", "result_text", "write_result"]
+__all__ = ["SHAPES", "Limits", "NotCounting", "result_text", "write_result"]
 
 Limits: TypeAlias = Mapping[str, NDArray[np.float64]]
 """Parameter -> ``(n_freq,)`` limit on the grid of the tester, NaN where there is none."""
+NotCounting: TypeAlias = Mapping[Key, NDArray[np.bool_]]
+"""Parameter, end, pairs -> ``(n_freq,)`` True where the requirement counts no margin."""
+Margins: TypeAlias = Mapping[Key, NDArray[np.float64]]
 
 _TERMS = {
     "insertion_loss": "Insertion loss",
@@ -43,6 +46,7 @@ def write_result(
     *,
     shape: str,
     limits: Limits | None = None,
+    not_counting: NotCounting | None = None,
     requirement: str = "",
     operator: str = "",
     encoding: str = "utf-8",
@@ -55,6 +59,9 @@ def write_result(
         One of `SHAPES`.
     limits
         For shapes with margins; without any only values are told.
+    not_counting
+        No margins are told there, and they do not decide between pass and fail: such as of return loss where
+        the requirement exempts pairs of little loss.
     requirement, operator
         Told in the file, where its shape has a place for them.
 
@@ -65,7 +72,14 @@ def write_result(
         encoding, the file is there already or cannot be written.
     """
     path = Path(path)
-    text = result_text(told, shape=shape, limits=limits, requirement=requirement, operator=operator)
+    text = result_text(
+        told,
+        shape=shape,
+        limits=limits,
+        not_counting=not_counting,
+        requirement=requirement,
+        operator=operator,
+    )
     try:
         written = text.encode(encoding)
     except UnicodeError as error:
@@ -83,7 +97,13 @@ def write_result(
 
 
 def result_text(
-    told: Told, *, shape: str, limits: Limits | None = None, requirement: str = "", operator: str = ""
+    told: Told,
+    *,
+    shape: str,
+    limits: Limits | None = None,
+    not_counting: NotCounting | None = None,
+    requirement: str = "",
+    operator: str = "",
 ) -> str:
     """Return what stands in such a file; parameters and errors as in `write_result`."""
     if shape not in SHAPES:
@@ -95,6 +115,7 @@ def result_text(
             f"the shape {shape} tells margins, and there are no limits",
             hint="Name a requirement to tell them of.",
         )
+    margins = _margins(told, known, not_counting or {})
     local = "decimal-comma" in shape
     at = f"{datetime.fromisoformat(told.at):%d.%m.%Y %H:%M}" if local else told.at
     head = [
@@ -103,17 +124,17 @@ def result_text(
         ["Channel", told.specimen],
         ["Operator", operator],
         ["Requirement", requirement],
-        ["Result", _outcome(told, known)],
+        ["Result", _outcome(margins)],
     ]
     out = io.StringIO()
     writer = csv.writer(out, delimiter=delimiter, lineterminator="\r\n")
     if shape != "long-values":
         writer.writerows([name, text] for name, text in head if text)
-    writer.writerows(rows(told, known))
+    writer.writerows(rows(told, known, margins))
     return out.getvalue()
 
 
-def _wide(told: Told, limits: Limits) -> Rows:
+def _wide(told: Told, limits: Limits, margins: Margins) -> Rows:
     names = [
         " ".join(part for part in (parameter, end, pairs) if part) + f" ({_UNITS.get(parameter, 'dB')})"
         for parameter, end, pairs in told.values
@@ -124,7 +145,7 @@ def _wide(told: Told, limits: Limits) -> Rows:
         yield [f"{row[0]:.6g}", *(f"{value:.2f}" for value in row[1:])]
 
 
-def _long(told: Told, limits: Limits) -> Rows:
+def _long(told: Told, limits: Limits, margins: Margins) -> Rows:
     yield [
         "Date",
         "Tester",
@@ -148,7 +169,7 @@ def _long(told: Told, limits: Limits) -> Rows:
             yield [*about, _TERMS[parameter], end, pairs, f"{frequency:.0f}", f"{value:.2f}", bound, unit]
 
 
-def _comma(told: Told, limits: Limits) -> Rows:
+def _comma(told: Told, limits: Limits, margins: Margins) -> Rows:
     yield [
         "Parameter",
         "End",
@@ -158,34 +179,32 @@ def _comma(told: Told, limits: Limits) -> Rows:
         "Margin (dB)",
         "Limit (dB)",
     ]
-    for key, values in told.values.items():
+    for key, margin in margins.items():
         parameter, end, pairs = key
-        limit = limits.get(parameter)
-        if limit is None or parameter in _UNITS:
+        if parameter in _UNITS:
             continue
-        margins = _margins(key, values, limit)
+        limit = limits[parameter]
         first, _, second = (",".join(pair) for pair in pairs.partition("-"))
-        for at in np.flatnonzero(np.isfinite(margins)):
-            numbers = (told.frequency_hz[at] / 1e6, margins[at], limit[at])
+        for at in np.flatnonzero(np.isfinite(margin)):
+            numbers = (told.frequency_hz[at] / 1e6, margin[at], limit[at])
             decimals = [f"{number:.3f}".replace(".", ",") for number in numbers]
             yield [_TERMS[parameter], end, first, second, *decimals]
 
 
-def _worst(told: Told, limits: Limits) -> Rows:
+def _worst(told: Told, limits: Limits, margins: Margins) -> Rows:
     yield ["Parameter", "End", "Pairs", "Worst margin", "Frequency (MHz)", "Value", "Limit"]
-    for key, values in told.values.items():
+    for key, margin in margins.items():
         parameter, end, pairs = key
-        limit = limits.get(parameter)
-        if limit is None or not np.isfinite(limit).any():
+        if not np.isfinite(margin).any():
             continue
-        margins = _margins(key, values, limit)
-        at = int(np.nanargmin(margins))
+        at = int(np.nanargmin(margin))
         where = "" if parameter in _UNITS else f"{told.frequency_hz[at] / 1e6:.6g}"
-        numbers = [f"{margins[at]:.2f}", where, f"{values[at]:.2f}", f"{limit[at]:.2f}"]
+        there = (told.values[key][at], limits[parameter][at])
+        numbers = [f"{margin[at]:.2f}", where, *(f"{number:.2f}" for number in there)]
         yield [_TERMS[parameter], end, pairs, *numbers]
 
 
-SHAPES: Mapping[str, tuple[str, Callable[[Told, Limits], Rows]]] = MappingProxyType(
+SHAPES: Mapping[str, tuple[str, Callable[[Told, Limits, Margins], Rows]]] = MappingProxyType(
     {
         "wide-values": (",", _wide),
         "long-values": (",", _long),
@@ -196,17 +215,21 @@ SHAPES: Mapping[str, tuple[str, Callable[[Told, Limits], Rows]]] = MappingProxyT
 """Name of a shape -> what stands between its cells, and its rows; shipped mappings have the same names."""
 
 
-def _margins(key: Key, values: NDArray[np.float64], limit: NDArray[np.float64]) -> NDArray[np.float64]:
-    found: NDArray[np.float64] = limit - values if key[0] in _MAXIMA else values - limit
+def _margins(told: Told, limits: Limits, not_counting: NotCounting) -> dict[Key, NDArray[np.float64]]:
+    """Return the margins of what has a limit, NaN where they do not count."""
+    found = {}
+    for key, values in told.values.items():
+        limit = limits.get(key[0])
+        if limit is None:
+            continue
+        margin = limit - values if key[0] in _MAXIMA else values - limit
+        found[key] = np.where(not_counting[key], np.nan, margin) if key in not_counting else margin
     return found
 
 
-def _outcome(told: Told, limits: Limits) -> str:
-    margins = [
-        _margins(key, values, limits[key[0]]) for key, values in told.values.items() if key[0] in limits
-    ]
-    known = [each[np.isfinite(each)] for each in margins]
-    known = [each for each in known if each.size]
-    if not known:
+def _outcome(margins: Margins) -> str:
+    known = np.concatenate([np.empty(0), *margins.values()])
+    known = known[np.isfinite(known)]
+    if not known.size:
         return ""
-    return "PASS" if min(float(each.min()) for each in known) >= 0.0 else "FAIL"
+    return "PASS" if known.min() >= 0.0 else "FAIL"

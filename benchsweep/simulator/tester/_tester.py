@@ -31,13 +31,13 @@ FAULTS: Mapping[str, str] = MappingProxyType(
         "tilt": "losses are told too large by so many dB for each decade above 10 MHz (2 by default)",
         "swapped-pairs": "pairs 36 and 45 are exchanged at both ends",
         "swapped-ends": "main and remote unit are exchanged: what is told of end A is of end B",
-        "worn-plug": "the plug at end A leaks between 36 and 45 and reflects, so many dB more (20)",
+        "worn-plug": "the plug at end A leaks between 36 and 45 and reflects, so many dB more (30)",
         "drift": "the gain drifts by so many dB in 100 days (2 by default)",
     }
 )
 """What can be wrong with a tester, in words. Each may be given with a size."""
 
-_DEFAULTS = {"offset": 2.0, "tilt": 2.0, "worn-plug": 20.0, "drift": 2.0}
+_DEFAULTS = {"offset": 2.0, "tilt": 2.0, "worn-plug": 30.0, "drift": 2.0}
 _LARGEST_DB = 100.0
 _LONGEST_DAYS = 36500.0
 _SWAPPED = {"36": "45", "45": "36"}

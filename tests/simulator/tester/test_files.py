@@ -88,6 +88,26 @@ def test_the_outcome_is_that_of_the_margins(tmp_path: Path) -> None:
     assert found.outcome == ("pass" if min(margins) >= 0.0 else "fail")
 
 
+def test_where_a_requirement_counts_nothing_no_margin_is_told(tmp_path: Path) -> None:
+    key = ("return_loss", "A", "36")
+    margin = told().values[key] - limits()["return_loss"]
+    worst = int(np.nanargmin(margin))
+    exempt = np.arange(GRID.size) == worst
+    others = margin[~exempt & np.isfinite(margin)]
+    for shape in ("worst-margins", "long-margins-decimal-comma"):
+        path = tmp_path / f"{shape}.csv"
+        write_result(path, told(), shape=shape, limits=limits(), not_counting={key: exempt})
+        found = read_results(path, load_mapping(shape))
+        asked = (Parameter.RETURN_LOSS, "A", ("36",))
+        if shape == "worst-margins":
+            (point,) = (each for each in found.points if (each.parameter, each.end, each.pairs) == asked)
+            assert point.margin == pytest.approx(others.min(), abs=0.0051)
+        else:
+            (trace,) = (each for each in found.traces if (each.parameter, each.end, each.pairs) == asked)
+            assert np.abs(trace.frequency_hz - GRID[worst]).min() > 1e6
+            assert trace.value.size == others.size
+
+
 def test_what_cannot_be_written_is_refused(tmp_path: Path) -> None:
     path = written(tmp_path / "a.csv", "wide-values")
     with pytest.raises(UsageError, match="is there already"):
