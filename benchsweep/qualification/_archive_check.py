@@ -13,6 +13,7 @@ from typing import Any
 from benchsweep import archive
 from benchsweep.archive.check import Comparison, FileFacts, Finding, FindingKind, check_file, leftovers
 from benchsweep.archive.lots import lot_sources
+from benchsweep.archive.references import FILES, REFERENCES, kept_sources, reference_sources
 from benchsweep.definitions import data_folder, list_definitions
 from benchsweep.errors import ArchiveError, DefinitionError
 from benchsweep.fixture import read_fixture
@@ -110,9 +111,15 @@ def check_whole_archive(
     """
     lists = Lists(list_to, compare, overwrite=overwrite)
     entries = list(archive.list_files(root))
-    lots = lot_sources(root)
-    lists.names = [*(entry.name for entry in entries), *(lot_name(source) for source in lots)]
-    results = check_all([*(entry.source for entry in entries), *lots], jobs, every_item=every_item)
+    lots, references, kept = lot_sources(root), reference_sources(root), kept_sources(root)
+    lists.names = [
+        *(entry.name for entry in entries),
+        *(lot_name(source) for source in lots),
+        *(f"{REFERENCES}/{_last(source)}" for source in references),
+        *(f"{REFERENCES}/{FILES}/{_last(source)}" for source in kept),
+    ]
+    texts = [*lots, *references, *kept]
+    results = check_all([*(entry.source for entry in entries), *texts], jobs, every_item=every_item)
     checked = _checked(results, len(lists.names), root=str(root), progress=progress, lists=lists)
     return replace(checked, listed=lists.write(), compared=lists.compared())
 
@@ -167,7 +174,9 @@ def _checked(
         unread = (*trouble["damaged"], *trouble["newer"])
         if not any(_is_record(source.removeprefix(root)) for source, _ in unread):
             findings += comparison.missing()
-        findings += comparison.lots({source.replace("\\", "/").rpartition("/")[2] for source, _ in unread})
+        names = {_last(source) for source, _ in unread}
+        findings += comparison.lots(names)
+        findings += comparison.references(names)
         findings += leftovers(root)
     if lists is not None:
         findings += lists.missing(root)
@@ -259,9 +268,13 @@ def archive_check_document(checked: ArchiveChecked) -> dict[str, Any]:
     }
 
 
+def _last(source: object) -> str:
+    return str(source).replace("\\", "/").rpartition("/")[2]
+
+
 def _is_record(name: str) -> bool:
     folders = name.replace("\\", "/").split("/")[:-1]
-    return not name.endswith(".txt") and not {"notes", "gradings", "calibrations"} & set(folders)
+    return not name.endswith((".txt", ".dat")) and not {"notes", "gradings", "calibrations"} & set(folders)
 
 
 def _reasons(pairs: Iterable[tuple[str, str]]) -> list[dict[str, str]]:

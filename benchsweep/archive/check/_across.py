@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator
 from benchsweep.archive.check._facts import AppliedCalibration, FileFacts
 from benchsweep.archive.check._finding import Finding, FindingKind
 from benchsweep.archive.check._lots import LotRecords
+from benchsweep.archive.check._references import ReferenceRecords
 
 __all__ = ["Comparison"]
 
@@ -29,6 +30,7 @@ class Comparison:
         self._calibrations: dict[tuple[str, str], tuple[str, str]] = {}
         self._wanted: list[tuple[FindingKind, str, bytes]] = []
         self._lots = LotRecords()
+        self._references = ReferenceRecords()
 
     def add(self, source: str, facts: FileFacts) -> Iterator[Finding]:
         """Add a sound file; yield what is found beside those added before."""
@@ -44,6 +46,7 @@ class Comparison:
             yield Finding("left-over", source, facts.unfinished)
         if self._whole:
             self._lots.add(source, facts)
+            self._references.add(source, facts)
             self._wanted += [("orphan", source, bytes.fromhex(content)) for content in facts.about]
             if facts.reduced_from:
                 self._wanted.append(("source-missing", source, bytes.fromhex(facts.reduced_from)))
@@ -82,9 +85,20 @@ class Comparison:
         yield from self._lots.twice()
         yield from self._lots.lost(unread)
 
+    def references(self, unread: Collection[str]) -> Iterator[Finding]:
+        """Yield what is wrong with histories of channels, testers and studies beside the other files.
+
+        Parameters
+        ----------
+        unread
+            Names of the files that are there but cannot be read.
+        """
+        yield from self._references.findings(unread)
+
     def missing(self) -> Iterator[Finding]:
         """Yield what points at a record that was not among all files added."""
         yield from self._lots.missing(self._contents)
+        yield from self._references.missing(self._contents)
         for kind, source, content in self._wanted:
             if content not in self._contents:
                 what = "is about" if kind == "orphan" else "was reduced again from"

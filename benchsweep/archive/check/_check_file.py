@@ -9,6 +9,7 @@ from dataclasses import replace
 from benchsweep.archive._convert import calibration_tree, read_calibration_node, read_measurement_node
 from benchsweep.archive.check._facts import AppliedCalibration, FileFacts
 from benchsweep.archive.check._lots import check_lot
+from benchsweep.archive.check._references import check_kept, check_reference, is_history
 from benchsweep.archive.format import (
     Kind,
     Node,
@@ -31,7 +32,8 @@ __all__ = ["check_file"]
 def check_file(source: Source, *, every_item: bool = False) -> FileFacts:
     """Check one file, whatever its kind: that no byte of it has changed, and that nothing is missing in it.
 
-    The folder of an unfinished series is checked as a whole. The history of a lot is text (``.txt``).
+    The folder of an unfinished series is checked as a whole. Histories of lots, channels, testers, studies are
+    text (``.txt``); what these keep beside them bears the hash of its bytes (``.dat``).
 
     Parameters
     ----------
@@ -54,7 +56,9 @@ def check_file(source: Source, *, every_item: bool = False) -> FileFacts:
         No such file, or it cannot be read.
     """
     if str(source).endswith(".txt"):
-        return check_lot(source)
+        return check_reference(source) if _is_reference(source) else check_lot(source)
+    if str(source).endswith(".dat"):
+        return check_kept(source)
     folder = local_path(source)
     if folder is not None and is_folder(folder):
         return _series(source)
@@ -81,6 +85,12 @@ def check_file(source: Source, *, every_item: bool = False) -> FileFacts:
         size=size,
         first_block_sha256=first_block_sha256,
     )
+
+
+def _is_reference(source: Source) -> bool:
+    """Tell whether a text is the history of a channel, tester or study by how it begins."""
+    with open_content(source, "history") as content:
+        return is_history(bytes(content.stream.read(64) or b""))
 
 
 def _facts(root: Node, kind: Kind) -> FileFacts | None:

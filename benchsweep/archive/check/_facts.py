@@ -8,7 +8,7 @@ from typing import Literal
 from benchsweep.archive.format import Kind
 from benchsweep.records import LotOpened
 
-__all__ = ["AppliedCalibration", "FileFacts", "NamedRecord"]
+__all__ = ["AppliedCalibration", "FileFacts", "NamedContent", "NamedRecord"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +53,42 @@ class NamedRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class NamedContent:
+    """A record, or a kept file, that the history of a channel, tester or study names.
+
+    Parameters
+    ----------
+    kind
+        ``record`` or ``kept``.
+    content_hash, path
+        Names its content; its file, below the archive, empty where only its name is known.
+    counts
+        It does for what the history says today.
+    name
+        What the file was called, where `path` is empty.
+    """
+
+    kind: Literal["record", "kept"]
+    content_hash: str
+    path: str
+    counts: bool
+    name: str = ""
+
+    @property
+    def place(self) -> str:
+        """What it is called in words."""
+        return self.path or self.name
+
+
+@dataclass(frozen=True, slots=True)
 class FileFacts:
     """What a sound file is, as far as other files of the archive are compared with it.
 
     Parameters
     ----------
     kind
-        ``record``, ``series``, ``calibration``, ``comment``, ``correction``, ``grading``, ``lot`` …
+        ``record``, ``series``, ``calibration``, ``comment``, ``correction``, ``grading``, ``lot``,
+        ``reference`` (history of a channel, tester or study), ``kept`` (a file that one of these names) …
     content_hash
         Names its content; empty for a kind that has none.
     specimen
@@ -85,14 +114,18 @@ class FileFacts:
     named
         Of a lot: the records that became results of reels, oldest first.
     earlier
-        Of a lot: the digests that it had before the last entry was added, oldest first.
+        Of a lot or another history: the digests before the last entry was added, oldest first.
     opened
         Of a lot: how it was opened.
     unfinished
-        Of a lot: what is left of a line that was not finished, in words.
+        Of a lot or another history: what is left of a line that was not finished, in words.
+    refers
+        Of the history of a channel, tester or study: records and kept files that it names, oldest first.
+    refused
+        Of such a history: what breaks its rules although its lines are sound, in words.
     """
 
-    kind: Kind | Literal["lot"]
+    kind: Kind | Literal["lot", "reference", "kept"]
     content_hash: str = ""
     specimen: str = ""
     sweeps: str = ""
@@ -109,3 +142,5 @@ class FileFacts:
     earlier: tuple[str, ...] = ()
     opened: LotOpened | None = None
     unfinished: str = ""
+    refers: tuple[NamedContent, ...] = ()
+    refused: tuple[str, ...] = ()

@@ -26,6 +26,10 @@ FindingKind = Literal[
     "lot-cut",
     "lot-doubtful",
     "lot-refused",
+    "reference-record-missing",
+    "reference-record-differs",
+    "reference-record-withdrawn",
+    "reference-refused",
     "left-over",
     "unfinished",
 ]
@@ -36,7 +40,9 @@ there; a record reduced again whose source is not there; on a list kept elsewher
 with other content; a record that a lot names is not there, has other content, or counts although it was
 withdrawn; one record counts in two lots; a lot that a later one saw is not there, or has not the entries that
 it had then; something was wrong with other lots when one was opened, or its times go back; the history of a
-lot breaks the rules of a lot; what a killed run left; work not finished."""
+lot breaks the rules of a lot; a record or kept file that the history of a channel, tester or study names is
+not there, has other content, or counts although it was withdrawn; such a history breaks its rules; what a
+killed run left; work not finished."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,10 @@ _CALLED = {
     "lot-cut": "lots that are not what later ones saw",
     "lot-doubtful": "lots that were doubtful when they were opened, or whose times go back",
     "lot-refused": "lots whose history breaks its own rules",
+    "reference-record-missing": "records and files of reference channels and testers that are not there",
+    "reference-record-differs": "records of reference channels and testers that have other content",
+    "reference-record-withdrawn": "records of reference channels and testers that count and were withdrawn",
+    "reference-refused": "histories of channels, testers and studies that break their rules",
     "unfinished": "unfinished work",
     "left-over": "left by killed runs",
 }
