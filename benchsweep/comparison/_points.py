@@ -129,7 +129,11 @@ def _matched(
     worst = None
     if point.margin is not None:
         bench = worst_margin(trace, limits, exempt.get(key))
-        if bench is None:
+        if _is_exempt(point, trace, exempt.get(key)):
+            # Margins of different parts of the band do not tell of one another.
+            at = f"{(point.frequency_hz or 0.0) / 1e6:.4g} MHz"
+            words.append(f"the tester has its worst margin at {at}, where the requirement counts none")
+        elif bench is None:
             words.append("the requirement has no limit, so that the bench has no margin")
         else:
             worst = ComparedPoint(
@@ -141,6 +145,13 @@ def _matched(
                     f"{bench.frequency_hz / 1e6:.4g} MHz"
                 )
     return MatchedPoint(point, key, worst, _at_its_frequency(point, trace, limits, words), "; ".join(words))
+
+
+def _is_exempt(point: FieldPoint, trace: Trace, exempt: NDArray[np.bool_] | None) -> bool:
+    """Tell whether the requirement does not count where the tester has its worst margin."""
+    if exempt is None or point.frequency_hz is None:
+        return False
+    return bool(exempt[int(np.argmin(np.abs(trace.frequency_hz - point.frequency_hz)))])
 
 
 def _at_its_frequency(
