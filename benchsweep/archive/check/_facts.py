@@ -88,7 +88,7 @@ class FileFacts:
     ----------
     kind
         ``record``, ``series``, ``calibration``, ``comment``, ``correction``, ``grading``, ``lot``,
-        ``reference`` (history of a channel, tester or study), ``kept`` (a file that one of these names) …
+        ``reference`` (history of a channel, tester or study), ``attachment`` (a file that one keeps) …
     content_hash
         Names its content; empty for a kind that has none.
     specimen
@@ -125,7 +125,7 @@ class FileFacts:
         Of such a history: what breaks its rules although its lines are sound, in words.
     """
 
-    kind: Kind | Literal["lot", "reference", "kept"]
+    kind: Kind | Literal["lot", "reference", "attachment"]
     content_hash: str = ""
     specimen: str = ""
     sweeps: str = ""

@@ -76,7 +76,7 @@ def check_kept(source: Source) -> FileFacts:
     """
     content = check_kept_file(source)
     digest = hashlib.sha256(content).hexdigest()
-    return FileFacts("kept", digest, size=len(content), first_block_sha256=digest)
+    return FileFacts("attachment", digest, size=len(content), first_block_sha256=digest)
 
 
 def _named(history: ReferenceHistory) -> Iterator[NamedContent]:
@@ -146,7 +146,7 @@ class ReferenceRecords:
         """Add a sound file: a history, a kept file, or a correction that withdraws a record."""
         self._named += [(source, each) for each in facts.refers]
         self._refused += [(source, words) for words in facts.refused]
-        if facts.kind == "kept":
+        if facts.kind == "attachment":
             self._kept[facts.content_hash] = source
         if facts.withdrawn is not None:
             at = moment(facts.at)

@@ -93,7 +93,7 @@ def kept_of(root: Path, content: bytes) -> Path:
 def test_a_sound_one(check: Callable) -> None:
     code, document = check()
     assert (code, document["findings"], document["damaged"]) == (0, [], [])
-    assert document["files"] == {"kept": 2, "record": 2, "reference": 3}
+    assert document["files"] == {"attachment": 2, "record": 2, "reference": 3}
     assert (document["checked"], document["records"]) == (7, 2)
 
 
@@ -218,4 +218,4 @@ def test_single_files(root: Path) -> None:
     facts = check_file(file_of(root, "channel"))
     assert (facts.kind, len(facts.refers)) == ("reference", 1)
     facts = check_file(kept_of(root, CONTENT))
-    assert (facts.kind, facts.content_hash) == ("kept", hashlib.sha256(CONTENT).hexdigest())
+    assert (facts.kind, facts.content_hash) == ("attachment", hashlib.sha256(CONTENT).hexdigest())
