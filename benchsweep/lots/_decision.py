@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from benchsweep.errors import LotRefused
 from benchsweep.lots._names import some
-from benchsweep.records import LotState, Outcome, ReelResult, SamplingPlan, VariablesDecision
+from benchsweep.records import LotState, Outcome, Parameter, ReelResult, SamplingPlan, VariablesDecision
 
 __all__ = ["LotDecision", "decision", "unjudged_by_variables", "would_be_accepted"]
 
@@ -135,10 +135,19 @@ def _by_variables(state: LotState, variables: Sequence[VariablesDecision]) -> Lo
     told = f"; {_reels(count)} of the sample {'does' if count == 1 else 'do'} not conform" if count else ""
     told += f" ({some(state.nonconforming)}), the plan by variables decides" if count else ""
     if undecided:
-        return LotDecision(None, False, "; ".join(each.words for each in undecided) + told)
+        return LotDecision(None, False, "; ".join(map(_judged, undecided)) + told)
     if refused:
-        return LotDecision(False, False, f"not accepted: {'; '.join(each.words for each in refused)}{told}")
-    return LotDecision(True, False, f"accepted: {some(wanted)} by variables{told}")
+        return LotDecision(False, False, f"not accepted: {'; '.join(map(_judged, refused))}{told}")
+    return LotDecision(True, False, f"accepted: {some([_term(name) for name in wanted])} by variables{told}")
+
+
+def _judged(found: VariablesDecision) -> str:
+    return f"{_term(found.characteristic)}: {found.reason}"
+
+
+def _term(characteristic: str) -> str:
+    """Return the field's term for a characteristic; one that is no parameter as it was given."""
+    return Parameter(characteristic).term if characteristic in set(Parameter) else characteristic
 
 
 def _unjudged(result: ReelResult, characteristics: Sequence[str]) -> str:

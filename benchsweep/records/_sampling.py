@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
@@ -80,6 +81,13 @@ class SamplingPlan:
     consumer_risk: float | None = None
     source: str = ""
     standing: str = ""
+
+    @property
+    def limiting_count(self) -> int | None:
+        """So many nonconforming units the lot has at its limiting quality, one or more; None without one."""
+        if self.limiting_percent is None:
+            return None
+        return max(1, math.ceil(self.lot_size * self.limiting_percent / 100.0 * (1.0 - 1e-9)))
 
     @property
     def rounded_up(self) -> str:

@@ -25,6 +25,12 @@ from benchsweep.statistics.sampling import (
 __all__ = ["LotKind", "inspection_now", "inspection_words"]
 
 
+_REFUSED = (
+    "this lot was not accepted: return it; or have every reel of it sorted or repaired and open it again "
+    "under another name with --resubmission-of {lot}"
+)
+
+
 @dataclass(frozen=True, slots=True)
 class LotKind:
     """Lots that follow each other under the switching rules: everything of this is the same.
@@ -124,20 +130,24 @@ def _first_submissions(folder: Root, kind: LotKind) -> Iterator[LotState]:
 
 
 def inspection_words(folder: Root, state: LotState) -> tuple[str, ...]:
-    """Return what all lots of its kind mean for the next one, in words; empty for zero acceptance.
+    """Return what follows from a lot: what is done with one that was not accepted; how the next is inspected.
 
-    See `LotKind`. Where the history of another lot cannot be read, the words say so.
+    The latter after all lots of its kind, see `LotKind`; nothing for zero acceptance. Where the history of
+    another lot cannot be read, the words say so.
     """
+    refused = state.closed is not None and not state.closed.accepted
+    own = (_REFUSED.format(lot=state.opened.lot),) if refused else ()
     if state.plan.method == "zero-acceptance":
-        return ()
+        return own
     try:
         inspection, count, _ = inspection_now(folder, LotKind.of(state))
     except ArchiveUnreachable:
         raise
     except ArchiveError as error:  # of another lot: this one is what was asked for
-        return (f"nobody knows how the next lot is to be inspected: {error.message}",)
-    closed = "no lot of its kind is closed yet" if not count else f"{count} of its kind closed so far"
-    return (f"the next lot: {inspection.words} ({closed})",)
+        return (*own, f"nobody knows how the next lot is to be inspected: {error.message}")
+    closed = "no lot" if not count else "1 lot" if count == 1 else f"{count} lots"
+    closed += " of this supplier, product, requirement, method, level and AQL closed so far"
+    return (*own, f"the next lot: {inspection.words} ({closed})")
 
 
 def _after_opening(inspection: Inspection, state: LotState) -> Inspection:

@@ -71,7 +71,12 @@ def plan_section(item: LotItem, texts: Texts) -> Section:
             for each in decisions
         )
         blocks.append(Table(columns, rows, (texts("lot_plan.variables_caption"),)))
-        blocks.append(Items(tuple(given(each.words) for each in decisions if each.words)))
+        told = [
+            line(characteristic_line(each.characteristic, texts), ": ", given(each.reason))
+            for each in decisions
+            if each.words
+        ]
+        blocks.append(Items(tuple(told)))
     return Section((texts("lot_plan.title"),), tuple(blocks), anchor="plan")
 
 

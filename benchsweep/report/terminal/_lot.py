@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from benchsweep.records import LotState, ReelAdded, ReelMargin, VariablesDecision
+from benchsweep.records import LotState, Parameter, ReelAdded, ReelMargin, VariablesDecision
 from benchsweep.report.document import clean
-from benchsweep.report.terminal._english import parameter_words, signed
+from benchsweep.report.terminal._english import number, parameter_words, signed
 from benchsweep.report.terminal._frame import tabled
 from benchsweep.report.terminal._lines import NARROWEST, entry, wrapped
 from benchsweep.report.terminal._lot_pick import draw_words
@@ -160,7 +160,11 @@ def _severity_words(state: LotState) -> Sequence[str]:
 
 def _variables_words(found: VariablesDecision) -> str:
     stands = {True: "accepted", False: "not accepted", None: "undecided"}[found.accepted]
-    return f"{characteristic_words(found.characteristic)}, {stands}: {found.reason}"
+    name = characteristic_words(found.characteristic)
+    unit = Parameter(found.characteristic).unit if found.characteristic in set(Parameter) else "dB"
+    spread = f"mean {signed(found.mean)} {unit}, s {number(found.deviation, 3)} {unit}"
+    margins = f"{found.count} worst margins, {spread}"
+    return f"{name}, {stands}: {found.reason}; {margins}"
 
 
 def _history(state: LotState) -> Sequence[str]:
@@ -191,22 +195,30 @@ def _history(state: LotState) -> Sequence[str]:
     ]
 
 
+def _margin_of(added: ReelAdded, name: str) -> str:
+    """Return the worst margin of a reel of one characteristic."""
+    worst = added.result.margin_of(Parameter(name)) if name in set(Parameter) else None
+    return "-" if worst is None or worst.margin is None else signed(worst.margin)
+
+
 def _replaces(earlier: ReelAdded) -> str:
     """Return that a test again took the place of a result that was good."""
     return ", which replaces a pass" if earlier.result.conforms else ""
 
 
 def _reels(state: LotState, width: int) -> list[str]:
-    heads = ["#", "reel", "outcome", "margin", "parameter", "end", "MHz", "tested", "by"]
+    judged = state.plan.characteristics if state.plan.method == "variables" else ()
+    names = [characteristic_words(name) for name in judged]
+    heads = ["#", "reel", "outcome", *names, "margin", "parameter", "end", "MHz", "tested", "by"]
     rows = []
     gone = {each.reel for each in state.excluded}
     for place, reel in state.drawn:
         added = state.counting.get(reel)
         if reel in gone:
-            rows.append([str(place), reel, "excluded", "", "", "", "", "", ""])
+            rows.append([str(place), reel, "excluded", *[""] * (len(heads) - 3)])
             continue
         if added is None:
-            rows.append([str(place), reel, "to be tested", "", "", "", "", "", ""])
+            rows.append([str(place), reel, "to be tested", *[""] * (len(heads) - 3)])
             continue
         worst = worst_margin(added)
         tested = (added.result.measured_at or added.at)[:10]
@@ -221,10 +233,15 @@ def _reels(state: LotState, width: int) -> list[str]:
                 megahertz(worst.frequency_hz),
             ]
         mark = "*" if added.retest_reason else ""
-        rows.append([str(place), reel, f"{added.result.outcome.value}{mark}", *cells, tested, added.by])
-    lines = tabled(heads, rows, width, figures=("#", "margin", "MHz"), spare=("by", "tested", "MHz", "end"))
+        of_plan = [_margin_of(added, name) for name in judged]
+        outcome = f"{added.result.outcome.value}{mark}"
+        rows.append([str(place), reel, outcome, *of_plan, *cells, tested, added.by])
+    figures, spare = ("#", *names, "margin", "MHz"), ("by", "tested", "MHz", "end")
+    lines = tabled(heads, rows, width, figures=figures, spare=spare)
     if any(added.retest_reason for added in state.counting.values()):
         lines += wrapped("* tested again, see history", width)
+    if names:
+        lines += wrapped(f"{', '.join(names)}: worst margin of both ends, which the plan judges", width)
     if any(row[3] for row in rows):
         lines += wrapped("margin: the smallest of the reel, in dB, after normalisation", width)
     results = {reel: state.counting[reel].result for reel in state.sample if reel in state.counting}

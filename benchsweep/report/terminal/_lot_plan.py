@@ -142,10 +142,19 @@ def _risks(plan: SamplingPlan, curve: OperatingCurve) -> Sequence[str]:
             f"process with {plan.aql_percent:g} % nonconforming are not accepted"
         )
     lines.append(
-        f"accepted in 95 % of cases at {percent_words(curve.producer_percent)} % nonconforming, in 50 % at "
+        "lots from a process: accepted in 95 % of cases at "
+        f"{percent_words(curve.producer_percent)} % nonconforming, in 50 % at "
         f"{percent_words(curve.indifferent_percent)} %, in 10 % at {percent_words(curve.consumer_percent)} % "
-        "(consumer's risk)"
+        "(consumer's risk of the process)"
     )
+    if plan.limiting_count is not None:
+        at = np.flatnonzero(np.isclose(curve.lot_percent, 100.0 * plan.limiting_count / plan.lot_size))
+        for accepted in curve.lot_accepted[at[:1]]:
+            lines.append(
+                f"this lot: accepted in {percent_words(100.0 * float(accepted))} % of cases with "
+                f"{plan.limiting_count} of {plan.lot_size} nonconforming (consumer's risk of the lot, which "
+                "the plan was made for)"
+            )
     return lines
 
 
@@ -242,7 +251,6 @@ def _at(percent: float, curve: OperatingCurve, column: np.ndarray) -> float:
 
 def _lot_points(curve: OperatingCurve, width: int) -> list[str]:
     """Return how often a lot of just this size with so many nonconforming units is accepted."""
-    size = curve.plan.lot_size
     if not curve.lot_percent.size:
         return []
     places = [
@@ -254,13 +262,28 @@ def _lot_points(curve: OperatingCurve, width: int) -> list[str]:
         return []
     while len(places) > _MOST_POINTS:  # the first few are what a lot is likely to have
         places = places[:_FIRST] + places[_FIRST::2]
+    limiting = [
+        place for place in range(curve.lot_percent.size) if _count(curve, place) == curve.plan.limiting_count
+    ]
+    places = sorted({*places, *limiting})
     rows = [
         [
-            f"{curve.lot_percent[place] * size / 100.0:.0f}",
+            f"{_count(curve, place)}{' *' if place in limiting else ''}",
             f"{curve.lot_percent[place]:.2f}",
             f"{100.0 * curve.lot_accepted[place]:.1f}",
         ]
         for place in places
     ]
     heads = ["nonconforming in this lot", "%", "accepted %"]
-    return ["", *tabled(heads, rows, width, figures=heads[1:])]
+    lines = ["", *tabled(heads, rows, width, figures=heads[1:])]
+    if limiting:
+        risk = 0.0 if curve.plan.consumer_risk is None else 100.0 * curve.plan.consumer_risk
+        lines += wrapped(
+            f"* limiting quality in this lot: the plan keeps this risk to {risk:g} % at most", width
+        )
+    return lines
+
+
+def _count(curve: OperatingCurve, place: int) -> int:
+    """Return how many nonconforming units a lot has at a point of its curve."""
+    return round(float(curve.lot_percent[place]) * curve.plan.lot_size / 100.0)

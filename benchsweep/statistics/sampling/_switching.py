@@ -55,13 +55,20 @@ class Inspection:
             return f"inspection is discontinued: {self.because}"
         more = ""
         if self.severity is Severity.NORMAL:
-            more = f"; switching score {self.score}"
-            more += ", reduced inspection is possible" if self.reduced_possible else ""
+            enough = switching_rules().switching_score.enough
+            more = f"; switching score {self.score}, "
+            more += (
+                "reduced inspection is possible"
+                if self.reduced_possible
+                else f"reduced inspection needs {enough}"
+            )
         elif self.severity is Severity.TIGHTENED:
             rules = switching_rules()
+            back, stop = rules.tightened_to_normal, rules.discontinue
             more = (
-                f"; {self.in_a_row} of {rules.tightened_to_normal.accepted_in_a_row} lots accepted in a row, "
-                f"{self.not_accepted} of {rules.discontinue.not_accepted_on_tightened} not accepted"
+                f"; {self.in_a_row} of the {back.accepted_in_a_row} lots accepted in a row that lead back to "
+                f"normal, {self.not_accepted} of the {stop.not_accepted_on_tightened} not accepted that stop "
+                "inspection"
             )
         return f"{self.severity.value} inspection: {self.because}{more}"
 

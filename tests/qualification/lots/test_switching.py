@@ -119,9 +119,9 @@ def test_a_person_may_direct_more_severe_inspection_with_a_reason(series: Series
 def test_what_a_lot_means_for_the_next_is_told(series: Series) -> None:
     series.lot(False)
     series.lot(False)
-    (words,) = read_lot(series.folder, "lot 2").inspection
+    _, words = read_lot(series.folder, "lot 2").inspection
     assert "tightened inspection" in words
-    assert "2 of its kind closed" in words
+    assert "(2 lots of this supplier, product, requirement, method, level and AQL closed so far)" in words
 
 
 def test_a_damaged_lot_hinders_the_next_opening_but_not_the_others(series: Series) -> None:
@@ -134,3 +134,19 @@ def test_a_damaged_lot_hinders_the_next_opening_but_not_the_others(series: Serie
     told(series.folder, view.name, GOOD)
     (words,) = read_lot(series.folder, view.name).inspection
     assert words.startswith("nobody knows how the next lot is to be inspected")
+
+
+@pytest.mark.parametrize("method", ["attributes", "zero-acceptance"])
+def test_what_is_done_with_a_lot_that_was_not_accepted(tmp_path: Path, method: str) -> None:
+    plan = {} if method == "attributes" else {"method": method, "limiting_percent": 50.0}
+    opened(tmp_path, "26-118", **plan)
+    state = read_lot(tmp_path, "26-118").state
+    told(tmp_path, "26-118", [result(good=False, margin=-1.0)] * len(state.sample))
+    advice = read_lot(tmp_path, "26-118").inspection[0]
+    assert advice.startswith(
+        "this lot was not accepted: return it; or have every reel of it sorted or repaired"
+    )
+    assert advice.endswith("--resubmission-of 26-118")
+    opened(tmp_path, "26-119", **plan)
+    told(tmp_path, "26-119", [result()] * len(state.sample))
+    assert not any("return it" in words for words in read_lot(tmp_path, "26-119").inspection)

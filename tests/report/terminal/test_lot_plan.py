@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from math import comb
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from scipy.stats import binom, hypergeom
 
 from benchsweep.records import OperatingCurve, SamplingPlan, Severity
 from benchsweep.report import sampling_table
+from benchsweep.statistics.sampling import operating_curve, zero_acceptance_plan
 
 
 def curve_of(plan: SamplingPlan, *, scheme: bool = False) -> OperatingCurve:
@@ -104,6 +106,19 @@ def test_between_ac_and_re_reduced_inspection_ends() -> None:
     )
     assert "arrow" not in told
     assert "between" not in sampling_table(NORMAL, curve_of(NORMAL))
+
+
+def test_the_row_of_the_limiting_quality_is_among_those_of_the_lot() -> None:
+    plan = zero_acceptance_plan(60, limiting_percent=10.0)
+    told = sampling_table(plan, operating_curve(plan))
+    # 6 of 60 nonconforming, 19 drawn without replacement: C(54, 19) / C(60, 19), in percent.
+    risk = 100.0 * comb(54, 19) / comb(60, 19)
+    (row,) = [line.split() for line in told.splitlines() if line.startswith("6 *")]
+    assert row == ["6", "*", "10.00", f"{risk:.1f}"]
+    words = " ".join(told.split())
+    assert f"this lot: accepted in {risk:.3g} % of cases with 6 of 60 nonconforming" in words
+    assert "in 10 % at 11.4 % (consumer's risk of the process)" in words
+    assert "* limiting quality in this lot: the plan keeps this risk to 10 % at most" in words
 
 
 def test_zero_acceptance_and_variables() -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import replace
 from hashlib import sha256
+from statistics import fmean, stdev
 from typing import Any
 
 import pytest
 
-from benchsweep.lots import random_order, state_of
+from benchsweep.lots import decision, random_order, state_of
 from benchsweep.records import (
     LotClosed,
     LotOpened,
@@ -24,6 +25,8 @@ from benchsweep.records import (
     Severity,
 )
 from benchsweep.report import lot_list, lot_proof_table, lot_table, pick_list
+from benchsweep.statistics.process import normality
+from benchsweep.statistics.sampling import judge_variables, variables_plan
 
 REELS = tuple(f"R{number:03d}" for number in range(1, 13))
 PLAN = SamplingPlan("attributes", 12, 5, 0, 1, 1.5, "II", Severity.NORMAL, "B", "D", 8)
@@ -230,3 +233,22 @@ def test_doubts_of_a_result_are_no_mere_notes(order: tuple[str, ...]) -> None:
     told = lot_table(state)
     assert f"doubtful     {order[1]}: the bench was cold\n" in told
     assert f"note         {order[1]}: corrected to 20 degC\n" in told
+
+
+def test_a_plan_by_variables_can_be_followed() -> None:
+    plan = variables_plan(12, aql_percent=2.5, characteristics=("return_loss",))
+    sample = state_of([opened(plan=plan)]).sample
+    # NEXT is nearer to its limit than return loss, which the plan judges, by 3 dB.
+    margins = [1.5 + 0.25 * number for number in range(len(sample))]
+    state = state_of(
+        [opened(plan=plan), *(added(reel, result(m - 3.0)) for reel, m in zip(sample, margins, strict=True))]
+    )
+    found = judge_variables(plan, "return_loss", margins, normality(margins))
+    table = lot_table(state, variables=[found], width=120)
+    spread = f"mean {fmean(margins):+.2f} dB, s {stdev(margins):.3f} dB"
+    assert f"{len(margins)} worst margins, {spread}" in " ".join(table.split())
+    for reel, margin in zip(sample, margins, strict=True):
+        (row,) = [line.split() for line in table.splitlines() if f" {reel} " in line]
+        assert row[2:6] == ["pass", f"{margin:+.2f}", f"{margin - 3.0:+.2f}", "NEXT"]
+    assert "return loss: worst margin of both ends, which the plan judges" in table
+    assert decision(state, [found]).words == "accepted: return loss by variables"

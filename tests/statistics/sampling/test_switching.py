@@ -183,9 +183,15 @@ def test_zero_acceptance_has_no_switching_rules() -> None:
 
 
 def test_words() -> None:
-    assert START.words == "normal inspection: inspection begins with normal; switching score 0"
+    # ISO 2859-1: reduced inspection from a switching score of 30 on.
+    told = "normal inspection: inspection begins with normal; switching score 0, reduced inspection needs 30"
+    assert START.words == told
     assert run("-+-").words.startswith(
-        "tightened inspection: 2 of the last 3 lots were not accepted; 0 of 5 lots"
+        "tightened inspection: 2 of the last 3 lots were not accepted; 0 of the 5 lots accepted "
+        "in a row that lead back to normal"
     )
     assert run("--").words.startswith("tightened inspection: 2 lots one after the other were not accepted")
-    assert "3 of 5 lots accepted in a row, 1 of 5 not accepted" in run("--" + "-+++").words
+    assert (
+        "3 of the 5 lots accepted in a row that lead back to normal, 1 of the 5 not accepted"
+        in run("--" + "-+++").words
+    )
