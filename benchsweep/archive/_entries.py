@@ -17,7 +17,7 @@ from numbers import Integral, Real
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
-__all__ = ["from_json", "to_json"]
+__all__ = ["from_json", "plain", "to_json"]
 
 # JSON has no numbers for these.
 _BEYOND = {"inf": math.inf, "-inf": -math.inf, "nan": math.nan}
@@ -33,10 +33,10 @@ def to_json(value: Any) -> Any:
     ValueError
         It would be read as another one: a field has another type than it is declared with.
     """
-    found = _plain(value)
+    found = plain(value)
     if is_dataclass(value) and not isinstance(value, type):
         again = from_json(type(value), json.loads(json.dumps(found, allow_nan=False)))
-        if _plain(again) != found:
+        if plain(again) != found:
             raise ValueError("it would be read as another one")
     return found
 
@@ -49,20 +49,30 @@ def from_json(kind: type, raw: Any, where: str = "") -> Any:
     ValueError
         A key is missing, unknown or of another type, or the record refuses its fields; the message names it.
     """
-    return _object(kind, raw, where or kind.__name__)
+    try:
+        return _quick_object(kind)(raw)
+    except (ValueError, TypeError, LookupError, OverflowError):  # what is wrong, and where
+        return _object(kind, raw, where or kind.__name__)
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """Return what JSON holds of a record, without looking whether it could be read again; see `to_json`.
+
+    Raises
+    ------
+    TypeError
+        It holds something that JSON has not.
+    """
     if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, (tuple, list)):
-        return [_plain(each) for each in value]
+        return [plain(each) for each in value]
     if isinstance(value, Mapping):
         if not all(isinstance(key, str) for key in value):
             raise TypeError("a mapping whose keys are no texts")
-        return {str(key): _plain(each) for key, each in value.items()}
+        return {str(key): plain(each) for key, each in value.items()}
     if value is None or isinstance(value, (bool, str)):
         return value
     if isinstance(value, Integral):  # of numpy, too
@@ -88,7 +98,7 @@ def _object(kind: type, raw: Any, where: str) -> Any:
     for name in hints:
         if name not in raw:
             raise ValueError(f"{where}: {name} is missing")
-    values = {name: _decoder(hint)(raw[name], f"{where}.{name}") for name, hint in hints.items()}
+    values = {name: _slow(hint)(raw[name], f"{where}.{name}") for name, hint in hints.items()}
     try:
         return kind(**values)
     except (ValueError, TypeError) as error:
@@ -96,17 +106,66 @@ def _object(kind: type, raw: Any, where: str) -> Any:
 
 
 @cache
-def _decoder(hint: Any) -> Callable[[Any, str], Any]:
-    """Return what makes a value of a type; made once for each type, since histories hold very many."""
+def _quick(hint: Any) -> Callable[[Any], Any]:
+    """Return what makes a value of a type from JSON: as `_slow` does, but it tells not what is wrong.
+
+    It is made once for each type: a thousand lots hold millions of values.
+    """
     origin, options = get_origin(hint), get_args(hint)
     if origin in (Union, UnionType):
         (only,) = (each for each in options if each is not NoneType)
-        inner = _decoder(only)
+        inner = _quick(only)
+        return lambda raw: None if raw is None else inner(raw)
+    if origin is tuple and len(options) == 2 and options[1] is Ellipsis:
+        each = _quick(options[0])
+        return lambda raw: tuple([each(item) for item in _as(list, raw)])
+    if origin is tuple:
+        parts = [_quick(option) for option in options]
+        return lambda raw: tuple([part(item) for part, item in zip(parts, _as(list, raw), strict=True)])
+    if isinstance(origin, type) and issubclass(origin, Mapping):
+        of_each = _quick(options[1])
+        return lambda raw: {name: of_each(item) for name, item in _as(dict, raw).items()}
+    if isinstance(hint, type) and is_dataclass(hint):
+        return _quick_object(hint)
+    if origin is Literal:
+        return {word: word for word in options}.__getitem__
+    if isinstance(hint, type) and issubclass(hint, Enum):
+        return {member.value: member for member in hint}.__getitem__
+    if hint is float:
+        return lambda raw: raw if type(raw) is float and raw - raw == 0.0 else _number(raw, "")
+    return lambda raw: raw if type(raw) is hint else _as(hint, raw)
+
+
+@cache
+def _quick_object(kind: type) -> Callable[[Any], Any]:
+    names = _hints(kind).keys()
+    fields_of = [(name, _quick(hint)) for name, hint in _hints(kind).items()]
+
+    def decode(raw: Any) -> Any:
+        if type(raw) is not dict or raw.keys() != names:
+            raise TypeError(kind)
+        return kind(*[field(raw[name]) for name, field in fields_of])
+
+    return decode
+
+
+def _as(kind: type, raw: Any) -> Any:
+    if type(raw) is not kind:
+        raise TypeError(kind)
+    return raw
+
+
+def _slow(hint: Any) -> Callable[[Any, str], Any]:
+    """Return what makes a value of a type from JSON; it raises `ValueError` with the place of what is none."""
+    origin, options = get_origin(hint), get_args(hint)
+    if origin in (Union, UnionType):
+        (only,) = (each for each in options if each is not NoneType)
+        inner = _slow(only)
         return lambda raw, where: None if raw is None else inner(raw, where)
     if origin is tuple:
         return _tuple(options)
     if isinstance(origin, type) and issubclass(origin, Mapping):
-        return _mapping(_decoder(options[1]))
+        return _mapping(_slow(options[1]))
     if isinstance(hint, type) and is_dataclass(hint):
         return lambda raw, where: _object(hint, raw, where)
     if origin is Literal or (isinstance(hint, type) and issubclass(hint, Enum)):
@@ -116,11 +175,11 @@ def _decoder(hint: Any) -> Callable[[Any, str], Any]:
 
 def _tuple(options: tuple[Any, ...]) -> Callable[[Any, str], Any]:
     if len(options) == 2 and options[1] is Ellipsis:
-        each = _decoder(options[0])
+        each = _slow(options[0])
         return lambda raw, where: tuple(
             each(item, f"{where}[{place}]") for place, item in enumerate(_of_type(list, raw, where, "list"))
         )
-    parts = [_decoder(option) for option in options]
+    parts = [_slow(option) for option in options]
 
     def decode(raw: Any, where: str) -> Any:
         items = _of_type(list, raw, where, "list")

@@ -32,8 +32,8 @@ __all__ = ["check_file"]
 def check_file(source: Source, *, every_item: bool = False) -> FileFacts:
     """Check one file, whatever its kind: that no byte of it has changed, and that nothing is missing in it.
 
-    The folder of an unfinished series is checked as a whole. Histories of lots, channels, testers, studies are
-    text (``.txt``); what these keep beside them bears the hash of its bytes (``.dat``).
+    The folder of an unfinished series is checked as a whole. Histories of lots, channels, testers and studies
+    are text (``.txt``); what these keep beside them bears the hash of its bytes (``.dat``).
 
     Parameters
     ----------
