@@ -156,7 +156,7 @@ def _as(kind: type, raw: Any) -> Any:
 
 
 def _slow(hint: Any) -> Callable[[Any, str], Any]:
-    """Return what makes a value of a type from JSON; it raises `ValueError` with the place of what is none."""
+    """Return what makes a value of a type from JSON, and names the place of what is none."""
     origin, options = get_origin(hint), get_args(hint)
     if origin in (Union, UnionType):
         (only,) = (each for each in options if each is not NoneType)

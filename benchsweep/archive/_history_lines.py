@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,9 +11,25 @@ from typing import Any, NoReturn
 
 from benchsweep.errors import RecordDamaged, RecordNewer
 
-__all__ = ["History", "HistoryFormat"]
+__all__ = ["HISTORY_SUFFIX", "History", "HistoryFormat", "history_name"]
 
 _SHORT = 16
+HISTORY_SUFFIX = ".txt"
+"""What the names of files of histories end in."""
+_LONGEST_STEM = 60
+_NAME_DIGITS = 16
+
+
+def history_name(name: str) -> str:
+    """Return the name of the file of a history of that name, any text, which no other name has.
+
+    What no file system refuses of it, then 16 digits of its SHA-256.
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode("ascii")
+    stem = re.sub(r"[^A-Za-z0-9._-]+", "-", plain)
+    stem = re.sub(r"\.{2,}", ".", stem).strip("-._")[:_LONGEST_STEM].rstrip("-._")
+    digest = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:_NAME_DIGITS]
+    return f"{stem or 'unnamed'}-{digest}{HISTORY_SUFFIX}"
 
 
 @dataclass(frozen=True, slots=True)

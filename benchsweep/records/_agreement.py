@@ -286,7 +286,8 @@ class Comparison:
     budget
         Lines that say where every part of the uncertainty comes from, with its standing.
     bland_altman
-        Over the decisive points of all rows, by parameter name; needs several.
+        Over the decisive points of all rows and of the comparisons of this tester since it was last changed,
+        by parameter; needs several.
     notes, doubts
         In words; `doubts` are what a reader must know before the outcome.
     """

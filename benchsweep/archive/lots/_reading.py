@@ -1,12 +1,10 @@
 from __future__ import annotations
 
-import hashlib
 import re
-import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
-from benchsweep.archive._history_lines import History, HistoryFormat
+from benchsweep.archive._history_lines import HISTORY_SUFFIX, History, HistoryFormat, history_name
 from benchsweep.archive.lots._codec import VERSION, decode_event
 from benchsweep.archive.places import Source, below, files_in, open_content
 from benchsweep.errors import RecordDamaged, RecordMissing
@@ -31,9 +29,6 @@ LOTS = "lots"
 """Folder of the histories of lots within an archive."""
 FORMAT = HistoryFormat("lot", chained=True, version=VERSION)
 """How they stand in their files."""
-_SUFFIX = ".txt"
-_LONGEST_STEM = 60
-_DIGITS = 16
 # Quotes within a text are escaped, and the codec writes no blanks.
 _RECORD = re.compile(rb'"record":"([0-9a-f]{64})"')
 _OURS = re.compile(r".*-[0-9a-f]{16}\.txt")
@@ -80,7 +75,7 @@ class LotOutline:
 
 def lot_sources(folder: Source) -> list[Source]:
     """Return the files of lots of an archive by name, whatever stands in them; raises as `list_lots`."""
-    sources = files_in(below(folder, LOTS), suffix=_SUFFIX)
+    sources = files_in(below(folder, LOTS), suffix=HISTORY_SUFFIX)
     return [source for source in sources if _OURS.fullmatch(_name_of(source))]
 
 
@@ -216,8 +211,4 @@ def file_name(lot: str) -> str:
     >>> file_name("delivery 7 / Nov.")
     'delivery-7-Nov-65121d8043f03c65.txt'
     """
-    plain = unicodedata.normalize("NFKD", lot).encode("ascii", "ignore").decode("ascii")
-    stem = re.sub(r"[^A-Za-z0-9._-]+", "-", plain)
-    stem = re.sub(r"\.{2,}", ".", stem).strip("-._")[:_LONGEST_STEM].rstrip("-._")
-    digest = hashlib.sha256(lot.encode("utf-8", "surrogatepass")).hexdigest()[:_DIGITS]
-    return f"{stem or 'unnamed'}-{digest}{_SUFFIX}"
+    return history_name(lot)

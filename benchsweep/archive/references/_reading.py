@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
-import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchsweep.archive._history_lines import History, HistoryFormat
+from benchsweep.archive._history_lines import HISTORY_SUFFIX, History, HistoryFormat, history_name
 from benchsweep.archive.places import Source, below, files_in, open_content
 from benchsweep.archive.references._codec import (
     KINDS,
@@ -36,9 +34,6 @@ REFERENCES = "references"
 """Folder of these histories within an archive."""
 FORMAT = HistoryFormat("reference", chained=True)
 """How they stand in their files."""
-_SUFFIX = ".txt"
-_LONGEST_STEM = 60
-_DIGITS = 16
 _OURS = re.compile(rf"({'|'.join(KINDS)})-.*-[0-9a-f]{{16}}\.txt")
 
 
@@ -88,11 +83,7 @@ def file_name(kind: ReferenceKind, name: str) -> str:
     >>> file_name("tester", "FT 07 / Nov.")
     'tester-FT-07-Nov-bcbe5fe6fef702d7.txt'
     """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode("ascii")
-    stem = re.sub(r"[^A-Za-z0-9._-]+", "-", plain)
-    stem = re.sub(r"\.{2,}", ".", stem).strip("-._")[:_LONGEST_STEM].rstrip("-._")
-    digest = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:_DIGITS]
-    return f"{kind}-{stem or 'unnamed'}-{digest}{_SUFFIX}"
+    return f"{kind}-{history_name(name)}"
 
 
 def reference_sources(folder: Source, kind: ReferenceKind | None = None) -> list[Source]:
@@ -109,7 +100,7 @@ def reference_sources(folder: Source, kind: ReferenceKind | None = None) -> list
         The folder cannot be listed.
     """
     start = "" if kind is None else f"{kind}-"
-    sources = files_in(below(folder, REFERENCES), start, suffix=_SUFFIX)
+    sources = files_in(below(folder, REFERENCES), start, suffix=HISTORY_SUFFIX)
     return [source for source in sources if _OURS.fullmatch(_last(source))]
 
 

@@ -2,27 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-import re
-import tempfile
-from collections.abc import Sequence
-from pathlib import Path
-
 from benchsweep import archive, limits
 from benchsweep.archive.places import below
 from benchsweep.errors import BenchsweepError, LotRefused
+from benchsweep.qualification._requirement_texts import requirement_digest, requirement_from_texts
 from benchsweep.records import LotOpened, LotState
 
 __all__ = ["RequirementsInForce", "check_requirement", "requirement_digest", "requirement_of", "told_as"]
 
 _OF_CABLES = ("cable", "stranded-cable")
-_BASE = re.compile(r"^(\s*base\s*=\s*)(\"[^\"\n]*\"|'[^'\n]*')", re.MULTILINE)
-
-
-def requirement_digest(texts: Sequence[str]) -> str:
-    """Return what names the text of a requirement and of those it is a variant of: SHA-256, hexadecimal."""
-    return hashlib.sha256(json.dumps(list(texts), ensure_ascii=True).encode("ascii")).hexdigest()
 
 
 def check_requirement(requirement: limits.Requirement) -> None:
@@ -120,7 +108,7 @@ def requirement_of(folder: archive.Source, state: LotState) -> limits.Requiremen
             for source in {kept.grading for kept in archive.kept_verdicts(where, entry.record, damaged=[])}:
                 for item in archive.read_grading(source).requirements:
                     if requirement_digest(item.files) == opened.requirement_digest:
-                        return _read_again(opened.requirement, item.files)
+                        return requirement_from_texts(opened.requirement, item.files)
         raise error
 
 
@@ -134,16 +122,3 @@ def _why_not(found: limits.Requirement | BenchsweepError, opened: LotOpened) -> 
         f"the requirement {opened.requirement} has another text now than when the lot {opened.lot} was "
         f"opened{edition}"
     )
-
-
-def _read_again(name: str, texts: Sequence[str]) -> limits.Requirement:
-    """Return the requirement that some texts say, each a variant of the one behind it."""
-    with tempfile.TemporaryDirectory() as folder:
-        paths = [Path(folder) / str(place) / f"{name}.toml" for place in range(len(texts))]
-        for place, (path, text) in enumerate(zip(paths, texts, strict=True)):
-            path.parent.mkdir()
-            if place + 1 < len(paths):  # the one behind it by its place, not by its name of today
-                text = _BASE.sub(rf'\g<1>"../{place + 1}/{name}.toml"', text, count=1)
-            path.write_text(text, encoding="utf-8")
-        found = limits.load_requirement(str(paths[0]))
-    return found.read_from((), tuple(texts))
