@@ -22,7 +22,7 @@ them up), `series`, `notes`, `unfinished`; at the top `index` and `check`. Besid
 
 from benchsweep.archive._again import of_the_same_sweeps
 from benchsweep.archive._find import find_calibration_file, find_record
-from benchsweep.archive._head import Head, read_head
+from benchsweep.archive._head import Head, measured_on_simulated_bench, read_head
 from benchsweep.archive._history import AppendedFile, MatingCounters
 from benchsweep.archive._store import (
     check_record,
@@ -127,6 +127,7 @@ __all__ = [
     "list_unfinished",
     "local_path",
     "make_folder",
+    "measured_on_simulated_bench",
     "notes_of",
     "number_words",
     "of_the_same_sweeps",

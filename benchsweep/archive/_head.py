@@ -12,7 +12,7 @@ from benchsweep.archive.places import Source, open_content
 from benchsweep.errors import RecordDamaged
 from benchsweep.records import Specimen
 
-__all__ = ["Head", "read_head"]
+__all__ = ["Head", "measured_on_simulated_bench", "read_head"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +47,6 @@ class Head:
         Number of hookups.
     source_file : str
         Name of the imported file.
-    simulated : bool
-        Whether it was measured on the simulated bench: for practice.
     size : int
         Length of the file in bytes.
     """
@@ -72,7 +70,6 @@ class Head:
     ports: int = 0
     hookups: int = 0
     source_file: str = ""
-    simulated: bool = False
     size: int = 0
 
 
@@ -109,13 +106,28 @@ def read_head(source: Source) -> Head:
             return _head(root, kind, content.size)
 
 
+def measured_on_simulated_bench(source: Source) -> bool:
+    """Tell whether a record was measured on the simulated bench, of its content read no more than that.
+
+    Not part of `read_head`: the head of a file in a store is fetched in one piece, and what the
+    analyzer said of itself lies further behind.
+
+    Raises as `read_head`.
+    """
+    with (
+        open_content(source, "benchsweep", whole=False) as content,
+        node_of(content, "record", whole=False) as root,
+    ):
+        analyzer = root.optional("analyzer")
+        return analyzer is not None and read_analyzer(analyzer).simulated
+
+
 def _head(root: Node, kind: Kind, size: int) -> Head:
     def text(node: Node | None, *names: str) -> str:
         return next((node.text(name) for name in names if node is not None and node.has(name)), "")
 
     calibration = root if kind == "calibration" else root.optional("calibration")
     specimen, hookups = root.optional("specimen"), root.optional("hookups")
-    analyzer = root.optional("analyzer")
     points, start, stop, ports = _grid(root, kind)
     return Head(
         kind=kind,
@@ -137,7 +149,6 @@ def _head(root: Node, kind: Kind, size: int) -> Head:
         ports=ports,
         hookups=1 if root.contains("hookup") else 0 if hookups is None else len(hookups.names()),
         source_file=text(root, "source_file"),
-        simulated=analyzer is not None and read_analyzer(analyzer).simulated,
         size=size,
     )
 

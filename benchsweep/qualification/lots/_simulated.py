@@ -19,7 +19,7 @@ Practice = tuple[int, int, int]
 def practice_of(folder: Root, views: Sequence[ProcessView]) -> Practice:
     """Return how many of the reels of views were measured on the simulated bench: for practice.
 
-    The head of each record is read, once; so this is asked when a report is written, not for every look. Of
+    A little of each record is read, once; so this is asked when a report is written, not for every look. Of
     a record that cannot be read it is not known.
 
     Raises
@@ -31,7 +31,7 @@ def practice_of(folder: Root, views: Sequence[ProcessView]) -> Practice:
     simulated = unknown = 0
     for path in sorted(paths):
         try:
-            simulated += archive.read_head(below(folder, *path.split("/"))).simulated
+            simulated += archive.measured_on_simulated_bench(below(folder, *path.split("/")))
         except ArchiveUnreachable:
             raise
         except ArchiveError:
