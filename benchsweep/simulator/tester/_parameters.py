@@ -100,13 +100,15 @@ def _turns(
 ) -> NDArray[np.float64]:
     """Return by how many turns the phase is late: what is measured of them, whole ones by the group delay.
 
-    At the lowest frequency phase and group delay are taken as alike; above it the group delay is integrated.
+    At the lowest frequency phase and group delay are taken as alike. From there on the whole turns of each
+    step are those of the group delay over it, so that what a step misses does not add up.
     """
-    steps = 0.5 * (group_s[1:] + group_s[:-1]) * np.diff(frequency_hz)
-    expected = group_s[0] * frequency_hz[0] + np.concatenate([[0.0], np.cumsum(steps)])
     part = -angle / (2.0 * np.pi)
-    found: NDArray[np.float64] = part + np.round(expected - part)
-    return found
+    expected = 0.5 * (group_s[1:] + group_s[:-1]) * np.diff(frequency_hz)
+    steps = np.diff(part)
+    steps += np.round(expected - steps)
+    first = part[0] + np.round(group_s[0] * frequency_hz[0] - part[0])
+    return np.concatenate([[first], first + np.cumsum(steps)])
 
 
 def _loss(wave: NDArray[np.complex128]) -> NDArray[np.float64]:
