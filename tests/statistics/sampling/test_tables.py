@@ -175,7 +175,7 @@ def test_plans_say_where_they_are_from() -> None:
         (90, {"aql_percent": 0.7}, "no AQL of 0.7 %; nearest: 0.65 and 1", "0.65, 1, 1.5"),
         (90, {"aql_percent": 2000.0}, "nearest: 1000", "1000"),
         (90, {"aql_percent": 0.001}, "nearest: 0.01", "0.01"),
-        (90, {"aql_percent": float("nan")}, "no AQL of nan", "0.01"),
+        (90, {"aql_percent": float("nan")}, "an AQL of nan % makes no sense", "0.01"),
         (
             90,
             {"aql_percent": 1.0, "level": "IV"},
