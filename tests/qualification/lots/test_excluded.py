@@ -71,7 +71,9 @@ def test_numbers_are_those_of_the_draw_whatever_is_excluded(folder: Path) -> Non
     listed = pick_list(state)
     assert f"--- 1 {first} excluded" in listed
     assert f"[ ] 3 {third}" in listed
-    assert f"for a reel that is excluded: {state.order[3]} (no. 4), {state.order[4]} (no. 5)" in " ".join(listed.split())
+    assert f"for a reel that is excluded: {state.order[3]} (no. 4), {state.order[4]} (no. 5)" in " ".join(
+        listed.split()
+    )
     fetch, spares = tables_of(Section(("",), pick_list_document(state, english()).blocks))
     assert [(row[1], row[2]) for row in fetch[1:]] == [("1", first), ("2", second), ("3", third)]
     assert fetch[1][-1] == "excluded: do not fetch it"

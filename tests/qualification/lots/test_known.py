@@ -20,7 +20,17 @@ from benchsweep.qualification import (
     process_views,
 )
 from benchsweep.records import AnalyzerIdentity
-from tests.qualification.lots.reels import BY, PRODUCT, SUPPLIER, measured, names, opened, record_of, result, told
+from tests.qualification.lots.reels import (
+    BY,
+    PRODUCT,
+    SUPPLIER,
+    measured,
+    names,
+    opened,
+    record_of,
+    result,
+    told,
+)
 
 Run = Callable[..., Any]
 
@@ -63,7 +73,18 @@ def test_a_reel_in_the_samples_of_two_lots_is_said(folder: Path) -> None:
 
 
 def test_notes_stand_beside_the_pick_list(own_home: Path, run: Run) -> None:
-    what = ("--product", "C6-23", "--reels", "R01..R12", "--against", "tia-6-cable", "--aql", "6.5", "--by", BY)
+    what = (
+        "--product",
+        "C6-23",
+        "--reels",
+        "R01..R12",
+        "--against",
+        "tia-6-cable",
+        "--aql",
+        "6.5",
+        "--by",
+        BY,
+    )
     assert run("lot", "open", "1", "--supplier", "Tollmoor Wire", *what).err.count("note:") == 0
     again = run("lot", "open", "2", "--supplier", "Tollmoor Wire", *what)
     assert again.code == 0

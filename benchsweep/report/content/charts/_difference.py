@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchsweep.records import Agreement, ComparedTrace, End, Parameter, TraceDifference
 from benchsweep.report.chart import Axis, Chart, Curve, Mark, Panel
@@ -27,12 +28,13 @@ _PANEL_HEIGHT = 150.0
 _WIDEST = 4.0
 """Differences beyond so many times the largest that counts, or its uncertainty, are cut off."""
 _LEAST_DB = 0.5
+_MOST_DOTS = 60
 
 
 def difference_charts(item: ComparisonItem, texts: Texts, *, prefix: str) -> list[Captioned]:
     """Return a chart for each parameter, a panel for each end: tester less bench of every pair.
 
-    Points at which a difference means nothing are drawn thinner. The band is the expanded uncertainty of the
+    Points at which a difference means nothing are left out. The band is the expanded uncertainty of the
     difference of the worst trace around zero: what leaves it is more than both uncertainties explain.
     """
     grids = Grids()
@@ -85,19 +87,17 @@ def _panel(
 ) -> Panel:
     mine = [rows[key] for each in differences if (key := (parameter, end, each.pairs)) in rows]
     worst = _worst(mine)
-    curves = []
+    curves: list[Curve] = []
     for each in differences:
         heaviest = worst is not None and worst.pairs == each.pairs
-        curves.append(
-            Curve(
-                pairs_words(each.pairs, texts),
-                grids(each.frequency_hz),
-                np.ascontiguousarray(each.difference),
-                trace_look(each.pairs, worst=heaviest),
-                pairs=each.pairs,
-                idle=~each.counts,
-            )
-        )
+        look = trace_look(each.pairs, worst=heaviest)
+        grid = grids(each.frequency_hz)
+        shown = np.where(each.counts, each.difference, np.nan)
+        curves.append(Curve(pairs_words(each.pairs, texts), grid, shown, look, pairs=each.pairs))
+        alone = np.flatnonzero(_alone(each.counts))[:_MOST_DOTS]
+        if alone.size:
+            dots = dot_look(each.pairs[0], filled=True)
+            curves.append(Curve("", grid[alone], shown[alone], dots, pairs=each.pairs))
     band = _band(item, differences, worst, texts, grids)
     marks = []
     for row in mine:
@@ -122,6 +122,12 @@ def _panel(
         levels=(0.0,),
         name=texts("where.end", end=end) if end else "",
     )
+
+
+def _alone(counts: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the points that count and have no neighbour that does: no line leads to them."""
+    padded = np.pad(counts, 1)
+    return counts & ~padded[:-2] & ~padded[2:]
 
 
 def _band(
