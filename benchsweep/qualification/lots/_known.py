@@ -44,8 +44,8 @@ def _spellings(lots: Sequence[LotOpened], supplier: str, product: str) -> tuple[
     if supplier not in suppliers:
         if near := _near(supplier, suppliers):
             return (
-                f"no lot of the supplier {supplier} before; known: {_some(near)}. Under another spelling of its "
-                "name the switching rules begin anew",
+                f"no lot of the supplier {supplier} before; known: {_some(near)}. Under another spelling of "
+                "its name the switching rules begin anew",
             )
         return ()
     products = dict.fromkeys(opened.product for opened in lots if opened.supplier == supplier)
@@ -92,8 +92,7 @@ def _drawn_elsewhere(folder: Root, supplier: str, product: str, wanted: frozense
     holding = [
         (source, opened)
         for source, opened in _openings(folder)
-        if (opened.supplier, opened.product) == (supplier, product)
-        and not wanted.isdisjoint(opened.reels)
+        if (opened.supplier, opened.product) == (supplier, product) and not wanted.isdisjoint(opened.reels)
     ]
     told = []
     for state in _states(holding):

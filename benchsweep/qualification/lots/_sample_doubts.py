@@ -1,4 +1,4 @@
-"""What makes a lot doubtful that follows from its own history: results taken out, margins of unknown shape."""
+"""What makes a lot doubtful by its own history: results taken out, margins of unknown shape."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ def _taken_out(state: LotState) -> Iterator[str]:
         before = result_of_excluded(state, gone.reel)
         if before is not None and before.result.conforms:
             yield (
-                f"a conforming result was taken out: {gone.reel}, tested {before.result.outcome}, was excluded "
-                f"by {gone.by} on {gone.at[:10]}: {gone.reason}"
+                f"a conforming result was taken out: {gone.reel}, tested {before.result.outcome}, was "
+                f"excluded by {gone.by} on {gone.at[:10]}: {gone.reason}"
             )
 
 
@@ -41,6 +41,6 @@ def _not_known_normal(variables: Sequence[VariablesDecision]) -> Iterator[str]:
             name = each.characteristic
             term = Parameter(name).term if name in set(Parameter) else name
             yield (
-                f"the plan by variables holds for normal margins alone; whether those of {term} are normal is not "
-                f"known from {each.count} reels"
+                f"the plan by variables holds for normal margins alone; whether those of {term} are normal is "
+                f"not known from {each.count} reels"
             )

@@ -124,8 +124,8 @@ def test_all_that_is_wrong_with_a_record_is_said_at_once(folder: Path) -> None:
     with pytest.raises(LotRefused) as caught:
         add_record(folder, "26-401", record, by=BY)
     assert caught.value.message.endswith(
-        "says that it is of the lot 26-041, not of 26-401; and that it is of no product; the lot 26-401 is of "
-        "C6-23"
+        "says that it is of the lot 26-041, not of 26-401; and that it is of no product; the lot 26-401 is "
+        "of C6-23"
     )
     assert "archive correct --lot 26-401 --product C6-23`" in caught.value.hint
 
