@@ -41,6 +41,6 @@ def _not_known_normal(variables: Sequence[VariablesDecision]) -> Iterator[str]:
             name = each.characteristic
             term = Parameter(name).term if name in set(Parameter) else name
             yield (
-                f"the plan by variables holds for normal margins alone; whether those of {term} are normal is "
-                f"not known from {each.count} reels"
+                f"the plan by variables holds for normal margins alone; whether those of {term} are normal "
+                f"is not known from {each.count} reels"
             )
