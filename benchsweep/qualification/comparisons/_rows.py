@@ -257,9 +257,10 @@ def _decided(row: ComparedTrace, bench: BenchRecord, sources: Sources, *, whole:
     if point.e_n is None or point.uncertainty is None:
         return replace(row, words=f"{said}; {_unknown(row, point, bench, sources)}")
     said += f", E_n {point.e_n:+.2f} (U {point.uncertainty:.2f} {row.parameter.unit})"
-    most = comparison_rules().compare.share_beyond
+    rules = comparison_rules().compare
     beyond = abs(point.e_n) > 1.0
-    wide = row.share_beyond is not None and row.share_beyond > most
+    share = row.share_beyond if row.compared >= rules.share_fewest else None
+    wide = share is not None and share > rules.share_beyond
     if not beyond and not wide:
         return replace(row, outcome=Agreement.AGREES, words=said)
     if wide:

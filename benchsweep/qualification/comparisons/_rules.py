@@ -23,6 +23,7 @@ class Compare(Definition):
     floor_db: Positive
     null_steps: int = Field(ge=0)
     share_beyond: float = Field(gt=0, lt=1)
+    share_fewest: int = Field(ge=1)
     source: str
     standing: Standing
 
