@@ -19,7 +19,20 @@ _KINDS = {
     "Co": "characters for private use",
     "Cn": "characters that Unicode does not know",
 }
+# Default_Ignorable_Code_Point of Unicode beyond the categories above (from memory), and the blank of Braille:
+# they print nothing, or choose how the character before them looks.
+_UNSEEN = frozenset(
+    map(
+        chr,
+        (
+            *(0x034F, 0x115F, 0x1160, 0x17B4, 0x17B5, 0x180B, 0x180C, 0x180D, 0x180F, 0x2800, 0x3164, 0xFFA0),
+            *range(0xFE00, 0xFE10),
+            *range(0xE0100, 0xE01F0),
+        ),
+    )
+)
 # They join letters or keep them apart, which some scripts need, and show nothing by themselves.
+_MINUS = "\u2212"
 _JOINERS = "\u200c\u200d"
 
 
@@ -34,7 +47,7 @@ def text_fault(text: str, *, longest: int, joiners: bool = False) -> str:
     longest
         Characters that it may have.
     joiners
-        U+200C and U+200D may stand in it: in sentences, not in names.
+        U+200C and U+200D may stand in it, and what shows nothing by itself: in sentences, not in names.
 
     Examples
     --------
@@ -43,6 +56,8 @@ def text_fault(text: str, *, longest: int, joiners: bool = False) -> str:
     """
     for char in text:
         kind = _KINDS.get(unicodedata.category(char))
+        if kind is None and char in _UNSEEN and not joiners:
+            kind = "characters that show nothing"
         if kind is not None and not (joiners and char in _JOINERS):
             return f"holds {kind}: U+{ord(char):04X} {unicodedata.name(char, '')}".rstrip()
     if len(text) > longest:
@@ -53,8 +68,9 @@ def text_fault(text: str, *, longest: int, joiners: bool = False) -> str:
 def look_alike(name: str) -> str:
     r"""Return what all names have in common that a reader may take for this one.
 
-    Compatibility forms, capitals and small letters, and kinds and numbers of blanks make no difference
-    (NFKC and case folding of Unicode). Letters of different scripts do, though they may look the same.
+    Compatibility forms, capitals and small letters, kinds of dashes, and kinds and numbers of blanks make no
+    difference (NFKC, case folding and category Pd of Unicode). Letters of different scripts do, though they
+    may look the same.
 
     Examples
     --------
@@ -62,4 +78,8 @@ def look_alike(name: str) -> str:
     (True, False)
     """
     folded = unicodedata.normalize("NFKC", name).casefold()
-    return " ".join(unicodedata.normalize("NFKC", folded).split())
+    alike = "".join(
+        "-" if unicodedata.category(char) == "Pd" or char == _MINUS else char
+        for char in unicodedata.normalize("NFKC", folded)
+    )
+    return " ".join(alike.split())

@@ -57,9 +57,10 @@ class Afterwards:
             return ()
         return archive.notes_of(root, record, damaged=[])
 
-    def withdrawn(self, record: str, path: str) -> Correction | None:
-        """Return what withdrew a record; None when it may be used. Raises as `notes`."""
-        return corrections_in_force(self.notes(record, path)).withdrawn
+    def since(self, record: str, path: str, added_at: str) -> tuple[Correction | None, bool]:
+        """Return what withdrew a record, whether it was corrected since it was added; raises as `notes`."""
+        notes = self.notes(record, path)
+        return corrections_in_force(notes).withdrawn, any(True for _ in _corrected(notes, added_at))
 
     def _root(self, path: str) -> archive.Source:
         """Return the archive that a record is in; it depends on its folder alone."""

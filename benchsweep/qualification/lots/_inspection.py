@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -98,9 +98,11 @@ def _order_doubts(states: Sequence[LotState], now: str) -> tuple[str, ...]:
     """Return which lots may stand at a wrong place among those that count, in words.
 
     Lots count in the order of the times at which they were closed. A clock that was wrong changes it: a lot
-    that has an entry of later than now, or was closed before it was opened.
+    that has an entry of later than now, was closed before it was opened, or was opened earlier than one that
+    it saw.
     """
     told: list[str] = []
+    opened_at = {state.opened.lot: state.opened.at for state in states}
     for state in states:
         opened, closed = state.opened, state.closed
         entries = (opened, *state.replanned, *(() if closed is None else (closed,)))
@@ -110,6 +112,8 @@ def _order_doubts(states: Sequence[LotState], now: str) -> tuple[str, ...]:
         elif clock_doubts(entries):
             what = "replanned" if closed is None else "closed"
             why = f"was {what} on {entries[-1].at}, before an earlier entry of it"
+        elif later := _seen_later(opened, opened_at):
+            why = f"was opened on {opened.at}, before the lot {later}, which was there already"
         else:
             continue
         told.append(
@@ -117,6 +121,18 @@ def _order_doubts(states: Sequence[LotState], now: str) -> tuple[str, ...]:
             "doubt, and so is the severity"
         )
     return tuple(told)
+
+
+def _seen_later(opened: LotOpened, opened_at: Mapping[str, str]) -> str:
+    """Return a lot that was there when this one was opened, though its time is later; empty: none."""
+    return next(
+        (
+            seen.lot
+            for seen in opened.earlier
+            if seen.lot in opened_at and seconds_before(opened.at, opened_at[seen.lot]) > CLOCKS_APART_S
+        ),
+        "",
+    )
 
 
 def _first_submissions(folder: Root, kind: LotKind) -> Iterator[LotState]:

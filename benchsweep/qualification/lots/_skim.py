@@ -36,6 +36,7 @@ class SkimmedReel:
     worst: Worst
     record: str
     path: str
+    added_at: str
 
 
 def skimmed_reels(folder: archive.Source, wanted: Callable[[LotOpened], bool]) -> Iterator[SkimmedReel]:
@@ -124,6 +125,7 @@ def _reels_of(opened: LotOpened, entries: tuple[dict[str, Any], ...]) -> list[Sk
             _worst(last[reel]["result"]["margins"]),
             str(last[reel]["record"]),
             str(last[reel]["path"]),
+            str(last[reel]["at"]),
         )
         for reel in sample
         if reel in last

@@ -17,7 +17,8 @@ def usable(reels: Sequence[SkimmedReel], afterwards: Afterwards) -> tuple[list[S
     """Return the reels that may be taken, and notes that name the others.
 
     A record that counts in several lots is taken once, of the lot that was opened first. One of which it is
-    not known whether it was withdrawn is taken, and named.
+    not known whether it was withdrawn is taken, and named; so is one that was corrected after it was added,
+    with the margin that the lot was decided by.
 
     Raises
     ------
@@ -28,13 +29,14 @@ def usable(reels: Sequence[SkimmedReel], afterwards: Afterwards) -> tuple[list[S
     twice: list[str] = []
     gone: list[str] = []
     unknown: list[str] = []
+    corrected: list[str] = []
     for each in sorted(reels, key=lambda each: (each.opened_at, each.lot)):
         name = f"{each.reel} of the lot {each.lot}"
         if (first := taken.get(each.record)) is not None:
             twice.append(f"{name} is {first.reel} of the lot {first.lot}")
             continue
         try:
-            withdrawn = afterwards.withdrawn(each.record, each.path)
+            withdrawn, changed = afterwards.since(each.record, each.path, each.added_at)
         except ArchiveUnreachable:
             raise
         except ArchiveError as error:
@@ -43,10 +45,13 @@ def usable(reels: Sequence[SkimmedReel], afterwards: Afterwards) -> tuple[list[S
             if withdrawn is not None:
                 gone.append(f"{name} ({withdrawn.by} on {withdrawn.at[:10]}: {withdrawn.reason})")
                 continue
+            if changed:
+                corrected.append(name)
         taken[each.record] = each
     told = [
         ("left out, for their records were withdrawn: {}", gone),
         ("taken once, for one record counts in several lots: {}", twice),
+        ("taken as they were graded, though corrected since (`benchsweep lot prove`): {}", corrected),
         ("taken, but whether their records were withdrawn is not known: {}", unknown),
     ]
     return list(taken.values()), tuple(words.format(_some(names)) for words, names in told if names)

@@ -112,3 +112,14 @@ def test_at_an_address_too(lot: tuple[Path, dict[str, Path]]) -> None:
     there = [words for words in read_lot(f"file://{folder}", "26-118").doubts if "withdrawn" in words]
     assert here == there
     assert len(there) == 1
+
+
+def test_a_process_takes_what_was_corrected_since_and_says_so(lot: tuple[Path, dict[str, Path]]) -> None:
+    folder, records = lot
+    (before,) = process_views(folder, product=PRODUCT, parameters=LOSS)
+    correct(records["R001"], {"length_m": 90.0}, by="M. Olsen", reason="mistyped")
+    (shown,) = process_views(folder, product=PRODUCT, parameters=LOSS)
+    assert shown.reels == before.reels
+    assert (shown.margin == before.margin).all(), "the decision stands on these"
+    (words,) = [note for note in shown.notes if "corrected since" in note]
+    assert "R001 of the lot 26-118" in words

@@ -135,3 +135,19 @@ def test_a_lot_before_that_was_closed_before_it_was_opened(tmp_path: Path) -> No
     (words,) = [words for words in view.doubts if "clock" in words]
     assert words.startswith("a clock was wrong: the lot first was closed on ")
     assert "before an earlier entry of it" in words
+
+
+def test_a_lot_whose_time_is_before_one_that_it_saw(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    opened(tmp_path)
+    told(tmp_path, "26-118", [result(), result()])
+    # The clock was a day slow when the second lot was opened and closed; the third has the right time again.
+    early = (datetime.now(UTC) - timedelta(days=1)).isoformat()
+    opening = "benchsweep.qualification.lots._open.utc_now"
+    monkeypatch.setattr(opening, lambda *_: early)
+    view = opened(tmp_path, "26-119")
+    monkeypatch.undo()
+    assert any("26-118" in words for words in view.doubts)
+    third = opened(tmp_path, "26-120")
+    (words,) = [each for each in third.doubts if "26-119" in each]
+    assert "was opened on" in words
+    assert "before the lot 26-118, which was there already" in words
