@@ -29,7 +29,7 @@ def test_reels_stand_in_the_order_of_the_draw_with_a_box() -> None:
     assert [row[2] for row in table[1:]] == list(state.sample)
     assert [row[0] for row in table[1:]] == ["[ x ]"] * 2 + ["[   ]"] * 18
     assert [row[3] for row in table[1:4]] == ["100.2 m", "100.2 m", "100 m"]
-    assert table[2][-1] == "tested: fail"
+    assert table[2][-1] == "fail"
     facts = facts_of(whole(document))
     assert facts["plan"] == ["20 of 60 reels are tested; accepted with 1 or fewer nonconforming (Ac 1, Re 2)"]
     assert facts["draw"] == ["at random from the seed 7f3a-19 (made by chance)"]
