@@ -31,6 +31,7 @@ from benchsweep.archive._store import (
     read_calibration,
     read_record,
     read_reduced,
+    sweeps_fingerprint,
     write_calibration,
     write_record,
 )
@@ -147,6 +148,7 @@ __all__ = [
     "store_file",
     "surely_comment",
     "sweep_bytes",
+    "sweeps_fingerprint",
     "verdicts_of",
     "write_calibration",
     "write_grading",

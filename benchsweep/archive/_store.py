@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 from benchsweep.archive._convert import (
@@ -10,7 +11,7 @@ from benchsweep.archive._convert import (
     read_calibration_node,
     read_measurement_node,
 )
-from benchsweep.archive.format import check_items, content_digest, opened, to_bytes
+from benchsweep.archive.format import check_items, content_digest, data_digest, opened, to_bytes
 from benchsweep.archive.places import Source, add_file, file_stem, sort_key, storage_errors
 from benchsweep.records import Calibration, Measurement
 
@@ -21,6 +22,7 @@ __all__ = [
     "read_calibration",
     "read_record",
     "read_reduced",
+    "sweeps_fingerprint",
     "write_calibration",
     "write_record",
 ]
@@ -122,6 +124,16 @@ def content_hash(source: Source) -> str:
     """
     with opened(source, "record", whole=False) as root:
         return content_digest(root)
+
+
+def sweeps_fingerprint(measurement: Measurement) -> str:
+    """Return what names the sweeps of a measurement, of an import its matrix: 64 hexadecimal digits.
+
+    Noise makes two sweeps differ: where they are equal to the bit, one sweep was stored twice.
+    """
+    matrices = [raw.sweep.s for raw in measurement.hookups] or [measurement.corrected.s]
+    lines = "\n".join(sorted(data_digest(s) for s in matrices))
+    return hashlib.sha256(lines.encode("ascii")).hexdigest()
 
 
 def write_calibration(calibration: Calibration, folder: Path) -> Path:

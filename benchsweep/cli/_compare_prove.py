@@ -8,6 +8,7 @@ import typer
 from benchsweep.cli._compare_options import TesterName
 from benchsweep.cli._options import AsJson, LotArchive
 from benchsweep.cli._output import print_json, print_text, table_width
+from benchsweep.errors import UsageError
 
 __all__ = ["prove"]
 
@@ -21,11 +22,11 @@ def prove(
         ),
     ] = None,
     digest: Annotated[
-        str,
+        str | None,
         typer.Option(
             "--digest", metavar="HEX", help="Digest of the history as a report printed it: is it the same?"
         ),
-    ] = "",
+    ] = None,
     archive: LotArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
@@ -37,7 +38,9 @@ def prove(
     """
     from benchsweep.qualification.comparisons import comparison_proof_document, prove_comparison
 
-    proof = prove_comparison(archive, tester, number=number, digest=digest)
+    if digest is not None and not digest.strip():
+        raise UsageError("--digest is empty", hint="Give the digest, or leave the option out.")
+    proof = prove_comparison(archive, tester, number=number, digest=digest or "")
     document = comparison_proof_document(proof)
     if as_json:
         print_json(document)

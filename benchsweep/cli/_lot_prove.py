@@ -8,6 +8,7 @@ import typer
 from benchsweep.cli._lot_options import one_requirement
 from benchsweep.cli._options import AsJson, LotArchive, LotName, Quiet, plain_text, requirement_names
 from benchsweep.cli._output import print_json, print_text, progress_to_stderr, table_width
+from benchsweep.errors import UsageError
 
 __all__ = ["prove"]
 
@@ -24,14 +25,14 @@ def prove(
         ),
     ] = None,
     digest: Annotated[
-        str,
+        str | None,
         typer.Option(
             "--digest",
             metavar="DIGITS",
             callback=plain_text,
             help="The digest that a report or `lot status` printed, kept elsewhere; 16 digits of it or more.",
         ),
-    ] = "",
+    ] = None,
     archive: LotArchive = Path("archive"),
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -48,7 +49,11 @@ def prove(
     from benchsweep.qualification import exit_code_of_proof, proof_document, prove_lot
 
     requirement = None if against is None else one_requirement(against)
-    proof = prove_lot(archive, lot, against=requirement, digest=digest, progress=progress_to_stderr(quiet))
+    if digest is not None and not digest.strip():
+        raise UsageError("--digest is empty", hint="Give the digest, or leave the option out.")
+    proof = prove_lot(
+        archive, lot, against=requirement, digest=digest or "", progress=progress_to_stderr(quiet)
+    )
     document = proof_document(proof)
     if as_json:
         print_json(document)

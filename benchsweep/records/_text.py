@@ -68,7 +68,7 @@ def text_fault(text: str, *, longest: int, joiners: bool = False) -> str:
 def look_alike(name: str) -> str:
     r"""Return what all names have in common that a reader may take for this one.
 
-    Compatibility forms, capitals and small letters, kinds of dashes, and kinds and numbers of blanks make no
+    Compatibility forms, capitals and small letters, kinds of dashes, and blanks make no
     difference (NFKC, case folding and category Pd of Unicode). Letters of different scripts do, though they
     may look the same.
 
@@ -82,4 +82,4 @@ def look_alike(name: str) -> str:
         "-" if unicodedata.category(char) == "Pd" or char == _MINUS else char
         for char in unicodedata.normalize("NFKC", folded)
     )
-    return " ".join(alike.split())
+    return "".join(alike.split())

@@ -40,6 +40,7 @@ def test_length() -> None:
     [
         ("K10", "k10"),
         ("K 10", "K\u00a010"),
+        ("K 10", "K10"),
         ("K-10", "K\u201110"),
         ("K-10", "K\u201310"),
         ("K-10", "K\u221210"),
@@ -52,6 +53,6 @@ def test_names_that_a_reader_takes_for_one(one: str, other: str) -> None:
     assert look_alike(one) == look_alike(other)
 
 
-@pytest.mark.parametrize(("one", "other"), [("K10", "K01"), ("K-10", "K10"), ("K1 0", "K10"), ("a", "ä")])
+@pytest.mark.parametrize(("one", "other"), [("K10", "K01"), ("K-10", "K10"), ("a", "ä")])
 def test_names_that_a_reader_tells_apart(one: str, other: str) -> None:
     assert look_alike(one) != look_alike(other)

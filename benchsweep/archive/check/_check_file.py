@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from benchsweep.archive._convert import calibration_tree, read_calibration_node, read_measurement_node
+from benchsweep.archive._store import sweeps_fingerprint
 from benchsweep.archive.check._facts import AppliedCalibration, FileFacts
 from benchsweep.archive.check._lots import check_lot
 from benchsweep.archive.check._references import check_kept, check_reference, is_history
@@ -121,21 +122,12 @@ def _record(measurement: Measurement) -> FileFacts:
     return FileFacts(
         "record",
         specimen=measurement.specimen.identifier,
-        sweeps=_sweeps(measurement),
+        sweeps=sweeps_fingerprint(measurement),
         calibration=None if measurement.calibration is None else _applied(measurement.calibration),
         fixture_toml=measurement.fixture_toml,
         budget_toml=measurement.budget_toml,
         reduced_from=measurement.reduced_from,
     )
-
-
-def _sweeps(measurement: Measurement) -> str:
-    """Return the fingerprint of what was measured.
-
-    Noise makes two sweeps differ: where they are equal to the bit, one sweep was stored twice.
-    """
-    matrices = [raw.sweep.s for raw in measurement.hookups] or [measurement.corrected.s]
-    return _digest_of(sorted(data_digest(s) for s in matrices))
 
 
 def _applied(calibration: Calibration) -> AppliedCalibration:

@@ -62,6 +62,11 @@ class Afterwards:
         notes = self.notes(record, path)
         return corrections_in_force(notes).withdrawn, any(True for _ in _corrected(notes, added_at))
 
+    def is_gone(self, path: str) -> bool:
+        """Tell whether the file of a record of a folder is missing; at an address that is not asked."""
+        local = archive.local_path(below(self._folder, *path.split("/")))
+        return local is not None and not local.exists()
+
     def _root(self, path: str) -> archive.Source:
         """Return the archive that a record is in; it depends on its folder alone."""
         parent = path.rpartition("/")[0]
@@ -94,6 +99,8 @@ def afterwards_doubts(folder: archive.Source, state: LotState) -> tuple[str, ...
         if withdrawn is not None:
             counts = "the decision stands on it" if state.closed is not None else "it counts here still"
             told.append(f"{reel}: {withdrawn_words(withdrawn)}; {counts}")
+        if found.is_gone(entry.path):
+            told.append(f"{reel}: its record {entry.path} is not there any more")
         told += [f"{reel}: {words}" for words in _corrected(notes, entry.at)]
     return tuple(told)
 

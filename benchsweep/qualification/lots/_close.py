@@ -11,7 +11,7 @@ from benchsweep.lots import check_closed, decision
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.lots._histories import append_to, local_archive, state_in
-from benchsweep.qualification.lots._recheck import recheck
+from benchsweep.qualification.lots._recheck import ReelAgain, measured_once, recheck
 from benchsweep.qualification.lots._requirement_text import requirement_of
 from benchsweep.qualification.lots._variables import variables_of
 from benchsweep.qualification.lots._view import LotView, whole_view
@@ -93,11 +93,12 @@ def _event(state: LotState, by: str) -> LotClosed:
 
 def _refuse_changed_records(root: Path, state: LotState, progress: Callable[[str], None]) -> None:
     requirement = requirement_of(root, state)
-    told: list[str] = []
+    reels: dict[str, ReelAgain] = {}
     for reel in state.sample:
         progress(f"reading the record of {reel}")
-        again = recheck(root, state, state.counting[reel], requirement)
-        told += [f"{reel}: {words}" for words in again.words]
+        reels[reel] = recheck(root, state, state.counting[reel], requirement)
+    told = [f"{reel}: {words}" for reel, again in reels.items() for words in again.words]
+    told += measured_once(reels)
     if told:
         more = f"; and {len(told) - _MOST} more" if len(told) > _MOST else ""
         raise LotRefused(

@@ -10,7 +10,7 @@ import numpy as np
 
 from benchsweep.errors import UsageError
 from benchsweep.qualification.lots._afterwards import Afterwards
-from benchsweep.qualification.lots._histories import Root, no_collections
+from benchsweep.qualification.lots._histories import Root, Unread, no_collections
 from benchsweep.qualification.lots._known import known_products
 from benchsweep.qualification.lots._skim import SkimmedReel, skimmed_reels
 from benchsweep.qualification.lots._usable import usable
@@ -99,6 +99,14 @@ def process_views(
     return tuple(views)
 
 
+def _unread_words(unread: Unread) -> Iterator[str]:
+    """Yield which lots are left out, for nobody can read them."""
+    if unread:
+        names = "; ".join(error.message for _, error in unread[:_SHOWN])
+        more = f" and {len(unread) - _SHOWN} more" if len(unread) > _SHOWN else ""
+        yield f"left out, for their histories cannot be read: {names}{more}"
+
+
 def _other_products(folder: Root, product: str) -> str:
     """Return the products that there are, where the one that is asked for is none of them."""
     products = known_products(folder, product)
@@ -118,6 +126,7 @@ def _reels(
     Requirements of which no reel is left have notes alone.
     """
     found: dict[str, list[SkimmedReel]] = {}
+    unread: Unread = []
     chosen = skimmed_reels(
         folder,
         lambda opened: (
@@ -126,14 +135,18 @@ def _reels(
             and requirement in ("", opened.requirement)
             and not opened.resubmission_of
         ),
+        unread,
     )
     with no_collections():
         for each in chosen:
             found.setdefault(each.requirement, []).append(each)
+    if unread and not found:
+        raise unread[0][1]
     notes: dict[str, tuple[str, ...]] = {}
     afterwards = Afterwards(folder)
     for against in list(found):
-        reels, notes[against] = usable(found[against], afterwards)
+        reels, told = usable(found[against], afterwards)
+        notes[against] = (*_unread_words(unread), *told)
         if reels:
             found[against] = sorted(
                 reels, key=lambda each: (each.measured_at, each.opened_at, each.lot, each.reel)

@@ -11,7 +11,7 @@ from benchsweep.errors import LotRefused, UnknownName
 from benchsweep.lots import LotDecision, decision
 from benchsweep.qualification.lots._histories import Root
 from benchsweep.qualification.lots._history_again import checked_digest, history_differs, lost_words
-from benchsweep.qualification.lots._recheck import ReelAgain, recheck
+from benchsweep.qualification.lots._recheck import ReelAgain, measured_once, recheck
 from benchsweep.qualification.lots._requirement_text import requirement_of, told_as
 from benchsweep.qualification.lots._variables import variables_of
 from benchsweep.qualification.lots._view import LotView, read_lot
@@ -135,6 +135,7 @@ def prove_lot(
         found = LotDecision(None, False, error.message)
     differs = list(history)
     differs += [f"{reel}: {words}" for reel, again in reels.items() for words in again.words]
+    differs += measured_once(reels)
     closed = state.closed
     if closed is not None:
         decided = LotDecision(closed.accepted, closed.ends_reduced, closed.words)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from benchsweep import archive, limits
@@ -16,7 +17,7 @@ from benchsweep.qualification.lots._reading import (
 )
 from benchsweep.records import Correction, LotState, Measurement, ReelAdded, ReelResult
 
-__all__ = ["ReelAgain", "recheck"]
+__all__ = ["ReelAgain", "measured_once", "recheck"]
 
 _SAME_MATRIX = 1e-9
 
@@ -39,6 +40,8 @@ class ReelAgain:
     matrix_difference
         Largest magnitude of the difference between the matrix in the record and the one computed again from
         its raw sweeps; None where that was not asked for, or there are none.
+    sweeps
+        Names what was measured: two reels that have the same are one measurement. Empty: not read.
     """
 
     entry: ReelAdded
@@ -46,6 +49,7 @@ class ReelAgain:
     trouble: tuple[str, ...] = ()
     differs: tuple[str, ...] = ()
     matrix_difference: float | None = None
+    sweeps: str = ""
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -96,7 +100,19 @@ def recheck(
     except BenchsweepError as error:
         return ReelAgain(entry, None, (error.message,))
     differs = differences(entry.result, result) if compare else ()
-    return ReelAgain(entry, result, tuple(trouble), differs, difference)
+    sweeps = archive.sweeps_fingerprint(read.raw)
+    return ReelAgain(entry, result, tuple(trouble), differs, difference, sweeps)
+
+
+def measured_once(reels: Mapping[str, ReelAgain]) -> list[str]:
+    """Return which reels have the very same sweeps, in words: one measurement under two names."""
+    first: dict[str, str] = {}
+    told: list[str] = []
+    for reel, again in reels.items():
+        other = first.setdefault(again.sweeps, reel) if again.sweeps else reel
+        if other != reel:
+            told.append(f"{reel}: its record holds the same sweeps as that of {other}: one measurement")
+    return told
 
 
 def _not_what_was_added(state: LotState, entry: ReelAdded, read: LotRecord) -> list[str]:

@@ -15,6 +15,7 @@ from benchsweep import archive
 from benchsweep.archive.lots import decode_event, lot_sources, read_opening, skim_history
 from benchsweep.errors import RecordDamaged
 from benchsweep.lots import random_order
+from benchsweep.qualification.lots._histories import Unread, telling
 from benchsweep.records import LotClosed, LotOpened, LotReplanned, LotState
 
 __all__ = ["SkimmedReel", "Worst", "skimmed_decisions", "skimmed_reels"]
@@ -39,19 +40,30 @@ class SkimmedReel:
     added_at: str
 
 
-def skimmed_reels(folder: archive.Source, wanted: Callable[[LotOpened], bool]) -> Iterator[SkimmedReel]:
+def skimmed_reels(
+    folder: archive.Source, wanted: Callable[[LotOpened], bool], unread: Unread | None = None
+) -> Iterator[SkimmedReel]:
     """Yield every reel of a sample that has a result, of the lots that are wanted.
 
     As `lots.state_of`: the sample are the first reels of the order that are not excluded, and of several
     results of a reel the last one counts.
 
+    Parameters
+    ----------
+    unread
+        Gets the files that cannot be read, whether they would be wanted or not: they stop nothing then.
+
     Raises
     ------
     RecordDamaged, RecordNewer, ArchiveLocked, ArchiveUnreachable, ArchiveError
     """
-    for source, opened in _openings(folder, wanted):
-        with _readable(source):
-            yield from _reels_of(opened, skim_history(source))
+    for source in lot_sources(folder):
+        reels: list[SkimmedReel] = []
+        with telling(source, unread), _readable(source):
+            opened = read_opening(source)
+            if opened is not None and wanted(opened):
+                reels = _reels_of(opened, skim_history(source))
+        yield from reels
 
 
 def skimmed_decisions(folder: archive.Source, wanted: Callable[[LotOpened], bool]) -> Iterator[LotState]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -51,7 +52,9 @@ def measured(
     """Eight lines with `loss` times the loss that category 6 allows; no coupling, no reflection."""
     legs = tuple(str(leg) for port in balanced_ports() for leg in port.legs)
     s = np.zeros((GRID.size, 16, 16), complex)
-    through = 10 ** (-loss * loss_limit_db(GRID) / 20.0) * np.exp(-2j * np.pi * GRID * 530e-9)
+    # No two measurements are equal to the bit: each reel has a little of its own.
+    own = 1.0 + 1e-13 * (zlib.crc32(reel.encode()) % 1000)
+    through = own * 10 ** (-loss * loss_limit_db(GRID) / 20.0) * np.exp(-2j * np.pi * GRID * 530e-9)
     for k in range(8):
         s[:, k + 8, k] = s[:, k, k + 8] = through
     return Measurement(

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from benchsweep import archive
-from benchsweep.errors import UsageError
+from benchsweep.errors import LotRefused, UsageError
 from benchsweep.qualification import (
     add_record,
     close_lot,
@@ -18,7 +19,7 @@ from benchsweep.qualification import (
     read_lot,
 )
 from benchsweep.records import Parameter
-from tests.qualification.lots.reels import BY, PRODUCT, opened, record_of
+from tests.qualification.lots.reels import BY, PRODUCT, measured, opened, record_of
 
 WHY = "the reel was exchanged"
 LOSS = (Parameter.INSERTION_LOSS,)
@@ -123,3 +124,35 @@ def test_a_process_takes_what_was_corrected_since_and_says_so(lot: tuple[Path, d
     assert (shown.margin == before.margin).all(), "the decision stands on these"
     (words,) = [note for note in shown.notes if "corrected since" in note]
     assert "R001 of the lot 26-118" in words
+
+
+def test_a_record_that_is_gone_is_told_by_the_status(lot: tuple[Path, dict[str, Path]]) -> None:
+    folder, records = lot
+    records["R001"].unlink()
+    view = read_lot(folder, "26-118")
+    assert any(
+        words.startswith("R001: its record") and "not there any more" in words for words in view.doubts
+    )
+    assert not any(words.startswith("R006: its record") for words in view.doubts)
+
+
+def test_one_measurement_under_two_names_closes_no_lot(tmp_path: Path) -> None:
+    opened(tmp_path)
+    add_record(tmp_path, "26-118", record_of(tmp_path, "R001"), by=BY)
+    twice = replace(measured("R001"), specimen=measured("R006").specimen)
+    add_record(tmp_path, "26-118", archive.write_record(twice, tmp_path), by=BY)
+    with pytest.raises(LotRefused, match="R006: its record holds the same sweeps as that of R001"):
+        close_lot(tmp_path, "26-118", by=BY)
+    other = record_of(tmp_path, "R006", at=1, loss=0.91)
+    add_record(tmp_path, "26-118", other, by=BY, retest_reason="the file of another reel was taken")
+    assert close_lot(tmp_path, "26-118", by=BY).state.closed is not None
+
+
+def test_a_damaged_lot_hides_no_other_from_a_process(lot: tuple[Path, dict[str, Path]]) -> None:
+    folder, _ = lot
+    opened(folder, "26-119")
+    (damaged,) = (folder / "lots").glob("26-119-*.txt")
+    damaged.write_bytes(damaged.read_bytes().replace(b"26-119", b"26-117"))
+    (shown,) = process_views(folder, product=PRODUCT, parameters=LOSS)
+    assert set(shown.reels) == {"R001", "R006"}
+    assert any("histories cannot be read" in note and damaged.name in note for note in shown.notes)

@@ -71,4 +71,8 @@ def test_a_changed_line_is_found_also_where_results_are_not_looked_into(tmp_path
     with pytest.raises(RecordDamaged):
         list(skimmed_decisions(tmp_path, lambda _: True))
     with pytest.raises(RecordDamaged):
-        process_views(tmp_path, product=PRODUCT)
+        list(skimmed_reels(tmp_path, lambda _: True))
+    # A process of the other lots is told, with the name of the one that is left out.
+    views = process_views(tmp_path, product=PRODUCT)
+    assert all(file.lot not in view.lots for view in views)
+    assert all(path.name in view.notes[0] for view in views)
