@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -20,6 +20,8 @@ __all__ = ["delays_of", "levelled", "numbers_of"]
 # Neighbouring points tell the same; more of them cost time only.
 _MOST_POINTS = 150
 # Of fewer traces a common offset would be most of what tells their names apart.
+_LEVELLED = 0.6
+"""Mean distance without the offset, in units of the allowed error, up to which it explains the numbers."""
 _FEWEST_TRACES = 4
 
 
@@ -124,8 +126,8 @@ def _of_delays(result: FieldResult, there: Mapping[Key, Trace]) -> list[Numbers]
 def levelled(evidence: Evidence) -> Evidence:
     """Return the numbers without the offset common to all traces of a parameter, where they do not fit.
 
-    A faulty tester can have exchanged names too. The mean over all traces is the same under all names; what
-    fits as it is, that of every good tester, stays.
+    A faulty tester can have exchanged names too, and an offset alone must not look like exchanged ones. The
+    mean over all traces is the same under all names; what fits under its own, as of every good tester, stays.
     """
     by_parameter: dict[Parameter, list[int]] = {}
     for at, one in enumerate(evidence.numbers):
@@ -134,13 +136,24 @@ def levelled(evidence: Evidence) -> Evidence:
     found = list(evidence.numbers)
     changed = False
     for among in by_parameter.values():
-        if len(among) < _FEWEST_TRACES or evidence.misfit(among) <= 1.0:
+        if len(among) < _FEWEST_TRACES or _own_cost(evidence, among) <= 1.0:
             continue
-        changed = True
         shift = float(np.mean([evidence.mean_difference(at) for at in among]))
-        for at in among:
-            found[at] = replace(found[at], value=found[at].value - shift)
+        moved = [replace(evidence.numbers[at], value=evidence.numbers[at].value - shift) for at in among]
+        # What fits under other names is left as it is, unless the offset alone explains it as well.
+        if evidence.misfit(among) <= 1.0:
+            without = Evidence(moved, evidence.there, evidence.allowed)
+            if _own_cost(without, range(len(without.numbers))) > _LEVELLED:
+                continue
+        changed = True
+        for at, one in zip(among, moved, strict=True):
+            found[at] = one
     return Evidence(found, evidence.there, evidence.allowed) if changed else evidence
+
+
+def _own_cost(evidence: Evidence, among: Iterable[int]) -> float:
+    """Return the mean distance of numbers from the traces that they are named after."""
+    return float(np.mean([evidence.cost(at, evidence.numbers[at].key) for at in among]))
 
 
 def _one(value: float) -> NDArray[np.float64]:

@@ -217,6 +217,23 @@ class TestFaultyTesters:
 
         assert kinds(hindering(renamed(made_tester(bench(name), 21), change), name)) == set()
 
+    @pytest.mark.parametrize("offset", [3.0, 5.5, 8.0])
+    def test_an_offset_of_worst_margins_is_no_exchange(self, offset):
+        for seed in range(3):
+            told = worst_margins(made_tester(bench(self.NAME), 500 + seed), limits())
+            points = tuple(
+                point
+                if point.parameter in NS
+                else replace(
+                    point,
+                    margin=None if point.margin is None else point.margin + offset,
+                    value=None if point.value is None else point.value + offset,
+                )
+                for point in told.points
+            )
+            found = hindering(replace(told, points=points), self.NAME)
+            assert not kinds(found) & {"pairs-swapped", "ends-swapped"}, [one.words for one in found]
+
     def test_exchanged_pairs_of_a_tester_with_an_offset(self):
         def change(trace):
             return trace if trace.parameter in NS else replace(trace, value=trace.value + 4.0)
