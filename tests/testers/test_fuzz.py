@@ -1,6 +1,6 @@
 """Whatever a file holds: the numbers that stand there, or a `DataFileError`; never another error.
 
-1 200 inputs as a rule, ``pytest --thorough`` makes 10 000.
+400 inputs as a rule, ``pytest --thorough`` makes 10 000.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from benchsweep.testers import load_mapping, read_results, typed_points
 from tests.testers.shapes import COMMA, LONG, WIDE, WORST
 
 # Hypothesis wants the number before pytest hands its options out.
-INPUTS = 10_000 if "--thorough" in sys.argv else 1200
+INPUTS = 10_000 if "--thorough" in sys.argv else 400
 FUZZ = settings(
     max_examples=INPUTS // 4, deadline=None, database=None, suppress_health_check=list(HealthCheck)
 )
