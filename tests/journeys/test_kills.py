@@ -101,7 +101,10 @@ def attempt(
 
 def hookups_of(archive: Path) -> set[int]:
     """Numbers of the finished hookups of the unfinished job."""
-    return {int(path.stem[7:]) for path in archive.glob("unfinished/*/hookup-*.h5")}
+    try:
+        return {int(path.stem[7:]) for path in archive.glob("unfinished/*/hookup-*.h5")}
+    except FileNotFoundError:  # the job ended meanwhile, and its folder went with it
+        return set()
 
 
 def more_hookups(archive: Path, before: set[int]) -> bool:
