@@ -13,6 +13,7 @@ from benchsweep.testers._accuracy import (
 from benchsweep.testers._mapping import FieldMapping, load_mapping, mapping_text, mappings, read_mapping
 from benchsweep.testers._read import read_results
 from benchsweep.testers._typed import typed_points
+from benchsweep.testers._understood import understood_names
 
 __all__ = [
     "DeclaredAccuracy",
@@ -27,4 +28,5 @@ __all__ = [
     "read_mapping",
     "read_results",
     "typed_points",
+    "understood_names",
 ]

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from benchsweep.records import FOUR_PAIRS, End, Parameter
 from benchsweep.testers._mapping import Names
+from benchsweep.testers._understood import parameter_called, understood_names
 
 __all__ = ["Translator", "WrongName", "folded", "right_pairs", "usual_key"]
 
@@ -17,7 +18,7 @@ UNORDERED = frozenset({Parameter.NEXT, Parameter.SKEW})
 WITHOUT_END = frozenset({Parameter.DELAY, Parameter.SKEW})
 _AVERAGES = frozenset({Parameter.PS_ANEXT_AVERAGE, Parameter.PS_AACR_F_AVERAGE})
 _SPACES = re.compile(r"\s+")
-_LOOSE = re.compile(r"[-_\s]+")
+_PARTS = re.compile(r"[-_\s]+")
 
 
 class WrongName(ValueError):
@@ -33,10 +34,6 @@ def folded(text: str) -> str:
     'return loss'
     """
     return _SPACES.sub(" ", text).strip().casefold()
-
-
-def _loose(text: str) -> str:
-    return _LOOSE.sub("", text).casefold()
 
 
 class Translator:
@@ -60,7 +57,7 @@ class Translator:
         Pairs are any text: how they are cut into two is not a matter of a heading.
         """
         own: dict[str, tuple[str, ...]] = {
-            "parameter": tuple(one.value for one in Parameter),
+            "parameter": tuple(name for names in understood_names().values() for name in names),
             "end": ("A", "B"),
             "quantity": ("value", "margin", "limit"),
         }
@@ -72,13 +69,13 @@ class Translator:
             "quantity": self._quantities,
         }
         texts = [re.escape(text).replace(r"\ ", r"\s+") for text in tables[placeholder]]
-        texts += [r"[-_\s]*".join(one.split("_")) for one in own[placeholder]]
+        texts += [r"[-_\s]*".join(map(re.escape, _PARTS.split(one))) for one in own[placeholder]]
         return "|".join(sorted(texts, key=len, reverse=True))
 
     def parameter(self, text: str) -> Parameter:
         """Return the parameter, or raise `WrongName`."""
         found = self._parameters.get(folded(text))
-        found = found or next((one for one in Parameter if _loose(one.value) == _loose(text)), None)
+        found = found or parameter_called(text)
         if found is None:
             raise WrongName(f"no parameter is called {text.strip()!r}")
         return found

@@ -30,7 +30,7 @@ FAULTS: Mapping[str, str] = MappingProxyType(
         "offset": "every loss is told too large by so many dB (2 by default)",
         "tilt": "losses are told too large by so many dB for each decade above 10 MHz (2 by default)",
         "swapped-pairs": "pairs 36 and 45 are exchanged at both ends",
-        "swapped-ends": "main and remote unit are exchanged: what is told of end A is of end B",
+        "swapped-ends": "the units at both ends are exchanged: what is told of end A is of end B",
         "worn-plug": "the plug at end A leaks between 36 and 45 and reflects, so many dB more (30)",
         "drift": "the gain drifts by so many dB in 100 days (2 by default)",
     }
