@@ -81,6 +81,7 @@ from benchsweep.records._process import (
 )
 from benchsweep.records._reel import ReelConstants, ReelMargin, ReelResult
 from benchsweep.records._reference import (
+    AccuracyDeclared,
     BenchMeasured,
     ChannelRegistered,
     Drift,
@@ -97,9 +98,11 @@ from benchsweep.records._reference import (
 from benchsweep.records._repeatability import (
     GaugeStudy,
     InterlaboratoryStudy,
+    MatingScatter,
     NestedStudy,
     StudyDesign,
     StudyRun,
+    StudySummary,
     VarianceRow,
 )
 from benchsweep.records._sampling import (
@@ -122,6 +125,7 @@ from benchsweep.records._trace import Parameter, Trace
 from benchsweep.records._uncertainty import BudgetRow, Contribution, Interval
 
 __all__ = [
+    "AccuracyDeclared",
     "AMBIENT",
     "CONTACTS_OF_PAIR",
     "FOUR_PAIRS",
@@ -181,6 +185,7 @@ __all__ = [
     "LotOpened",
     "LotReplanned",
     "LotState",
+    "MatingScatter",
     "Measurement",
     "Mode",
     "ModePort",
@@ -226,6 +231,7 @@ __all__ = [
     "StudyMeasured",
     "StudyPlanned",
     "StudyRun",
+    "StudySummary",
     "Suspicion",
     "SweepSegment",
     "SweepSettings",

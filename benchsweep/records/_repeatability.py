@@ -3,12 +3,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from benchsweep.records._trace import Parameter
+
 __all__ = [
     "GaugeStudy",
     "InterlaboratoryStudy",
+    "MatingScatter",
     "NestedStudy",
     "StudyDesign",
     "StudyRun",
+    "StudySummary",
     "VarianceRow",
 ]
 
@@ -196,3 +200,68 @@ class InterlaboratoryStudy:
     h_critical: float
     k_critical: float
     outliers: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MatingScatter:
+    """What one fresh mating adds to a result of a parameter, from a study; what a statement takes from it.
+
+    Parameters
+    ----------
+    expanded
+        U (k = 2) in dB or ns: twice the standard deviation of single matings.
+    freedom
+        Degrees of freedom: of the trace that is taken; of pooled ones those of the least known, because pairs
+        that are mated together are not independent of each other.
+    quantities
+        So many traces of the parameter were studied.
+    taken
+        ``pooled`` over the traces, ``largest`` of them, or ``step``: the resolution of the results, below
+        which nothing is seen.
+    largest, trace
+        U (k = 2) of the trace that scatters most by itself, and its quantity.
+    step
+        Steps in which the results come, dB or ns; None: none is seen.
+    """
+
+    expanded: float
+    freedom: int
+    quantities: int
+    taken: Literal["pooled", "largest", "step"]
+    largest: float
+    trace: str
+    step: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StudySummary:
+    """What a study tells of a parameter: its worst trace, and what a fresh mating adds.
+
+    Parameters
+    ----------
+    parameter
+        None: the quantity is one of the laboratory's own.
+    quantity
+        The trace with the largest share of the gauge in the total deviation; without a Gauge R&R study the
+        one that scatters most.
+    traces
+        So many were evaluated.
+    repeatability, reproducibility
+        Its standard deviations in dB or ns; None where the design tells none.
+    gauge_percent, categories
+        Of its Gauge R&R study: percent of the total deviation, distinct categories; None without one.
+    words
+        What it means, in a sentence.
+    mating
+        Of the parameter; None where the design tells nothing of matings.
+    """
+
+    parameter: Parameter | None
+    quantity: str
+    traces: int
+    repeatability: float | None = None
+    reproducibility: float | None = None
+    gauge_percent: float | None = None
+    categories: int | None = None
+    words: str = ""
+    mating: MatingScatter | None = None

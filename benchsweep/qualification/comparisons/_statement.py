@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -14,9 +15,10 @@ from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
 from benchsweep.definitions import Definition, read_toml_text, validate_model
-from benchsweep.errors import UsageError
+from benchsweep.errors import DefinitionError, UsageError
 from benchsweep.qualification.comparisons._histories import Root
 from benchsweep.qualification.comparisons._studies import mating_scatter, read_study
+from benchsweep.qualification.comparisons._study_summary import mating_words
 from benchsweep.records import Parameter
 
 __all__ = ["Stated", "StatementFile", "read_statement", "resolve", "statement_text"]
@@ -24,6 +26,10 @@ __all__ = ["Stated", "StatementFile", "read_statement", "resolve", "statement_te
 Text = Annotated[str, Field(min_length=1)]
 Standing = Literal["published", "common-practice", "from-memory"]
 NotNegative = Annotated[float, Field(ge=0)]
+_WRITTEN = (
+    "The laboratory writes this file (TOML): schema = 1, name, source and standing, then for each parameter "
+    "a [[mating]] with parameter, db (k = 2), source and standing; README, Field testers, has one to copy."
+)
 
 
 class Mating(Definition):
@@ -130,8 +136,10 @@ def statement_text(path: Path) -> str:
     Raises
     ------
     DefinitionError
-        It cannot be read, or is not as it must be; the message names file and key.
+        There is no such file, it cannot be read, or is not as it must be; the message names file and key.
     """
+    if not os.path.exists(path):  # noqa: PTH110 - a name that no file can have is none, too
+        raise DefinitionError(f"{path}: there is no such statement of mating and temperature", hint=_WRITTEN)
     text = read_toml_text(path)[1]
     validate_model(text, StatementFile, where=str(path))
     return text
@@ -185,7 +193,7 @@ def _of_study(each: Mating, folder: Root) -> tuple[float, str]:
             f"the study {each.study} says nothing of the mating of {each.parameter.term}",
             hint="It must be complete, with two or more matings; else give db in the statement.",
         )
-    return found.expanded, f", study {each.study} ({found.freedom} degrees of freedom)"
+    return found.expanded, f" from study {each.study}: {mating_words(found)}"
 
 
 def _temperature_lines(part: TemperaturePart | None) -> Iterator[str]:

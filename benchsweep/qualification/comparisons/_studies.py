@@ -10,24 +10,30 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 
-import numpy as np
-from numpy.typing import NDArray
-
 from benchsweep import archive
 from benchsweep.archive.references import ReferenceFile, create, keep_file
 from benchsweep.errors import ReferenceRefused, UsageError
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._specimen import check_text
+from benchsweep.qualification.comparisons._study_results import Evaluated, evaluate
+from benchsweep.qualification.comparisons._study_summary import (
+    StudyResult,
+    alike_words,
+    mating_of,
+    step_of,
+    study_parameter,
+    summarised,
+    unit_of,
+)
 from benchsweep.qualification.comparisons._study_values import margins_of_file, margins_of_record
 from benchsweep.records import (
-    GaugeStudy,
-    InterlaboratoryStudy,
-    NestedStudy,
+    MatingScatter,
     Parameter,
     ReferenceEvent,
     StudyDesign,
     StudyMeasured,
     StudyPlanned,
+    StudySummary,
 )
 from benchsweep.statistics import repeatability
 
@@ -42,15 +48,11 @@ __all__ = [
     "study_exists",
 ]
 
-Values = NDArray[np.float64]
-StudyResult = GaugeStudy | NestedStudy | InterlaboratoryStudy
-
 _DESIGNS: Mapping[str, Callable[..., StudyDesign]] = {
     "crossed": repeatability.crossed_design,
     "nested": repeatability.nested_design,
     "interlaboratory": repeatability.interlaboratory_design,
 }
-_CELL = "part and operator"
 _RECORD = ".h5"
 _LONGEST = 100
 
@@ -74,7 +76,10 @@ class StudyView:
     digest
         Names the whole history.
     doubts
-        In words: runs in another order, results that were replaced, quantities that some runs lack.
+        In words: runs in another order, results that were replaced, quantities that some runs lack or that
+        repeat to the last digit.
+    summary
+        One line for each parameter, the one with the worst trace first.
     """
 
     folder: Path
@@ -84,26 +89,7 @@ class StudyView:
     units: Mapping[str, str]
     digest: str
     doubts: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class MatingScatter:
-    """What one fresh mating adds to a result of a parameter, from a study.
-
-    Parameters
-    ----------
-    expanded
-        U (k = 2) in dB or ns: twice the standard deviation of single matings, pooled over the quantities of
-        the parameter.
-    freedom
-        Degrees of freedom of the least known quantity: those of one pair are not independent of the others.
-    quantities
-        So many were pooled.
-    """
-
-    expanded: float
-    freedom: int
-    quantities: int
+    summary: tuple[StudySummary, ...] = ()
 
 
 def plan_study(  # noqa: PLR0913 - those of a design, all named
@@ -172,22 +158,36 @@ def read_study(folder: archive.Source, study: str) -> StudyView:
     assert isinstance(planned, StudyPlanned)  # noqa: S101 - the history of a study begins with no other
     runs = [event for event in history.events[1:] if isinstance(event, StudyMeasured)]
     measured = {event.number: event for event in runs}
-    results: dict[str, tuple[StudyResult, ...]] = {}
     doubts = [*_order_doubts(planned, runs), *_replaced_doubts(runs)]
-    complete = len(measured) == len(planned.design.runs)
-    if complete:
-        for quantity in _quantities(planned, measured, doubts):
-            results |= _evaluated(quantity, planned, measured, doubts)
-    units = {name: _unit(name) for name in results}
+    found = Evaluated()
+    if len(measured) == len(planned.design.runs):
+        found = evaluate(planned.design, measured)
+        doubts += found.doubts
+    steps = _steps(measured)
+    if found.alike:
+        whole = len(set(found.results) | set(found.alike))
+        doubts.append(alike_words(found.alike, whole, steps))
     return StudyView(
         Path(str(folder)),
         planned,
         MappingProxyType(dict(sorted(measured.items()))),
-        MappingProxyType(results),
-        MappingProxyType(units),
+        MappingProxyType(found.results),
+        MappingProxyType({name: unit_of(name) for name in found.results}),
         history.digest,
         tuple(doubts),
+        summarised(found.results, mating_of(found.results, steps)),
     )
+
+
+def _steps(measured: Mapping[int, StudyMeasured]) -> dict[Parameter, float | None]:
+    """Return in which steps the results of each parameter come."""
+    told: dict[Parameter, list[float]] = {}
+    for event in measured.values():
+        for quantity, value in event.values.items():
+            parameter = study_parameter(quantity)
+            if parameter is not None:
+                told.setdefault(parameter, []).append(value)
+    return {parameter: step_of(values) for parameter, values in told.items()}
 
 
 def study_exists(folder: archive.Source, study: str) -> bool:
@@ -245,16 +245,16 @@ def add_study_result(
             hint="Name a file behind the run, or --value 'next A 36-45=3.1'.",
         )
     if source is None:
-        values, told, digest = _typed(typed or {}), "typed", ""
+        values, told, digest, practice = _typed(typed or {}), "typed", "", False
     elif source.suffix == _RECORD:
-        values, digest = margins_of_record(source, planned.requirement, chosen.part)
+        values, digest, practice = margins_of_record(source, planned.requirement, chosen.part)
         told = source.name
     else:
         content = _content(source)
-        values = margins_of_file(source, content, mapping, planned.requirement, folder, chosen.part)
+        values, practice = margins_of_file(source, content, mapping, planned.requirement, folder, chosen.part)
         told, digest = source.name, hashlib.sha256(content).hexdigest()
         keep_file(folder, content)
-    event = StudyMeasured(utc_now("microseconds"), by, run, values, told, digest, again_because)
+    event = StudyMeasured(utc_now("microseconds"), by, run, values, told, digest, again_because, practice)
     file.append(event, lambda events: _check_run(events, event, study))
     return read_study(folder, study)
 
@@ -262,24 +262,10 @@ def add_study_result(
 def mating_scatter(view: StudyView) -> Mapping[Parameter, MatingScatter]:
     """Return what one fresh mating adds to each parameter; nothing where the study cannot tell it.
 
-    The variance of single matings is pooled over the pairs and ends of a parameter.
+    How it is made from the traces of a parameter is told by `_study_summary.mating_of`.
     """
-    found: dict[Parameter, list[tuple[float, int]]] = {}
-    for quantity, results in view.results.items():
-        parameter = _parameter(quantity)
-        for result in results:
-            if isinstance(result, NestedStudy) and result.mating_uncertainty is not None and parameter:
-                freedom = result.freedom[result.levels.index("mating")]
-                found.setdefault(parameter, []).append((result.mating_uncertainty, freedom))
     return MappingProxyType(
-        {
-            parameter: MatingScatter(
-                math.sqrt(sum(value**2 for value, _ in each) / len(each)),
-                min(freedom for _, freedom in each),
-                len(each),
-            )
-            for parameter, each in found.items()
-        }
+        {row.parameter: row.mating for row in view.summary if row.parameter is not None and row.mating}
     )
 
 
@@ -338,69 +324,3 @@ def _replaced_doubts(runs: Sequence[StudyMeasured]) -> list[str]:
         for event in runs
         if event.again_because
     ]
-
-
-def _quantities(planned: StudyPlanned, measured: Mapping[int, StudyMeasured], doubts: list[str]) -> list[str]:
-    """Return the quantities that every run has a value of; others are told."""
-    every = dict.fromkeys(name for event in measured.values() for name in event.values)
-    whole = [name for name in every if all(name in event.values for event in measured.values())]
-    lacking = [name for name in every if name not in whole]
-    if lacking:
-        named = ", ".join(lacking[:6]) + (f" and {len(lacking) - 6} more" if len(lacking) > 6 else "")
-        doubts.append(f"not evaluated, because some runs have no value of it: {named}")
-    return whole
-
-
-def _evaluated(
-    quantity: str, planned: StudyPlanned, measured: Mapping[int, StudyMeasured], doubts: list[str]
-) -> dict[str, tuple[StudyResult, ...]]:
-    """Return the evaluations of a quantity; what cannot be evaluated is told."""
-    design = planned.design
-    shape = (len(design.parts), len(design.operators), design.matings, design.trials)
-    values = np.full(shape, np.nan)
-    for run in design.runs:
-        cell = design.parts.index(run.part), design.operators.index(run.operator)
-        values[(*cell, run.mating - 1, run.trial - 1)] = measured[run.number].values[quantity]
-    found: dict[str, list[StudyResult]] = {}
-    try:
-        if design.kind == "crossed":
-            repeats = values.mean(axis=3) if design.matings > 1 else values[:, :, 0, :]
-            found.setdefault(quantity, []).append(repeatability.gauge_anova(repeats))
-        elif design.kind == "interlaboratory":
-            for place, part in enumerate(design.parts):
-                samples = values[place].reshape(len(design.operators), -1)
-                name = quantity if len(design.parts) == 1 else f"{quantity}, {part}"
-                found.setdefault(name, []).append(
-                    repeatability.interlaboratory(samples, names=design.operators)
-                )
-        if design.matings > 1:
-            found.setdefault(quantity, []).append(_of_matings(values, design))
-    except UsageError as error:
-        doubts.append(f"{quantity}: {error.message}")
-    return {name: tuple(each) for name, each in found.items()}
-
-
-def _of_matings(values: Values, design: StudyDesign) -> NestedStudy:
-    """Return what trials and matings add, within each part and operator; of a nested study also those."""
-    names: tuple[str, ...] = ("part", "operator", "mating", "trial")
-    if design.kind != "nested":
-        # By what parts and operators differ is told by the other evaluation.
-        values, names = values.reshape(-1, design.matings, design.trials), (_CELL, "mating", "trial")
-    levels = [name for name, size in zip(names, values.shape, strict=True) if size > 1]
-    lean = values.squeeze()
-    if lean.ndim > 1:
-        return repeatability.nested(lean, levels=levels[::-1])
-    scatter = float(lean.std(ddof=1))
-    return NestedStudy(
-        ("mating",), (scatter,), (scatter,), (lean.size - 1,), 2.0 * scatter, "one operator, one part"
-    )
-
-
-def _parameter(quantity: str) -> Parameter | None:
-    word = quantity.split(" ", 1)[0]
-    return Parameter(word) if word in set(Parameter) else None
-
-
-def _unit(quantity: str) -> str:
-    parameter = _parameter(quantity)
-    return "dB" if parameter is None else parameter.unit

@@ -17,6 +17,7 @@ from benchsweep.testers import load_mapping, read_results
 
 __all__ = ["margins_of_file", "margins_of_record", "quantity_name"]
 
+_SIMULATED = "simulated"
 _HINT = "Draw up the study with --against, or give the numbers with --value."
 
 
@@ -31,8 +32,8 @@ def quantity_name(parameter: Parameter, end: End | None, pairs: tuple[str, ...])
     return " ".join(word for word in (parameter.value, end or "", "-".join(pairs)) if word)
 
 
-def margins_of_record(source: Path, requirement: str, part: str) -> tuple[dict[str, float], str]:
-    """Return the worst margins of a record in dB or ns, and the hash of its content.
+def margins_of_record(source: Path, requirement: str, part: str) -> tuple[dict[str, float], str, bool]:
+    """Return the worst margins of a record in dB or ns, the hash of its content, whether it is practice.
 
     Raises
     ------
@@ -59,13 +60,16 @@ def margins_of_record(source: Path, requirement: str, part: str) -> tuple[dict[s
     }
     if not values:
         raise UsageError(f"{source}: no margin to {requirement} is known of it", hint="Look with `grade`.")
-    return values, archive.content_hash(source)
+    analyzer = graded.evaluation.measurement.analyzer
+    return values, archive.content_hash(source), analyzer is not None and analyzer.simulated
 
 
 def margins_of_file(
     source: Path, content: bytes, mapping: str | None, requirement: str, folder: Path, part: str
-) -> dict[str, float]:
+) -> tuple[dict[str, float], bool]:
     """Return the worst margins that a tester's file tells, or that follow from its values and the limits.
+
+    Beside them whether it is practice: a simulated tester names itself where others name the operator.
 
     Raises
     ------
@@ -84,7 +88,7 @@ def margins_of_file(
     values = dict(_margins(result, chosen, _length_of(folder, part)))
     if not values:
         raise UsageError(f"{source}: no margin is told, and none follows from it", hint=_HINT)
-    return values
+    return values, result.by == _SIMULATED
 
 
 def _margins(
