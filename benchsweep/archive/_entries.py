@@ -2,7 +2,8 @@
 
 Numbers that JSON does not have stand as the words ``inf``, ``-inf`` and ``nan``. Types understood: text,
 numbers, truth values, `Literal` and `Enum` of text, any of them or None, tuples of one type, tuples of fixed
-types, mappings from text, and dataclasses of all these.
+types, mappings from text, and dataclasses of all these. A field that came later has the metadata ``later``
+and a default, which stands for what entries of earlier versions do not tell.
 """
 
 from __future__ import annotations
@@ -88,6 +89,12 @@ def _hints(kind: type) -> dict[str, Any]:
     return get_type_hints(kind)
 
 
+@cache
+def _later(kind: type) -> frozenset[str]:
+    """Return the fields that entries of earlier versions do not have: their default stands then."""
+    return frozenset(each.name for each in fields(kind) if each.metadata.get("later"))
+
+
 def _object(kind: type, raw: Any, where: str) -> Any:
     if not isinstance(raw, dict):
         raise ValueError(f"{where}: {_short(raw)} is no object")
@@ -96,9 +103,9 @@ def _object(kind: type, raw: Any, where: str) -> Any:
         if name not in hints:
             raise ValueError(f"{where}: there is no {_short(name)}")
     for name in hints:
-        if name not in raw:
+        if name not in raw and name not in _later(kind):
             raise ValueError(f"{where}: {name} is missing")
-    values = {name: _slow(hint)(raw[name], f"{where}.{name}") for name, hint in hints.items()}
+    values = {name: _slow(hint)(raw[name], f"{where}.{name}") for name, hint in hints.items() if name in raw}
     try:
         return kind(**values)
     except (ValueError, TypeError) as error:

@@ -22,11 +22,12 @@ def print_channel(view: ChannelView, *, charts: bool = False, as_json: bool) -> 
     from benchsweep.cli._worst_trace import plain_terminal
     from benchsweep.report import Followed, channel_table
 
-    stands = Followed(view.withdrawn, view.drift, view.due, view.digest, view.doubts)
+    stands = Followed(view.withdrawn, view.drift, view.due, view.digest, view.doubts, view.stands)
     told = channel_table(
         view.registered,
         view.measured,
         stands,
+        counting={event.record for event in view.baseline},
         charts=charts,
         width=table_width(),
         ascii_only=plain_terminal(),
@@ -36,7 +37,7 @@ def print_channel(view: ChannelView, *, charts: bool = False, as_json: bool) -> 
 
 def print_tester(view: FieldTesterView, *, charts: bool = False, as_json: bool) -> None:
     """Print a field tester over time."""
-    from benchsweep.qualification.comparisons import tester_document
+    from benchsweep.qualification.comparisons import declared_words, tester_document
 
     if as_json:
         print_json(tester_document(view))
@@ -49,6 +50,7 @@ def print_tester(view: FieldTesterView, *, charts: bool = False, as_json: bool) 
         view.registered,
         [each.comparison for each in view.compared],
         stands,
+        declared=declared_words(view.events),
         charts=charts,
         width=table_width(),
         ascii_only=plain_terminal(),

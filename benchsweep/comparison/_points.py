@@ -104,7 +104,8 @@ def compared_points(
 
     A margin is held against the smallest margin of the bench's trace of the same name, each at its own
     frequency; a value (or a margin with its limit) against the bench's value at the tester's frequency. A
-    delay or skew without a frequency is held against the largest one of the bench, as it is graded.
+    delay or skew without a frequency is held against the bench's where its margin is smallest, as it is
+    graded; without a limit against the largest one.
 
     Parameters
     ----------
@@ -144,7 +145,8 @@ def _matched(
                     f"the tester has its worst margin at {point.frequency_hz / 1e6:.4g} MHz, the bench at "
                     f"{bench.frequency_hz / 1e6:.4g} MHz"
                 )
-    return MatchedPoint(point, key, worst, _at_its_frequency(point, trace, limits, words), "; ".join(words))
+    value = _at_its_frequency(point, trace, limits, exempt.get(key), words)
+    return MatchedPoint(point, key, worst, value, "; ".join(words))
 
 
 def _is_exempt(point: FieldPoint, trace: Trace, exempt: NDArray[np.bool_] | None) -> bool:
@@ -155,7 +157,11 @@ def _is_exempt(point: FieldPoint, trace: Trace, exempt: NDArray[np.bool_] | None
 
 
 def _at_its_frequency(
-    point: FieldPoint, trace: Trace, limits: Sequence[LimitCurve], words: list[str]
+    point: FieldPoint,
+    trace: Trace,
+    limits: Sequence[LimitCurve],
+    exempt: NDArray[np.bool_] | None,
+    words: list[str],
 ) -> ComparedPoint | None:
     told = point_value(point, limits)
     if told is None:
@@ -164,7 +170,11 @@ def _at_its_frequency(
         if trace.parameter.unit != "ns":
             words.append("a value without its frequency says nothing of a loss")
             return None
-        at = int(np.argmax(trace.value))
+        bench = worst_margin(trace, limits, exempt)
+        if bench is not None:
+            words.append("told without a frequency: held against the bench's worst margin")
+            return _compared(bench.frequency_hz, bench.value, told, limits, trace)
+        at = int(np.nanargmax(trace.value))
         return _compared(float(trace.frequency_hz[at]), float(trace.value[at]), told, limits, trace)
     where = np.array([point.frequency_hz])
     if not inside(where, trace.frequency_hz)[0]:

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
 
@@ -290,6 +290,11 @@ class Comparison:
         by parameter; needs several.
     notes, doubts
         In words; `doubts` are what a reader must know before the outcome.
+    measured_at
+        When the tester measured, as its file or the person told it (ISO 8601, UTC where it tells no offset);
+        empty: not told, or by earlier versions not kept.
+    limited
+        Of the bench so many traces have a limit: as many could have been compared; 0: not kept.
     """
 
     at: str
@@ -312,3 +317,10 @@ class Comparison:
     bland_altman: tuple[tuple[Parameter, BlandAltman], ...] = ()
     notes: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    measured_at: str = field(default="", metadata={"later": True})
+    limited: int = field(default=0, metadata={"later": True})
+
+    @property
+    def when(self) -> str:
+        """When the tester measured; when it was compared, where that is not told (ISO 8601)."""
+        return self.measured_at or self.at

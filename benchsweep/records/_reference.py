@@ -10,6 +10,7 @@ from benchsweep.records._process import ControlChart
 from benchsweep.records._repeatability import StudyDesign
 
 __all__ = [
+    "AccuracyDeclared",
     "BenchMeasured",
     "ChannelRegistered",
     "Drift",
@@ -75,6 +76,10 @@ class BenchMeasured:
         What the check of stability said then.
     accepted
         False: it does not count for the baseline (a person said so, or the channel had moved).
+    length_m
+        Of the channel as the record tells it; None: it does not, or by earlier versions not kept.
+    uncertainties
+        Of the bench (k = 2) for each check value where it is known; by earlier versions not kept.
     """
 
     at: str
@@ -86,9 +91,12 @@ class BenchMeasured:
     checks: Mapping[str, float]
     words: str = ""
     accepted: bool = True
+    length_m: float | None = field(default=None, metadata={"later": True})
+    uncertainties: Mapping[str, float] = field(default_factory=dict, metadata={"later": True})
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "checks", MappingProxyType(dict(self.checks)))
+        object.__setattr__(self, "uncertainties", MappingProxyType(dict(self.uncertainties)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +108,7 @@ class FieldTesterRegistered:
     tester
         Its name: an inventory number, never needed to tell a make.
     accuracy
-        Name of the declared accuracy, a data file; empty: none declared.
+        Name of the declared accuracy, a data file; empty: none declared. Another may be declared later.
     every_days
         It is compared again after so many days at the latest.
     remarks
@@ -172,6 +180,22 @@ class IntervalChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class AccuracyDeclared:
+    """Another accuracy is declared for a tester from now on; comparisons before keep theirs.
+
+    Parameters
+    ----------
+    accuracy
+        Name of the declared accuracy, as `FieldTesterRegistered`.
+    """
+
+    at: str
+    by: str
+    accuracy: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class StudyPlanned:
     """The first entry of a study of repeatability.
 
@@ -207,6 +231,8 @@ class StudyMeasured:
         Record or file the values come from with its SHA-256; ``typed`` and empty when typed in.
     again_because
         An earlier result of the same run does not count; why.
+    simulated
+        It comes from the simulated bench or from a simulated tester, as far as they say so: practice.
     """
 
     at: str
@@ -216,6 +242,7 @@ class StudyMeasured:
     source: str
     digest: str
     again_because: str = ""
+    simulated: bool = field(default=False, metadata={"later": True})
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "values", MappingProxyType(dict(self.values)))
@@ -229,6 +256,7 @@ ReferenceEvent = (
     | Withdrawn
     | Returned
     | IntervalChanged
+    | AccuracyDeclared
     | StudyPlanned
     | StudyMeasured
 )
@@ -281,11 +309,14 @@ class Drift:
         What did: ``channel``, ``bench``, ``tester``, empty for nothing, ``unclear``.
     words
         The reason, naming rules and points.
+    cause
+        Kind and name of what most likely moved, also where it is unclear; None: not looked for, or nothing.
     """
 
     moved: Literal["", "channel", "bench", "tester", "unclear"]
     words: tuple[str, ...]
     charts: Mapping[str, ControlChart] = field(default_factory=dict)
+    cause: tuple[str, str] | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "charts", MappingProxyType(dict(self.charts)))

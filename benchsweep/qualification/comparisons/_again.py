@@ -14,7 +14,7 @@ from benchsweep.errors import UsageError
 from benchsweep.qualification._requirement_texts import requirement_from_bytes
 from benchsweep.qualification.comparisons._bench import TraceKey, place_of, read_bench
 from benchsweep.qualification.comparisons._decide import Asked, decide, sources_of
-from benchsweep.qualification.comparisons._histories import Root, state_of_tester
+from benchsweep.qualification.comparisons._histories import Root, earlier_than, state_of_tester
 from benchsweep.qualification.comparisons._result import read_kept
 from benchsweep.qualification.comparisons._rows import Compared
 from benchsweep.qualification.comparisons._view import FieldTesterView, read_channel
@@ -156,7 +156,10 @@ def compared_again(
     source: archive.Source = place_of(folder, told.record)
     bench = read_bench(source, requirement, again=from_raw)
     before = events[: list(events).index(event)]
-    alike = () if event.repairs.strip() else state_of_tester(before).alike
+    state = state_of_tester(before)
+    earlier = (
+        () if event.repairs.strip() else earlier_than(state, told.channel, told.source_digest, event.typed)
+    )
     asked = Asked(
         told.at,
         told.by,
@@ -166,7 +169,7 @@ def compared_again(
         result,
         bench,
         sources_of(event.accuracy_text, event.budget_text, folder),
-        tuple(each.comparison for each in alike),
+        earlier,
         _measured_at(told),
     )
     found, compared = decide(asked)

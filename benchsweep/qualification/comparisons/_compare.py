@@ -6,27 +6,39 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchsweep import archive, limits, testers
+from benchsweep import archive, limits
 from benchsweep.archive.references import ReferenceFile, keep_file
 from benchsweep.errors import ReferenceRefused, UsageError
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._requirement_texts import requirement_bytes
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.comparisons._bench import BenchRecord, path_within, place_of, read_bench
-from benchsweep.qualification.comparisons._decide import Asked, decide, sources_of, suspicions_of
+from benchsweep.qualification.comparisons._decide import (
+    Asked,
+    decide,
+    measured_by_tester,
+    sources_of,
+    suspicions_of,
+)
+from benchsweep.qualification.comparisons._declared import accuracy_in_force
+from benchsweep.qualification.comparisons._everyone import everyone
 from benchsweep.qualification.comparisons._histories import (
     ChannelState,
+    FieldTesterState,
     Root,
     append_to,
     days_between,
+    earlier_than,
     local_archive,
     moment,
     refuse_withdrawn,
+    same_told,
     state_of_channel,
     state_of_tester,
 )
 from benchsweep.qualification.comparisons._result import ToldResult, read_told
 from benchsweep.qualification.comparisons._rows import compare_rows
+from benchsweep.qualification.comparisons._stability import length_words
 from benchsweep.qualification.comparisons._statement import statement_text
 from benchsweep.qualification.comparisons._uncertainty_parts import Sources
 from benchsweep.qualification.comparisons._view import FieldTesterView, view_of_tester
@@ -160,11 +172,17 @@ def compare(  # noqa: PLR0913 - what a comparison goes by, all named
     entry = _bench_entry(root, channel_state, record)
     requirement = limits.load_requirement(channel_state.registered.requirement)
     read = read_told(file, mapping, told, length_m=channel_state.registered.length_m)
-    accuracy_text = testers.accuracy_text(state.registered.accuracy) if state.registered.accuracy else ""
+    accuracy_text = accuracy_in_force(state)
     budget_text = "" if statement is None else statement_text(statement)
     bench = _read_usable(place_of(root, entry.path), requirement)
+    at = utc_now("microseconds")
+    when = measured_by_tester(measured_at or read.result.at, at) or at
+    doubts = [
+        *_again_words(root, state, tester, channel, read),
+        *_of_channel(channel_state, entry, when),
+    ]
     asked = Asked(
-        utc_now("microseconds"),
+        at,
         by,
         tester,
         channel,
@@ -172,9 +190,9 @@ def compare(  # noqa: PLR0913 - what a comparison goes by, all named
         read.result,
         bench,
         sources_of(accuracy_text, budget_text, root),
-        () if repairs.strip() else tuple(each.comparison for each in state.alike),
+        () if repairs.strip() else earlier_than(state, channel, read.result.digest, read.typed),
         measured_at,
-        tuple(_of_channel(channel_state, entry)),
+        tuple(doubts),
     )
     found, _ = decide(asked)
     kept = _keep(root, read, requirement)
@@ -193,10 +211,32 @@ def exit_code_of_comparison(found: Comparison) -> int:
     return {Agreement.AGREES: 0, Agreement.DISAGREES: 1, Agreement.UNDECIDED: 3}[found.outcome]
 
 
-def _of_channel(state: ChannelState, entry: BenchMeasured) -> Iterator[str]:
-    age = days_between(entry.measured_at, utc_now())
-    if age > state.every_days:
-        yield f"the bench record is {age:.0f} days old, the channel is due every {state.every_days:g} days"
+def _again_words(
+    folder: Root, state: FieldTesterState, tester: str, channel: str, read: ToldResult
+) -> Iterator[str]:
+    """Yield that the same was compared before: of this tester it counts once, of another it cannot be."""
+    number = same_told(state.compared, channel, read.result.digest, read.typed)
+    what = "file" if read.result.digest else "numbers"
+    if number is not None:
+        yield f"the same {what} as in comparison {number}: counted once"
+    if not read.result.digest:
+        return
+    for other, each in everyone(folder).testers.items():
+        number = same_told(each.compared, channel, read.result.digest, ())
+        if other != tester and number is not None:
+            yield f"the same file as in comparison {number} of the tester {other}: one of both is wrong"
+
+
+def _of_channel(state: ChannelState, entry: BenchMeasured, when: str) -> Iterator[str]:
+    apart = days_between(entry.measured_at, when)
+    if abs(apart) > state.every_days:
+        yield (
+            f"bench and tester measured {abs(apart):.0f} days apart ({entry.measured_at[:10]} and "
+            f"{when[:10]}), the channel is due every {state.every_days:g} days: "
+            "what it did between is not known"
+        )
+    if length := length_words(state.registered, entry):
+        yield length
     if not entry.accepted:
         yield f"the bench record does not count for the channel: {entry.words}"
     newest = state.followed[-1] if state.followed else None

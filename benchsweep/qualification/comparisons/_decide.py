@@ -10,15 +10,17 @@ from benchsweep.errors import LimitNotDefined, UsageError
 from benchsweep.qualification._reduction import judge_evaluation
 from benchsweep.qualification._requirement_texts import requirement_digest
 from benchsweep.qualification.comparisons._bench import BenchRecord
-from benchsweep.qualification.comparisons._histories import Root
+from benchsweep.qualification.comparisons._histories import Root, days_between, told_moment
 from benchsweep.qualification.comparisons._outcome import bland_altman_of, whole_outcome
 from benchsweep.qualification.comparisons._rows import Compared, compare_rows
 from benchsweep.qualification.comparisons._statement import Stated, read_statement, resolve
 from benchsweep.qualification.comparisons._uncertainty_parts import Sources
 from benchsweep.records import Comparison, FieldResult, Parameter, Suspicion
 
-__all__ = ["Asked", "decide", "sources_of", "suspicions_of"]
+__all__ = ["Asked", "decide", "measured_by_tester", "sources_of", "suspicions_of"]
 
+# A time without its offset is taken as UTC; it may be so much later than that.
+_ZONE_DAYS = 1.0
 _BALANCE = frozenset({Parameter.TCL, Parameter.ELTCTL})
 
 
@@ -99,9 +101,17 @@ def decide(asked: Asked) -> tuple[Comparison, Compared]:
             bland_altman=bland_altman_of(asked.channel, compared.rows, asked.earlier),
             notes=tuple(_notes(asked)),
             doubts=tuple(_doubts(asked)),
+            measured_at=measured_by_tester(asked.measured_at or result.at, asked.at),
+            limited=compared.limited,
         ),
         compared,
     )
+
+
+def measured_by_tester(told: str, now: str) -> str:
+    """Return when a tester measured, by what was told; empty where that is no time or has yet to come."""
+    found = told_moment(told) if told else ""
+    return "" if not found or days_between(now, found) > _ZONE_DAYS else found
 
 
 def suspicions_of(result: FieldResult, bench: BenchRecord) -> tuple[Suspicion, ...]:
@@ -161,6 +171,12 @@ def _doubts(asked: Asked) -> Iterator[str]:
     ):
         if told and told.strip().casefold() != named.strip().casefold():
             yield f"the file says that the {what} is {told}, it was named as {named}"
+    when = asked.measured_at or asked.result.at
+    if when and not measured_by_tester(when, asked.at):
+        yield (
+            f"that the tester measured on {when} cannot be: it was compared on {asked.at[:10]}; "
+            "its clock may be wrong, and the day of the comparison is taken"
+        )
     yield from asked.of_channel
     accuracy, stated = asked.sources.accuracy, asked.sources.stated
     if accuracy is not None and accuracy.doubt:

@@ -58,7 +58,7 @@ def channel_document(view: ChannelView) -> dict[str, Any]:
         "requirement": registered.requirement,
         "remarks": registered.remarks or None,
         "withdrawn": view.withdrawn or None,
-        "measured": [_measured(event) for event in view.measured],
+        "measured": [_measured(event, counts=event in view.baseline) for event in view.measured],
         "moved": list(view.moved),
         "stability": view.stable or None,
         "limits": {name: _plain(limit) for name, limit in view.limits.items()},
@@ -79,7 +79,7 @@ def tester_document(view: FieldTesterView) -> dict[str, Any]:
         "digest": view.digest,
         "registered_at": registered.at,
         "registered_by": registered.by,
-        "accuracy": registered.accuracy or None,
+        "accuracy": view.accuracy or None,
         "remarks": registered.remarks or None,
         "withdrawn": view.withdrawn or None,
         "comparisons": [_in_short(number, event) for number, event in enumerate(view.compared, start=1)],
@@ -139,6 +139,7 @@ def references_document(
                 "stands": row.words["stands"],
                 "results": row.results,
                 "last": row.words["last"] or None,
+                "accuracy": row.words.get("accuracy"),
                 "withdrawn": row.withdrawn or None,
                 "outcome": None if row.outcome is None else row.outcome.value,
                 "due": None if row.due is None else _due(row.due),
@@ -223,6 +224,7 @@ def _in_short(number: int, event: FieldTesterCompared) -> dict[str, Any]:
     return {
         "number": number,
         "at": found.at,
+        "measured_at": found.measured_at or None,
         "by": found.by,
         "channel": found.channel,
         "record": found.record,
@@ -233,7 +235,7 @@ def _in_short(number: int, event: FieldTesterCompared) -> dict[str, Any]:
     }
 
 
-def _measured(event: BenchMeasured) -> dict[str, Any]:
+def _measured(event: BenchMeasured, *, counts: bool) -> dict[str, Any]:
     return {
         "at": event.at,
         "by": event.by,
@@ -243,6 +245,8 @@ def _measured(event: BenchMeasured) -> dict[str, Any]:
         "temperature_degc": json_number(event.temperature_degc),
         "checks": _plain(event.checks),
         "accepted": event.accepted,
+        "counts": counts,
+        "length_m": json_number(event.length_m),
         "words": event.words,
     }
 
@@ -306,7 +310,7 @@ def _column(values: Any) -> list[float | None]:
 def _event(event: ReferenceEvent) -> dict[str, Any]:
     """Return an entry of the history in short; records and comparisons stand elsewhere in the document."""
     told: dict[str, Any] = {"at": event.at, "by": event.by, "what": type(event).__name__}
-    for name in ("reason", "every_days", "path", "accepted", "repairs"):
+    for name in ("reason", "every_days", "accuracy", "path", "accepted", "repairs"):
         if hasattr(event, name):
             told[name] = _plain(getattr(event, name))
     if isinstance(event, FieldTesterCompared):

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from types import MappingProxyType
 
 import numpy as np
 
 from benchsweep.errors import UsageError
-from benchsweep.qualification.comparisons._check_values import unit_of
+from benchsweep.qualification.comparisons._attribution import (
+    attributed,
+    decisive_points,
+    mean_differences,
+)
+from benchsweep.qualification.comparisons._check_values import difference_name, unit_of
 from benchsweep.qualification.comparisons._histories import ChannelState, FieldTesterState, moment
 from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.qualification.comparisons._stability import (
@@ -17,9 +22,9 @@ from benchsweep.qualification.comparisons._stability import (
     drifting,
     newest_stability,
     series_charts,
+    trends,
 )
 from benchsweep.records import (
-    ComparedPoint,
     Comparison,
     ControlChart,
     Drift,
@@ -39,12 +44,14 @@ _MOST_NAMED = 4
 def moves_of_channel(state: ChannelState) -> Mapping[str, int]:
     """Return the check values of a channel that moved, by now: +1 up, -1 down.
 
-    Those of the newest record beyond their t limits, and those whose EWMA is beyond its limits.
+    Those of the newest record beyond their t limits, those whose EWMA is beyond its limits, and those that
+    rise or fall along a straight line.
     """
     followed = state.followed
     if not followed:
         return MappingProxyType({})
     found = dict(drifting(check_charts(followed)))
+    found |= {name: each.drifts for name, each in _channel_trends(state).items()}
     newest, stable = followed[-1], newest_stability(state)
     for name, share in stable.shares.items() if stable is not None else ():
         if share > 1.0 and stable is not None:
@@ -52,22 +59,35 @@ def moves_of_channel(state: ChannelState) -> Mapping[str, int]:
     return MappingProxyType(found)
 
 
-def drift_of_channel(name: str, state: ChannelState, others: Mapping[str, ChannelState]) -> Drift:
+def drift_of_channel(
+    name: str,
+    state: ChannelState,
+    others: Mapping[str, ChannelState],
+    testers: Mapping[str, FieldTesterState] | None = None,
+) -> Drift:
     """Return whether a channel drifts: itself, or the bench that measured it.
 
-    Where other channels of the archive, measured on the bench since, moved alike (the same parameter in the
-    same direction), it was the bench; where none of them did, the channel; where there is none, nobody knows.
+    By all series together where they are long enough (`attributed`). Else, where other channels of the
+    archive, measured on the bench since, moved alike (the same parameter in the same direction), it was the
+    bench; where none of them did, the channel; where there is none, nobody knows.
 
     Parameters
     ----------
     others
         All other channels by name.
+    testers
+        The testers by name.
     """
     charts = check_charts(state.followed)
     moved = moves_of_channel(state)
     if not moved:
-        return Drift("", (), charts)
-    words = [_moved_words(f"the channel {name}", moved)]
+        return Drift("", tuple(_too_few(len(state.followed), "records that count")), charts)
+    words = [_moved_words(f"the channel {name}", moved, [each.checks for each in state.followed])]
+    channels = {**others, name: state}
+    if cause := attributed(
+        moved, channels, testers or {}, lambda kind, which: kind != "tester" and which in ("", name)
+    ):
+        return Drift(cause.moved, (*words, *cause.words), charts)
     since = state.followed[-2].measured_at if len(state.followed) > 1 else ""
     telling = {
         other: frozenset(_moves(moves_of_channel(each)))
@@ -96,8 +116,13 @@ def drift_of_channel(name: str, state: ChannelState, others: Mapping[str, Channe
 
 
 def moves_of_tester(state: FieldTesterState) -> Mapping[str, int]:
-    """Return the differences of a tester that moved since it was last changed: +1 up, -1 down."""
-    return drifting(_tester_charts(state.alike))
+    """Return the differences of a tester that moved since it was last changed: +1 up, -1 down.
+
+    Those whose EWMA is beyond its limits, and those that rise or fall along a straight line.
+    """
+    found = dict(drifting(_tester_charts(state)))
+    found |= {name: each.drifts for name, each in _tester_trends(state).items()}
+    return MappingProxyType(found)
 
 
 def drift_of_tester(
@@ -108,6 +133,8 @@ def drift_of_tester(
 ) -> Drift:
     """Return whether a tester drifts: itself, the channel it was compared on, or the bench.
 
+    By all series together where they are long enough (`attributed`); else by what else moved.
+
     Parameters
     ----------
     others
@@ -115,13 +142,22 @@ def drift_of_tester(
     channels
         The channels by name.
     """
-    charts = _tester_charts(state.alike)
-    moved = drifting(charts)
+    charts = _tester_charts(state)
+    moved = moves_of_tester(state)
     checks = level_checks(state.alike)
     words = [f"{term}: {check.words}" for term, check in checks.items() if check.out]
     if not moved:
+        words += _too_few(len(_following(state)), "comparisons that count since it was last changed")
         return Drift("", tuple(words), charts)
-    words.insert(0, _moved_words(f"the tester {name} beside the bench", moved, of_check_value=False))
+    words.insert(0, _moved_words(f"the tester {name} beside the bench", moved, _differences(state)))
+    used_ones = {event.comparison.channel for event in state.alike}
+    if cause := attributed(
+        moved,
+        channels,
+        {**others, name: state},
+        lambda kind, which: kind == "bench" or which in used_ones if kind != "tester" else which == name,
+    ):
+        return Drift(cause.moved, (*words, *cause.words), charts)
     used = state.alike[-1].comparison.channel
     of_channel = channels.get(used)
     if of_channel is not None and moves_of_channel(of_channel):
@@ -132,7 +168,7 @@ def drift_of_tester(
         other
         for other, each in others.items()
         if each.alike
-        and moment(each.alike[-1].at) >= moment(state.alike[0].at)
+        and moment(each.alike[-1].comparison.when) >= moment(state.alike[0].comparison.when)
         and own & frozenset(moves_of_tester(each).items())
     ]
     if alike:
@@ -155,7 +191,7 @@ def level_checks(compared: Sequence[FieldTesterCompared]) -> Mapping[str, LevelC
     """
     series: dict[Parameter, list[tuple[str, float, float]]] = defaultdict(list)
     for event in compared:
-        for parameter, points in _decisive(event.comparison).items():
+        for parameter, points in decisive_points(event.comparison).items():
             reference = float(np.mean([point.bench for point in points]))
             told = float(np.mean([point.tester for point in points]))
             series[parameter].append((event.comparison.channel, reference, told))
@@ -188,39 +224,55 @@ def level_checks(compared: Sequence[FieldTesterCompared]) -> Mapping[str, LevelC
 _LEVELS = ("low", "middle", "high")
 
 
-def _tester_charts(compared: Sequence[FieldTesterCompared]) -> Mapping[str, ControlChart]:
+def _tester_charts(state: FieldTesterState) -> Mapping[str, ControlChart]:
     """Return the EWMA chart of the mean difference of each parameter that all comparisons have."""
-    each = [
-        {
-            f"{parameter.term} difference": float(np.mean([point.difference for point in points]))
-            for parameter, points in _decisive(event.comparison).items()
-        }
-        for event in compared
-    ]
-    return series_charts(each, [event.comparison.at[:10] for event in compared])
+    return series_charts(_differences(state), [event.comparison.when[:10] for event in _following(state)])
 
 
-def _decisive(comparison: Comparison) -> Mapping[Parameter, list[ComparedPoint]]:
-    found: dict[Parameter, list[ComparedPoint]] = defaultdict(list)
-    if any(suspicion.hinders for suspicion in comparison.suspicions):
-        return found
-    for row in comparison.rows:
-        if row.decisive is not None:
-            found[row.parameter].append(row.decisive)
-    return found
+def _tester_trends(state: FieldTesterState) -> Mapping[str, agreement.Trend]:
+    return trends(_differences(state), [event.comparison.when for event in _following(state)])
+
+
+def _differences(state: FieldTesterState) -> list[Mapping[str, float]]:
+    return [_named_differences(event.comparison) for event in _following(state)]
+
+
+def _channel_trends(state: ChannelState) -> Mapping[str, agreement.Trend]:
+    followed = state.followed
+    return trends([each.checks for each in followed], [each.measured_at for each in followed])
+
+
+def _following(state: FieldTesterState) -> list[FieldTesterCompared]:
+    """Return the comparisons that tell a difference: not those with something that does not fit."""
+    return [event for event in state.alike if mean_differences(event.comparison)]
+
+
+def _named_differences(comparison: Comparison) -> Mapping[str, float]:
+    return {difference_name(parameter): value for parameter, value in mean_differences(comparison).items()}
+
+
+def _too_few(count: int, what: str) -> Iterator[str]:
+    """Yield that a drift could not be seen yet; nothing when it could, or when there is nothing at all."""
+    missing = comparison_rules().stability.trend_fewest - count
+    if count and missing > 0:
+        yield f"too few to tell: {count} {what}, {missing} more are needed"
 
 
 def _moves(moved: Mapping[str, int]) -> Moves:
     return frozenset((name.split(" ", 1)[0], sign) for name, sign in moved.items())
 
 
-def _moved_words(what: str, moved: Mapping[str, int], *, of_check_value: bool = True) -> str:
-    names = [f"{name} {'up' if sign > 0 else 'down'}" for name, sign in moved.items()]
+def _moved_words(what: str, moved: Mapping[str, int], values: Sequence[Mapping[str, float]]) -> str:
+    names = [_way(name, sign, [each[name] for each in values]) for name, sign in moved.items()]
     more = len(names) - _MOST_NAMED
-    unit = f" ({unit_of(next(iter(moved)))})" if of_check_value and len(moved) == 1 else ""
-    return (
-        f"{what} has moved: {', '.join(names[:_MOST_NAMED])}{f' and {more} more' if more > 0 else ''}{unit}"
-    )
+    return f"{what} has moved: {', '.join(names[:_MOST_NAMED])}{f' and {more} more' if more > 0 else ''}"
+
+
+def _way(name: str, sign: int, values: Sequence[float]) -> str:
+    few = max(1, len(values) // 3)
+    first, last = float(np.mean(values[:few])), float(np.mean(values[-few:]))
+    of = f" (means of the first and the last {few})" if few > 1 else ""
+    return f"{name} {'up' if sign > 0 else 'down'}, from {first:+.2f} to {last:+.2f} {unit_of(name)}{of}"
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -13,12 +13,14 @@ from benchsweep.qualification.comparisons._histories import (
     FieldTesterState,
     days_between,
     moment,
+    told_once,
 )
+from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.qualification.comparisons._stability import stability
-from benchsweep.records import Comparison, Due
+from benchsweep.records import Agreement, Comparison, Due
 from benchsweep.statistics import agreement
 
-__all__ = ["day_of", "due_of_channel", "due_of_tester", "worst_e_number"]
+__all__ = ["day_of", "due_of_channel", "due_of_tester", "why_not_due", "worst_e_number"]
 
 
 def day_of(at: str) -> str:
@@ -62,7 +64,9 @@ def due_of_channel(name: str, state: ChannelState, matings: Sequence[str] = (), 
     suggested, method, words = agreement.staircase(
         state.every_days, [(passed, share) for passed, share in days if passed >= 1.0]
     )
-    last = max((each.measured_at for each in state.measured), key=moment, default="")
+    last = followed[-1].measured_at if followed else ""
+    if state.measured and not followed:
+        words = "no record counts since it was returned to use, or none was allowed to count"
     by_use = _by_use(state, found, matings)
     if by_use is not None and by_use.days is not None:
         words = f"{words}; by use: {by_use.words}"
@@ -95,18 +99,36 @@ def _by_use(
 def due_of_tester(name: str, state: FieldTesterState, *, at: str = "") -> Due:
     """Return when a tester is due to be compared; the staircase goes by its largest |E_n| each time.
 
-    What was found before a repair counts as well: the interval is about how testers are found.
+    It is due from the day on which it measured last what was decided, of enough traces: what was undecided
+    or told of few traces puts nothing off. What was found before a repair counts as well for the staircase:
+    the interval is about how testers are found.
     """
+    compared = sorted(told_once(state.compared), key=lambda event: moment(event.comparison.when))
     found = [
-        (event.at, abs(share))
-        for event in state.compared
+        (event.comparison.when, abs(share))
+        for event in compared
         if (share := worst_e_number(event.comparison)) is not None
     ]
-    last = state.compared[-1].at if state.compared else ""
+    counting = [event for event in compared if not why_not_due(event.comparison)]
+    last = counting[-1].comparison.when if counting else ""
     days, method, words = agreement.staircase(state.every_days, _by_day(found))
+    if compared and (not counting or compared[-1] is not counting[-1]):
+        newest = compared[-1].comparison
+        words = f"the comparison of {newest.when[:10]} puts nothing off: {why_not_due(newest)}; {words}"
     return _due(
         "tester", name, last, state.every_days, (days, method, words), state.withdrawn is not None, at
     )
+
+
+def why_not_due(comparison: Comparison) -> str:
+    """Return why a comparison does not count as the one that was due, in words; empty: it counts."""
+    if comparison.outcome is Agreement.UNDECIDED:
+        return "it is undecided"
+    decided = sum(row.outcome is not Agreement.UNDECIDED for row in comparison.rows)
+    share = comparison_rules().compare.due_share
+    if decided < share * comparison.limited:
+        return f"it decided {decided} of {comparison.limited} traces with a limit, {share:.0%} are needed"
+    return ""
 
 
 def _by_day(found: Sequence[tuple[str, float]]) -> list[tuple[float, float]]:

@@ -33,7 +33,7 @@ class Everyone:
     def matings(self, channel: str) -> list[str]:
         """Return when testers were compared on a channel."""
         events = (event for state in self.testers.values() for event in state.compared)
-        return [event.at for event in events if event.comparison.channel == channel]
+        return [event.comparison.when for event in events if event.comparison.channel == channel]
 
 
 def everyone(folder: Root) -> Everyone:

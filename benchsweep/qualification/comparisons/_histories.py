@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import cast
 
@@ -13,8 +13,10 @@ from benchsweep import archive
 from benchsweep.archive.references import ReferenceFile, ReferenceHistory, ReferenceKind
 from benchsweep.errors import ArchiveError, ArchiveUnreachable, ReferenceRefused, UsageError
 from benchsweep.records import (
+    AccuracyDeclared,
     BenchMeasured,
     ChannelRegistered,
+    Comparison,
     FieldTesterCompared,
     FieldTesterRegistered,
     IntervalChanged,
@@ -31,14 +33,19 @@ __all__ = [
     "Unread",
     "append_to",
     "checked_days",
+    "declared_accuracy",
     "days_between",
+    "earlier_than",
     "local_archive",
     "moment",
     "refuse_in_use",
     "refuse_withdrawn",
+    "same_told",
     "state_of_channel",
     "state_of_tester",
     "telling",
+    "told_moment",
+    "told_once",
     "withdrawal",
     "withdrawn_words",
 ]
@@ -61,9 +68,9 @@ class ChannelState:
     registered
         Its first entry.
     measured
-        Bench records, oldest first.
+        Bench records, as they were added.
     baseline
-        Those that count: accepted, and measured after it was returned to use last.
+        Those that count: accepted, and added after it was returned to use last; as they were measured.
     followed
         Those since then, also those with which it had moved, but not those that a person left out.
     withdrawn
@@ -89,11 +96,15 @@ class FieldTesterState:
     registered
         Its first entry.
     compared
-        Comparisons, oldest first.
+        Comparisons, as they were made.
     alike
-        Those since the tester was last changed: returned to use, or compared after repairs.
+        Those since the tester was last changed: returned to use, or compared after repairs; as it measured.
+        What it told once counts once, as compared last; not at all where it was compared before the change
+        already.
     withdrawn, every_days
         As `ChannelState`.
+    accuracy
+        Name of the declared accuracy in force; empty: none.
     """
 
     registered: FieldTesterRegistered
@@ -101,6 +112,7 @@ class FieldTesterState:
     alike: tuple[FieldTesterCompared, ...]
     withdrawn: Withdrawn | None
     every_days: float
+    accuracy: str
 
 
 def state_of_channel(events: Sequence[ReferenceEvent]) -> ChannelState:
@@ -109,6 +121,7 @@ def state_of_channel(events: Sequence[ReferenceEvent]) -> ChannelState:
     measured = tuple(event for event in events if isinstance(event, BenchMeasured))
     since = _since(events, lambda event: isinstance(event, Returned))
     new = [event for event in since if isinstance(event, BenchMeasured)]
+    new.sort(key=lambda event: moment(event.measured_at))
     return ChannelState(
         registered,
         measured,
@@ -127,10 +140,51 @@ def state_of_tester(events: Sequence[ReferenceEvent]) -> FieldTesterState:
     def changed(event: ReferenceEvent) -> bool:
         return isinstance(event, Returned) or (isinstance(event, FieldTesterCompared) and bool(event.repairs))
 
-    alike = tuple(event for event in _since(events, changed) if isinstance(event, FieldTesterCompared))
+    alike = [event for event in _since(events, changed) if isinstance(event, FieldTesterCompared)]
+    before = {_what_it_told(event) for event in compared[: len(compared) - len(alike)]}
+    counting = [event for event in told_once(alike) if _what_it_told(event) not in before]
     return FieldTesterState(
-        registered, compared, alike, withdrawal(events), _every_days(events, registered.every_days)
+        registered,
+        compared,
+        tuple(sorted(counting, key=lambda event: moment(event.comparison.when))),
+        withdrawal(events),
+        _every_days(events, registered.every_days),
+        declared_accuracy(events),
     )
+
+
+def declared_accuracy(events: Sequence[ReferenceEvent]) -> str:
+    """Return the name of the accuracy that was declared last for a tester; empty: none."""
+    declared = (e.accuracy for e in reversed(events) if isinstance(e, AccuracyDeclared | FieldTesterRegistered))
+    return next(declared, "")
+
+
+def told_once(compared: Sequence[FieldTesterCompared]) -> tuple[FieldTesterCompared, ...]:
+    """Return comparisons without those whose file or numbers were compared again later, on that channel."""
+    last = {_what_it_told(event): place for place, event in enumerate(compared)}
+    return tuple(event for place, event in enumerate(compared) if last[_what_it_told(event)] == place)
+
+
+def same_told(
+    compared: Sequence[FieldTesterCompared], channel: str, digest: str, typed: Sequence[str]
+) -> int | None:
+    """Return the number, from 1, of the comparison of the same file or numbers; None where there is none."""
+    wanted = (channel, digest, () if digest else tuple(typed))
+    numbers = (number for number, event in enumerate(compared, start=1) if _what_it_told(event) == wanted)
+    return next(numbers, None)
+
+
+def earlier_than(
+    state: FieldTesterState, channel: str, digest: str, typed: Sequence[str]
+) -> tuple[Comparison, ...]:
+    """Return the comparisons that count besides the one of this file or these numbers."""
+    this = (channel, digest, () if digest else tuple(typed))
+    return tuple(event.comparison for event in state.alike if _what_it_told(event) != this)
+
+
+def _what_it_told(event: FieldTesterCompared) -> tuple[str, str, tuple[str, ...]]:
+    told = event.comparison
+    return told.channel, told.source_digest, () if told.source_digest else event.typed
 
 
 def _since(
@@ -220,6 +274,15 @@ def append_to(
 def moment(at: str) -> datetime:
     """Return an ISO 8601 time that has an offset; entries of histories have one."""
     return datetime.fromisoformat(at)
+
+
+def told_moment(at: str) -> str:
+    """Return a time that a file or a person told, in UTC where it tells no offset; empty: it is none."""
+    try:
+        found = datetime.fromisoformat(at)
+    except ValueError:
+        return ""
+    return (found if found.tzinfo is not None else found.replace(tzinfo=UTC)).isoformat()
 
 
 def days_between(first: str, second: str) -> float:

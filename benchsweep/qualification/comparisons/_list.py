@@ -33,7 +33,7 @@ class ReferenceRow:
     kind, name
         Which.
     words
-        ``what``, ``name``, ``stands``, ``results``, ``last``, ``due``: for people.
+        ``what``, ``name``, ``stands``, ``results``, ``last``, ``due``, of testers ``accuracy``: for people.
     results
         So many bench records, comparisons or runs.
     withdrawn
@@ -127,7 +127,7 @@ def _words(what: str, name: str, stands: str, results: int, found: Due | None) -
 def _channel_row(name: str, state: ChannelState, every: Everyone) -> ReferenceRow:
     found = due_of_channel(name, state, every.matings(name))
     newest = newest_stability(state)
-    stands = "in use" if state.measured else "not measured yet"
+    stands = "in use" if state.baseline else "none counts yet" if state.measured else "not measured yet"
     if newest is not None and newest.beyond:
         stands = "has moved"
     if state.withdrawn is not None:
@@ -142,7 +142,9 @@ def _tester_row(name: str, state: FieldTesterState) -> ReferenceRow:
     outcome = state.compared[-1].comparison.outcome if state.compared else None
     stands = "withdrawn" if state.withdrawn is not None else (outcome or "not compared yet")
     count = len(state.compared)
-    words = _words("tester", name, str(stands), count, found)
+    words = MappingProxyType(
+        {**_words("tester", name, str(stands), count, found), "accuracy": state.accuracy or "none"}
+    )
     return ReferenceRow("tester", name, words, count, withdrawn_words(state.withdrawn), found, outcome)
 
 

@@ -63,13 +63,13 @@ def add_bench_record(
     bench = read_bench(record, limits.load_requirement(state.registered.requirement))
     _refuse_record(bench, channel)
     checks = check_values(bench)
-    if not checks:
+    if not checks.values:
         raise UsageError(
             f"{record}: no check value follows from it against {state.registered.requirement}",
             hint="Measure all pairs of the channel, in the band of its requirement.",
         )
     measured_at = bench.measured_at
-    stable = stability(state.baseline, checks, measured_at)
+    stable = stability(state.baseline, checks.values, measured_at, checks.uncertainties)
     words = f"{LEFT_OUT}{leave_out}; {stable.words}" if leave_out.strip() else stable.words
     event = BenchMeasured(
         at=utc_now("microseconds"),
@@ -78,9 +78,11 @@ def add_bench_record(
         path=path,
         measured_at=moment_with_offset(measured_at),
         temperature_degc=bench.temperature_degc,
-        checks=checks,
+        checks=checks.values,
         words=words,
         accepted=not leave_out.strip() and not stable.beyond,
+        length_m=bench.measurement.specimen.length_m,
+        uncertainties=checks.uncertainties,
     )
 
     def fits(events: tuple[ReferenceEvent, ...]) -> None:

@@ -45,12 +45,15 @@ class Compared:
         Of each of these the expanded uncertainty at each point, NaN where it is not known.
     missing
         What only one of both told, in words.
+    limited
+        So many traces of the bench have a limit, the insertion loss of a pair once.
     """
 
     rows: tuple[ComparedTrace, ...]
     differences: tuple[TraceDifference, ...]
     uncertainties: Mapping[TraceKey, Floats]
     missing: tuple[str, ...]
+    limited: int
 
 
 def compare_rows(result: FieldResult, bench: BenchRecord, sources: Sources) -> Compared:
@@ -87,7 +90,14 @@ def compare_rows(result: FieldResult, bench: BenchRecord, sources: Sources) -> C
         differences,
         MappingProxyType(uncertainties),
         tuple(_missing(result, bench)),
+        len({_once(key) for key in traces if _curve(bench.curves, key[0]) is not None}),
     )
+
+
+def _once(key: TraceKey) -> TraceKey:
+    """Return the name of a trace, the same for both ends where it is the same from both."""
+    parameter, _, pairs = key
+    return (parameter, None, pairs) if parameter is Parameter.INSERTION_LOSS else key
 
 
 def _missing(result: FieldResult, bench: BenchRecord) -> Iterator[str]:

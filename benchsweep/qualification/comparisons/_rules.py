@@ -24,6 +24,7 @@ class Compare(Definition):
     null_steps: int = Field(ge=0)
     share_beyond: float = Field(gt=0, lt=1)
     share_fewest: int = Field(ge=1)
+    due_share: float = Field(ge=0, le=1)
     source: str
     standing: Standing
 
@@ -36,6 +37,13 @@ class Stability(Definition):
     confidence: float = Field(gt=0.5, lt=1)
     precision_level: float = Field(gt=0, lt=0.5)
     ewma_weight: float = Field(gt=0, le=1)
+    least_deviation_db: Positive
+    least_deviation_ns: Positive
+    few_least_db: Positive
+    few_least_ns: Positive
+    trend_fewest: int = Field(ge=4)
+    trend_confidence: float = Field(gt=0.5, lt=1)
+    length_share: Positive
     source: str
     standing: Standing
 

@@ -18,11 +18,12 @@ from benchsweep.qualification.comparisons._everyone import Everyone, everyone
 from benchsweep.qualification.comparisons._histories import (
     Root,
     Unread,
+    declared_accuracy,
     state_of_channel,
     state_of_tester,
     withdrawn_words,
 )
-from benchsweep.qualification.comparisons._stability import newest_stability
+from benchsweep.qualification.comparisons._stability import length_words, newest_stability
 from benchsweep.records import (
     BenchMeasured,
     ChannelRegistered,
@@ -101,7 +102,7 @@ class ChannelView:
     def drift(self) -> Drift:
         """Whether something drifts, and what; the other channels of the archive are looked at."""
         others = {name: each for name, each in self._every.channels.items() if name != self.name}
-        return drift_of_channel(self.name, state_of_channel(self.events), others)
+        return drift_of_channel(self.name, state_of_channel(self.events), others, self._every.testers)
 
     @cached_property
     def due(self) -> Due:
@@ -109,9 +110,29 @@ class ChannelView:
         return due_of_channel(self.name, state_of_channel(self.events), self._every.matings(self.name))
 
     @property
+    def stands(self) -> str:
+        """How it stands while it is not withdrawn, in words."""
+        if not self.measured:
+            return "not measured yet"
+        if self.moved:
+            return "has moved: nothing is compared with its newest record"
+        if not self.baseline:
+            return "no bench record counts, since it was returned or at all: measure it before it is used"
+        return "in use"
+
+    @property
     def doubts(self) -> tuple[str, ...]:
         """What a reader must know first, in words."""
-        return (*_unfinished_words(self._unfinished), *_unread_words(self._every.unread, self.path))
+        return (
+            *_unfinished_words(self._unfinished),
+            *_unread_words(self._every.unread, self.path),
+            *self._lengths,
+        )
+
+    @cached_property
+    def _lengths(self) -> tuple[str, ...]:
+        followed = state_of_channel(self.events).followed
+        return tuple(words for each in followed if (words := length_words(self.registered, each)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,6 +166,11 @@ class FieldTesterView:
     def name(self) -> str:
         """What it is called."""
         return self.registered.tester
+
+    @property
+    def accuracy(self) -> str:
+        """Name of the declared accuracy in force; empty: none."""
+        return declared_accuracy(self.events)
 
     @cached_property
     def _every(self) -> Everyone:

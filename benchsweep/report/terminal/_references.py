@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from benchsweep.records import (
@@ -40,6 +40,8 @@ class Followed:
         Names its whole history.
     doubts
         What a reader must know first, in words.
+    words
+        How a channel stands that is not withdrawn; empty: in use, or not measured yet.
     """
 
     withdrawn: str = ""
@@ -47,6 +49,7 @@ class Followed:
     due: Due | None = None
     digest: str = ""
     doubts: Sequence[str] = ()
+    words: str = ""
 
 
 def channel_table(
@@ -54,6 +57,7 @@ def channel_table(
     measured: Sequence[BenchMeasured],
     stands: Followed,
     *,
+    counting: Collection[str] | None = None,
     charts: bool = False,
     width: int = 80,
     ascii_only: bool = False,
@@ -61,10 +65,17 @@ def channel_table(
     """Return a reference channel with its bench records as plain text of at most `width` columns.
 
     Whether it may be used first; each record with what the check of stability said; charts where asked for.
+
+    Parameters
+    ----------
+    counting
+        Content hashes of the records that count now; None: all that were accepted.
     """
     width = max(width, NARROWEST)
     lines = entry("channel", [channel.channel, *channel.parts], width)
-    told = "in use" if measured else "not measured yet"
+    if counting is None:
+        counting = {each.record for each in measured if each.accepted}
+    told = stands.words or ("in use" if measured else "not measured yet")
     if stands.withdrawn:
         told = f"withdrawn: {stands.withdrawn}"
     length = "" if channel.length_m is None else f"{channel.length_m:g} m"
@@ -87,7 +98,7 @@ def channel_table(
                 str(place),
                 each.measured_at[:10],
                 "-" if each.temperature_degc is None else f"{each.temperature_degc:g}",
-                "yes" if each.accepted else "no",
+                "yes" if each.record in counting else "no",
                 each.path,
             ]
             for place, each in enumerate(measured, start=1)
@@ -104,25 +115,33 @@ def field_tester_table(
     compared: Sequence[Comparison],
     stands: Followed,
     *,
+    declared: Sequence[str] | None = None,
     charts: bool = False,
     width: int = 80,
     ascii_only: bool = False,
 ) -> str:
-    """Return a field tester with its comparisons as plain text of at most `width` columns."""
+    """Return a field tester with its comparisons as plain text of at most `width` columns.
+
+    Parameters
+    ----------
+    declared
+        What accuracy is declared and was before, in words, the one in force first; None: as it was registered.
+    """
     width = max(width, NARROWEST)
     lines = entry("tester", [tester.tester], width)
+    told_accuracy = declared if declared is not None else [tester.accuracy] if tester.accuracy else []
     if stands.withdrawn:
         told = f"withdrawn: {stands.withdrawn}"
     elif compared:
         last = compared[-1]
-        told = f"{last.outcome.value} ({last.at[:10]}): {last.words}"
+        told = f"{last.outcome.value} (measured {last.when[:10]}): {last.words}"
     else:
         told = "not compared yet"
     for label, texts in (
         ("stands", [told]),
         ("doubtful", stands.doubts),
         ("drift", _drift(stands.drift)),
-        ("accuracy", [tester.accuracy or "none declared: nothing can be decided"]),
+        ("accuracy", list(told_accuracy) or ["none declared: nothing can be decided"]),
         ("due", [_due(stands.due)]),
         ("remarks", [tester.remarks]),
         ("registered", [f"{tester.at[:10]} by {tester.by}"]),
@@ -130,11 +149,11 @@ def field_tester_table(
     ):
         lines += entry(label, texts, width)
     if compared:
-        heads = ["no.", "compared", "channel", "by", "largest E_n", "beyond", "outcome"]
+        heads = ["no.", "measured", "channel", "by", "largest E_n", "beyond", "outcome"]
         rows = [
             [
                 str(place),
-                each.at[:10],
+                each.when[:10],
                 each.channel,
                 each.by,
                 signed(_largest(each)),
@@ -191,12 +210,13 @@ def reference_list(rows: Iterable[Mapping[str, str]], *, width: int = 80) -> str
     Parameters
     ----------
     rows
-        Each with ``what``, ``name``, ``stands``, ``last``, ``due``, ``results``.
+        Each with ``what``, ``name``, ``stands``, ``last``, ``due``, ``results``; of testers ``accuracy``.
     """
     width = max(width, NARROWEST)
-    heads = ["what", "name", "stands", "results", "last", "due"]
+    heads = ["what", "name", "stands", "results", "last", "due", "accuracy"]
     told = [[row.get(head, "") for head in heads] for row in rows]
-    return "\n".join(tabled(heads, told, width, figures=("results",), spare=("due", "results"))) + "\n"
+    spare = ("accuracy", "due", "results")
+    return "\n".join(tabled(heads, told, width, figures=("results",), spare=spare)) + "\n"
 
 
 def _largest(found: Comparison) -> float | None:
@@ -217,7 +237,7 @@ def _due(due: Due | None) -> str:
     if due is None or due.withdrawn:
         return ""
     if not due.due:
-        return f"at once: it was never measured; every {due.interval_days:g} days"
+        return f"at once: no result counts yet; every {due.interval_days:g} days"
     left = due.days_left or 0.0
     when = f"in {left:.0f} days" if left >= 0.0 else f"{-left:.0f} days overdue"
     told = f"{due.due[:10]} ({when}), every {due.interval_days:g} days"

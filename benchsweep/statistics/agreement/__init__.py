@@ -2,9 +2,9 @@
 
 Whether one result agrees within both uncertainties: `e_number`, `zeta_score`, with `combined_uncertainty`.
 How far many results lie apart: `bland_altman`. Whether a check standard is where it was: `check_limits`, its
-scatter by `deviation_in_control`, three levels of a line by `level_check`. What moved, channel, bench or
-tester: `attribute_drift`. When to measure again: `staircase`, `in_use`, with rules as data in
-``intervals.toml``.
+scatter by `deviation_in_control`, three levels of a line by `level_check`. Whether values rise or fall over
+time: `trend`. What moved, channel, bench or tester: `attribute_drift`. When to measure again: `staircase`,
+`in_use`, with rules as data in ``intervals.toml``.
 
 Differences are always tester less bench, in dB, in ns for delay and skew. An uncertainty that is not known is
 None, never zero; what needs it is None then.
@@ -30,6 +30,7 @@ from benchsweep.statistics.agreement._intervals import (
     staircase,
 )
 from benchsweep.statistics.agreement._scores import combined_uncertainty, e_number, zeta_score
+from benchsweep.statistics.agreement._trend import Trend, trend
 
 __all__ = [
     "IN_SERVICE",
@@ -38,6 +39,7 @@ __all__ = [
     "IntervalRules",
     "IntervalSuggestion",
     "PrecisionCheck",
+    "Trend",
     "attribute_drift",
     "bland_altman",
     "check_limits",
@@ -50,5 +52,6 @@ __all__ = [
     "level_check",
     "shared_t",
     "staircase",
+    "trend",
     "zeta_score",
 ]

@@ -81,7 +81,11 @@ def shared_t(freedom: float, *, confidence: float = 0.95, together: int = 1) -> 
 
 
 def check_limits(
-    baseline: Sequence[float] | Floats, *, confidence: float = 0.95, together: int = 1
+    baseline: Sequence[float] | Floats,
+    *,
+    confidence: float = 0.95,
+    together: int = 1,
+    least_deviation: float = 0.0,
 ) -> CheckLimits:
     """Return limits for the next values of a check standard (NIST/SEMATECH e-Handbook 2.3.5.2).
 
@@ -95,15 +99,19 @@ def check_limits(
         ``(n,)`` values of the time when the standard was known to be well, dB or ns.
     together
         So many values are judged at once: one false alarm among all of them as often as for one alone.
+    least_deviation
+        s is taken as no smaller, in the unit of the values: what they are rounded to, or what no measurement
+        repeats better than.
 
     Raises
     ------
     UsageError
-        Fewer than two values, one that is not finite, all alike (the same record twice?), a confidence
-        that is none.
+        Fewer than two values, one that is not finite, all alike (the same record twice?) without a least
+        deviation, a confidence that is none.
     """
     value = row(baseline, least=2, what="limits of a check standard")
-    mean, s = float(np.mean(value)), float(np.std(value, ddof=1))
+    number(least_deviation, what="a least standard deviation")
+    mean, s = float(np.mean(value)), max(float(np.std(value, ddof=1)), least_deviation)
     if not s > 1e-12 * max(1.0, abs(mean)):
         raise UsageError(
             f"limits of a check standard: all {value.size} values of the baseline are alike",

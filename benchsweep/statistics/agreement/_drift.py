@@ -59,6 +59,7 @@ def attribute_drift(
     baseline: int = 6,
     confidence: float = 0.99,
     together: int = 1,
+    least_deviation: float = 0.0,
 ) -> Drift:
     """Return what moved, from check values of channels on one bench and differences of testers.
 
@@ -90,6 +91,8 @@ def attribute_drift(
         That nothing is found where nothing moved.
     together
         So many quantities are judged at once.
+    least_deviation
+        The scatter is taken as no smaller, in the unit of the values: what they are rounded to.
 
     Returns
     -------
@@ -100,7 +103,7 @@ def attribute_drift(
     ------
     UsageError
         Days or values that are not finite, not as many or not rising; a baseline below three; a baseline
-        whose values are all alike in every series; a confidence that is none.
+        whose values are all alike in every series, without a least deviation; a confidence that is none.
     """
     part(confidence, what="a confidence")
     if baseline < 3:
@@ -110,8 +113,8 @@ def attribute_drift(
     rows = tuple(each for each in _rows(channels, testers or {}) if each.value.size > baseline)
     if not rows:
         return Drift("", (f"no series has more than its {baseline} values of baseline yet",))
-    charts = {each.name: _chart(each, baseline) for each in rows}
-    scatter = scatters(rows, [each.value[:baseline] for each in rows])
+    charts = {each.name: _chart(each, baseline, least_deviation) for each in rows}
+    scatter = np.maximum(scatters(rows, [each.value[:baseline] for each in rows]), least_deviation**2)
     if not np.all(scatter > 0.0):
         raise UsageError(
             "values of a baseline are all alike", hint="See whether one record was taken several times."
@@ -130,7 +133,7 @@ def attribute_drift(
     if best is None:
         return Drift("", (f"none of {len(rows)} series moved (confidence {100.0 * confidence:g} %)",), charts)
     moved, words = _attributed(best[1], best[2], free)
-    return Drift(moved, words, charts)
+    return Drift(moved, words, charts, best[2][0].cause)
 
 
 def _rows(
@@ -154,11 +157,10 @@ def _row(name: str, series: CheckSeries, moves: Mapping[Cause, float]) -> Row:
     return Row(name, day, value, labels, moves)
 
 
-def _chart(of: Row, baseline: int) -> ControlChart:
+def _chart(of: Row, baseline: int, least_deviation: float) -> ControlChart:
     start = of.value[:baseline]
-    return ewma_chart(
-        of.value, of.labels, centre=float(start.mean()), deviation=float(start.std(ddof=1)), baseline=baseline
-    )
+    deviation = max(float(start.std(ddof=1)), least_deviation)
+    return ewma_chart(of.value, of.labels, centre=float(start.mean()), deviation=deviation, baseline=baseline)
 
 
 def _attributed(

@@ -163,7 +163,7 @@ def _next(
         if elapsed < 0.0:
             raise UsageError(f"{elapsed:g} {unit} between comparisons", hint="Give them oldest first.")
     if not found:
-        return None, "not compared twice yet"
+        return None, "fewer than two results yet"
     elapsed, share = found[-1][0], abs(found[-1][1])
     if share > 1.0:
         was = min(interval, elapsed)

@@ -15,14 +15,16 @@ from benchsweep.limits import load_requirement
 from benchsweep.qualification.comparisons import (
     add_bench_record,
     change_interval,
+    channel_document,
     exit_code_of_channel,
+    list_references,
     read_channel,
     register_channel,
     return_reference,
     withdraw_reference,
 )
 from benchsweep.qualification.comparisons._stability import stability
-from benchsweep.records import BenchMeasured
+from benchsweep.records import BenchMeasured, Specimen
 from tests.qualification.comparisons.made import (
     BY,
     CHANNEL,
@@ -115,6 +117,39 @@ def test_few_records_say_nothing(tmp_path: Path) -> None:
     assert exit_code_of_channel(view) == 0
     assert [event.accepted for event in view.measured] == [True] * 4
     assert view.drift.charts == {}
+
+
+def test_another_channel_under_its_name_is_seen_at_the_second_record(tmp_path: Path) -> None:
+    with_records(tmp_path, days=(0,))
+    other = replace(measured(specimen="link-90m", day=30), specimen=Specimen(CHANNEL, 90.0))
+    view = add_bench_record(tmp_path, CHANNEL, archive.write_record(other, tmp_path), by=BY)
+    # 10 m are some 50 ns, and the bench knows a delay far better.
+    assert any(words.startswith("delay 12 at 10 MHz: 4") for words in view.moved)
+    assert exit_code_of_channel(view) == 1
+    assert not view.measured[-1].accepted
+    assert "was measured as 90 m, the channel is registered with 100 m" in view.doubts[0]
+    assert added(tmp_path, day=60).moved == ()
+
+
+def test_records_alike_to_the_last_digit_are_judged_all_the_same(tmp_path: Path) -> None:
+    values = {"next A 12-36 worst margin": 5.0, "delay 12 at 10 MHz": 480.0}
+    baseline = [entry(values, day) for day in range(1, 8)]
+    assert stability(baseline, values).beyond == ()
+    words = stability(baseline, values | {"delay 12 at 10 MHz": 427.0})
+    assert len(words.beyond) == 1
+    assert "of 2 values the records are more alike than 0.01 dB or 0.05 ns" in words.words
+
+
+def test_after_its_return_no_record_counts_and_all_screens_say_so(tmp_path: Path) -> None:
+    with_records(tmp_path, days=(0, 30))
+    withdraw_reference(tmp_path, "channel", CHANNEL, by=BY, reason="a plug broke")
+    view = return_reference(tmp_path, "channel", CHANNEL, by=BY, reason="new plug")
+    assert view.stands.startswith("no bench record counts")
+    assert (view.due.due, view.due.days_left) == ("", None)
+    assert [each["counts"] for each in channel_document(view)["measured"]] == [False, False]
+    row = list_references(tmp_path)[0]
+    assert (row.words["stands"], row.words["due"]) == ("none counts yet", "at once")
+    assert added(tmp_path, day=60).stands == "in use"
 
 
 def test_a_channel_that_stays_and_one_that_moves(tmp_path: Path) -> None:

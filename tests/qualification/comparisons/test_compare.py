@@ -12,6 +12,7 @@ from benchsweep import archive
 from benchsweep.archive.references import kept_file
 from benchsweep.errors import DefinitionError, ReferenceRefused, UnknownName, UsageError
 from benchsweep.fixture import touchstone_text
+from benchsweep.limits import load_requirement
 from benchsweep.qualification.comparisons import (
     FieldTesterView,
     compare,
@@ -23,12 +24,18 @@ from benchsweep.qualification.comparisons import (
     return_reference,
     withdraw_reference,
 )
+from benchsweep.qualification.comparisons import (
+    tester_document as document_of_tester,
+)
+from benchsweep.qualification.comparisons._bench import read_bench
+from benchsweep.qualification.comparisons._histories import state_of_tester
 from benchsweep.qualification.comparisons._uncertainty_parts import Parts, point_of
 from benchsweep.records import Agreement, ComparedTrace, Comparison, Parameter, Trace
 from benchsweep.testers import load_accuracy
 from tests.qualification.comparisons.made import (
     BY,
     CHANNEL,
+    REQUIREMENT,
     TESTER,
     added,
     compared,
@@ -423,3 +430,65 @@ def test_no_error_has_no_difference(ready: Path) -> None:
     found = last(compared(ready, file=file))
     decisive = [row.decisive.difference for row in found.rows if row.decisive]
     assert max(map(abs, decisive)) < 1e-4
+
+
+def test_the_day_of_the_tester_counts(ready: Path) -> None:
+    """Its file says 2026-02-01; the bench measured on 2026-01-05 and the channel is due every 180 days."""
+    view = compared(ready)
+    found = last(view)
+    assert found.measured_at == found.when == "2026-02-01T10:00:00+00:00"
+    assert view.due.last == found.when
+    assert view.due.due.startswith("2026-05-02")  # 90 days later
+    assert not any("days apart" in doubt for doubt in found.doubts)
+    document = document_of_tester(view)["comparisons"][0]
+    assert document["measured_at"] == found.when
+    late = last(compared(ready, constant(0.1), measured_at="2026-08-10"))
+    assert any("bench and tester measured 217 days apart" in doubt for doubt in late.doubts)
+    wrong = last(compared(ready, constant(0.05), measured_at="2999-08-10"))
+    assert (wrong.measured_at, wrong.when) == ("", wrong.at)
+    assert any("cannot be" in doubt for doubt in wrong.doubts)
+
+
+def test_the_same_file_counts_once(ready: Path) -> None:
+    compared(ready, constant(0.2))
+    once = last(compared(ready, constant(0.3)))
+    again = compared(ready, constant(0.3))
+    assert "the same file as in comparison 2: counted once" in last(again).doubts
+    assert dict(last(again).bland_altman) == dict(once.bland_altman)
+    assert len(state_of_tester(again.events).alike) == 2
+    with_tester(ready, "FT-08")
+    other = last(compared(ready, constant(0.3), tester="FT-08"))
+    assert any("the same file as in comparison 2 of the tester FT-07" in each for each in other.doubts)
+    typed = {"file": None, "mapping": None, "told": ["insertion_loss A 12 value 20 at 200 MHz"]}
+    compared(ready, **typed)
+    assert "the same numbers as in comparison 4: counted once" in last(compared(ready, **typed)).doubts
+
+
+def test_what_decides_little_or_nothing_puts_nothing_off(ready: Path) -> None:
+    first = compared(ready, measured_at="2026-02-01")
+    typed = {"file": None, "mapping": None, "measured_at": "2026-03-01"}
+    few = compared(ready, told=["insertion_loss A 12 value 20 at 200 MHz"], **typed)
+    assert few.due.due == first.due.due
+    assert "puts nothing off: it decided" in few.due.words
+    undecided = compared(ready, constant(9.0), statement=None, measured_at="2026-04-01")
+    assert last(undecided).outcome is Agreement.UNDECIDED
+    assert undecided.due.due == first.due.due
+    assert "puts nothing off: it is undecided" in undecided.due.words
+
+
+def test_a_delay_told_without_a_frequency_is_held_against_the_graded_one(ready: Path) -> None:
+    bench = read_bench(ready / last(compared(ready)).record, load_requirement(REQUIREMENT))
+    trace = next(
+        each
+        for each in bench.evaluation.traces
+        if each.parameter is Parameter.DELAY and each.pairs == ("12",)
+    )
+    limit = next(curve for curve in bench.curves if curve.parameter is Parameter.DELAY)
+    worst = int(np.nanargmin(limit.value - trace.value))
+    view = compared(
+        ready, file=None, mapping=None, told=[f"delay 12 value {trace.value[worst] + 1.0:.3f} ns"]
+    )
+    point = row_of(last(view), Parameter.DELAY, None, "12").decisive
+    assert point is not None
+    assert point.difference == pytest.approx(1.0, abs=2e-3)
+    assert point.frequency_hz == pytest.approx(trace.frequency_hz[worst])

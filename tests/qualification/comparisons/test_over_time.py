@@ -93,9 +93,10 @@ def keep_tester(
                 ComparedTrace(Parameter.NEXT, "A", pairs, Agreement.AGREES, "", point, point, compared=1)
             )
         suspicions = (Suspicion("sign", "losses are negative"),) if hinders else ()
+        digest = (name + str(place)).encode().hex().rjust(64, "0")[-64:]
         told = Comparison(
             at(day), BY, name, channels[place % len(channels)], "R.h5", "ab" * 32, "tia-6-channel", "cd" * 32,
-            "x.csv", "", "wide-values", Agreement.AGREES, "", tuple(rows), suspicions,
+            "x.csv", digest, "wide-values", Agreement.AGREES, "", tuple(rows), suspicions,
         )  # fmt: skip
         why = "new plugs" if place in repairs else ""
         event = FieldTesterCompared(at(day), BY, told, "", "", "", "", (), why)
@@ -160,20 +161,36 @@ def test_a_tester_that_drifts_against_an_unmoved_channel(tmp_path: Path) -> None
     keep_tester(tmp_path, "FT-2", [0.1] * 15)
     drift = read_tester(tmp_path, "FT-1").drift
     assert drift.moved == "tester"
-    assert "NEXT difference up" in drift.words[0]
+    assert "NEXT difference up, from +0." in drift.words[0]
+    assert "the channel" not in drift.words[1]
+    assert "NEXT (dB): tester FT-1 moved by +0.5" in drift.words[1]
 
 
 def test_testers_that_drift_together_tell_of_the_bench(tmp_path: Path) -> None:
+    # What the bench tells too small, every tester tells too large beside it.
+    channel(tmp_path, "ref 1", [5.1 - each for each in OFF])
+    keep_tester(tmp_path, "FT-1", OFF)
+    keep_tester(tmp_path, "FT-2", [each + 0.2 for each in OFF])
+    drift = read_tester(tmp_path, "FT-1").drift
+    assert drift.moved == "bench"
+    assert "NEXT (dB): the bench moved by -0.49" in drift.words[1]
+    assert read_channel(tmp_path, "ref 1").drift.moved == "bench"
+
+
+def test_testers_that_drift_together_beside_an_unmoved_channel_are_unclear(tmp_path: Path) -> None:
     channel(tmp_path, "ref 1", [5.0] * 15)
     keep_tester(tmp_path, "FT-1", OFF)
     keep_tester(tmp_path, "FT-2", [each + 0.2 for each in OFF])
-    assert read_tester(tmp_path, "FT-1").drift.moved == "bench"
+    drift = read_tester(tmp_path, "FT-1").drift
+    assert drift.moved == "unclear"
+    assert "no single cause explains" in drift.words[1]
 
 
 def test_a_tester_beside_a_channel_that_moved_or_is_hardly_known(tmp_path: Path) -> None:
+    # A channel that moves changes no difference, and it moved later: nobody knows.
     channel(tmp_path, "ref 1", [5.0] * 12 + [4.0] * 3)
     keep_tester(tmp_path, "FT-1", OFF)
-    assert read_tester(tmp_path, "FT-1").drift.moved == "channel"
+    assert read_tester(tmp_path, "FT-1").drift.moved == "unclear"
     channel(tmp_path, "ref 2", [5.0] * 2)
     keep_tester(tmp_path, "FT-2", OFF, channels=("ref 2",))
     assert read_tester(tmp_path, "FT-2").drift.moved in ("bench", "unclear")
