@@ -244,6 +244,11 @@ def read_toml_text(path: Path) -> tuple[dict[str, Any], str]:
     """
     try:
         text = path.read_text(encoding="utf-8")
+    except FileNotFoundError as error:
+        raise DefinitionError(
+            f"{path}: cannot be read: no such file",
+            hint="Check the path: a relative one begins in the working folder.",
+        ) from error
     except (OSError, UnicodeDecodeError) as error:
         raise DefinitionError(
             f"{path}: cannot be read: {error}", hint="Check the path and the encoding (UTF-8)."

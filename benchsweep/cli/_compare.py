@@ -5,6 +5,7 @@ from __future__ import annotations
 import typer
 
 from benchsweep.cli import (
+    _compare_accuracy,
     _compare_add,
     _compare_bench,
     _compare_due,
@@ -39,5 +40,6 @@ app.command("report")(_compare_report.report)
 app.command("prove")(_compare_prove.prove)
 app.command("withdraw")(_compare_use.withdraw)
 app.command("return")(_compare_use.return_)
+app.command("accuracy")(_compare_accuracy.accuracy)
 app.command("interval")(_compare_interval.interval)
 app.add_typer(_compare_study.app, name="study")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ def comparison_item(
     UsageError
         There is no such comparison.
     """
-    from benchsweep.qualification.comparisons import comparison_traces, read_channel
+    from benchsweep.qualification.comparisons import accuracy_at, comparison_traces, read_channel
     from benchsweep.report import ComparisonItem
 
     progress("reading the record and the tester's file")
@@ -41,7 +42,7 @@ def comparison_item(
     return ComparisonItem(
         comparison=chosen.comparison,
         number=traces.number,
-        tester=view.registered,
+        tester=replace(view.registered, accuracy=accuracy_at(view, traces.number)),
         channel=channel.registered,
         repairs=chosen.repairs,
         differences=traces.differences,

@@ -24,6 +24,7 @@ __all__ = [
     "StudyName",
     "TesterName",
     "Told",
+    "accuracy_names",
 ]
 
 
@@ -40,6 +41,13 @@ def _mappings(incomplete: str) -> list[str]:
     return [name for name in mappings() if name.startswith(incomplete)]
 
 
+def accuracy_names(incomplete: str) -> list[str]:
+    """Return the names of accuracy files that begin so, for completion."""
+    from benchsweep.testers import accuracies
+
+    return [name for name in accuracies() if name.startswith(incomplete)]
+
+
 KindName = Annotated[Kind, typer.Argument(metavar="KIND", help="`channel` or `tester`.")]
 ReferenceName = Annotated[str, typer.Argument(metavar="NAME", help="As it was registered.")]
 ChannelName = Annotated[
@@ -50,7 +58,7 @@ StudyName = Annotated[str, typer.Argument(metavar="STUDY", help="What the study 
 ResultFile = Annotated[
     Path | None,
     typer.Argument(
-        metavar="[FILE]",
+        metavar="FILE",
         help="What the tester wrote: a CSV file, or a Touchstone file. Left out with --told.",
     ),
 ]

@@ -5,18 +5,12 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._compare_options import EveryDays, Remarks
+from benchsweep.cli._compare_options import EveryDays, Remarks, accuracy_names
 from benchsweep.cli._compare_text import print_channel, print_tester
 from benchsweep.cli._lot_options import one_requirement
 from benchsweep.cli._options import AsJson, By, LotArchive, plain_text, requirement_names
 
 __all__ = ["channel", "field_tester"]
-
-
-def _accuracies(incomplete: str) -> list[str]:
-    from benchsweep.testers import accuracies
-
-    return [name for name in accuracies() if name.startswith(incomplete)]
 
 
 def channel(
@@ -83,7 +77,7 @@ def field_tester(
         typer.Option(
             "--accuracy",
             metavar="NAME",
-            autocompletion=_accuracies,
+            autocompletion=accuracy_names,
             help="Its declared accuracy: a name, or a .toml file that the laboratory filled. Without it "
             "nothing can be decided.",
         ),

@@ -100,6 +100,7 @@ def print_study(view: StudyView, *, every: bool = False, as_json: bool) -> None:
         units=view.units,
         doubts=view.doubts,
         digest=view.digest,
+        summary=view.summary,
         every=every,
         width=table_width(),
     )

@@ -120,6 +120,8 @@ def info_document() -> dict[str, Any]:
         "budgets",
         "requirements",
         "families",
+        "mappings",
+        "accuracies",
         "texts",
     )
     return {

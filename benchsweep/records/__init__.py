@@ -125,12 +125,12 @@ from benchsweep.records._trace import Parameter, Trace
 from benchsweep.records._uncertainty import BudgetRow, Contribution, Interval
 
 __all__ = [
-    "AccuracyDeclared",
     "AMBIENT",
     "CONTACTS_OF_PAIR",
     "FOUR_PAIRS",
     "LONGEST_NAME",
     "LONGEST_WORDS",
+    "AccuracyDeclared",
     "Agreement",
     "AlienShare",
     "AnalyzerIdentity",

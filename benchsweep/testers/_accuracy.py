@@ -15,6 +15,7 @@ from benchsweep.definitions import Definition, list_definitions, validate_model
 from benchsweep.errors import DefinitionError
 from benchsweep.records import Parameter
 from benchsweep.testers._find import definition_text
+from benchsweep.testers._placeholders import refuse_placeholders
 
 __all__ = ["DeclaredAccuracy", "accuracies", "accuracy_text", "load_accuracy", "read_accuracy"]
 
@@ -224,22 +225,32 @@ def accuracies() -> tuple[str, ...]:
     return tuple(list_definitions(KIND))
 
 
-def load_accuracy(name_or_path: str | Path, *, folders: Sequence[Path] = ()) -> DeclaredAccuracy:
+def load_accuracy(
+    name_or_path: str | Path, *, folders: Sequence[Path] = (), may_be_template: bool = False
+) -> DeclaredAccuracy:
     """Return the declared accuracy of that name or path.
 
     Parameters
     ----------
     folders
         Looked into for ``<name>.toml`` before ``./accuracies/``, the data folder and what is shipped.
+    may_be_template
+        Return a template, too, which declares nothing: to tell what it is.
 
     Raises
     ------
     UnknownName
     DefinitionError
-        The file is wrong, or a template that nobody has filled.
+        The file is wrong, a template that nobody has filled, or one that is filled in part: a text or figure
+        of the shipped template still stands in it.
     """
     where, text = definition_text(KIND, name_or_path, folders)
-    return _filled(validate_model(text, DeclaredAccuracy, where=where), where)
+    accuracy = validate_model(text, DeclaredAccuracy, where=where)
+    if accuracy.template and may_be_template:
+        return accuracy
+    _filled(accuracy, where)
+    refuse_placeholders(text, where)
+    return accuracy
 
 
 def accuracy_text(name_or_path: str | Path, *, folders: Sequence[Path] = ()) -> str:
@@ -267,6 +278,7 @@ def _filled(accuracy: DeclaredAccuracy, where: str) -> DeclaredAccuracy:
     if accuracy.template:
         raise DefinitionError(
             f"{where}: template: is not filled, nothing is declared",
-            hint="Copy it to ./accuracies/, write what the tester's documents say, and remove `template`.",
+            hint="Copy it with `benchsweep compare mappings template -o ./accuracies/NAME.toml`, write what "
+            "the tester's documents say, and remove `template`.",
         )
     return accuracy

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -141,7 +143,7 @@ def test_a_study_from_plan_to_report(lab: Run) -> None:
         asked = ("compare", "study", "add", "winter", str(run), "--value", f"next A 36-45={value}", *BY)
         assert lab(*asked).code == 0
     shown = lab("compare", "study", "show", "winter")
-    assert "Gauge R&R" in shown.out
+    assert "Gauge R&R" in lab("compare", "study", "show", "winter", "--every").out
     assert "one fresh mating" in shown.out
     assert lab("compare", "study", "report", "winter", "-o", "s.html").code == 0
     assert "Gauge repeatability" in Path("s.html").read_text()
@@ -150,16 +152,108 @@ def test_a_study_from_plan_to_report(lab: Run) -> None:
         assert answer.code == 2
 
 
-def test_mappings_and_accuracies_are_listed(lab: Run) -> None:
-    listed = lab("compare", "mappings")
+def test_mappings_and_accuracies_are_listed(run: Run, own_home: Path) -> None:
+    listed = run("compare", "mappings")
     assert listed.code == 0
-    for name in ("wide-values", "worst-margins", "demonstration", "template"):
+    for name in ("wide-values", "worst-margins", "demonstration"):
         assert name in listed.out
+    assert "template: a template, to be copied" in " ".join(listed.out.split())
+    assert "not filled" not in listed.out
     Path("mappings").mkdir()
     Path("mappings/broken.toml").write_text("schema = 7\n")
-    again = lab("compare", "mappings", "--json")
+    again = run("compare", "mappings", "--json")
     assert again.code == 0
-    assert {each["name"] for each in again.json["found"]} >= {"broken", "wide-values"}
+    found = {each["name"]: each for each in again.json["found"]}
+    assert found["broken"]["error"]
+    assert not found["broken"]["shipped"]
+    assert found["template"]["template"]
+    assert Path(found["wide-values"]["file"]).is_file()
+    assert "broken: cannot be used" in run("compare", "mappings").out
+
+
+def test_a_mapping_is_copied_under_its_own_name(run: Run, own_home: Path) -> None:
+    shown = run("compare", "mappings", "long-values")
+    assert shown.code == 0
+    assert tomllib.loads(shown.out)["name"] == "long-values"
+    assert run("compare", "mappings", "long-values", "-o", "mappings/our tester.toml").code == 0
+    own = tomllib.loads(Path("mappings/our tester.toml").read_text())
+    assert own == {**tomllib.loads(shown.out), "name": "our tester"}
+    looked = run("compare", "look", told(), "--mapping", "our tester", "--json")
+    assert looked.json["mapping"] == "our tester"
+    written = run("compare", "mappings", "template", "-o", "accuracies/ours.toml", "--json")
+    assert (written.code, written.json["kind"]) == (0, "accuracy")
+    for words in (
+        ("long-values", "-o", "mappings/our tester.toml"),
+        ("long-values", "-o", "mappings/ours.txt"),
+        ("long-vallues",),
+        ("-o", "mappings/x.toml"),
+    ):
+        assert run("compare", "mappings", *words).code == 2
+    Path("mappings/demonstration.toml").write_text(shown.out)
+    both = run("compare", "mappings", "demonstration")
+    assert both.code == 2
+    assert "mapping and an accuracy file" in " ".join(both.err.split())
+
+
+def test_a_template_filled_in_part_registers_no_tester(run: Run, own_home: Path) -> None:
+    assert run("compare", "mappings", "template", "-o", "accuracies/ours.toml").code == 0
+    path = Path("accuracies/ours.toml")
+    path.write_text(path.read_text().replace("\ntemplate = true\n", "\n"))
+    refused = run("compare", "tester", "FT-09", "--accuracy", "ours", *BY)
+    assert refused.code == 2
+    assert "description" in refused.err
+    assert "from the template" in " ".join(refused.err.split())
+    assert not Path("archive").exists()
+
+
+def test_another_accuracy_from_now_on(lab: Run) -> None:
+    stated = statement(Path("mating.toml"))
+    path = told(errors=constant(0.45))
+    assert add(lab, path, "--statement", stated).code == 0
+    shipped = lab("compare", "mappings", "demonstration", "-o", "accuracies/narrow.toml")
+    assert shipped.code == 0
+    narrow = Path("accuracies/narrow.toml")
+    narrow.write_text(re.sub(r"form = .*", "form = { a = 0.05 }", narrow.read_text()))
+    change = ("compare", "accuracy", TESTER)
+    done = lab(*change, "narrow", "--reason", "new manual", *BY)
+    assert done.code == 0, done.err
+    assert "narrow, since" in done.out
+    assert "before: demonstration" in done.out
+    # The same numbers are further from the bench than this accuracy allows.
+    path.write_text(path.read_text() + "\n")
+    after = add(lab, path, "--statement", stated, "--json").json
+    assert after["outcome"] == "disagrees"
+    assert any("narrow" in line for line in after["budget"])
+    for number, name in (("1", "demonstration"), ("2", "narrow")):
+        assert lab("compare", "prove", TESTER, "--number", number).code == 0
+        page = ("compare", "report", TESTER, "--comparison", number, "-o", f"{number}.html")
+        assert lab(*page).code == 0
+        assert f"declared accuracy {name}" in Path(f"{number}.html").read_text()
+    shown = lab("compare", "history", "tester", TESTER, "--json").json
+    assert shown["accuracy"] == "narrow"
+    (entry,) = [each for each in shown["history"] if each["what"] == "AccuracyDeclared"]
+    assert (entry["accuracy"], entry["reason"]) == ("narrow", "new manual")
+    assert "narrow" in lab("compare", "list").out
+    assert lab("compare", "list", "--json").json["references"][-1]["accuracy"] == "narrow"
+    for words in (("narrow",), ("nowhere",), ("template",)):
+        assert lab(*change, *words, "--reason", "again", *BY).code == 2
+    assert lab(*change, "", "--reason", " ", *BY).code == 2
+    none = lab(*change, "", "--reason", "manual lost", *BY)
+    assert "none, since" in none.out
+    assert lab("compare", "accuracy", "FT-99", "demonstration", "--reason", "x", *BY).code == 2
+    again = lab("compare", "tester", TESTER, "--accuracy", "demonstration", *BY)
+    assert again.code == 2
+    assert "compare accuracy" in " ".join(again.err.split())
+    assert re.search(r"registered on \d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC", " ".join(again.err.split()))
+
+
+def test_a_statement_that_is_missing_says_how_one_is_written(lab: Run) -> None:
+    refused = add(lab, told(), "--statement", "nowhere.toml")
+    assert refused.code == 2
+    words = " ".join(refused.err.split())
+    assert "there is no such statement" in words
+    assert "[[mating]]" in words
+    assert "encoding" not in words
 
 
 @pytest.mark.parametrize(

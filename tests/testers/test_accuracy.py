@@ -83,12 +83,76 @@ def test_the_template_is_refused_until_it_is_filled(tmp_path: Path):
     with pytest.raises(DefinitionError, match="is not filled") as caught:
         load_accuracy("template")
     assert "./accuracies/" in caught.value.hint
-    text = accuracy_text("template")
-    assert text.count("\ntemplate = true\n") == 1
-    (tmp_path / "bench-tester.toml").write_text(text.replace("\ntemplate = true\n", "\n"), encoding="utf-8")
+    assert load_accuracy("template", may_be_template=True).template
+
+
+def filled_template() -> str:
+    """Return the template as a laboratory fills it: every text and figure that it asks for replaced."""
+    text = accuracy_text("template").replace("\ntemplate = true\n", "\n")
+    for before, after in (
+        ('name = "template"', 'name = "our tester"'),
+        ("To be copied to ./accuracies/ and filled from the documents of the tester", "Our tester, channel"),
+        ("Name the document, its edition and the clause, table or page", "Manual, edition 3, table 4"),
+        (
+            "Name the type of instrument, its adapters and configuration (channel, permanent link)",
+            "hand-held",
+        ),
+        ("Name the accuracy level, or take this line out", "IIIe"),
+        ("[99.9, 99.9, 99.9]", "[2.0, 2.5, 4.0]"),
+        ("a = 9999.0", "a = 10.0"),
+        ("\nrelative_percent = 99.9", "\nrelative_percent = 4.0"),
+        ("Name the document, clause and table", "Table 4"),
+    ):
+        assert before in text
+        text = text.replace(before, after)
+    return text
+
+
+def test_a_template_that_is_filled_is_taken(tmp_path: Path):
+    (tmp_path / "bench-tester.toml").write_text(filled_template(), encoding="utf-8")
     filled = load_accuracy("bench-tester", folders=(tmp_path,))
-    assert filled.expanded(Parameter.NEXT, 10e6, 50.0) == pytest.approx([9.9 * 2 / math.sqrt(3)])
+    assert filled.expanded(Parameter.NEXT, 1e6, 50.0) == pytest.approx([2.0 * 2 / math.sqrt(3)])
     assert "from memory" in filled.doubt
+
+
+@pytest.mark.parametrize(
+    ("filled", "left", "key"),
+    [
+        ("our tester", "template", "name"),
+        (
+            "Manual, edition 3, table 4",
+            "Name the document, its edition and the clause, table or page",
+            "source",
+        ),
+        (
+            "Manual, edition 3, table 4",
+            "name the document,  its edition and the clause, table or page",
+            "source",
+        ),
+        ("IIIe", "Name the accuracy level, or take this line out", "level"),
+        ("[2.0, 2.5, 4.0]", "[2.0, 2.5, 99.9]", r"line\[0\]\.points\.figure\[2\]"),
+        ("points = {", "form = { a = 1.0, cap = 99.9 }\n# {", r"line\[0\]\.form\.cap"),
+        ("a = 10.0", "a = 9999", r"line\[1\]\.form\.a"),
+        ("relative_percent = 4.0", "relative_percent = 99.9", r"line\[1\]\.relative_percent"),
+        ('source = "Table 4"', 'source = "Name the document, clause and table"', r"line\[0\]\.source"),
+    ],
+)
+def test_what_still_stands_from_the_template_is_refused(tmp_path: Path, filled: str, left: str, key: str):
+    text = filled_template()
+    assert filled in text
+    (tmp_path / "own.toml").write_text(text.replace(filled, left, 1), encoding="utf-8")
+    with pytest.raises(DefinitionError, match=rf"own\.toml: {key}: .*from the template"):
+        load_accuracy("own", folders=(tmp_path,))
+
+
+def test_the_template_without_its_mark_is_no_declaration(tmp_path: Path):
+    text = accuracy_text("template").replace("\ntemplate = true\n", "\n")
+    (tmp_path / "own.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(DefinitionError, match="name: 'template' still stands") as caught:
+        load_accuracy("own", folders=(tmp_path,))
+    assert "source" in caught.value.hint
+    # What was kept with a comparison is read as it was then.
+    assert read_accuracy(text).line
 
 
 def test_invented_figures_are_called_so():

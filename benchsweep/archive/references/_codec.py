@@ -10,6 +10,7 @@ from typing import Any, Literal, get_args
 from benchsweep.archive._entries import from_json, to_json
 from benchsweep.errors import ArchiveError
 from benchsweep.records import (
+    AccuracyDeclared,
     BenchMeasured,
     ChannelRegistered,
     FieldTesterCompared,
@@ -37,6 +38,7 @@ _EVENTS: dict[str, type[ReferenceEvent]] = {
     "withdrawn": Withdrawn,
     "returned": Returned,
     "interval": IntervalChanged,
+    "accuracy": AccuracyDeclared,
     "study-planned": StudyPlanned,
     "run": StudyMeasured,
 }
@@ -48,7 +50,7 @@ _FIRST: dict[ReferenceKind, type[ReferenceEvent]] = {
 }
 _LATER: dict[ReferenceKind, tuple[type[ReferenceEvent], ...]] = {
     "channel": (BenchMeasured, Withdrawn, Returned, IntervalChanged),
-    "tester": (FieldTesterCompared, Withdrawn, Returned, IntervalChanged),
+    "tester": (FieldTesterCompared, Withdrawn, Returned, IntervalChanged, AccuracyDeclared),
     "study": (StudyMeasured,),
 }
 _HASH = re.compile(r"[0-9a-f]{64}")

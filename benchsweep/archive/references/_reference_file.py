@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 from benchsweep.archive._history import AppendedFile
@@ -30,7 +31,15 @@ from benchsweep.records import ReferenceEvent
 
 __all__ = ["ReferenceFile", "create", "list_references"]
 
+_MOST_NAMES = 8
+_LIKELIEST = 3
 Check = Callable[[tuple[ReferenceEvent, ...]], None]
+_NOT_NEW: dict[ReferenceKind, str] = {
+    "channel": "Give the new one another name.",
+    "tester": "Give the new one another name; `benchsweep compare accuracy` declares another accuracy for "
+    "this one, `benchsweep compare interval` sets another interval.",
+    "study": "Give the new one another name.",
+}
 
 
 class ReferenceFile:
@@ -141,8 +150,11 @@ class ReferenceFile:
 
     def _unknown(self) -> UnknownName:
         names = [file.name for file in list_references(self._folder, self.kind)]
-        near = difflib.get_close_matches(self.name, names, 3) or names[:3]
-        told = f"{', '.join(near)}{' …' if len(near) < len(names) else ''}"
+        near = names
+        if len(names) > _MOST_NAMES:
+            near = sorted(difflib.get_close_matches(self.name, names, _LIKELIEST) or names[:_LIKELIEST])
+        more = f" and {len(names) - len(near)} more" if len(near) < len(names) else ""
+        told = f"{', '.join(near)}{more}"
         what = {"channel": "reference channel", "tester": "field tester", "study": "study"}[self.kind]
         hint = f"There are: {told}." if names else f"No {what} was registered in this archive."
         return UnknownName(f"{self._folder}: there is no {what} {self.name}", hint=hint)
@@ -174,12 +186,17 @@ def create(folder: Source, event: ReferenceEvent) -> ReferenceFile:
         if events:
             first = events[0]
             raise ReferenceRefused(
-                f"there is a {kind} {file.name}, registered on {first.at} by {first.by}",
-                hint="Give the new one another name.",
+                f"there is a {kind} {file.name}, registered on {_second(first.at)} by {first.by}",
+                hint=_NOT_NEW[kind],
             )
 
     file._append(event, is_new)  # noqa: SLF001 - of this module
     return file
+
+
+def _second(at: str) -> str:
+    """Return a time to the second with its zone."""
+    return f"{datetime.fromisoformat(at).astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC"
 
 
 def list_references(folder: Source, kind: ReferenceKind) -> tuple[ReferenceFile, ...]:

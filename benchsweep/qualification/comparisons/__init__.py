@@ -21,6 +21,7 @@ if TYPE_CHECKING:
         exit_code_of_comparison,
         look_at_result,
     )
+    from benchsweep.qualification.comparisons._declared import accuracy_at, declare_accuracy, declared_words
     from benchsweep.qualification.comparisons._documents import (
         channel_document,
         comparison_document,
@@ -66,6 +67,7 @@ __all__ = [
     "MatingScatter",
     "ReferenceRow",
     "StudyView",
+    "accuracy_at",
     "add_bench_record",
     "add_study_result",
     "change_interval",
@@ -74,6 +76,8 @@ __all__ = [
     "comparison_document",
     "comparison_proof_document",
     "comparison_traces",
+    "declare_accuracy",
+    "declared_words",
     "due",
     "due_document",
     "exit_code_of_channel",
@@ -106,6 +110,11 @@ _FILES: dict[str, tuple[str, ...]] = {
         "compare",
         "exit_code_of_comparison",
         "look_at_result",
+    ),
+    "_declared": (
+        "accuracy_at",
+        "declare_accuracy",
+        "declared_words",
     ),
     "_documents": (
         "channel_document",

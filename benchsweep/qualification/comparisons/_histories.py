@@ -33,8 +33,8 @@ __all__ = [
     "Unread",
     "append_to",
     "checked_days",
-    "declared_accuracy",
     "days_between",
+    "declared_accuracy",
     "earlier_than",
     "local_archive",
     "moment",
@@ -155,8 +155,10 @@ def state_of_tester(events: Sequence[ReferenceEvent]) -> FieldTesterState:
 
 def declared_accuracy(events: Sequence[ReferenceEvent]) -> str:
     """Return the name of the accuracy that was declared last for a tester; empty: none."""
-    declared = (e.accuracy for e in reversed(events) if isinstance(e, AccuracyDeclared | FieldTesterRegistered))
-    return next(declared, "")
+    for event in reversed(events):
+        if isinstance(event, AccuracyDeclared | FieldTesterRegistered):
+            return event.accuracy
+    return ""
 
 
 def told_once(compared: Sequence[FieldTesterCompared]) -> tuple[FieldTesterCompared, ...]:

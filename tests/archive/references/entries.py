@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from benchsweep.records import (
+    AccuracyDeclared,
     Agreement,
     BenchMeasured,
     BlandAltman,
@@ -123,8 +124,9 @@ RUN = StudyMeasured(
 WITHDRAWN = Withdrawn("2026-11-04T09:00:00+00:00", BY, "it fell")
 RETURNED = Returned("2026-11-05T09:00:00+00:00", BY, "new jack")
 INTERVAL = IntervalChanged("2026-11-06T09:00:00+00:00", BY, 90.0, "staircase")
+DECLARED = AccuracyDeclared("2026-11-07T09:00:00+00:00", BY, "level IV", "manual of 2026")
 
 OF_CHANNEL: tuple[ReferenceEvent, ...] = (CHANNEL, MEASURED, WITHDRAWN, RETURNED, INTERVAL)
-OF_TESTER: tuple[ReferenceEvent, ...] = (TESTER, COMPARED, INTERVAL, WITHDRAWN, RETURNED)
+OF_TESTER: tuple[ReferenceEvent, ...] = (TESTER, COMPARED, INTERVAL, WITHDRAWN, RETURNED, DECLARED)
 OF_STUDY: tuple[ReferenceEvent, ...] = (PLANNED, RUN)
 EVERY: tuple[ReferenceEvent, ...] = (*OF_CHANNEL, *OF_TESTER, *OF_STUDY)

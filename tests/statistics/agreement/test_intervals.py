@@ -25,7 +25,7 @@ def test_rules_say_where_they_come_from() -> None:
 @pytest.mark.parametrize(
     ("found", "days", "words"),
     [
-        ([], None, "not compared twice yet"),
+        ([], None, "fewer than two results yet"),
         ([(365, 0.2)], 365, "not twice in a row yet"),
         ([(365, 0.2), (365, -0.8)], 456.25, "found within 0.8 of what is allowed twice in a row"),
         ([(365, 0.2), (365, 0.85)], 365, "more than 0.8: 365 days stay"),
