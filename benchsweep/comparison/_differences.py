@@ -43,8 +43,9 @@ def differences(
     - the grid of the bench is too coarse there to be interpolated within `coarse_db`;
     - it lies beside a null.
 
-    Extrema of traces with nulls are compared with the extremum of the bench within `null_steps` grid steps:
-    there `bench` is the value of the bench at its own extremum, and `bench_frequency_hz` tells where that is.
+    Extrema of traces with nulls are compared with the extremum of the bench within `null_steps` grid steps,
+    minima only where that is nearer than the bench at the tester's frequency: there `bench` is the value of
+    the bench at its own extremum, and `bench_frequency_hz` tells where that is.
     What the difference at the tester's frequency would have been is told in `why_not`. With `null_steps` 0
     every point is compared at its own frequency.
 
@@ -163,6 +164,11 @@ class _Points:
         self._leave_out(matched.flanks, "beside a null, where the slightest shift is a large difference")
         keep = self.counts[matched.tester]
         own, others = matched.tester[keep], matched.bench[keep]
+        # A sweep with few points steps over a narrow minimum. A shift may explain a difference there, not make
+        # one; at a null only its depth says something.
+        null = self.tester[own] > self.tester[own - 1]
+        nearer = np.abs(self.tester[own] - value[others]) < np.abs(self.tester[own] - self.bench[own])
+        own, others = own[null | nearer], others[null | nearer]
         moved = np.abs(self.grid[own] / grid[others] - 1.0) > 1e-9
         if moved.any():
             beside = np.abs(self.tester[own] - self.bench[own])[moved].max()

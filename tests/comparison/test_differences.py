@@ -266,3 +266,19 @@ class TestPoints:
         assert outside.there is None
         assert "outside the bench's band" in outside.words
         assert (unknown.key, unknown.worst, unknown.there) == (None, None, None)
+
+
+def test_a_sweep_with_few_points_that_steps_over_a_narrow_minimum_makes_no_difference():
+    """A dip of 3 dB and 0.4 MHz beside a wide minimum: the tester with steps of 1 MHz never saw it."""
+    fine = np.arange(25e6, 36e6, 0.05e6)
+
+    def loss(frequency_hz):
+        wide = 58.0 + ((frequency_hz - 30.5e6) / 4e6) ** 2
+        return wide - 3.0 * np.exp(-(((frequency_hz - 31.45e6) / 0.2e6) ** 2))
+
+    bench = trace(value=loss(fine), grid=fine)
+    coarse = np.arange(25e6, 35.5e6, 1e6)
+    result = told(loss(coarse), grid=coarse)
+    (found,) = differences(result, [bench], [curve(50.0, grid=fine)])
+    assert found.counts.any()
+    assert np.abs(found.difference[found.counts]).max() < 0.1
