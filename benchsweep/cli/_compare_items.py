@@ -62,4 +62,6 @@ def study_item(view: StudyView) -> StudyItem:
     """Return what is reported of a study."""
     from benchsweep.report import StudyItem
 
-    return StudyItem(view.planned, view.measured, view.results, view.units, view.digest, view.doubts)
+    return StudyItem(
+        view.planned, view.measured, view.results, view.units, view.digest, view.doubts, view.summary
+    )

@@ -40,6 +40,13 @@ class Design(StrEnum):
     INTERLABORATORY = "interlaboratory"
 
 
+class Detail(StrEnum):
+    """How much a report tells."""
+
+    FULL = "full"
+    BRIEF = "brief"
+
+
 @app.command("plan")
 def plan(
     study: StudyName,
@@ -172,11 +179,15 @@ def add(
 @app.command("show")
 def show(
     study: StudyName,
-    every: Annotated[bool, typer.Option("--every", help="Print every run.")] = False,
+    every: Annotated[
+        bool, typer.Option("--every", help="Print every run and the evaluation of every trace.")
+    ] = False,
     archive: LotArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
-    """Tell where a study stands: what comes next, repeatability and reproducibility so far.
+    """Tell where a study stands: what comes next; of a whole one each parameter by its worst trace.
+
+    Also what a statement takes of mating from it, and from how many traces.
 
     Example: `benchsweep compare study show winter`
     """
@@ -194,6 +205,14 @@ def report(
     authorised_by: AuthorisedBy = None,
     customer: Customer = None,
     issued: Issued = None,
+    detail: Annotated[
+        Detail | None,
+        typer.Option(
+            "--detail",
+            help="With the evaluation of every trace, or each parameter by its worst one. Full up to twelve "
+            "traces by default.",
+        ),
+    ] = None,
     language: Language = "en",
     archive: LotArchive = Path("archive"),
     as_json: AsJson = False,
@@ -214,7 +233,12 @@ def report(
     stated = particulars(
         letterhead, number=number, authorised_by=authorised_by, customer=customer, issued_on=issued
     )
-    document = study_document(study_item(read_study(archive, study)), texts, particulars=stated)
+    document = study_document(
+        study_item(read_study(archive, study)),
+        texts,
+        particulars=stated,
+        detail=detail.value if detail else "",
+    )
     written = write_files(files, document)
     if as_json:
         print_json(

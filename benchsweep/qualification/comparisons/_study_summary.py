@@ -35,6 +35,8 @@ _COCHRAN_LEVEL = 0.01
 """Beyond it traces are not pooled: an outlier of Cochran's test, no straggler (ISO 5725-2, 7.3.3)."""
 _FINEST = 6
 _OF_MATING = ("trial", "mating")
+_NOTHING = 1e-9
+"""Less scatter than this, in dB or ns, is that of sums of decimals: none was seen."""
 
 
 def study_parameter(quantity: str) -> Parameter | None:
@@ -184,7 +186,7 @@ def _of_trace(
                 found.reproducibility,
                 share,
                 found.categories,
-                found.words,
+                "; ".join(found.words.split("; ")[:2]),
                 mating,
             )
         if isinstance(found, InterlaboratoryStudy):
@@ -201,9 +203,8 @@ def _of_trace(
     found = next(each for each in told if isinstance(each, NestedStudy))
     own = dict(zip(found.levels, found.component, strict=True))
     inner = math.hypot(*(own[name] for name in _OF_MATING if name in own))
-    return StudySummary(
-        parameter, quantity, traces, inner, own.get("operator"), words=found.words, mating=mating
-    )
+    words = found.words if inner > _NOTHING else "repeats to the last digit in every trial"
+    return StudySummary(parameter, quantity, traces, inner, own.get("operator"), words=words, mating=mating)
 
 
 def alike_words(alike: Sequence[str], whole: int, steps: Mapping[Parameter, float | None]) -> str:

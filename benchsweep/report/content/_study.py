@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from typing import Literal
 
-from benchsweep.records import GaugeStudy, InterlaboratoryStudy, NestedStudy
 from benchsweep.report.content._overview_pieces import short_time
 from benchsweep.report.content._particulars import Particulars
 from benchsweep.report.content._pieces import cells, fact, facts, given, short_digest
 from benchsweep.report.content._printed import printed, safety_section
 from benchsweep.report.content._study_item import StudyItem
+from benchsweep.report.content._study_results import study_result_sections
+from benchsweep.report.content._study_summary import study_quantity, study_summary_section
 from benchsweep.report.document import (
     Block,
     Box,
@@ -21,18 +22,41 @@ from benchsweep.report.document import (
     Paragraph,
     Row,
     Section,
+    Strong,
     Table,
-    line,
+    plain,
 )
 from benchsweep.report.text import Texts
 
 __all__ = ["study_document"]
 
+_MOST_TOLD = 8
+_FULL_UP_TO = 12
+
 
 def study_document(
-    item: StudyItem, texts: Texts, *, title: str = "", particulars: Particulars | None = None
+    item: StudyItem,
+    texts: Texts,
+    *,
+    title: str = "",
+    particulars: Particulars | None = None,
+    detail: Literal["full", "brief", ""] = "",
 ) -> Document:
-    """Return the report on a study, finished or not. The same item gives the same document."""
+    """Return the report on a study, finished or not. The same item gives the same document.
+
+    Parameters
+    ----------
+    item
+        The study.
+    texts
+        The words.
+    title
+        Heading; empty: that of the texts, with the name of the study.
+    particulars
+        What the laboratory says of itself, its customer and the report; None: nothing.
+    detail
+        ``full``: with the evaluation of each trace; ``brief``: without; empty: with it of a few traces.
+    """
     stated = Particulars() if particulars is None else particulars
     planned = item.planned
     number = stated.number or short_digest([planned.study, planned.design.seed, item.digest])
@@ -40,7 +64,13 @@ def study_document(
     if item.doubts:
         told = tuple(given(each) for each in item.doubts)
         blocks.append(Section((texts("doubts.title"),), (Items(told),), anchor="doubts"))
-    blocks += _results(item, texts)
+    summary = study_summary_section(item.summary, texts)
+    blocks += [] if summary is None else [summary]
+    full = detail == "full" or (not detail and len(item.results) <= _FULL_UP_TO)
+    if full:
+        blocks += study_result_sections(item, texts)
+    elif item.results:
+        blocks.append(Paragraph((texts("study.brief", count=len(item.results)),), legend=True))
     blocks.append(_runs(item, texts))
     blocks.append(safety_section(texts))
     named = texts.line("study.title", study=Given(planned.study))
@@ -50,6 +80,7 @@ def study_document(
         texts,
         number=number,
         laboratory=stated.laboratory,
+        simulated=plain(_practice(item, texts)),
     )
 
 
@@ -61,12 +92,25 @@ def _box(item: StudyItem, texts: Texts) -> Box:
         texts.line("study.of", study=Given(item.planned.study), subject=Given(item.planned.subject)),
         (texts("study.measured", done=done, count=runs),),
     ]
+    if item.simulated:
+        lines.insert(1, _practice(item, texts))
+    if item.doubts:
+        lines.append((Strong(texts("lot.doubtful", count=len(item.doubts))),))
     told: list[Line] = []
-    for quantity, results in item.results.items():
-        words = next((each.words for each in results if not isinstance(each, InterlaboratoryStudy)), "")
-        if words:
-            told.append(texts.line("study.result", quantity=Given(quantity), words=Given(words)))
-    return Box(word, tuple(lines), tuple(told[:8]), "" if done == runs else "undecided")
+    for row in item.summary[:_MOST_TOLD]:
+        what = study_quantity(row.quantity, texts)
+        told.append(texts.line("study.result", quantity=what, words=Given(row.words)) if row.words else what)
+    return Box(word, tuple(lines), tuple(told), "" if done == runs else "undecided")
+
+
+def _practice(item: StudyItem, texts: Texts) -> Line:
+    """Return that it is practice; empty where it is not."""
+    count, whole = item.simulated, len(item.measured)
+    if not count:
+        return ()
+    if count == whole:
+        return (Strong(texts("study.simulated")),)
+    return (Strong(texts("study.some_simulated", count=count, whole=whole)),)
 
 
 def _head(item: StudyItem, number: str, particulars: Particulars, texts: Texts) -> Block:
@@ -94,130 +138,6 @@ def _head(item: StudyItem, number: str, particulars: Particulars, texts: Texts) 
             fact(texts("comparison_provenance.history"), given(item.digest)),
         ]
     )
-
-
-def _results(item: StudyItem, texts: Texts) -> Iterator[Section]:
-    for quantity, results in item.results.items():
-        unit = item.units.get(quantity, "dB")
-        blocks: list[Block] = []
-        for result in results:
-            if isinstance(result, GaugeStudy):
-                blocks += _gauge(result, unit, texts)
-            elif isinstance(result, NestedStudy):
-                blocks += _nested(result, unit, texts)
-            else:
-                blocks += _laboratories(result, item.planned.design.operators, unit, texts)
-        yield Section(given(quantity), tuple(blocks))
-
-
-def _gauge(found: GaugeStudy, unit: str, texts: Texts) -> Iterator[Block]:
-    contribution, share = dict(found.contribution_percent), dict(found.study_percent)
-    rows = []
-    for name, value in (
-        ("repeatability", found.repeatability),
-        ("reproducibility", found.reproducibility),
-        ("gauge", found.gauge),
-        ("part", found.part),
-        ("total", found.total),
-    ):
-        rows.append(
-            Row(
-                cells(
-                    texts(f"study.{name}"),
-                    f"{value:.4f}",
-                    _percent(contribution.get(name)),
-                    _percent(share.get(name)),
-                )
-            )
-        )
-    columns = (
-        Column(texts("study.source")),
-        Column(texts("study.deviation", unit=unit), number=True),
-        Column(texts("study.contribution"), number=True),
-        Column(texts("study.share"), number=True),
-    )
-    yield Table(columns, tuple(rows), (texts("study.anova" if found.table else "study.average_range"),))
-    told = texts("study.categories", count=found.categories)
-    yield Paragraph(line(told, " " if found.words else "", given(found.words)), legend=True)
-    if found.table:
-        yield Section((texts("study.table"),), tuple(_variance(found, texts)), folded=True)
-
-
-def _variance(found: GaugeStudy, texts: Texts) -> Iterator[Block]:
-    columns = (
-        Column(texts("study.source")),
-        Column(texts("study.squares"), number=True),
-        Column(texts("study.freedom"), number=True),
-        Column(texts("study.mean_square"), number=True),
-        Column("F", number=True),
-        Column("p", number=True),
-    )
-    rows = tuple(
-        Row(
-            cells(
-                given(row.term),
-                f"{row.sum_of_squares:.5g}",
-                str(row.freedom),
-                _short(row.mean_square),
-                _short(row.f),
-                _short(row.p_value),
-            )
-        )
-        for row in found.table
-    )
-    yield Table(columns, rows)
-    if found.pooling_level is not None:
-        key = "study.pooled" if found.pooled else "study.kept"
-        yield Paragraph((texts(key, level=f"{found.pooling_level:g}"),), legend=True)
-
-
-def _nested(found: NestedStudy, unit: str, texts: Texts) -> Iterator[Block]:
-    columns = (
-        Column(texts("study.level")),
-        Column(texts("study.seen", unit=unit), number=True),
-        Column(texts("study.component", unit=unit), number=True),
-        Column(texts("study.freedom"), number=True),
-    )
-    rows = tuple(
-        Row(cells(given(name), f"{seen:.4f}", f"{own:.4f}", str(freedom)))
-        for name, seen, own, freedom in zip(
-            found.levels, found.deviation, found.component, found.freedom, strict=True
-        )
-    )
-    yield Table(columns, rows, (texts("study.nested_caption"),))
-    if found.mating_uncertainty is not None:
-        told = texts("study.mating", value=f"{found.mating_uncertainty:.3f}", unit=unit)
-        yield Paragraph((told,))
-    if found.words:
-        yield Paragraph(given(found.words), legend=True)
-
-
-def _laboratories(
-    found: InterlaboratoryStudy, operators: Sequence[str], unit: str, texts: Texts
-) -> Iterator[Block]:
-    yield facts(
-        [
-            fact(texts("study.mean"), f"{found.mean:.4f} {unit}"),
-            fact(texts("study.repeatability_limit"), f"{found.repeatability_limit:.4f} {unit}"),
-            fact(texts("study.reproducibility_limit"), f"{found.reproducibility_limit:.4f} {unit}"),
-        ]
-    )
-    columns = (
-        Column(texts("study.operator")),
-        Column("h", number=True),
-        Column("k", number=True),
-    )
-    rows = tuple(
-        Row(
-            cells(given(name), f"{h:+.3f}", f"{k:.3f}"),
-            "fail" if abs(h) > found.h_critical or k > found.k_critical else "",
-        )
-        for name, h, k in zip(operators, found.h, found.k, strict=False)
-    )
-    caption = texts("study.consistency", h=f"{found.h_critical:.3f}", k=f"{found.k_critical:.3f}")
-    yield Table(columns, rows, (caption,))
-    if found.outliers:
-        yield Items(tuple(given(each) for each in found.outliers))
 
 
 def _runs(item: StudyItem, texts: Texts) -> Section:
@@ -248,11 +168,3 @@ def _runs(item: StudyItem, texts: Texts) -> Section:
         )
     title = (texts("study.runs"),)
     return Section(title, (Table(columns, tuple(rows)),), anchor="runs", folded=len(rows) > 40)
-
-
-def _percent(value: float | None) -> str:
-    return "-" if value is None else f"{value:.2f}"
-
-
-def _short(value: float | None) -> str:
-    return "-" if value is None else f"{value:.4g}"

@@ -6,7 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from benchsweep.records import GaugeStudy, InterlaboratoryStudy, NestedStudy, StudyMeasured, StudyPlanned
+from benchsweep.records import (
+    GaugeStudy,
+    InterlaboratoryStudy,
+    NestedStudy,
+    StudyMeasured,
+    StudyPlanned,
+    StudySummary,
+)
 
 __all__ = ["StudyItem", "StudyResult"]
 
@@ -31,6 +38,8 @@ class StudyItem:
         Names the whole history.
     doubts
         What a reader must know first, in words: runs that are missing, measured in another order.
+    summary
+        One line for each parameter, the one with the worst trace first.
     """
 
     planned: StudyPlanned
@@ -39,3 +48,9 @@ class StudyItem:
     units: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     digest: str = ""
     doubts: tuple[str, ...] = ()
+    summary: tuple[StudySummary, ...] = ()
+
+    @property
+    def simulated(self) -> int:
+        """So many results are of the simulated bench or of a simulated tester, as far as they say so."""
+        return sum(event.simulated for event in self.measured.values())

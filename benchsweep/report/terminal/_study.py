@@ -7,12 +7,16 @@ from collections.abc import Mapping, Sequence
 from benchsweep.records import (
     GaugeStudy,
     InterlaboratoryStudy,
+    MatingScatter,
     NestedStudy,
     StudyMeasured,
     StudyPlanned,
+    StudySummary,
 )
 from benchsweep.report.terminal._frame import tabled
-from benchsweep.report.terminal._lines import NARROWEST, entry
+from benchsweep.report.terminal._lines import NARROWEST, entry, wrapped
+from benchsweep.report.terminal._study_results import result_lines
+from benchsweep.report.text import quantity_parts, worst_first
 
 __all__ = ["study_table"]
 
@@ -22,9 +26,18 @@ _KINDS = {
     "interlaboratory": "interlaboratory (ISO 5725-2): every one measures the same parts",
 }
 _MOST_RUNS = 12
+_NOTHING = 1e-9
+"""Less scatter than this, in dB or ns, is that of sums of decimals: none was seen."""
+_FIGURES = ("repeat. s", "reprod. s", "% GRR", "categ.", "mating U")
+_LEGEND = (
+    "Of the worst trace: standard deviations of repeatability and reproducibility, share of both in the "
+    "total deviation of these parts, distinct categories. Mating U (k = 2) of one fresh mating: pooled over "
+    "the traces of the parameter (GUM 4.2.4); the largest where it scatters more than the others (Cochran's "
+    "test at 1 %, ISO 5725-2); at least the step of the results over root 12 (GUM F.2.2.1)."
+)
 
 
-def study_table(
+def study_table(  # noqa: PLR0913 - all of a study, named
     planned: StudyPlanned,
     measured: Mapping[int, StudyMeasured],
     results: Mapping[str, Sequence[GaugeStudy | NestedStudy | InterlaboratoryStudy]],
@@ -32,6 +45,7 @@ def study_table(
     units: Mapping[str, str] | None = None,
     doubts: Sequence[str] = (),
     digest: str = "",
+    summary: Sequence[StudySummary] = (),
     every: bool = False,
     width: int = 80,
 ) -> str:
@@ -39,8 +53,10 @@ def study_table(
 
     Parameters
     ----------
+    summary
+        One line for each parameter, the worst first.
     every
-        Print all runs; else those that come next.
+        Print all runs and the evaluation of each trace; else the runs that come next, and the summary.
     """
     width = max(width, NARROWEST)
     design = planned.design
@@ -50,6 +66,7 @@ def study_table(
     for label, texts in (
         ("study", [planned.study, f"of {planned.subject}"]),
         ("stands", [done]),
+        ("practice", _practice(measured)),
         ("doubtful", doubts),
         ("design", [_KINDS[design.kind], f"{design.freedom} degrees of freedom for repeatability"]),
         ("parts", [", ".join(design.parts)]),
@@ -59,10 +76,16 @@ def study_table(
         ("digest", [digest]),
     ):
         lines += entry(label, texts, width)
-    for quantity, found in results.items():
+    if summary:
+        lines += ["", *_summary(summary, width)]
+    for quantity in worst_first(results) if every else ():
         unit = (units or {}).get(quantity, "dB")
-        for each in found:
-            lines += ["", *entry(quantity, [""], width), *_result(quantity, each, planned, unit, width)]
+        for each in results[quantity]:
+            told = result_lines(_named(quantity), each, planned.design.operators, unit, width)
+            lines += ["", *told]
+    if results and not every:
+        left_out = f"--every shows the evaluation of each of {len(results)} traces and every run"
+        lines += ["", *wrapped(left_out, width)]
     shown = design.runs if every else left[:_MOST_RUNS]
     if shown:
         heads = ["run", "operator", "part", "mating", "trial", "measured"]
@@ -85,77 +108,63 @@ def study_table(
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _result(
-    quantity: str,
-    found: GaugeStudy | NestedStudy | InterlaboratoryStudy,
-    planned: StudyPlanned,
-    unit: str,
-    width: int,
-) -> list[str]:
-    if isinstance(found, GaugeStudy):
-        return _gauge(quantity, found, unit, width)
-    if isinstance(found, NestedStudy):
-        return _nested(quantity, found, unit, width)
-    return _laboratories(quantity, found, planned.design.operators, unit, width)
+def _named(quantity: str) -> str:
+    parameter, rest = quantity_parts(quantity)
+    return rest if parameter is None else f"{parameter.term} {rest}".strip()
 
 
-def _gauge(quantity: str, found: GaugeStudy, unit: str, width: int) -> list[str]:
-    contribution, share = dict(found.contribution_percent), dict(found.study_percent)
-    heads = ["source", f"s, {unit}", "% of variance", "% of deviation"]
-    rows = []
-    for name, value in (
-        ("repeatability", found.repeatability),
-        ("reproducibility", found.reproducibility),
-        ("gauge", found.gauge),
-        ("part", found.part),
-        ("total", found.total),
-    ):
-        rows.append([name, f"{value:.4f}", _percent(contribution.get(name)), _percent(share.get(name))])
-    how = "by analysis of variance" if found.method == "anova" else "by averages and ranges"
-    pooling = ""
-    if found.method == "anova" and found.pooling_level is not None:
-        what = "put to the repeatability" if found.pooled else "kept"
-        pooling = f"interaction {what} (level {found.pooling_level:g})"
-    lines = entry("quantity", [f"{quantity}: Gauge R&R {how}"], width)
-    lines += tabled(heads, rows, width, figures=heads[1:])
-    lines += entry("categories", [str(found.categories)], width)
-    return lines + entry("", [pooling, found.words], width)
-
-
-def _nested(quantity: str, found: NestedStudy, unit: str, width: int) -> list[str]:
-    heads = ["level", f"s seen, {unit}", f"s of its own, {unit}", "degrees of freedom"]
-    rows = [
-        [name, f"{seen:.4f}", f"{own:.4f}", str(freedom)]
-        for name, seen, own, freedom in zip(
-            found.levels, found.deviation, found.component, found.freedom, strict=True
-        )
+def _practice(measured: Mapping[int, StudyMeasured]) -> list[str]:
+    count = sum(event.simulated for event in measured.values())
+    if not count:
+        return []
+    return [
+        f"{count} of {len(measured)} runs are of the simulated bench or a simulated tester: no real part was "
+        "measured"
     ]
-    lines = entry("quantity", [f"{quantity}: nested levels"], width)
-    lines += tabled(heads, rows, width, figures=heads[1:])
-    mating = ""
-    if found.mating_uncertainty is not None:
-        mating = f"one fresh mating: U = {found.mating_uncertainty:.3f} {unit} (k = 2)"
-    return lines + entry("", [mating, found.words], width)
 
 
-def _laboratories(
-    quantity: str, found: InterlaboratoryStudy, operators: Sequence[str], unit: str, width: int
-) -> list[str]:
-    lines = entry("quantity", [f"{quantity}: ISO 5725-2"], width)
-    lines += entry(
-        "",
-        [
-            f"mean {found.mean:.4f} {unit}, s_r {found.repeatability:.4f}, s_R {found.reproducibility:.4f}; "
-            f"r {found.repeatability_limit:.4f}, R {found.reproducibility_limit:.4f} {unit}"
-        ],
-        width,
-    )
-    heads = ["operator", "h", "k"]
-    rows = [[name, f"{h:+.3f}", f"{k:.3f}"] for name, h, k in zip(operators, found.h, found.k, strict=False)]
-    lines += tabled(heads, rows, width, figures=("h", "k"))
-    told = f"inconsistent beyond |h| {found.h_critical:.3f} or k {found.k_critical:.3f} (0.5 %)"
-    return lines + entry("", [told, *found.outliers], width)
+def _summary(rows: Sequence[StudySummary], width: int) -> list[str]:
+    heads = ["parameter", "worst trace", *_FIGURES, "unit"]
+    cells = []
+    for row in rows:
+        parameter, mating = row.parameter, row.mating
+        unit = "dB" if parameter is None else parameter.unit
+        cells.append(
+            [
+                row.quantity if parameter is None else parameter.term,
+                "" if parameter is None else quantity_parts(row.quantity)[1],
+                _number(row.repeatability),
+                _number(row.reproducibility),
+                "-" if row.gauge_percent is None else f"{row.gauge_percent:.1f}",
+                "-" if row.categories is None else str(row.categories),
+                "-" if mating is None else f"{mating.expanded:.3f}",
+                unit,
+            ]
+        )
+    lines = tabled(heads, cells, width, figures=_FIGURES, spare=("unit", "categ.", "reprod. s"))
+    lines += wrapped(_LEGEND, width)
+    told = [
+        f"{row.parameter.term} {row.mating.expanded:.3g} {row.parameter.unit}: {_taken(row.mating)}"
+        for row in rows
+        if row.mating is not None and row.parameter is not None
+    ]
+    if told:
+        lines += ["", *wrapped("What a statement takes of mating from this study, U (k = 2):", width)]
+    return lines + [line for each in told for line in wrapped(each, width)]
 
 
-def _percent(value: float | None) -> str:
-    return "-" if value is None else f"{value:.2f}"
+def _taken(found: MatingScatter) -> str:
+    """Return from how many traces a figure of mating comes; the reasons stand in the legend."""
+    where = quantity_parts(found.trace)[1]
+    traces = f"{found.quantities} trace{'s' if found.quantities != 1 else ''}"
+    if found.taken == "step":
+        return f"the step of {found.step:g}, {traces} scatter less"
+    if found.taken == "largest":
+        return f"the largest of {traces}, {where}"
+    return f"pooled over {traces}" + (f", the largest {found.largest:.2g} of {where}" if where else "")
+
+
+def _number(value: float | None) -> str:
+    if value is None:
+        return "-"
+    return f"{value:.3f}" if value > _NOTHING else "none"

@@ -31,6 +31,7 @@ from benchsweep.report.text._numbers import (
     signed,
     uncertainty_words,
 )
+from benchsweep.report.text._quantities import quantity_parts, worst_first
 from benchsweep.report.text._rows import against_pass_words, count_words, origins_words, row_words
 from benchsweep.report.text._select import (
     ORDER,
@@ -73,6 +74,7 @@ __all__ = [
     "outcome_words",
     "pairs_words",
     "parameter_words",
+    "quantity_parts",
     "row_notes",
     "row_words",
     "severity",
@@ -87,6 +89,7 @@ __all__ = [
     "where_words",
     "wiring_faults",
     "wiring_words",
+    "worst_first",
     "worst_row",
     "worst_rows",
 ]

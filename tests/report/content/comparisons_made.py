@@ -19,12 +19,14 @@ from benchsweep.records import (
     FieldTesterRegistered,
     GaugeStudy,
     InterlaboratoryStudy,
+    MatingScatter,
     NestedStudy,
     Parameter,
     StudyDesign,
     StudyMeasured,
     StudyPlanned,
     StudyRun,
+    StudySummary,
     Suspicion,
     TraceDifference,
     VarianceRow,
@@ -232,4 +234,48 @@ def study_item(*, done: int = 12) -> StudyItem:
         {"next A 36-45": "dB"},
         digest_of("study"),
         ("run 3 was measured after run 5",),
+        (
+            StudySummary(
+                Parameter.NEXT,
+                "next A 36-45",
+                1,
+                0.199933,
+                0.226838,
+                27.86,
+                4,
+                "conditional",
+                MatingScatter(0.3, 6, 1, "pooled", 0.3, "next A 36-45", 0.01),
+            ),
+        ),
     )
+
+
+def large_study(*, simulated: int = 0) -> StudyItem:
+    """Return a study of 24 traces of each of eight parameters; the later the parameter, the worse."""
+    small = study_item()
+    parameters = [each for each in Parameter if each.unit == "dB"][:8]
+    places = [f"{end} {one}-{other}" for end in "AB" for one in _PAIRS for other in _PAIRS if one != other]
+    gauge, nested, _ = small.results["next A 36-45"]
+    results = {f"{each.value} {place}": (gauge, nested) for each in parameters for place in places}
+    summary = tuple(
+        StudySummary(
+            each,
+            f"{each.value} B 45-78",
+            24,
+            0.1,
+            0.2,
+            10.0 * (place + 1),
+            3,
+            f"the gauge makes {10 * (place + 1)} %",
+            MatingScatter(0.25, 6, 24, "pooled", 0.4, f"{each.value} A 12-36", 0.01),
+        )
+        for place, each in reversed(list(enumerate(parameters)))
+    )
+    measured = {
+        number: replace(event, simulated=number <= simulated) for number, event in small.measured.items()
+    }
+    units = dict.fromkeys(results, "dB")
+    return replace(small, results=results, units=units, summary=summary, measured=measured)
+
+
+_PAIRS = ("12", "36", "45", "78")

@@ -176,7 +176,7 @@ def test_provenance_names_all_it_was_made_from() -> None:
 def test_a_study_tells_design_results_and_runs() -> None:
     document = study_document(study_item(), TEXTS)
     box = box_of(document)
-    assert (box.word, [plain(line) for line in box.items]) == ("complete", ["next A 36-45: conditional"])
+    assert (box.word, [plain(line) for line in box.items]) == ("complete", ["NEXT A 36-45: conditional"])
     told = text_of(whole(document))
     for words in (
         "0.1999",
