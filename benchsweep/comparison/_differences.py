@@ -164,8 +164,8 @@ class _Points:
         self._leave_out(matched.flanks, "beside a null, where the slightest shift is a large difference")
         keep = self.counts[matched.tester]
         own, others = matched.tester[keep], matched.bench[keep]
-        # A sweep with few points steps over a narrow minimum. A shift may explain a difference there, not make
-        # one; at a null only its depth says something.
+        # A sweep with few points steps over a narrow minimum. A shift may explain a difference there, not
+        # make one; at a null only its depth says something.
         null = self.tester[own] > self.tester[own - 1]
         nearer = np.abs(self.tester[own] - value[others]) < np.abs(self.tester[own] - self.bench[own])
         own, others = own[null | nearer], others[null | nearer]

@@ -25,6 +25,10 @@ _RIPPLE_DB = 2.0
 _FEWEST_POINTS = 20
 _FEWEST_TRACES = 3
 
+_PROPORTION = 0.1
+"""Logarithm by which the ratio of losses of nearly alike lengths may differ between halves of the band; the
+more they differ, the more the errors of a tester in the smaller loss add to it."""
+
 LIMIT_DB = 0.3
 """Limits that differ by more are not the same: they are told with one digit, rounded or cut off."""
 
@@ -87,7 +91,7 @@ def length_suspicions(
 
     Delays that differ by more than 8 % and 10 ns (twice what such testers declare, as remembered) are
     another length, unless the insertion loss contradicts. The insertion loss alone says so when it differs by
-    30 % and 3 dB in all pairs.
+    30 % and 3 dB in all pairs, in proportion all along the band.
     """
     there = by_key(traces)
     delay, loss = _delay_ratio(result, there), _loss_ratio(result, there, limits)
@@ -143,9 +147,25 @@ def _loss_ratio(
             continue
         if abs(mine - theirs) < 3.0:
             ratios.append(1.0 if theirs <= 0.0 else mine / theirs)
-        else:
+        elif _in_proportion(values.value[keep], bench):
             ratios.append(mine / theirs)
+        else:
+            ratios.append(1.0)
     return min(ratios, key=lambda ratio: abs(np.log(ratio))) if ratios else None
+
+
+def _in_proportion(told: NDArray[np.float64], bench: NDArray[np.float64]) -> bool:
+    """Tell whether losses are so many times the bench's all along the band, as those of another length are.
+
+    An offset or a tilt of a tester is not: what it adds at a small loss is another part of it.
+    """
+    large = np.minimum(told, bench) >= 3.0
+    if int(large.sum()) < 4:
+        return True
+    ratio = np.log(told[large] / bench[large])
+    half = ratio.size // 2
+    apart = abs(float(np.median(ratio[:half]) - np.median(ratio[half:])))
+    return apart < _PROPORTION * (1.0 + 3.0 * abs(float(np.log(told.max() / bench.max()))))
 
 
 def limit_suspicions(
