@@ -11,6 +11,8 @@ from benchsweep.cli._output import print_json, print_lines
 from benchsweep.errors import UsageError
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -72,6 +74,15 @@ def simulate_tester(
         float,
         typer.Option("--day", metavar="N", help="Days since it was adjusted; its gain drifts with them."),
     ] = 0.0,
+    adjusted: Annotated[
+        str,
+        typer.Option(
+            "--adjusted",
+            metavar="DATE",
+            help="When it was adjusted (2026-01-05): the file is dated --day days later. By default the file "
+            "is dated now.",
+        ),
+    ] = "",
     mating: Annotated[
         int, typer.Option("--mating", metavar="N", min=1, help="Another number: another mating of its plugs.")
     ] = 1,
@@ -123,6 +134,7 @@ def simulate_tester(
         grid,
         day=day,
         mating=mating,
+        adjusted=_adjusted(adjusted, day),
     )
     path = write_result(
         output,
@@ -147,6 +159,22 @@ def simulate_tester(
         )
     else:
         print_lines([f"written: {path}"])
+
+
+def _adjusted(told: str, day: float) -> datetime:
+    """Return when the tester was adjusted; so that it measures now, where that is not told."""
+    from datetime import UTC, datetime, timedelta
+
+    if not told:
+        try:
+            return datetime.now(UTC).replace(microsecond=0) - timedelta(days=day)
+        except (OverflowError, ValueError):
+            raise UsageError(f"{day:g} is no day", hint="Give the days since it was adjusted.") from None
+    try:
+        found = datetime.fromisoformat(told)
+    except ValueError:
+        raise UsageError(f"{told!r} is no day", hint="Write it as 2026-01-05.") from None
+    return found if found.tzinfo is not None else found.replace(tzinfo=UTC)
 
 
 def _grid(highest_hz: float, points: int) -> NDArray[np.float64]:

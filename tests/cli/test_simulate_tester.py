@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -119,3 +120,14 @@ def test_a_file_that_is_there_is_kept(run: Run, tmp_path: Path) -> None:
     assert answer.code == 2
     assert "is there already" in answer.err
     assert path.read_text() == "mine"
+
+
+def test_when_it_measured_is_told(run: Run, tmp_path: Path) -> None:
+    asked = ("simulate-tester", *CORD, "--day", "90", "--json", "-o")
+    found = run(*asked, tmp_path / "a.csv", "--adjusted", "2026-01-05")
+    assert found.json["at"] == "2026-04-05T00:00:00+00:00"
+    assert "2026-04-05" in (tmp_path / "a.csv").read_text()
+    now = datetime.fromisoformat(run(*asked, tmp_path / "b.csv").json["at"])
+    assert abs(datetime.now(UTC) - now) < timedelta(minutes=10)
+    for wrong in ("yesterday", "9999-12-31"):
+        assert run(*asked, tmp_path / "c.csv", "--adjusted", wrong).code == 2

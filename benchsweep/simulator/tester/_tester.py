@@ -122,6 +122,7 @@ def measure(
     *,
     day: float = 0.0,
     mating: int = 1,
+    adjusted: datetime = _FIRST_DAY,
 ) -> Told:
     """Measure a specimen of eight conductors.
 
@@ -133,6 +134,8 @@ def measure(
         Days since the tester was adjusted; its gain drifts with them.
     mating
         Number of the mating: another one has other plugs' errors. Noise is new on every day and mating.
+    adjusted
+        When it was adjusted: what it tells is dated `day` days later.
 
     Raises
     ------
@@ -162,7 +165,12 @@ def measure(
         for key, values in parameters_of(frequency, seen, group).items()
     }
     told = {_renamed(tester, key): values for key, values in told.items()}
-    at = (_FIRST_DAY + timedelta(days=day)).isoformat(timespec="seconds")
+    try:
+        at = (adjusted + timedelta(days=day)).isoformat(timespec="seconds")
+    except OverflowError:
+        raise UsageError(
+            f"{day:g} days after {adjusted:%Y-%m-%d} is no day", hint="Take a day of the calendar."
+        ) from None
     return Told(tester.name, specimen.name, at, frequency, MappingProxyType(told))
 
 
