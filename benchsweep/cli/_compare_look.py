@@ -20,13 +20,16 @@ def look(
         str | None,
         typer.Option("--channel", metavar="NAME", help="Hold it against the bench record of this channel."),
     ] = None,
+    every: Annotated[
+        bool, typer.Option("--every", help="Print every trace and number, not only a row per parameter.")
+    ] = False,
     archive: LotArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Look at what a tester's file says and whether it fits the channel; nothing is kept.
 
-    Pairs or ends exchanged, a wrong unit or sign, margins taken for values are noticed against the bench.
-    Exit code 3 when something does not fit.
+    Pairs or ends exchanged, a wrong unit or sign, margins taken for values are noticed against the bench; the
+    last sentence says whether it fits and what it lacks. Exit code 3 when something does not fit.
 
     Example: `benchsweep compare look ft07.csv --mapping wide-values --channel "reference 2"`
     """
@@ -38,9 +41,13 @@ def look(
     else:
         from benchsweep.report import field_result_table
 
-        print_text(
-            field_result_table(found.result, found.suspicions, found.differences, width=table_width()).rstrip(
-                "\n"
-            )
+        told_table = field_result_table(
+            found.result,
+            found.suspicions,
+            found.rows,
+            closing=found.words,
+            every=every,
+            width=table_width(),
         )
+        print_text(told_table.rstrip("\n"))
     raise typer.Exit(3 if any(each.hinders for each in found.suspicions) else 0)

@@ -52,6 +52,16 @@ def test_from_the_file_to_report_and_proof(lab: Run) -> None:
     path, stated = told(), statement(Path("mating.toml"))
     looked = lab("compare", "look", path, "--mapping", "long-values", "--channel", CHANNEL)
     assert (looked.code, "does not fit" in looked.out) == (0, False)
+    last = " ".join(looked.out.split("\nresult ")[1].split())
+    assert last.startswith(f"it fits the channel {CHANNEL}: ")
+    assert "it lacks" in last
+    assert len(looked.out.splitlines()) < 40
+    every = lab("compare", "look", path, "--mapping", "long-values", "--channel", CHANNEL, "--every")
+    assert len(every.out.splitlines()) > len(looked.out.splitlines()) + 20
+    document = lab("compare", "look", path, "--mapping", "long-values", "--channel", CHANNEL, "--json").json
+    assert document["fits"] == last
+    alone = lab("compare", "look", path, "--mapping", "long-values")
+    assert "--channel names" in " ".join(alone.out.split())
     done = add(lab, path, "--statement", stated)
     assert done.code == 0, done.out + done.err
     assert done.out.startswith("outcome      agrees")
@@ -88,6 +98,8 @@ def test_exchanged_pairs_are_noticed_before_and_after(lab: Run) -> None:
     path = told(names=exchanged.__getitem__)
     looked = lab("compare", "look", path, "--mapping", "long-values", "--channel", CHANNEL)
     assert looked.code == 3
+    assert len(re.findall("^does not fit ", looked.out, re.MULTILINE)) == 2
+    assert "does not fit the channel" in " ".join(looked.out.split("\nresult ")[1].split())
     assert "36" in looked.out.split("file")[0]
     assert "45" in looked.out.split("file")[0]
     document = lab("compare", "look", path, "--mapping", "long-values", "--channel", CHANNEL, "--json").json
@@ -105,6 +117,8 @@ def test_numbers_read_off_the_tester(lab: Run) -> None:
     done = lab("compare", "add", TESTER, CHANNEL, "--told", text, "--statement", stated, *BY)
     assert done.code in (0, 3), done.out + done.err
     assert "typed in" in done.out
+    assert "not noticed if" in done.out.split("\nnote ")[1]
+    assert "does not fit" not in done.out
     wrong = lab("compare", "add", TESTER, CHANNEL, "--told", "next A 36-45 margin much", *BY)
     assert wrong.code == 2
     assert "much" in wrong.err

@@ -22,6 +22,7 @@ from benchsweep.qualification.comparisons._decide import (
 )
 from benchsweep.qualification.comparisons._declared import accuracy_in_force
 from benchsweep.qualification.comparisons._everyone import everyone
+from benchsweep.qualification.comparisons._fit import fit_words, lacking
 from benchsweep.qualification.comparisons._histories import (
     ChannelState,
     FieldTesterState,
@@ -45,6 +46,7 @@ from benchsweep.qualification.comparisons._view import FieldTesterView, view_of_
 from benchsweep.records import (
     Agreement,
     BenchMeasured,
+    ComparedTrace,
     Comparison,
     FieldResult,
     FieldTesterCompared,
@@ -70,12 +72,21 @@ class Looked:
         Tester less bench over frequency; empty without a channel.
     record
         The bench record it was held against, below the archive; empty without a channel.
+    rows
+        Each trace or number beside the bench's; nothing is decided of it.
+    missing
+        What only one of both told, in words.
+    words
+        Whether it fits, what it lacks, in a sentence.
     """
 
     result: FieldResult
     suspicions: tuple[Suspicion, ...] = ()
     differences: tuple[TraceDifference, ...] = ()
     record: str = ""
+    rows: tuple[ComparedTrace, ...] = ()
+    missing: tuple[str, ...] = ()
+    words: str = ""
 
 
 def look_at_result(
@@ -103,14 +114,18 @@ def look_at_result(
         As `read_told`; the record cannot be read.
     """
     if channel is None:
-        return Looked(read_told(file, mapping, told).result)
+        only = read_told(file, mapping, told).result
+        return Looked(only, words=fit_words(only, "", (), (), ()))
     state = state_of_channel(ReferenceFile(folder, "channel", channel).history().events)
     entry = _bench_entry(folder, state, None)
     read = read_told(file, mapping, told, length_m=state.registered.length_m)
     bench = read_bench(place_of(folder, entry.path), limits.load_requirement(state.registered.requirement))
     compared = compare_rows(read.result, bench, Sources(None, None))
     found = suspicions_of(read.result, bench)
-    return Looked(read.result, found, compared.differences, entry.path)
+    words = fit_words(read.result, channel, found, compared.rows, lacking(read.result, bench))
+    return Looked(
+        read.result, found, compared.differences, entry.path, compared.rows, compared.missing, words
+    )
 
 
 def compare(  # noqa: PLR0913 - what a comparison goes by, all named

@@ -169,6 +169,8 @@ def looked_document(found: Looked) -> dict[str, Any]:
         "record": found.record or None,
         "suspicions": [_plain(suspicion) for suspicion in found.suspicions],
         "differences": [_difference(difference) for difference in found.differences],
+        "missing": list(found.missing),
+        "fits": found.words,
     }
 
 
@@ -191,6 +193,7 @@ def study_document(view: StudyView) -> dict[str, Any]:
             for name, found in view.results.items()
         },
         "units": dict(view.units),
+        "summary": [_plain(row) for row in view.summary],
         "doubts": list(view.doubts),
     }
 

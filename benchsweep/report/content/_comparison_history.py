@@ -137,7 +137,8 @@ def comparison_provenance(item: ComparisonItem, texts: Texts) -> Section:
         fact(texts("provenance.software"), software_line(item.software)),
     ]
     blocks: list[Block] = [facts(entries)]
-    notes = tuple(given(each) for each in found.notes)
+    remarks = (each.words for each in found.suspicions if not each.hinders)
+    notes = tuple(given(each) for each in (*found.notes, *remarks))
     if notes:
         blocks.append(Items(notes))
     blocks.append(Paragraph((texts("comparison_provenance.legend"),), legend=True))

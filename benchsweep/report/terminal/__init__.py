@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from benchsweep.report.terminal._budget import budget_table
     from benchsweep.report.terminal._check import archive_check_table
-    from benchsweep.report.terminal._comparison import comparison_table, field_result_table, suspicion_words
+    from benchsweep.report.terminal._comparison import comparison_table
     from benchsweep.report.terminal._english import stopping_words
+    from benchsweep.report.terminal._field_result import field_result_table
     from benchsweep.report.terminal._lines import labelled_table
     from benchsweep.report.terminal._lot import lot_list, lot_table
     from benchsweep.report.terminal._lot_pick import pick_list
@@ -61,7 +62,6 @@ __all__ = [
     "series_table",
     "stopping_words",
     "study_table",
-    "suspicion_words",
     "trace_plot",
     "unfinished_table",
     "verdict_table",
@@ -76,7 +76,7 @@ _FILE_OF = {
     "channel_table": "_references",
     "comparison_table": "_comparison",
     "due_table": "_references",
-    "field_result_table": "_comparison",
+    "field_result_table": "_field_result",
     "incident_table": "_measurement",
     "labelled_table": "_lines",
     "lot_list": "_lot",
@@ -93,7 +93,6 @@ _FILE_OF = {
     "series_table": "_series",
     "stopping_words": "_english",
     "study_table": "_study",
-    "suspicion_words": "_comparison",
     "field_tester_table": "_references",
     "trace_plot": "_plot",
     "unfinished_table": "_series",

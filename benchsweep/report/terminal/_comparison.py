@@ -8,12 +8,8 @@ from benchsweep.records import (
     Agreement,
     ComparedTrace,
     Comparison,
-    FieldResult,
     Parameter,
-    Suspicion,
-    TraceDifference,
 )
-from benchsweep.report.document import clean
 from benchsweep.report.terminal._english import (
     number,
     pairs_words,
@@ -21,15 +17,16 @@ from benchsweep.report.terminal._english import (
     signed,
     uncertainty_words,
 )
+from benchsweep.report.terminal._field_result import misfits, remarks_on
 from benchsweep.report.terminal._frame import tabled
-from benchsweep.report.terminal._lines import NARROWEST, entry, wrapped
+from benchsweep.report.terminal._lines import NARROWEST, entry, plain_times, wrapped
 
-__all__ = ["comparison_table", "field_result_table", "suspicion_words"]
+__all__ = ["comparison_table"]
 
 _MOST_ROWS = 24
 _MOST_REASONS = 6
 _MOST_NAMES = 6
-_HEADS = ["parameter", "end", "pairs", "MHz", "bench", "tester", "less", "U", "E_n", "outcome"]
+_HEADS = ["parameter", "end", "pairs", "MHz", "bench", "tester", "difference", "U", "E_n", "outcome"]
 
 
 def comparison_table(
@@ -58,7 +55,7 @@ def comparison_table(
     lines = entry(
         "outcome", [f"{found.outcome.value}: {found.words}" if found.words else found.outcome.value], width
     )
-    lines += entry("does not fit", suspicion_words(found.suspicions), width)
+    lines += entry("does not fit", misfits(found.suspicions), width)
     lines += entry("doubtful", found.doubts, width)
     for label, texts in (
         ("drift", drift),
@@ -73,7 +70,7 @@ def comparison_table(
     if rows:
         lines += ["", *tabled(_HEADS, [_row(row) for row in rows], width, figures=_HEADS[3:9])]
         lines += wrapped(
-            "less: tester less bench at the bench's worst margin, dB (delay, skew: ns); U: k = 2", width
+            "difference: tester less bench at the bench's worst margin, dB (delay, skew: ns); U: k = 2", width
         )
         left = sum(row.decisive is not None for row in found.rows) - len(rows)
         if left:
@@ -85,105 +82,10 @@ def comparison_table(
     tail += entry("not told", found.missing, width)
     tail += entry("uncertainty", found.budget, width)
     tail += entry("agreement", _limits(found), width)
-    tail += entry("note", found.notes, width)
+    tail += entry("note", [*map(plain_times, found.notes), *remarks_on(found.suspicions)], width)
     if tail:
         lines += ["", *tail]
     return "\n".join(line.rstrip() for line in lines) + "\n"
-
-
-def suspicion_words(found: Sequence[Suspicion]) -> list[str]:
-    """Return what does not fit, each in a sentence that says whether it stands in the way."""
-    return [each.words if each.hinders else f"{each.words} (told only: it decides nothing)" for each in found]
-
-
-def field_result_table(
-    result: FieldResult,
-    suspicions: Sequence[Suspicion] = (),
-    differences: Sequence[TraceDifference] = (),
-    *,
-    width: int = 80,
-) -> str:
-    """Return what was read of a tester's file before anything is kept: traces, numbers, what does not fit."""
-    width = max(width, NARROWEST)
-    lines: list[str] = []
-    for label, texts in (
-        ("does not fit", suspicion_words(suspicions)),
-        ("file", [result.source or "typed in"]),
-        ("read with", [result.mapping]),
-        ("measured", [", ".join(filter(None, (result.at, result.by)))]),
-        ("it says", [_says(result)]),
-        ("note", result.notes),
-    ):
-        lines += entry(label, texts, width)
-    heads = ["parameter", "end", "pairs", "told", "points", "from MHz", "to MHz", "least", "most"]
-    rows = [
-        [
-            parameter_words(trace.parameter),
-            trace.end or "",
-            pairs_words(trace.pairs),
-            trace.quantity,
-            str(trace.frequency_hz.size),
-            f"{trace.frequency_hz[0] / 1e6:g}",
-            f"{trace.frequency_hz[-1] / 1e6:g}",
-            number(float(trace.value.min())),
-            number(float(trace.value.max())),
-        ]
-        for trace in result.traces
-        if trace.frequency_hz.size
-    ]
-    if rows:
-        lines += ["", *tabled(heads, rows, width, figures=heads[4:], spare=("told", "least"))]
-    points = [
-        [
-            parameter_words(point.parameter),
-            point.end or "",
-            pairs_words(point.pairs),
-            "-" if point.frequency_hz is None else f"{point.frequency_hz / 1e6:g}",
-            signed(point.margin),
-            number(point.value),
-            number(point.limit),
-        ]
-        for point in result.points
-    ]
-    if points:
-        heads = ["parameter", "end", "pairs", "MHz", "margin", "value", "limit"]
-        lines += ["", *tabled(heads, points, width, figures=heads[3:])]
-    if differences:
-        lines += ["", *_gaps(differences, width)]
-    return "\n".join(line.rstrip() for line in lines) + "\n"
-
-
-def _gaps(differences: Sequence[TraceDifference], width: int) -> list[str]:
-    """Return how far each trace is from the bench's: how a wrong mapping shows itself."""
-    heads = ["parameter", "end", "pairs", "points", "count", "mean less", "largest"]
-    rows = []
-    for each in differences:
-        counting = each.difference[each.counts]
-        rows.append(
-            [
-                parameter_words(each.parameter),
-                each.end or "",
-                pairs_words(each.pairs),
-                str(each.frequency_hz.size),
-                str(counting.size),
-                signed(float(counting.mean())) if counting.size else "-",
-                number(float(abs(counting).max())) if counting.size else "-",
-            ]
-        )
-    return [
-        *tabled(heads, rows, width, figures=heads[3:]),
-        *wrapped("tester less bench where it counts, dB (delay, skew: ns)", width),
-    ]
-
-
-def _says(result: FieldResult) -> str:
-    told = {
-        "tester": result.tester,
-        "channel": result.channel,
-        "requirement": result.requirement,
-        "outcome": result.outcome,
-    }
-    return ", ".join(f"{name} {clean(value)}" for name, value in told.items() if value)
 
 
 def _source(found: Comparison) -> str:

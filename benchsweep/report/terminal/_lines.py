@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 
 from benchsweep.report.document import clean
 
-__all__ = ["NARROWEST", "columns", "entry", "labelled_table", "padded", "unparted", "wrapped"]
+__all__ = ["NARROWEST", "columns", "entry", "labelled_table", "padded", "plain_times", "unparted", "wrapped"]
 
 NARROWEST = 40
 """So many columns a table takes at least."""
@@ -17,6 +17,7 @@ _LABEL = 13
 _JOINERS = "\u200c\u200d"
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:dBm?|ns|[kMG]?Hz|ohm|m|s|points)\b|%)")
 _HARD_SPACE = "\u00a0"
+_UTC_TIME = re.compile(r"\b(\d{4}-\d\d-\d\d)T(\d\d:\d\d:\d\d)(?:\.\d+)?(?:Z|\+00:00)")
 
 
 def _width(char: str) -> int:
@@ -33,6 +34,17 @@ def columns(text: str) -> int:
 def padded(text: str, width: int) -> str:
     """Return `text` with spaces behind it up to so many columns."""
     return text + " " * max(width - columns(text), 0)
+
+
+def plain_times(text: str) -> str:
+    """Return `text` with its times in UTC to the second.
+
+    Examples
+    --------
+    >>> plain_times("bench record of 2026-11-28T15:06:46.841+00:00")
+    'bench record of 2026-11-28 15:06:46 UTC'
+    """
+    return _UTC_TIME.sub(r"\1 \2 UTC", text)
 
 
 def unparted(text: str) -> str:

@@ -125,7 +125,7 @@ def field_tester_table(
     Parameters
     ----------
     declared
-        What accuracy is declared and was before, in words, the one in force first; None: as it was registered.
+        What accuracy is declared and was before, in words, the one in force first; None: as registered.
     """
     width = max(width, NARROWEST)
     lines = entry("tester", [tester.tester], width)
@@ -190,7 +190,7 @@ def due_table(found: Sequence[Due], *, width: int = 80) -> str:
             [
                 each.kind,
                 each.name,
-                each.last[:10] or "never",
+                each.last[:10] or ("-" if each.note else "never"),
                 when,
                 left,
                 f"{each.interval_days:g}",
@@ -198,7 +198,11 @@ def due_table(found: Sequence[Due], *, width: int = 80) -> str:
             ]
         )
     lines = tabled(heads, rows, width, figures=("days left", "every", "suggested"), spare=("suggested",))
-    told = [f"{each.kind} {each.name}: {each.words}" for each in order if each.words and not each.withdrawn]
+    using = [each for each in order if not each.withdrawn]
+    told = [f"{each.kind} {each.name}: {each.note}" for each in using if each.note]
+    if told:
+        lines += ["", *entry("not put off", told, width)]
+    told = [f"{each.kind} {each.name}: {each.words}" for each in using if each.suggested_days is not None]
     if told:
         lines += ["", *entry("suggested", told, width)]
     return "\n".join(line.rstrip() for line in lines) + "\n"
@@ -237,11 +241,13 @@ def _due(due: Due | None) -> str:
     if due is None or due.withdrawn:
         return ""
     if not due.due:
-        return f"at once: no result counts yet; every {due.interval_days:g} days"
+        return f"at once: {due.note or 'no result yet'}; every {due.interval_days:g} days"
     left = due.days_left or 0.0
     when = f"in {left:.0f} days" if left >= 0.0 else f"{-left:.0f} days overdue"
     told = f"{due.due[:10]} ({when}), every {due.interval_days:g} days"
-    return told if due.suggested_days is None else f"{told}; suggested: {due.suggested_days:.0f}"
+    if due.suggested_days is not None:
+        told = f"{told}; suggested: {due.suggested_days:.0f}"
+    return f"{told}; {due.note}" if due.note else told
 
 
 def _charts(drift: Drift | None, wanted: bool, width: int, ascii_only: bool) -> list[str]:
@@ -254,7 +260,7 @@ def _charts(drift: Drift | None, wanted: bool, width: int, ascii_only: bool) -> 
         if shown == _MOST_CHARTS and not wanted:
             lines += ["", "more charts with signals: --charts shows all"]
             break
-        drawn = control_chart(chart, name=name, width=width, ascii_only=ascii_only)
+        drawn = control_chart(chart, name=_named(name), width=width, ascii_only=ascii_only)
         if drawn:
             lines += ["", *drawn.rstrip("\n").split("\n")]
             for signal in chart.signals:
@@ -262,6 +268,11 @@ def _charts(drift: Drift | None, wanted: bool, width: int, ascii_only: bool) -> 
                     lines += entry("signal", [signal_words(chart, signal)], width)
             shown += 1
     return lines
+
+
+def _named(quantity: str) -> str:
+    parameter, rest = quantity_parts(quantity)
+    return quantity if parameter is None else f"{parameter.term} {rest}".strip()
 
 
 def _signalled(chart: ControlChart) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchsweep.records import FieldPoint, FieldResult, FieldTrace, Parameter
+from benchsweep.records import FieldPoint, FieldResult, FieldTrace, Parameter, Suspicion
 from benchsweep.report import (
     Followed,
     channel_table,
@@ -21,10 +21,15 @@ from benchsweep.report import (
 from tests.report.content.comparisons_made import (
     comparison_item,
     difference_of,
+    row_of,
     study_item,
     suspicious,
 )
 
+MISFITS = (
+    Suspicion("pairs-swapped", "pairs 36 and 45 exchanged", ("36", "45")),
+    Suspicion("ends-swapped", "ends exchanged would not be noticed", hinders=False),
+)
 HOSTILE = "\x1b[2J\u202e name"
 
 
@@ -56,7 +61,10 @@ def test_no_line_is_wider_than_the_terminal(width: int) -> None:
         channel_table(item.channel, (), stands, charts=True, width=width),
         due_table(item.due, width=width),
         study_table(study.planned, study.measured, study.results, every=True, width=width),
-        field_result_table(result(), differences=[difference_of(4)], width=width),
+        field_result_table(result(), rows=[row_of(difference_of(4))], closing="it fits", width=width),
+        field_result_table(
+            result(), MISFITS, [row_of(difference_of(4))], closing="no", every=True, width=width
+        ),
     ):
         assert max(map(len, told.splitlines())) <= width
 
@@ -76,10 +84,38 @@ def result() -> FieldResult:
 
 
 def test_what_was_read_is_told_before_anything_is_kept() -> None:
-    told = field_result_table(result(), differences=[difference_of(4)])
+    told = field_result_table(result(), rows=[row_of(difference_of(4))], every=True)
     for words in ("a.csv", "wide-values", "tester SN 12", "outcome pass", "decimal comma", "38.50", "+2.10"):
         assert words in told
     assert "tester less bench where it counts" in told
+
+
+def test_a_row_for_each_parameter_says_where_it_is_furthest() -> None:
+    rows = [row_of(difference_of(place, offset)) for place, offset in ((4, 0.0), (5, -3.0), (6, 1.0))]
+    told = field_result_table(result(), rows=rows, closing="it fits the channel")
+    line = next(line for line in told.splitlines() if line.startswith("NEXT  "))
+    largest = rows[1].largest
+    assert largest is not None
+    assert largest.difference < -2.0
+    assert line.split()[:3] == ["NEXT", "2", "4"]
+    assert f"{largest.difference:+.2f}  A 36-45" in line
+    assert told.rstrip().splitlines()[-1] == "result       it fits the channel"
+    assert "38.50" not in told
+    assert "--every" in told
+
+
+def test_what_does_not_fit_stands_at_both_ends_and_what_decides_nothing_is_a_note() -> None:
+    rows = [row_of(difference_of(4))]
+    told = field_result_table(result(), MISFITS, rows, closing="it does not fit").splitlines()
+    assert told[0] == "does not fit pairs 36 and 45 exchanged"
+    assert told[-2:] == ["does not fit pairs 36 and 45 exchanged", "result       it does not fit"]
+    head, _, note = "\n".join(told).partition("note ")
+    assert "ends exchanged would not be noticed" in note
+    assert "ends exchanged" not in head
+    item = comparison_item()
+    lines = comparison_table(replace(item.comparison, suspicions=MISFITS[1:])).splitlines()
+    assert not [line for line in lines if line.startswith("does not fit")]
+    assert "ends exchanged would not be noticed (it decides nothing)" in " ".join(" ".join(lines).split())
 
 
 def test_withdrawn_overdue_and_never_measured_are_said() -> None:
