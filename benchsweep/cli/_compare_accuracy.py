@@ -7,7 +7,7 @@ import typer
 
 from benchsweep.cli._compare_options import Reason, TesterName, accuracy_names
 from benchsweep.cli._compare_text import print_tester
-from benchsweep.cli._options import AsJson, By, LotArchive
+from benchsweep.cli._options import AsJson, By, ReferenceArchive
 
 __all__ = ["accuracy"]
 
@@ -24,7 +24,7 @@ def accuracy(
     ],
     reason: Reason,
     by: By,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Declare another accuracy for a registered tester, from the next comparison on.

@@ -14,7 +14,7 @@ from benchsweep.cli._compare_options import (
     Told,
 )
 from benchsweep.cli._compare_text import print_comparison
-from benchsweep.cli._options import AsJson, By, LotArchive, plain_text
+from benchsweep.cli._options import AsJson, By, ReferenceArchive, plain_text
 
 __all__ = ["add"]
 
@@ -54,7 +54,7 @@ def add(
         ),
     ] = "",
     every: Annotated[bool, typer.Option("--every", help="Print every trace, also those that agree.")] = False,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Compare what a field tester said of a reference channel with the bench, decide, and keep all of it.

@@ -7,7 +7,7 @@ import typer
 
 from benchsweep.cli._compare_options import ChannelName
 from benchsweep.cli._compare_text import print_channel
-from benchsweep.cli._options import AsJson, By, LotArchive, plain_text
+from benchsweep.cli._options import AsJson, By, ReferenceArchive, plain_text
 
 __all__ = ["bench"]
 
@@ -30,7 +30,7 @@ def bench(
     withdraw: Annotated[
         bool, typer.Option("--withdraw", help="Withdraw the channel at once if it has moved.")
     ] = False,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Take a record as a measurement of a reference channel, and look whether the channel has moved.

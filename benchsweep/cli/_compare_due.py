@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import AsJson, LotArchive
+from benchsweep.cli._options import AsJson, ReferenceArchive
 from benchsweep.cli._output import print_json, print_text, say, table_width
 
 __all__ = ["due"]
@@ -21,7 +21,7 @@ def due(
     at: Annotated[
         str, typer.Option("--at", metavar="DATE", help="As on this day: 2026-11-28; today by default.")
     ] = "",
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """List which channels and testers are due, and the interval that the history of each suggests.

@@ -7,7 +7,7 @@ import typer
 
 from benchsweep.cli._compare_options import Kind, KindName, ReferenceName
 from benchsweep.cli._compare_text import print_reference
-from benchsweep.cli._options import AsJson, LotArchive
+from benchsweep.cli._options import AsJson, ReferenceArchive
 
 __all__ = ["history"]
 
@@ -18,7 +18,7 @@ def history(
     charts: Annotated[
         bool, typer.Option("--charts", help="Draw every chart, also those without a signal.")
     ] = False,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Follow a channel or a tester over time: what was measured, what drifts, when it is due.

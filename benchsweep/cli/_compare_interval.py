@@ -4,7 +4,7 @@ from pathlib import Path
 
 from benchsweep.cli._compare_options import EveryDays, KindName, Reason, ReferenceName
 from benchsweep.cli._compare_text import print_reference
-from benchsweep.cli._options import AsJson, By, LotArchive
+from benchsweep.cli._options import AsJson, By, ReferenceArchive
 
 __all__ = ["interval"]
 
@@ -15,7 +15,7 @@ def interval(
     every_days: EveryDays,
     reason: Reason,
     by: By,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Set the interval after which a channel or a tester is due again.

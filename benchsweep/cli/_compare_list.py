@@ -4,7 +4,7 @@ from pathlib import Path
 
 import typer
 
-from benchsweep.cli._options import AsJson, LotArchive
+from benchsweep.cli._options import AsJson, ReferenceArchive
 from benchsweep.cli._output import print_json, print_text, say, table_width
 from benchsweep.errors import ArchiveError
 
@@ -13,7 +13,7 @@ __all__ = ["list_all"]
 _DAMAGED = 6
 
 
-def list_all(archive: LotArchive = Path("archive"), as_json: AsJson = False) -> None:
+def list_all(archive: ReferenceArchive = Path("archive"), as_json: AsJson = False) -> None:
     """List reference channels, field testers and studies, and where they stand.
 
     Those whose history cannot be read are named on stderr, or in "damaged" with --json; exit code 6 then.

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from benchsweep.cli._compare_options import MappingName, ResultFile, Told
-from benchsweep.cli._options import AsJson, LotArchive
+from benchsweep.cli._options import AsJson, ReferenceArchive
 from benchsweep.cli._output import print_json, print_text, table_width
 
 __all__ = ["look"]
@@ -23,7 +23,7 @@ def look(
     every: Annotated[
         bool, typer.Option("--every", help="Print every trace and number, not only a row per parameter.")
     ] = False,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Look at what a tester's file says and whether it fits the channel; nothing is kept.

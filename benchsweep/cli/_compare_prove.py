@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from benchsweep.cli._compare_options import TesterName
-from benchsweep.cli._options import AsJson, LotArchive
+from benchsweep.cli._options import AsJson, ReferenceArchive
 from benchsweep.cli._output import print_json, print_text, table_width
 from benchsweep.errors import UsageError
 
@@ -27,7 +27,7 @@ def prove(
             "--digest", metavar="HEX", help="Digest of the history as a report printed it: is it the same?"
         ),
     ] = None,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Compare again from the kept file, mapping and accuracy and the bench record; nothing is changed.

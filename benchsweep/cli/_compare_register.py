@@ -8,7 +8,7 @@ import typer
 from benchsweep.cli._compare_options import EveryDays, Remarks, accuracy_names
 from benchsweep.cli._compare_text import print_channel, print_tester
 from benchsweep.cli._lot_options import one_requirement
-from benchsweep.cli._options import AsJson, By, LotArchive, plain_text, requirement_names
+from benchsweep.cli._options import AsJson, By, ReferenceArchive, plain_text, requirement_names
 
 __all__ = ["channel", "field_tester"]
 
@@ -44,7 +44,7 @@ def channel(
     ] = None,
     every_days: EveryDays = 180.0,
     remarks: Remarks = "",
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Register a reference channel: a link kept for comparing, measured on the bench again and again.
@@ -84,7 +84,7 @@ def field_tester(
     ] = "",
     every_days: EveryDays = 90.0,
     remarks: Remarks = "",
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Register a field tester with the accuracy that is declared for it.

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from benchsweep.cli._compare_options import TesterName
-from benchsweep.cli._options import AsJson, LotArchive, Quiet
+from benchsweep.cli._options import AsJson, Quiet, ReferenceArchive
 from benchsweep.cli._output import print_json, print_lines, progress_to_stderr
 from benchsweep.cli._report_options import (
     AuthorisedBy,
@@ -39,7 +39,7 @@ def report(
     customer: Customer = None,
     issued: Issued = None,
     language: Language = "en",
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:

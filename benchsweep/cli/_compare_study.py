@@ -10,7 +10,7 @@ import typer
 
 from benchsweep.cli._compare_options import MappingName, StudyName
 from benchsweep.cli._compare_text import print_study
-from benchsweep.cli._options import AsJson, By, LotArchive, plain_text, requirement_names
+from benchsweep.cli._options import AsJson, By, ReferenceArchive, plain_text, requirement_names
 from benchsweep.cli._output import print_json, print_lines
 from benchsweep.cli._report_options import (
     AuthorisedBy,
@@ -101,7 +101,7 @@ def plan(
             help="Take worst margins to this requirement from records and files; else values are typed in.",
         ),
     ] = "",
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Draw up a study: who measures what in which order. The order is random, so that drift is no effect.
@@ -152,7 +152,7 @@ def add(
             help="Why an earlier result of the same run does not count any more.",
         ),
     ] = "",
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Add the result of a run of a study.
@@ -182,7 +182,7 @@ def show(
     every: Annotated[
         bool, typer.Option("--every", help="Print every run and the evaluation of every trace.")
     ] = False,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Tell where a study stands: what comes next; of a whole one each parameter by its worst trace.
@@ -214,7 +214,7 @@ def report(
         ),
     ] = None,
     language: Language = "en",
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Write the report on a study: an HTML page, a PDF, or both.

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from benchsweep.cli._compare_options import KindName, Reason, ReferenceName
 from benchsweep.cli._compare_text import print_reference
-from benchsweep.cli._options import AsJson, By, LotArchive
+from benchsweep.cli._options import AsJson, By, ReferenceArchive
 
 __all__ = ["return_", "withdraw"]
 
@@ -14,7 +14,7 @@ def withdraw(
     name: ReferenceName,
     reason: Reason,
     by: By,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Take a channel or a tester out of use: nothing is compared with it until it is returned.
@@ -32,7 +32,7 @@ def return_(
     name: ReferenceName,
     reason: Reason,
     by: By,
-    archive: LotArchive = Path("archive"),
+    archive: ReferenceArchive = Path("archive"),
     as_json: AsJson = False,
 ) -> None:
     """Return a channel or a tester to use; its baseline begins anew.

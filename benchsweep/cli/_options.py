@@ -31,6 +31,7 @@ __all__ = [
     "Quiet",
     "RecordArgument",
     "Records",
+    "ReferenceArchive",
     "Source",
     "SpecimenId",
     "StationDecision",
@@ -236,6 +237,15 @@ LotArchive = Annotated[
     Path,
     typer.Option(
         "--archive", metavar="DIR", parser=_folder_here, help="The archive with the lots and their records."
+    ),
+]
+ReferenceArchive = Annotated[
+    Path,
+    typer.Option(
+        "--archive",
+        metavar="DIR",
+        parser=_folder_here,
+        help="The archive with the channels, the testers and the bench records.",
     ),
 ]
 Operator = Annotated[

@@ -270,6 +270,27 @@ def test_a_statement_that_is_missing_says_how_one_is_written(lab: Run) -> None:
     assert "encoding" not in words
 
 
+def test_unknown_names_are_told_which_there_are(lab: Run) -> None:
+    for name in ("FT-12", "FT-09", "FT-10"):
+        assert lab("compare", "tester", name, *BY).code == 0
+    refused = lab("compare", "history", "tester", "XY")
+    assert "There are: FT-07, FT-09, FT-10, FT-12." in " ".join(refused.err.split())
+    for number in range(20, 26):
+        assert lab("compare", "tester", f"FT-{number}", *BY).code == 0
+    refused = lab("compare", "history", "tester", "FT-2")
+    words = " ".join(refused.err.split())
+    named = re.search(r"There are: (.*) and 7 more\.", words)
+    assert named is not None, words
+    assert named[1].split(", ") == sorted(named[1].split(", "))
+
+
+def test_help_speaks_of_no_lots(run: Run) -> None:
+    for verb in ("channel", "tester", "bench", "look", "add", "accuracy", "list", "due", "prove"):
+        told_help = run("compare", verb, "--help").out
+        assert "--archive" in told_help
+        assert "lots" not in told_help
+
+
 @pytest.mark.parametrize(
     "words",
     [
