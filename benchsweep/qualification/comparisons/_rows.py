@@ -14,6 +14,7 @@ from benchsweep.comparison import MatchedPoint
 from benchsweep.qualification.comparisons._bench import BenchRecord, TraceKey
 from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.qualification.comparisons._uncertainty_parts import Parts, Points, Sources, point_of
+from benchsweep.qualification.comparisons._unstated import unstated_words
 from benchsweep.records import (
     Agreement,
     ComparedPoint,
@@ -277,7 +278,8 @@ def _decided(row: ComparedTrace, bench: BenchRecord, sources: Sources, *, whole:
         said += f"; {row.share_beyond:.0%} of {row.compared} points lie beyond their uncertainty"
     if whole:
         return replace(row, outcome=Agreement.DISAGREES, words=said)
-    return replace(row, words=f"{said}; mating or temperature may explain it: they are not stated")
+    where = row.largest if row.largest is not None and not beyond else point
+    return replace(row, words=f"{said}; {unstated_words(row, where, sources)}")
 
 
 def _told(row: ComparedTrace, point: ComparedPoint) -> str:

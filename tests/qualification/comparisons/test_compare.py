@@ -172,6 +172,7 @@ def test_a_parameter_whose_mating_is_not_stated_is_undecided_beyond(ready: Path)
     path = statement(ready / "part.toml", parameters=[Parameter.RETURN_LOSS])
     found = last(compared(ready, constant(4.0, Parameter.NEXT), statement=path))
     assert found.outcome is Agreement.UNDECIDED
+    assert "the statement says nothing of it for NEXT" in found.words
 
 
 def test_without_declared_accuracy_nothing_is_decided(tmp_path: Path) -> None:
@@ -469,11 +470,11 @@ def test_what_decides_little_or_nothing_puts_nothing_off(ready: Path) -> None:
     typed = {"file": None, "mapping": None, "measured_at": "2026-03-01"}
     few = compared(ready, told=["insertion_loss A 12 value 20 at 200 MHz"], **typed)
     assert few.due.due == first.due.due
-    assert "puts nothing off: it decided" in few.due.words
+    assert "puts nothing off: it decided" in few.due.note
     undecided = compared(ready, constant(9.0), statement=None, measured_at="2026-04-01")
     assert last(undecided).outcome is Agreement.UNDECIDED
     assert undecided.due.due == first.due.due
-    assert "puts nothing off: it is undecided" in undecided.due.words
+    assert "puts nothing off: it is undecided" in undecided.due.note
 
 
 def test_a_delay_told_without_a_frequency_is_held_against_the_graded_one(ready: Path) -> None:
