@@ -89,6 +89,7 @@ def _facts(item: ComparisonItem, number: str, particulars: Particulars, texts: T
             texts("head.ambient"), ambient_line("temperature_degc", f"{item.temperature_degc:g}", texts)
         )
     yield fact(texts("comparison_head.bench"), given(item.measured_at[:10]))
+    yield fact(texts("comparison_head.measured"), given(found.measured_at[:10]))
     yield fact(texts("comparison_head.compared"), given(found.at[:10]))
     yield fact(texts("head.issued"), given(particulars.issued_on))
     authorised = given(particulars.authorised_by)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from benchsweep.records import Comparison, Due
 from benchsweep.report.content import charts
 from benchsweep.report.content._comparison_item import ComparisonItem
-from benchsweep.report.content._comparison_words import agreement_line, emphasis_of_agreement
+from benchsweep.report.content._comparison_words import agreement_line
 from benchsweep.report.content._overview_pieces import short_time
 from benchsweep.report.content._pieces import cells, fact, facts, given
 from benchsweep.report.content._provenance import software_line
@@ -50,8 +50,13 @@ def over_time_section(item: ComparisonItem, texts: Texts) -> Section | None:
 
 
 def _earlier(found: Sequence[Comparison], texts: Texts) -> Table:
+    # Of earlier versions, and of typed results, nobody may know when the tester measured.
+    dated = (
+        [Column(texts("over_time.measured"), kept=True)] if any(each.measured_at for each in found) else []
+    )
     columns = (
         Column(texts("over_time.number"), number=True),
+        *dated,
         Column(texts("over_time.at"), kept=True),
         Column(texts("over_time.by")),
         Column(texts("over_time.channel")),
@@ -67,13 +72,13 @@ def _earlier(found: Sequence[Comparison], texts: Texts) -> Table:
             Row(
                 cells(
                     str(place),
+                    *[given(each.measured_at[:10]) or "-" for _ in dated],
                     given(short_time(each.at)),
                     given(each.by),
                     given(each.channel),
                     signed(largest, texts),
                     agreement_line(each.outcome, texts),
-                ),
-                emphasis_of_agreement(each.outcome),
+                )
             )
         )
     return Table(columns, tuple(rows), (texts("over_time.earlier_caption"),))

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from benchsweep.records import Agreement, ComparedTrace, Comparison, Parameter
-from benchsweep.report.content._comparison_words import agreement_line, emphasis_of_agreement
+from benchsweep.report.content._comparison_reasons import reason_lines
+from benchsweep.report.content._comparison_words import agreement_line
 from benchsweep.report.content._pieces import cells, given
 from benchsweep.report.document import (
     Block,
@@ -16,6 +18,7 @@ from benchsweep.report.document import (
     Row,
     Section,
     Table,
+    plain,
 )
 from benchsweep.report.text import (
     Texts,
@@ -28,6 +31,8 @@ from benchsweep.report.text import (
 )
 
 __all__ = ["agreement_limits_section", "compared_section", "uncertainty_section", "worst_compared_section"]
+
+_NOTHING = ("", "-")
 
 
 def worst_compared_section(found: Comparison, texts: Texts) -> Section:
@@ -51,11 +56,16 @@ def compared_section(found: Comparison, texts: Texts) -> Section | None:
     if not found.rows:
         return None
     rows = _ordered_by_parameter(row for row in found.rows if row.decisive is not None)
-    blocks: list[Block] = [_table(rows, texts), _spread_table(rows, texts)] if rows else []
-    reasons = dict.fromkeys(row.words for row in rows if row.outcome is Agreement.UNDECIDED and row.words)
+    blocks: list[Block] = [_table(rows, texts)] if rows else []
+    over_frequency = [row for row in rows if row.basis == "trace"]
+    if over_frequency:
+        blocks.append(_spread_table(over_frequency, texts))
+    elif rows:
+        blocks.append(Paragraph((texts("comparison_rows.single_numbers"),), legend=True))
+    undecided = [row for row in rows if row.outcome is Agreement.UNDECIDED and row.words]
     empty = [given(row.words) for row in _ordered_by_parameter(found.rows) if row.decisive is None]
     for title, told in (
-        ("comparison_rows.undecided", [given(each) for each in reasons]),
+        ("comparison_rows.undecided", list(reason_lines(undecided, texts))),
         ("comparison_rows.nothing", empty),
         ("comparison_rows.missing", [given(each) for each in found.missing]),
     ):
@@ -105,7 +115,7 @@ def uncertainty_section(found: Comparison, texts: Texts) -> Section | None:
     )
     blocks: list[Block] = [Items(tuple(lines))]
     if rows:
-        blocks.append(Table(columns, rows, (texts("comparison_rows.parts_caption"),)))
+        blocks.append(_lean(Table(columns, rows, (texts("comparison_rows.parts_caption"),))))
     return Section((texts("comparison_rows.uncertainty"),), tuple(blocks), anchor="uncertainty")
 
 
@@ -177,9 +187,32 @@ def _table(rows: Sequence[ComparedTrace], texts: Texts) -> Table:
         Column(texts("rows.unit"), kept=True),
         Column(texts("rows.outcome")),
     )
-    return Table(
-        columns, tuple(Row(cells(*_cells(row, texts)), emphasis_of_agreement(row.outcome)) for row in rows)
+    worst = max(rows, key=_rank, default=None)
+    return _lean(
+        Table(
+            columns,
+            tuple(
+                Row(cells(*_cells(row, texts)), "fail" if row is worst and _beyond(row) else "")
+                for row in rows
+            ),
+        )
     )
+
+
+def _beyond(row: ComparedTrace) -> bool:
+    return row.outcome is Agreement.DISAGREES
+
+
+def _lean(table: Table) -> Table:
+    """Return a table without the columns in which nothing is told of any row."""
+    kept = [
+        place
+        for place in range(len(table.columns))
+        if any(plain(row.cells[place]) not in _NOTHING for row in table.rows)
+    ]
+    columns = tuple(table.columns[place] for place in kept)
+    rows = tuple(replace(row, cells=tuple(row.cells[place] for place in kept)) for row in table.rows)
+    return Table(columns, rows, table.caption)
 
 
 def _cells(row: ComparedTrace, texts: Texts) -> Iterator[str | Line]:
@@ -234,4 +267,4 @@ def _spread_table(rows: Sequence[ComparedTrace], texts: Texts) -> Table:
         )
         for row in rows
     )
-    return Table(columns, made, (texts("comparison_rows.spread_caption"),))
+    return _lean(Table(columns, made, (texts("comparison_rows.spread_caption"),)))

@@ -16,9 +16,9 @@ def agreement_words(outcome: Agreement, texts: Texts) -> str:
 
 
 def agreement_line(outcome: Agreement, texts: Texts) -> Line:
-    """Return the same, so that nobody misses what is no agreement."""
+    """Return the same, so that nobody misses what is beyond both uncertainties."""
     words = agreement_words(outcome, texts)
-    return (words,) if outcome is Agreement.AGREES else (Strong(words),)
+    return (Strong(words),) if outcome is Agreement.DISAGREES else (words,)
 
 
 def emphasis_of_agreement(outcome: Agreement) -> Emphasis:

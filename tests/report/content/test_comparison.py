@@ -145,7 +145,8 @@ def test_charts_hold_all_points_and_mark_the_one_that_decides() -> None:
         "comparison-difference-return-loss",
         "comparison-difference-next",
     ]
-    assert "36-45 E_n +1.78" in drawn[-1].picture.svg
+    # Whose band and ring it is stands in the title: nothing is written where points are.
+    assert "difference, end A; ring and band: 36-45, E_n +1.78" in drawn[-1].picture.svg
     assert "furthest 36-45 +1.80 dB at 64.194 MHz" in drawn[-1].picture.words
 
 

@@ -20,7 +20,7 @@ from benchsweep.report.content.charts._frame import (
     over_frequency,
 )
 from benchsweep.report.content.charts._looks import dot_look, trace_look
-from benchsweep.report.text import Texts, megahertz, number, pairs_words, parameter_words, signed
+from benchsweep.report.text import Texts, megahertz, pairs_words, parameter_words, signed
 
 __all__ = ["agreement_charts", "difference_charts"]
 
@@ -29,13 +29,16 @@ _WIDEST = 4.0
 """Differences beyond so many times the largest that counts, or its uncertainty, are cut off."""
 _LEAST_DB = 0.5
 _MOST_DOTS = 60
+_BESIDE = 1.15
+"""A band that spans less than this in frequency reaches so far beside its ends: else nobody would see it."""
 
 
 def difference_charts(item: ComparisonItem, texts: Texts, *, prefix: str) -> list[Captioned]:
     """Return a chart for each parameter, a panel for each end: tester less bench of every pair.
 
     Points at which a difference means nothing are left out. The band is the expanded uncertainty of the
-    difference of the worst trace around zero: what leaves it is more than both uncertainties explain.
+    difference of the worst trace around zero: what of that trace leaves it is more than both uncertainties
+    explain. The title of each panel names the trace, so that nothing written covers a point.
     """
     grids = Grids()
     found: list[Captioned] = []
@@ -107,14 +110,10 @@ def _panel(
         bad = row.outcome is Agreement.DISAGREES
         if not bad and row is not worst:
             continue
-        words = pairs_words(row.pairs, texts)
-        if point.e_n is not None:
-            words = texts("differences.mark", pairs=words, number=signed(point.e_n, texts))
-        marks.append(Mark(point.frequency_hz / 1e6, point.difference, "worst", words if row is worst else ""))
+        marks.append(Mark(point.frequency_hz / 1e6, point.difference, "worst"))
     reach = _reach(differences, [point for row in mine if (point := row.decisive)], band)
-    title = texts("differences.panel_end", end=end) if end else texts("differences.panel")
     return Panel(
-        title=title,
+        title=_title(end, worst, banded=bool(band), texts=texts),
         x=frequency_axis(texts, [curve.x for curve in curves]),
         y=Axis(texts("differences.axis"), parameter.unit, low=-reach, high=reach),
         curves=(*curves, *band),
@@ -122,6 +121,18 @@ def _panel(
         levels=(0.0,),
         name=texts("where.end", end=end) if end else "",
     )
+
+
+def _title(end: End | None, worst: ComparedTrace | None, *, banded: bool, texts: Texts) -> str:
+    """Return which end it is, which trace is the furthest and whose band is drawn."""
+    named = texts("differences.panel_end", end=end) if end else texts("differences.panel")
+    if worst is None or worst.decisive is None:
+        return named
+    pairs, point = pairs_words(worst.pairs, texts), worst.decisive
+    told = texts("differences.ring_and_band" if banded else "differences.ring", panel=named, pairs=pairs)
+    if point.e_n is None:
+        return told
+    return texts("differences.numbered", told=told, number=signed(point.e_n, texts))
 
 
 def _alone(counts: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -144,11 +155,17 @@ def _band(
     wide = item.uncertainties.get((chosen.parameter, chosen.end, chosen.pairs))
     if wide is None or not np.isfinite(wide).any():
         return ()
-    known = np.where(np.isfinite(wide), wide, 0.0)
-    zero = np.where(np.isfinite(wide), 0.0, np.nan)
+    # Beside a null or far above the limit nothing is compared, and the uncertainty there is of no meaning.
+    known = chosen.counts & np.isfinite(wide)
+    grid, high = grids(chosen.frequency_hz)[known], wide[known]
+    if not grid.size:
+        return ()
+    if grid[-1] < _BESIDE * grid[0]:
+        grid = np.concatenate([grid[:1] / _BESIDE, grid, grid[-1:] * _BESIDE])
+        high = np.concatenate([high[:1], high, high[-1:]])
     name = texts("differences.band", pairs=pairs_words(chosen.pairs, texts))
     look = replace(trace_look(chosen.pairs), width=0.3, marker="")
-    return (Curve(name, grids(chosen.frequency_hz), zero, look, low=known, high=known, short=" "),)
+    return (Curve(name, grid, np.zeros(grid.size), look, low=high, high=high, short=" "),)
 
 
 def _reach(differences: Sequence[TraceDifference], points: Sequence[object], band: Sequence[Curve]) -> float:
@@ -207,18 +224,17 @@ def agreement_charts(item: ComparisonItem, texts: Texts, *, prefix: str) -> list
         what = parameter_words(parameter, texts)
         reach = float(np.max(np.abs(np.append(gaps, (limits.lower, limits.upper))))) * 1.15 or _LEAST_DB
         panel = Panel(
-            title=what,
+            title=texts(
+                "differences.agreement_panel",
+                what=what,
+                bias=signed(limits.bias, texts),
+                lower=signed(limits.lower, texts),
+                upper=signed(limits.upper, texts),
+            ),
+            name=what,
             x=Axis(texts("differences.mean_axis"), parameter.unit, low=low, high=high),
             y=Axis(texts("differences.axis"), parameter.unit, low=-reach, high=reach),
             curves=tuple(curves),
-            marks=tuple(
-                Mark(low, value, "words", texts(key, value=number(value, texts)))
-                for key, value in (
-                    ("differences.bias_mark", limits.bias),
-                    ("differences.lower_mark", limits.lower),
-                    ("differences.upper_mark", limits.upper),
-                )
-            ),
             levels=(limits.lower, limits.bias, limits.upper),
         )
         told = texts(
