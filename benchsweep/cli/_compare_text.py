@@ -22,7 +22,9 @@ def print_channel(view: ChannelView, *, charts: bool = False, as_json: bool) -> 
     from benchsweep.cli._worst_trace import plain_terminal
     from benchsweep.report import Followed, channel_table
 
-    stands = Followed(view.withdrawn, view.drift, view.due, view.digest, view.doubts, view.stands)
+    stands = Followed(
+        view.withdrawn, view.drift, view.due, view.digest, view.doubts, view.stands, view.stable
+    )
     told = channel_table(
         view.registered,
         view.measured,

@@ -283,6 +283,8 @@ class Due:
         How that was found (ILAC-G24:2022, method 1 staircase …), in words.
     withdrawn
         It is; then nothing is due.
+    note
+        Why the last result put nothing off, in words; empty: it did, or there is none.
     """
 
     kind: Literal["channel", "tester"]
@@ -295,6 +297,7 @@ class Due:
     method: str
     words: str
     withdrawn: bool = False
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)

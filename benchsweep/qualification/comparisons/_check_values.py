@@ -12,7 +12,15 @@ from benchsweep.qualification.comparisons._bench import BenchRecord
 from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.records import Parameter, Trace
 
-__all__ = ["CheckValues", "check_values", "difference_name", "least_deviation", "parameter_of", "unit_of"]
+__all__ = [
+    "CheckValues",
+    "check_values",
+    "difference_name",
+    "least_deviation",
+    "parameter_of",
+    "told_name",
+    "unit_of",
+]
 
 Found = tuple[str, float, Trace, float]
 """Name and value of a check value, with its trace and where on it."""
@@ -104,6 +112,13 @@ def parameter_of(name: str) -> Parameter:
 def difference_name(parameter: Parameter) -> str:
     """Return what the mean difference of a tester is called in charts."""
     return f"{parameter.term} difference"
+
+
+def told_name(name: str) -> str:
+    """Return a check value or a difference as people read it: ``ACR-F A worst margin``."""
+    word, space, rest = name.partition(" ")
+    parameter = parameter_of(name)
+    return f"{parameter.term}{space}{rest}" if word == parameter.value else name
 
 
 def least_deviation(name: str) -> float:

@@ -14,7 +14,7 @@ from benchsweep.qualification.comparisons._attribution import (
     decisive_points,
     mean_differences,
 )
-from benchsweep.qualification.comparisons._check_values import difference_name, unit_of
+from benchsweep.qualification.comparisons._check_values import difference_name, told_name, unit_of
 from benchsweep.qualification.comparisons._histories import ChannelState, FieldTesterState, moment
 from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.qualification.comparisons._stability import (
@@ -81,7 +81,7 @@ def drift_of_channel(
     charts = check_charts(state.followed)
     moved = moves_of_channel(state)
     if not moved:
-        return Drift("", tuple(_too_few(len(state.followed), "records that count")), charts)
+        return Drift("", tuple(_too_few(len(state.followed), "record", "")), charts)
     words = [_moved_words(f"the channel {name}", moved, [each.checks for each in state.followed])]
     channels = {**others, name: state}
     if cause := attributed(
@@ -147,7 +147,7 @@ def drift_of_tester(
     checks = level_checks(state.alike)
     words = [f"{term}: {check.words}" for term, check in checks.items() if check.out]
     if not moved:
-        words += _too_few(len(_following(state)), "comparisons that count since it was last changed")
+        words += _too_few(len(_following(state)), "comparison", "since it was last changed")
         return Drift("", tuple(words), charts)
     words.insert(0, _moved_words(f"the tester {name} beside the bench", moved, _differences(state)))
     used_ones = {event.comparison.channel for event in state.alike}
@@ -251,11 +251,12 @@ def _named_differences(comparison: Comparison) -> Mapping[str, float]:
     return {difference_name(parameter): value for parameter, value in mean_differences(comparison).items()}
 
 
-def _too_few(count: int, what: str) -> Iterator[str]:
+def _too_few(count: int, what: str, since: str) -> Iterator[str]:
     """Yield that a drift could not be seen yet; nothing when it could, or when there is nothing at all."""
     missing = comparison_rules().stability.trend_fewest - count
     if count and missing > 0:
-        yield f"too few to tell: {count} {what}, {missing} more are needed"
+        counts = f"1 {what} counts" if count == 1 else f"{count} {what}s count"
+        yield f"too few to tell: {counts}{f' {since}' if since else ''}, {missing} more needed"
 
 
 def _moves(moved: Mapping[str, int]) -> Moves:
@@ -272,7 +273,8 @@ def _way(name: str, sign: int, values: Sequence[float]) -> str:
     few = max(1, len(values) // 3)
     first, last = float(np.mean(values[:few])), float(np.mean(values[-few:]))
     of = f" (means of the first and the last {few})" if few > 1 else ""
-    return f"{name} {'up' if sign > 0 else 'down'}, from {first:+.2f} to {last:+.2f} {unit_of(name)}{of}"
+    way = "up" if sign > 0 else "down"
+    return f"{told_name(name)} {way}, from {first:+.2f} to {last:+.2f} {unit_of(name)}{of}"
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
+from typing import Literal
 
 from benchsweep.errors import UsageError
 from benchsweep.qualification._now import utc_now
@@ -65,16 +66,15 @@ def due_of_channel(name: str, state: ChannelState, matings: Sequence[str] = (), 
         state.every_days, [(passed, share) for passed, share in days if passed >= 1.0]
     )
     last = followed[-1].measured_at if followed else ""
+    note = ""
     if state.measured and not followed:
-        words = "no record counts since it was returned to use, or none was allowed to count"
+        note = "no record counts since it was returned to use, or none was let count"
     by_use = _by_use(state, found, matings)
     if by_use is not None and by_use.days is not None:
         words = f"{words}; by use: {by_use.words}"
         if suggested is None or by_use.days < suggested:
             suggested, method = by_use.days, by_use.method
-    return _due(
-        "channel", name, last, state.every_days, (suggested, method, words), state.withdrawn is not None, at
-    )
+    return _due("channel", name, last, state, (suggested, method, words), note, at)
 
 
 def _by_use(
@@ -112,12 +112,11 @@ def due_of_tester(name: str, state: FieldTesterState, *, at: str = "") -> Due:
     counting = [event for event in compared if not why_not_due(event.comparison)]
     last = counting[-1].comparison.when if counting else ""
     days, method, words = agreement.staircase(state.every_days, _by_day(found))
+    note = ""
     if compared and (not counting or compared[-1] is not counting[-1]):
         newest = compared[-1].comparison
-        words = f"the comparison of {newest.when[:10]} puts nothing off: {why_not_due(newest)}; {words}"
-    return _due(
-        "tester", name, last, state.every_days, (days, method, words), state.withdrawn is not None, at
-    )
+        note = f"the comparison of {newest.when[:10]} puts nothing off: {why_not_due(newest)}"
+    return _due("tester", name, last, state, (days, method, words), note, at)
 
 
 def why_not_due(comparison: Comparison) -> str:
@@ -146,37 +145,42 @@ def _by_day(found: Sequence[tuple[str, float]]) -> list[tuple[float, float]]:
 
 
 def worst_e_number(comparison: Comparison) -> float | None:
-    """Return the E_n of the largest magnitude of the points that decide; None where nothing was decided."""
+    """Return the E_n of the largest magnitude of the rows that were decided; None where none was.
+
+    Of an undecided row a part of the uncertainty is missing: its E_n is larger than it should be.
+    """
     if any(suspicion.hinders for suspicion in comparison.suspicions):
         return None
-    found = [row.decisive.e_n for row in comparison.rows if row.decisive is not None]
+    rows = (row for row in comparison.rows if row.outcome is not Agreement.UNDECIDED)
+    found = [row.decisive.e_n for row in rows if row.decisive is not None]
     return max((each for each in found if each is not None), key=abs, default=None)
 
 
 def _due(
-    kind: str,
+    kind: Literal["channel", "tester"],
     name: str,
     last: str,
-    every_days: float,
+    state: ChannelState | FieldTesterState,
     suggestion: tuple[float | None, str, str],
-    withdrawn: bool,
+    note: str,
     at: str,
 ) -> Due:
     days, method, words = suggestion
     when, left = "", None
     if last:
-        end = moment(last) + timedelta(days=every_days)
+        end = moment(last) + timedelta(days=state.every_days)
         when = end.isoformat(timespec="seconds")
         left = days_between(day_of(at), end.isoformat())
     return Due(
-        kind="channel" if kind == "channel" else "tester",
+        kind=kind,
         name=name,
         last=last,
         due=when,
         days_left=left,
-        interval_days=every_days,
+        interval_days=state.every_days,
         suggested_days=days,
         method=method,
         words=words,
-        withdrawn=withdrawn,
+        withdrawn=state.withdrawn is not None,
+        note=note,
     )

@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from benchsweep.qualification.comparisons._check_values import least_deviation, unit_of
+from benchsweep.qualification.comparisons._check_values import least_deviation, told_name, unit_of
 from benchsweep.qualification.comparisons._histories import ChannelState, days_between
 from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.records import BenchMeasured, ChannelRegistered, CheckLimits, ControlChart
@@ -146,7 +146,7 @@ def length_words(registered: ChannelRegistered, record: BenchMeasured) -> str:
 def _beyond(name: str, value: float, limit: CheckLimits) -> str:
     unit = unit_of(name)
     return (
-        f"{name}: {value:.2f} {unit}, allowed {limit.lower:.2f} to {limit.upper:.2f} {unit} "
+        f"{told_name(name)}: {value:.2f} {unit}, allowed {limit.lower:.2f} to {limit.upper:.2f} {unit} "
         f"(mean {limit.mean:.2f} of {limit.count} records)"
     )
 
@@ -169,7 +169,9 @@ def _far(
         least = rules.few_least_ns if unit_of(name) == "ns" else rules.few_least_db
         allowed = max(float(np.hypot(own, max(others))), least)
         if abs(checks[name] - mean) > allowed:
-            words = f"{name}: {checks[name]:.2f} {unit_of(name)}, before {mean:.2f} (-+ {allowed:.2f})"
+            words = (
+                f"{told_name(name)}: {checks[name]:.2f} {unit_of(name)}, before {mean:.2f} (-+ {allowed:.2f})"
+            )
             found.append((abs(checks[name] - mean) / allowed, words))
     yield from (words for _, words in sorted(found, reverse=True))
 
@@ -208,7 +210,7 @@ def _scatter(baseline: Sequence[BenchMeasured], checks: Mapping[str, float], mea
             level = rules.precision_level / len(names)
             found = agreement.deviation_in_control(spread, len(today) - 1, pooled, freedom, level)
             if not found.in_control:
-                wide.append(f"{name} ({spread:.3f} {unit_of(name)}, before {pooled:.3f})")
+                wide.append(f"{told_name(name)} ({spread:.3f} {unit_of(name)}, before {pooled:.3f})")
     return [f"repeats of this day scatter more than those of earlier days: {', '.join(wide)}"] if wide else []
 
 

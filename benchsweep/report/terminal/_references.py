@@ -18,6 +18,7 @@ from benchsweep.report.terminal._english import signed
 from benchsweep.report.terminal._frame import tabled
 from benchsweep.report.terminal._lines import NARROWEST, entry
 from benchsweep.report.terminal._process_chart import control_chart, signal_words
+from benchsweep.report.text import quantity_parts
 
 __all__ = ["Followed", "channel_table", "due_table", "field_tester_table", "reference_list"]
 
@@ -42,6 +43,8 @@ class Followed:
         What a reader must know first, in words.
     words
         How a channel stands that is not withdrawn; empty: in use, or not measured yet.
+    stable
+        What the check values of its newest record say; empty: what was said of it when it was added.
     """
 
     withdrawn: str = ""
@@ -50,6 +53,7 @@ class Followed:
     digest: str = ""
     doubts: Sequence[str] = ()
     words: str = ""
+    stable: str = ""
 
 
 def channel_table(
@@ -104,8 +108,8 @@ def channel_table(
             for place, each in enumerate(measured, start=1)
         ]
         lines += ["", *tabled(heads, rows, width, figures=("no.", "°C"), spare=("record",))]
-        if measured[-1].words:
-            lines += ["", *entry("stability", [measured[-1].words], width)]
+        if told := stands.stable or measured[-1].words:
+            lines += ["", *entry("stability", [told], width)]
     lines += _charts(stands.drift, charts, width, ascii_only)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 

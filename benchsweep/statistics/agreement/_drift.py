@@ -198,4 +198,5 @@ def _since(found: Shift, cause: Cause) -> str:
     places = [int(np.searchsorted(each.day, found.day)) for each in moved]
     count = sum(each.day.size - place for each, place in zip(moved, places, strict=True))
     first, place = min(zip(moved, places, strict=True), key=lambda each: float(each[0].day[each[1]]))
-    return f"since {first.labels[place]}, {count} values of {len(moved)} series"
+    values = "1 value" if count == 1 else f"{count} values"
+    return f"since {first.labels[place]}, {values} of {len(moved)} series"

@@ -159,7 +159,7 @@ def test_a_channel_that_stays_and_one_that_moves(tmp_path: Path) -> None:
     assert view.moved == ()
     # A worn contact: one and a half decibels more insertion loss, on both ends of all pairs alike.
     moved = added(tmp_path, day=200, gain_db=-1.5)
-    assert any("insertion_loss A 12" in words for words in moved.moved)
+    assert any("insertion loss A 12" in words for words in moved.moved)
     assert exit_code_of_channel(moved) == 1
     assert moved.measured[-1].accepted is False
     assert moved.baseline == view.baseline
@@ -175,7 +175,7 @@ def test_it_is_withdrawn_at_once_where_asked_and_begins_anew(tmp_path: Path) -> 
     record = archive.write_record(measured(day=200, gain_db=-1.5), tmp_path)
     view = add_bench_record(tmp_path, CHANNEL, record, by=BY, withdraw=True)
     assert "moved by the record" in view.withdrawn
-    assert "insertion_loss" in view.withdrawn
+    assert "insertion loss" in view.withdrawn
     assert view.due.withdrawn
     with pytest.raises(ReferenceRefused, match="withdrawn"):
         withdraw_reference(tmp_path, "channel", CHANNEL, by=BY, reason="again")
