@@ -5,7 +5,16 @@ from typing import Annotated
 
 import typer
 
-from benchsweep.cli._options import Archive, AsJson, LengthM, Lot, Operator, ProductName, SpecimenId
+from benchsweep.cli._options import (
+    Ambient,
+    Archive,
+    AsJson,
+    LengthM,
+    Lot,
+    Operator,
+    ProductName,
+    SpecimenId,
+)
 from benchsweep.cli._output import print_json, print_lines
 
 __all__ = ["import_file"]
@@ -26,6 +35,16 @@ def import_file(
     length_m: LengthM = None,
     lot: Lot = "",
     product: ProductName = "",
+    ambient: Ambient = None,
+    budget: Annotated[
+        str | None,
+        typer.Option(
+            "--budget",
+            metavar="NAME",
+            help="Uncertainty budget of the bench that measured it: a name, or the path of a .toml file; "
+            "without one no uncertainty is stated, and no field tester can be held against it.",
+        ),
+    ] = None,
     archive: Archive = Path("archive"),
     operator: Operator = "",
     as_json: AsJson = False,
@@ -43,10 +62,18 @@ def import_file(
 
     Example: `benchsweep import cord.s16p --specimen cord-7 --length-m 2`
     """
-    from benchsweep.qualification import check_specimen, import_touchstone
+    from benchsweep.qualification import check_specimen, import_touchstone, parse_ambient
 
     part = check_specimen(specimen, length_m, lot=lot, product=product)
-    record, legs = import_touchstone(file, part, port_map=port_map, folder=archive, operator=operator)
+    record, legs = import_touchstone(
+        file,
+        part,
+        port_map=port_map,
+        folder=archive,
+        operator=operator,
+        budget=budget,
+        ambient=parse_ambient(ambient or []),
+    )
     if as_json:
         print_json(
             {"schema": "benchsweep.import/1", "record": str(record), "specimen": specimen, "legs": list(legs)}

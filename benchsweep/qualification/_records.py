@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
 
 from benchsweep import archive, fixture, limits, mixedmode
 from benchsweep.qualification._graded import Qualified, grade_all
 from benchsweep.qualification._notes import notes_about
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._reduction import evaluate, software_versions
-from benchsweep.qualification._uncertainty import with_budget
+from benchsweep.qualification._uncertainty import uncertainty_model, with_budget
 from benchsweep.records import Measurement, Specimen
 
 __all__ = [
@@ -78,7 +80,14 @@ def grade_record(
 
 
 def import_touchstone(
-    path: Path, specimen: Specimen, *, port_map: str | None, folder: Path, operator: str = ""
+    path: Path,
+    specimen: Specimen,
+    *,
+    port_map: str | None,
+    folder: Path,
+    operator: str = "",
+    budget: str | None = None,
+    ambient: Mapping[str, float] = MappingProxyType({}),
 ) -> tuple[Path, tuple[str, ...]]:
     """Make a record of a Touchstone file measured elsewhere, single-ended or mixed-mode.
 
@@ -86,6 +95,13 @@ def import_touchstone(
     that comments of the file name, as exported files do, or those of the shipped map for 16 ports.
 
     Where the port map names legs of disturbing cables (``3.A:12.1``), the record is that of a bundle.
+
+    Parameters
+    ----------
+    budget
+        Names the uncertainty budget of the bench that measured it; None: none is kept.
+    ambient
+        Readings by name, such as ``temperature_degc``.
 
     Returns
     -------
@@ -99,6 +115,8 @@ def import_touchstone(
     DataFileError, FixtureError, UnknownName, DefinitionError, ArchiveError
     """
     measurement, legs = touchstone_measurement(path, specimen, port_map=port_map, operator=operator)
+    measurement = replace(with_budget(measurement, budget), ambient=dict(ambient))
+    uncertainty_model(measurement)  # a budget for another kind of contacts is refused now, not when graded
     archive.make_folder(folder)
     return archive.write_record(measurement, folder), legs
 
