@@ -78,7 +78,7 @@ def test_nothing_is_written_where_points_are() -> None:
     ):
         assert [mark.words for panel in chart.panels for mark in panel.marks if mark.words] == []
     chart, _ = agreement_charts(item, TEXTS, prefix="")[0]
-    assert chart.panels[0].title == "NEXT: lines at the bias +0.10 and the limits -0.30, +0.50"
+    assert chart.panels[0].title == "NEXT, bias +0.10, limits -0.30 to +0.50"
 
 
 def test_where_only_single_numbers_are_told_no_column_is_empty_and_it_is_said_why() -> None:

@@ -8,7 +8,15 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep.records import Agreement, ComparedTrace, End, Parameter, TraceDifference
+from benchsweep.records import (
+    Agreement,
+    BlandAltman,
+    ComparedPoint,
+    ComparedTrace,
+    End,
+    Parameter,
+    TraceDifference,
+)
 from benchsweep.report.chart import Axis, Chart, Curve, Mark, Panel
 from benchsweep.report.content._comparison_item import ComparisonItem
 from benchsweep.report.content.charts._frame import (
@@ -202,50 +210,70 @@ def _worst_words(row: ComparedTrace | None, texts: Texts) -> str:
 
 
 def agreement_charts(item: ComparisonItem, texts: Texts, *, prefix: str) -> list[Captioned]:
-    """Return for each parameter with limits of agreement the differences over the means of both results."""
-    found: list[Captioned] = []
+    """Return the differences over the means of both results, a panel for each parameter that has limits."""
+    panels, told = [], []
     for parameter, limits in item.comparison.bland_altman:
-        rows = [
-            row for row in item.comparison.rows if row.parameter is parameter and row.decisive is not None
+        points = [
+            (row.pairs[0], row.decisive)
+            for row in item.comparison.rows
+            if row.parameter is parameter and row.decisive is not None
         ]
-        points = [(row, row.decisive) for row in rows if row.decisive is not None]
         if len(points) < 2:
             continue
-        means = np.array([0.5 * (point.bench + point.tester) for _, point in points])
-        gaps = np.array([point.difference for _, point in points])
-        pad = 0.06 * float(np.ptp(means)) or 0.5
-        low, high = float(means.min()) - pad, float(means.max()) + pad
-        curves = []
-        for pair in dict.fromkeys(row.pairs[0] for row in rows):
-            chosen = np.array([row.pairs[0] == pair for row, _ in points])
-            curves.append(
-                Curve(pair, means[chosen], gaps[chosen], dot_look(pair, filled=True), pairs=(pair,))
-            )
-        what = parameter_words(parameter, texts)
-        reach = float(np.max(np.abs(np.append(gaps, (limits.lower, limits.upper))))) * 1.15 or _LEAST_DB
-        panel = Panel(
-            title=texts(
-                "differences.agreement_panel",
-                what=what,
+        panels.append(_agreement_panel(parameter, limits, points, texts))
+        told.append(
+            texts(
+                "differences.agreement_told",
+                what=parameter_words(parameter, texts),
                 bias=signed(limits.bias, texts),
                 lower=signed(limits.lower, texts),
                 upper=signed(limits.upper, texts),
-            ),
-            name=what,
-            x=Axis(texts("differences.mean_axis"), parameter.unit, low=low, high=high),
-            y=Axis(texts("differences.axis"), parameter.unit, low=-reach, high=reach),
-            curves=tuple(curves),
-            levels=(limits.lower, limits.bias, limits.upper),
+                unit=parameter.unit,
+            )
         )
-        told = texts(
-            "differences.agreement_told",
-            what=what,
-            bias=signed(limits.bias, texts),
-            lower=signed(limits.lower, texts),
-            upper=signed(limits.upper, texts),
-            unit=parameter.unit,
-        )
-        name = named(prefix, f"agreement-{parameter.value.replace('_', '-')}")
-        chart = Chart(name, told, (panel,), panel_height=_PANEL_HEIGHT, named_curves=False)
-        found.append((chart, (texts("differences.agreement_caption", parameter=what),)))
-    return found
+    if not panels:
+        return []
+    chart = Chart(
+        named(prefix, "agreement"),
+        "; ".join(told),
+        tuple(panels),
+        across=min(len(panels), 2),
+        panel_height=_PANEL_HEIGHT,
+        shared_y=False,
+        named_curves=False,
+    )
+    return [(chart, (texts("differences.agreement_caption"),))]
+
+
+def _agreement_panel(
+    parameter: Parameter,
+    limits: BlandAltman,
+    points: Sequence[tuple[str, ComparedPoint]],
+    texts: Texts,
+) -> Panel:
+    means = np.array([0.5 * (point.bench + point.tester) for _, point in points])
+    gaps = np.array([point.difference for _, point in points])
+    pad = 0.06 * float(np.ptp(means)) or 0.5
+    low, high = float(means.min()) - pad, float(means.max()) + pad
+    curves = []
+    for pair in dict.fromkeys(pair for pair, _ in points):
+        chosen = np.array([each == pair for each, _ in points])
+        curves.append(Curve(pair, means[chosen], gaps[chosen], dot_look(pair, filled=True), pairs=(pair,)))
+    what = parameter_words(parameter, texts)
+    reach = float(np.max(np.abs(np.append(gaps, (limits.lower, limits.upper))))) * 1.15 or _LEAST_DB
+    # The values of the lines stand in the title: written at the lines they would cover points.
+    title = texts(
+        "differences.agreement_panel",
+        what=what,
+        bias=signed(limits.bias, texts),
+        lower=signed(limits.lower, texts),
+        upper=signed(limits.upper, texts),
+    )
+    return Panel(
+        title=title,
+        name=what,
+        x=Axis(texts("differences.mean_axis"), parameter.unit, low=low, high=high),
+        y=Axis(texts("differences.axis"), parameter.unit, low=-reach, high=reach),
+        curves=tuple(curves),
+        levels=(limits.lower, limits.bias, limits.upper),
+    )
