@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from benchsweep.qualification.comparisons._documents import study_document
 from benchsweep.qualification.comparisons._statement import read_statement, resolve
 from benchsweep.qualification.comparisons._studies import StudyView, add_study_result, plan_study
 from benchsweep.qualification.comparisons._study_summary import mating_of, mating_words, step_of
@@ -151,3 +152,9 @@ def test_a_file_of_a_simulated_tester_is_practice(tmp_path: Path) -> None:
         path.write_text(f"Operator,{operator}\n{rows}")
         view = add_study_result(tmp_path, "winter", number, source=path, mapping="worst-margins", by="Ilja")
     assert [event.simulated for event in view.measured.values()] == [True, False]
+
+
+def test_the_document_of_a_study_holds_the_same_lines(whole: StudyView) -> None:
+    told = study_document(whole)["summary"]
+    assert [row["quantity"] for row in told] == [row.quantity for row in whole.summary]
+    assert told[0]["mating"]["expanded"] == whole.summary[0].mating.expanded  # type: ignore[union-attr]
