@@ -242,6 +242,10 @@ def _chart(values: Sequence[float], labels: Sequence[str], together: int, least:
     first = np.asarray(values[:used])
     deviation = max(float(np.std(first, ddof=1)), least)
     width = agreement.shared_t(used - 1, confidence=rules.confidence, together=together)
+    if used < len(values):
+        # The centre is itself uncertain by s / sqrt(used), as much as an EWMA of this weight scatters.
+        settled = rules.ewma_weight / (2.0 - rules.ewma_weight)
+        width *= float(np.sqrt(1.0 + 1.0 / (used * settled)))
     return process.ewma_chart(
         values,
         labels,
