@@ -233,6 +233,9 @@ class StudyMeasured:
         An earlier result of the same run does not count; why.
     simulated
         It comes from the simulated bench or from a simulated tester, as far as they say so: practice.
+    steps
+        By parameter the steps in which a tester's file tells its numbers, dB or ns, where any are seen; by
+        earlier versions not kept.
     """
 
     at: str
@@ -243,9 +246,11 @@ class StudyMeasured:
     digest: str
     again_because: str = ""
     simulated: bool = field(default=False, metadata={"later": True})
+    steps: Mapping[str, float] = field(default_factory=dict, metadata={"later": True})
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "values", MappingProxyType(dict(self.values)))
+        object.__setattr__(self, "steps", MappingProxyType(dict(self.steps)))
 
 
 ReferenceEvent = (

@@ -25,7 +25,11 @@ from benchsweep.qualification.comparisons._study_summary import (
     summarised,
     unit_of,
 )
-from benchsweep.qualification.comparisons._study_values import margins_of_file, margins_of_record
+from benchsweep.qualification.comparisons._study_values import (
+    RunValues,
+    margins_of_file,
+    margins_of_record,
+)
 from benchsweep.records import (
     MatingScatter,
     Parameter,
@@ -182,12 +186,17 @@ def read_study(folder: archive.Source, study: str) -> StudyView:
 def _steps(measured: Mapping[int, StudyMeasured]) -> dict[Parameter, float | None]:
     """Return in which steps the results of each parameter come."""
     told: dict[Parameter, list[float]] = {}
+    found: dict[Parameter, float | None] = {}
     for event in measured.values():
         for quantity, value in event.values.items():
             parameter = study_parameter(quantity)
             if parameter is not None:
                 told.setdefault(parameter, []).append(value)
-    return {parameter: step_of(values) for parameter, values in told.items()}
+    for parameter, values in told.items():
+        # Margins that were counted from the values of a file have no steps of their own.
+        of_files = [event.steps[parameter] for event in measured.values() if parameter in event.steps]
+        found[parameter] = max(of_files, default=None) or step_of(values)
+    return found
 
 
 def study_exists(folder: archive.Source, study: str) -> bool:
@@ -245,16 +254,26 @@ def add_study_result(
             hint="Name a file behind the run, or --value 'next A 36-45=3.1'.",
         )
     if source is None:
-        values, told, digest, practice = _typed(typed or {}), "typed", "", False
+        run_values, told, digest = RunValues(_typed(typed or {})), "typed", ""
     elif source.suffix == _RECORD:
-        values, digest, practice = margins_of_record(source, planned.requirement, chosen.part)
+        run_values, digest = margins_of_record(source, planned.requirement, chosen.part)
         told = source.name
     else:
         content = _content(source)
-        values, practice = margins_of_file(source, content, mapping, planned.requirement, folder, chosen.part)
+        run_values = margins_of_file(source, content, mapping, planned.requirement, folder, chosen.part)
         told, digest = source.name, hashlib.sha256(content).hexdigest()
         keep_file(folder, content)
-    event = StudyMeasured(utc_now("microseconds"), by, run, values, told, digest, again_because, practice)
+    event = StudyMeasured(
+        utc_now("microseconds"),
+        by,
+        run,
+        run_values.values,
+        told,
+        digest,
+        again_because,
+        run_values.simulated,
+        run_values.steps,
+    )
     file.append(event, lambda events: _check_run(events, event, study))
     return read_study(folder, study)
 

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import ArrayLike
 
 from benchsweep.records import (
     GaugeStudy,
@@ -34,6 +37,7 @@ Results = Mapping[str, Sequence[StudyResult]]
 _COCHRAN_LEVEL = 0.01
 """Beyond it traces are not pooled: an outlier of Cochran's test, no straggler (ISO 5725-2, 7.3.3)."""
 _FINEST = 6
+_EXACT = 1e-12
 _OF_MATING = ("trial", "mating")
 _NOTHING = 1e-9
 """Less scatter than this, in dB or ns, is that of sums of decimals: none was seen."""
@@ -63,7 +67,7 @@ def quantity_words(quantity: str) -> str:
     return quantity if parameter is None else parameter.term + quantity[len(parameter.value) :]
 
 
-def step_of(values: Iterable[float]) -> float | None:
+def step_of(values: ArrayLike) -> float | None:
     """Return the power of ten, at most 1, of which all values are whole multiples; None: of none.
 
     Results of testers come rounded: readings that round to the same number need not be alike, but no more can
@@ -74,10 +78,11 @@ def step_of(values: Iterable[float]) -> float | None:
     >>> step_of([3.1, 2.25, 4.0])
     0.01
     """
-    told = list(values)
+    told = np.asarray(values, dtype=np.float64).ravel()
+    told = told[np.isfinite(told)]
     for power in range(_FINEST + 1):
-        if all(math.isclose(each, round(each, power), rel_tol=1e-12, abs_tol=1e-12) for each in told):
-            return 10.0**-power if told else None
+        if np.abs(told - np.round(told, power)).max(initial=0.0) <= _EXACT * np.abs(told).max(initial=1.0):
+            return 10.0**-power if told.size else None
     return None
 
 
@@ -225,7 +230,10 @@ def alike_words(alike: Sequence[str], whole: int, steps: Mapping[Parameter, floa
         "no Gauge R&R study of them"
     )
     if not bound:
-        return words
+        return (
+            f"{words}; the resolution of the results bounds what can be seen (its own part: step over root "
+            "12, GUM F.2.2.1)"
+        )
     return (
         f"{words}; the results come in steps of {' and '.join(bound)}, which bounds what can be seen: the "
         f"step alone makes {' and '.join(bound.values())} (step over root 12, GUM F.2.2.1)"

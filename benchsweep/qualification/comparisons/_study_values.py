@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +14,11 @@ from benchsweep import archive, comparison, limits
 from benchsweep.archive.references import ReferenceFile
 from benchsweep.errors import ReferenceRefused, UnknownName, UsageError
 from benchsweep.qualification._records import grade_record
+from benchsweep.qualification.comparisons._study_summary import step_of
 from benchsweep.records import ChannelRegistered, End, FieldResult, LimitCurve, Parameter, Trace
 from benchsweep.testers import load_mapping, read_results
 
-__all__ = ["margins_of_file", "margins_of_record", "quantity_name"]
+__all__ = ["RunValues", "margins_of_file", "margins_of_record", "quantity_name"]
 
 _SIMULATED = "simulated"
 _HINT = "Draw up the study with --against, or give the numbers with --value."
@@ -32,8 +35,27 @@ def quantity_name(parameter: Parameter, end: End | None, pairs: tuple[str, ...])
     return " ".join(word for word in (parameter.value, end or "", "-".join(pairs)) if word)
 
 
-def margins_of_record(source: Path, requirement: str, part: str) -> tuple[dict[str, float], str, bool]:
-    """Return the worst margins of a record in dB or ns, the hash of its content, whether it is practice.
+@dataclass(frozen=True, slots=True)
+class RunValues:
+    """What a run of a study measured.
+
+    Parameters
+    ----------
+    values
+        Worst margins (or what was typed in), dB or ns, by quantity.
+    simulated
+        It is practice, as far as it says so.
+    steps
+        By parameter the steps in which a file tells its numbers.
+    """
+
+    values: Mapping[str, float]
+    simulated: bool = False
+    steps: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+
+
+def margins_of_record(source: Path, requirement: str, part: str) -> tuple[RunValues, str]:
+    """Return the worst margins of a record, and the hash of its content.
 
     Raises
     ------
@@ -61,15 +83,16 @@ def margins_of_record(source: Path, requirement: str, part: str) -> tuple[dict[s
     if not values:
         raise UsageError(f"{source}: no margin to {requirement} is known of it", hint="Look with `grade`.")
     analyzer = graded.evaluation.measurement.analyzer
-    return values, archive.content_hash(source), analyzer is not None and analyzer.simulated
+    simulated = analyzer is not None and analyzer.simulated
+    return RunValues(values, simulated), archive.content_hash(source)
 
 
 def margins_of_file(
     source: Path, content: bytes, mapping: str | None, requirement: str, folder: Path, part: str
-) -> tuple[dict[str, float], bool]:
+) -> RunValues:
     """Return the worst margins that a tester's file tells, or that follow from its values and the limits.
 
-    Beside them whether it is practice: a simulated tester names itself where others name the operator.
+    A simulated tester names itself where others name the operator.
 
     Raises
     ------
@@ -88,7 +111,19 @@ def margins_of_file(
     values = dict(_margins(result, chosen, _length_of(folder, part)))
     if not values:
         raise UsageError(f"{source}: no margin is told, and none follows from it", hint=_HINT)
-    return values, result.by == _SIMULATED
+    return RunValues(values, result.by == _SIMULATED, _steps(result))
+
+
+def _steps(result: FieldResult) -> dict[str, float]:
+    """Return in which steps the numbers of each parameter come, where any are seen."""
+    told: dict[Parameter, list[NDArray[np.float64]]] = {}
+    for trace in result.traces:
+        told.setdefault(trace.parameter, []).append(trace.value)
+    for point in result.points:
+        numbers = [each for each in (point.margin, point.value) if each is not None]
+        told.setdefault(point.parameter, []).append(np.array(numbers))
+    found = {parameter.value: step_of(np.concatenate(each)) for parameter, each in told.items()}
+    return {parameter: step for parameter, step in found.items() if step is not None}
 
 
 def _margins(

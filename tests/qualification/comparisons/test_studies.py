@@ -157,6 +157,7 @@ def test_margins_come_from_a_file_of_the_tester_which_is_kept(tmp_path: Path) ->
     view = add_study_result(tmp_path, "winter", 1, source=path, mapping="worst-margins", by="Ilja")
     event = view.measured[1]
     assert dict(event.values) == {"next A 36-45": 3.2, "return_loss B 12": 1.5}
+    assert event.steps == {"next": 0.1, "return_loss": 0.1}
     assert kept_file(tmp_path, event.digest) == path.read_bytes()
 
 
@@ -167,6 +168,7 @@ def test_values_of_a_file_become_margins_by_the_requirement(tmp_path: Path) -> N
     view = add_study_result(tmp_path, "winter", 1, source=path, mapping="wide-values", by="Ilja")
     # Channel NEXT of category 6 in ANSI/TIA-568-C.2: 39.9 dB at 100 MHz, 33.1 dB at 250 MHz.
     assert view.measured[1].values["next A 36-45"] == pytest.approx(36.0 - 33.1, abs=0.05)
+    assert view.measured[1].steps == {"next": 1.0}  # 45.0 and 36.0 dB
 
 
 def test_margins_come_from_a_record_of_the_part(tmp_path: Path) -> None:

@@ -10,7 +10,12 @@ import pytest
 
 from benchsweep.qualification.comparisons._documents import study_document
 from benchsweep.qualification.comparisons._statement import read_statement, resolve
-from benchsweep.qualification.comparisons._studies import StudyView, add_study_result, plan_study
+from benchsweep.qualification.comparisons._studies import (
+    StudyView,
+    add_study_result,
+    mating_scatter,
+    plan_study,
+)
 from benchsweep.qualification.comparisons._study_summary import mating_of, mating_words, step_of
 from benchsweep.records import NestedStudy, Parameter
 
@@ -158,3 +163,32 @@ def test_the_document_of_a_study_holds_the_same_lines(whole: StudyView) -> None:
     told = study_document(whole)["summary"]
     assert [row["quantity"] for row in told] == [row.quantity for row in whole.summary]
     assert told[0]["mating"]["expanded"] == whole.summary[0].mating.expanded  # type: ignore[union-attr]
+
+
+def test_the_step_of_values_in_files_bounds_mating_where_margins_are_counted_from_them(
+    tmp_path: Path,
+) -> None:
+    view = plan_study(
+        tmp_path,
+        "winter",
+        subject="FT-07",
+        kind="crossed",
+        parts=("link 1", "link 2"),
+        operators=("Maren", "Ilja"),
+        matings=2,
+        trials=1,
+        by="I. Vogt",
+        requirement="tia-6-channel",
+    )
+    path = tmp_path / "run.csv"
+    path.write_text("Frequency (MHz),next A 36-45 (dB)\n100,45.3\n233,36.4\n")
+    for run in view.planned.design.runs:
+        view = add_study_result(
+            tmp_path, "winter", run.number, source=path, mapping="wide-values", by=run.operator
+        )
+    # The limit at 233 MHz has many digits, and so have the margins: they show no steps.
+    assert step_of([event.values["next A 36-45"] for event in view.measured.values()]) != 0.1
+    found = mating_scatter(view)[Parameter.NEXT]
+    assert (found.taken, found.step) == ("step", 0.1)
+    assert found.expanded == pytest.approx(2 * 0.1 / math.sqrt(12.0))  # GUM, F.2.2.1
+    assert "steps of 0.1 dB" in view.doubts[0]
