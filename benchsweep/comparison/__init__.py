@@ -7,7 +7,7 @@ something (`differences`, `compared_points`), and what in a result cannot be of 
 
 from benchsweep.comparison._differences import Floor, differences, not_compared
 from benchsweep.comparison._evidence import AllowedErrors
-from benchsweep.comparison._names import name_of
+from benchsweep.comparison._names import bench_key, name_of
 from benchsweep.comparison._points import (
     MatchedPoint,
     WorstMargin,
@@ -22,6 +22,7 @@ __all__ = [
     "Floor",
     "MatchedPoint",
     "WorstMargin",
+    "bench_key",
     "compared_points",
     "differences",
     "name_of",

@@ -12,7 +12,12 @@ from benchsweep.comparison._names import Key, by_key
 from benchsweep.comparison._numbers import levelled, numbers_of
 from benchsweep.comparison._readings import read_rightly
 from benchsweep.comparison._swaps import invisible_swaps, swap_suspicions
-from benchsweep.comparison._whole import channel_suspicions, length_suspicions, limit_suspicions
+from benchsweep.comparison._whole import (
+    channel_suspicions,
+    length_suspicions,
+    limit_suspicions,
+    surely_this_channel,
+)
 from benchsweep.records import FieldResult, LimitCurve, Suspicion, Trace
 
 __all__ = ["suspicions"]
@@ -51,7 +56,10 @@ def suspicions(
     evidence = Evidence(numbers_of(read.result, there, limits, exempt), there, allowed)
     found = list(read.suspicions)
     units = any(suspicion.kind == "unit" for suspicion in found)
-    other = (() if units else length_suspicions(read.result, traces, limits)) + channel_suspicions(evidence)
+    length = () if units else length_suspicions(read.result, traces, limits)
+    if length and surely_this_channel(evidence):
+        length = ()  # losses and delays that are off are faults of the tester then
+    other = length + channel_suspicions(evidence)
     found += other
     # Of another channel no name is right, and none wrong.
     if not other:

@@ -15,11 +15,14 @@ from benchsweep.comparison._numbers import delays_of
 from benchsweep.comparison._values import key_of, told_values
 from benchsweep.records import FieldResult, LimitCurve, Parameter, Suspicion, Trace
 
-__all__ = ["channel_suspicions", "length_suspicions", "limit_suspicions"]
+__all__ = ["channel_suspicions", "length_suspicions", "limit_suspicions", "surely_this_channel"]
 
 ALIKE = 0.5
 """Median correlation of the ripple of crosstalk and return loss with the bench's below which it is another
 channel: of the same channel it is above 0.8 with errors of 1.5 dB, of others about zero."""
+
+SURELY_ALIKE = 0.8
+"""Of the same channel it is above, of channels that are nearly the same below (tests/comparison)."""
 
 _RIPPLE_DB = 2.0
 _FEWEST_POINTS = 20
@@ -36,25 +39,43 @@ LIMIT_DB = 0.3
 def channel_suspicions(evidence: Evidence) -> tuple[Suspicion, ...]:
     """Tell whether the ripple over frequency is another channel's: of NEXT, return loss and their like.
 
-    Which trace of the bench is the most alike is taken, so that exchanged names make no other channel of it.
     A tester within its allowed errors is never suspected: its numbers fit under their names.
     """
-    rippled = [
+    rippled = _rippled(evidence)
+    if not rippled or np.median([evidence.cost(at, evidence.numbers[at].key) for at in rippled]) <= 1.0:
+        return ()
+    alike = _likeness(evidence)
+    if alike is None or alike >= ALIKE:
+        return ()
+    words = (
+        f"this is most likely another channel: the course of crosstalk and return loss over frequency has "
+        f"nothing of the bench's, whatever pairs and ends are taken (correlation {alike:.2f}, of "
+        f"the same channel above 0.8). Look which channel was measured."
+    )
+    return (Suspicion("channel", words),)
+
+
+def surely_this_channel(evidence: Evidence) -> bool:
+    """Tell whether the ripple of crosstalk and return loss is this channel's: no other has the same."""
+    alike = _likeness(evidence)
+    return alike is not None and alike >= SURELY_ALIKE
+
+
+def _rippled(evidence: Evidence) -> list[int]:
+    return [
         at
         for at, one in enumerate(evidence.numbers)
         if one.key[0] in WITH_NULLS and one.frequency_hz is not None and one.value.size >= _FEWEST_POINTS
     ]
-    if not rippled or np.median([evidence.cost(at, evidence.numbers[at].key) for at in rippled]) <= 1.0:
-        return ()
-    alike = [found for at in rippled if (found := _most_alike(evidence, at)) is not None]
-    if len(alike) < _FEWEST_TRACES or np.median(alike) >= ALIKE:
-        return ()
-    words = (
-        f"this is most likely another channel: the course of crosstalk and return loss over frequency has "
-        f"nothing of the bench's, whatever pairs and ends are taken (correlation {np.median(alike):.2f}, of "
-        f"the same channel above 0.8). Look which channel was measured."
-    )
-    return (Suspicion("channel", words),)
+
+
+def _likeness(evidence: Evidence) -> float | None:
+    """Return the median correlation of the ripple with the most alike trace of the bench; None: too little.
+
+    Which trace of the bench is the most alike is taken, so that exchanged names make no other channel of it.
+    """
+    alike = [found for at in _rippled(evidence) if (found := _most_alike(evidence, at)) is not None]
+    return float(np.median(alike)) if len(alike) >= _FEWEST_TRACES else None
 
 
 def _most_alike(evidence: Evidence, at: int) -> float | None:

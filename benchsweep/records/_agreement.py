@@ -295,6 +295,8 @@ class Comparison:
         empty: not told, or by earlier versions not kept.
     limited
         Of the bench so many traces have a limit: as many could have been compared; 0: not kept.
+    whole_band
+        False: the tester told traces of a part of the limited band only.
     """
 
     at: str
@@ -319,6 +321,7 @@ class Comparison:
     doubts: tuple[str, ...] = ()
     measured_at: str = field(default="", metadata={"later": True})
     limited: int = field(default=0, metadata={"later": True})
+    whole_band: bool = field(default=True, metadata={"later": True})
 
     @property
     def when(self) -> str:

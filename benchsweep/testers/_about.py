@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import NoReturn
 
 from benchsweep.testers._columns import Header
 from benchsweep.testers._lines import wrong
@@ -41,9 +42,12 @@ class AboutReader:
         name = folded(key)
         for line, cells in header.before:
             # A key may end in a colon, as people write it.
-            if folded(cells[0]).removesuffix(":").rstrip() == name.removesuffix(":") and len(cells) > 1:
-                self._found[field] = (cells[1].strip(), line, 2)
-                return
+            if folded(cells[0]).removesuffix(":").rstrip() != name.removesuffix(":") or len(cells) < 2:
+                continue
+            text = cells[1].strip()
+            first = self._found.setdefault(field, (text, line, 2))
+            if first[0] != text and field not in ("at", "outcome"):
+                self._refuse_another(text, first, line, 2)
 
     def take(self, lines: Sequence[int], rows: Sequence[Sequence[str]]) -> None:
         """Look at a block of rows.
@@ -61,15 +65,18 @@ class AboutReader:
                 first = self._found.setdefault(field, (text, lines[row], place + 1))
                 if first[0] == text or field in ("at", "outcome"):
                     continue
-                raise wrong(
-                    self._name,
-                    f"says {text[:60]!r} where line {first[1]} says {first[0][:60]!r}: several measurements",
-                    line=lines[row],
-                    column=place + 1,
-                    hint="Export one measurement to a file, or leave rows out by [[without]] in the mapping.",
-                )
+                self._refuse_another(text, first, lines[row], place + 1)
             if field == "outcome":
                 self._one_outcome(rows, place)
+
+    def _refuse_another(self, text: str, first: tuple[str, int, int], line: int, column: int) -> NoReturn:
+        raise wrong(
+            self._name,
+            f"says {text[:60]!r} where line {first[1]} says {first[0][:60]!r}: several measurements",
+            line=line,
+            column=column,
+            hint="Export one measurement to a file, or leave rows out by [[without]] in the mapping.",
+        )
 
     def _one_outcome(self, rows: Sequence[Sequence[str]], place: int) -> None:
         """Let one failed row be the outcome: each row has its own."""

@@ -147,3 +147,10 @@ def test_more_names_than_there_can_be(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr("benchsweep.testers._block.MOST_NAMES", 2)
     with pytest.raises(DataFileError, match="more than 2 different names"):
         read_results("r.csv", load_mapping("long-values"), content=LONG.encode())
+
+
+def test_two_testers_above_the_table_are_refused() -> None:
+    mapping = load_mapping("wide-values")
+    text = "Tester,FT-1\nTester,FT-2\nFrequency (MHz),delay 12 (ns)\n1,500\n2,500\n"
+    with pytest.raises(DataFileError, match=r"line 2.*says 'FT-2' where line 1 says 'FT-1'"):
+        read_results("told.csv", mapping, content=text.encode())

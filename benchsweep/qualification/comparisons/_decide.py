@@ -9,6 +9,7 @@ from benchsweep import comparison, testers
 from benchsweep.errors import LimitNotDefined, UsageError
 from benchsweep.qualification._reduction import judge_evaluation
 from benchsweep.qualification._requirement_texts import requirement_digest
+from benchsweep.qualification.comparisons._band import band_words
 from benchsweep.qualification.comparisons._bench import BenchRecord
 from benchsweep.qualification.comparisons._histories import Root, days_between, told_moment
 from benchsweep.qualification.comparisons._outcome import bland_altman_of, whole_outcome
@@ -103,6 +104,7 @@ def decide(asked: Asked) -> tuple[Comparison, Compared]:
             doubts=tuple(_doubts(asked)),
             measured_at=measured_by_tester(asked.measured_at or result.at, asked.at),
             limited=compared.limited,
+            whole_band=not band_words(result, bench),
         ),
         compared,
     )
@@ -159,6 +161,9 @@ def _notes(asked: Asked) -> Iterator[str]:
         who = f" by {asked.result.by}" if asked.result.by else ""
         yield f"measured by the tester on {when}{who}"
     yield f"bench record of {asked.bench.measured_at}"
+    told, used = asked.result.requirement, asked.bench.requirement.name
+    if told and told.strip().casefold() != used.casefold():
+        yield f"the file says that it was measured against {told}; here it is held against {used}"
     if asked.result.outcome:
         yield f"the tester itself said {asked.result.outcome}"
     yield from asked.result.notes
@@ -177,6 +182,7 @@ def _doubts(asked: Asked) -> Iterator[str]:
             f"that the tester measured on {when} cannot be: it was compared on {asked.at[:10]}; "
             "its clock may be wrong, and the day of the comparison is taken"
         )
+    yield from band_words(asked.result, asked.bench)
     yield from asked.of_channel
     accuracy, stated = asked.sources.accuracy, asked.sources.stated
     if accuracy is not None and accuracy.doubt:

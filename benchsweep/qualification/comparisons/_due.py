@@ -123,6 +123,8 @@ def why_not_due(comparison: Comparison) -> str:
     """Return why a comparison does not count as the one that was due, in words; empty: it counts."""
     if comparison.outcome is Agreement.UNDECIDED:
         return "it is undecided"
+    if not comparison.whole_band:
+        return "the tester told a part of the band only"
     decided = sum(row.outcome is not Agreement.UNDECIDED for row in comparison.rows)
     share = comparison_rules().compare.due_share
     if decided < share * comparison.limited:

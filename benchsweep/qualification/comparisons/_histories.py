@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import cast
 
 from benchsweep import archive
 from benchsweep.archive.references import ReferenceFile, ReferenceHistory, ReferenceKind
 from benchsweep.errors import ArchiveError, ArchiveUnreachable, ReferenceRefused, UsageError
+from benchsweep.qualification._now import utc_now
 from benchsweep.records import (
     AccuracyDeclared,
     BenchMeasured,
@@ -255,22 +257,51 @@ def append_to(
 ) -> ReferenceHistory:
     """Add an entry that is not older than those before it; see `ReferenceFile.append`.
 
+    One that another station overtook while it was made is dated anew: it was added later.
+
     Raises
     ------
     ReferenceRefused
-        It is: a clock was set back. And as `ReferenceFile.append`.
+        It is older all the same: a clock was set back. And as `ReferenceFile.append`.
     """
+    while True:
+        try:
+            return file.append(event, partial(_check_next, file, event.at, check))
+        except _Overtaken as error:
+            now = utc_now("microseconds")
+            if moment(now) < moment(error.last):
+                raise
+            event = _dated(event, now)
 
-    def fits(events: tuple[ReferenceEvent, ...]) -> None:
-        if moment(event.at) < moment(events[-1].at):
-            raise ReferenceRefused(
-                f"the {file.kind} {file.name}: its last entry is of {events[-1].at}, now it is {event.at}",
-                hint="The clock of this station or of the other one is wrong: put it right first.",
-            )
-        if check is not None:
-            check(events)
 
-    return file.append(event, fits)
+class _Overtaken(ReferenceRefused):
+    """The last entry is younger than the one to be added."""
+
+    def __init__(self, file: ReferenceFile, last: str, at: str) -> None:
+        super().__init__(
+            f"the {file.kind} {file.name}: its last entry is of {last}, now it is {at}",
+            hint="The clock of this station or of the other one is wrong: put it right first.",
+        )
+        self.last = last
+
+
+def _check_next(
+    file: ReferenceFile,
+    at: str,
+    check: Callable[[tuple[ReferenceEvent, ...]], None] | None,
+    events: tuple[ReferenceEvent, ...],
+) -> None:
+    if moment(at) < moment(events[-1].at):
+        raise _Overtaken(file, events[-1].at, at)
+    if check is not None:
+        check(events)
+
+
+def _dated(event: ReferenceEvent, at: str) -> ReferenceEvent:
+    """Return an entry as added at another moment."""
+    if isinstance(event, FieldTesterCompared):
+        return replace(event, at=at, comparison=replace(event.comparison, at=at))
+    return replace(event, at=at)
 
 
 def moment(at: str) -> datetime:

@@ -17,6 +17,7 @@ from benchsweep.qualification.comparisons._histories import (
     refuse_in_use,
     refuse_withdrawn,
 )
+from benchsweep.qualification.comparisons._new_names import check_new_name
 from benchsweep.qualification.comparisons._view import (
     ChannelView,
     FieldTesterView,
@@ -35,8 +36,6 @@ from benchsweep.records import (
 )
 
 __all__ = ["change_interval", "register_channel", "register_tester", "return_reference", "withdraw_reference"]
-
-_LONGEST = 200
 
 
 def register_channel(
@@ -73,7 +72,7 @@ def register_channel(
         It cannot be written.
     """
     root = local_archive(folder)
-    _check_name(channel, "the channel")
+    check_new_name(root, "channel", channel)
     check_specimen(channel, length_m)
     check_text(by, "who registers it", hint="Name who does it.")
     check_text(remarks, "the remarks", may_be_empty=True)
@@ -113,7 +112,7 @@ def register_tester(
         There is no such accuracy, or its file is wrong or not filled.
     """
     root = local_archive(folder)
-    _check_name(tester, "the tester")
+    check_new_name(root, "tester", tester)
     check_text(by, "who registers it", hint="Name who does it.")
     check_text(remarks, "the remarks", may_be_empty=True)
     if accuracy:
@@ -192,12 +191,6 @@ def _check_requirement(requirement: limits.Requirement) -> None:
             f"the requirement {requirement.name} could not be found again by its name: {why}",
             hint="Put its file into ./requirements/ or the data folder, see `benchsweep config`.",
         )
-
-
-def _check_name(name: str, what: str) -> None:
-    check_text(name, what, hint="Give it a name, as the laboratory uses it.")
-    if len(name) > _LONGEST:
-        raise UsageError(f"{what} has a name of {len(name)} characters", hint=f"At most {_LONGEST}.")
 
 
 def _who(by: str) -> str:

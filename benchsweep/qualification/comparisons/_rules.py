@@ -25,6 +25,8 @@ class Compare(Definition):
     share_beyond: float = Field(gt=0, lt=1)
     share_fewest: int = Field(ge=1)
     due_share: float = Field(ge=0, le=1)
+    band_begin: float = Field(ge=1)
+    band_end: float = Field(gt=0, le=1)
     explained_e_n: float = Field(ge=1)
     explained_ns: Positive
     source: str

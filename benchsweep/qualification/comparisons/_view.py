@@ -23,6 +23,7 @@ from benchsweep.qualification.comparisons._histories import (
     state_of_tester,
     withdrawn_words,
 )
+from benchsweep.qualification.comparisons._since import since_words_of_channel, since_words_of_tester
 from benchsweep.qualification.comparisons._stability import length_words, newest_stability
 from benchsweep.records import (
     BenchMeasured,
@@ -127,7 +128,12 @@ class ChannelView:
             *_unfinished_words(self._unfinished),
             *_unread_words(self._every.unread, self.path),
             *self._lengths,
+            *self._since,
         )
+
+    @cached_property
+    def _since(self) -> tuple[str, ...]:
+        return since_words_of_channel(self.folder, state_of_channel(self.events))
 
     @cached_property
     def _lengths(self) -> tuple[str, ...]:
@@ -190,7 +196,15 @@ class FieldTesterView:
     @property
     def doubts(self) -> tuple[str, ...]:
         """What a reader must know first, in words."""
-        return (*_unfinished_words(self._unfinished), *_unread_words(self._every.unread, self.path))
+        return (
+            *_unfinished_words(self._unfinished),
+            *_unread_words(self._every.unread, self.path),
+            *self._since,
+        )
+
+    @cached_property
+    def _since(self) -> tuple[str, ...]:
+        return since_words_of_tester(self.folder, state_of_tester(self.events))
 
 
 def read_channel(folder: Root, name: str) -> ChannelView:

@@ -9,7 +9,7 @@ from typing import Literal, get_args
 import numpy as np
 
 from benchsweep.errors import UsageError
-from benchsweep.qualification.lots._afterwards import Afterwards
+from benchsweep.qualification._afterwards import Afterwards
 from benchsweep.qualification.lots._histories import Root, Unread, no_collections
 from benchsweep.qualification.lots._known import known_products
 from benchsweep.qualification.lots._skim import SkimmedReel, skimmed_reels

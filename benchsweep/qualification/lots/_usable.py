@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from benchsweep.errors import ArchiveError, ArchiveUnreachable
-from benchsweep.qualification.lots._afterwards import Afterwards
+from benchsweep.qualification._afterwards import Afterwards
 from benchsweep.qualification.lots._skim import SkimmedReel
 
 __all__ = ["usable"]

@@ -58,6 +58,7 @@ LATER: dict[tuple[type[ReferenceEvent], tuple[str | int, ...]], object] = {
     (BenchMeasured, ("uncertainties",)): {},
     (FieldTesterCompared, ("comparison", "measured_at")): "",
     (FieldTesterCompared, ("comparison", "limited")): 0,
+    (FieldTesterCompared, ("comparison", "whole_band")): True,
     (StudyMeasured, ("simulated",)): False,
     (StudyMeasured, ("steps",)): {},
 }

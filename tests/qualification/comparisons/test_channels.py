@@ -250,9 +250,10 @@ def test_an_interval_is_changed_with_a_reason(tmp_path: Path) -> None:
 
 def test_a_clock_that_was_set_back_adds_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     registered(tmp_path)
-    from benchsweep.qualification.comparisons import _register
+    from benchsweep.qualification.comparisons import _histories, _register
 
-    monkeypatch.setattr(_register, "utc_now", lambda _: "2020-01-01T00:00:00+00:00")
+    for module in (_histories, _register):
+        monkeypatch.setattr(module, "utc_now", lambda _: "2020-01-01T00:00:00+00:00")
     with pytest.raises(ReferenceRefused, match="its last entry is of"):
         withdraw_reference(tmp_path, "channel", CHANNEL, by=BY, reason="x")
     assert read_channel(tmp_path, CHANNEL).withdrawn == ""
@@ -267,3 +268,17 @@ def test_a_corrected_name_counts(tmp_path: Path) -> None:
         add_bench_record(tmp_path, CHANNEL, record, by=BY)
     correct(record, {"identifier": CHANNEL}, by=BY, reason="a slip")
     assert len(add_bench_record(tmp_path, CHANNEL, record, by=BY).measured) == 1
+
+
+@pytest.mark.parametrize("name", ["REFERENCE 2", "reference  2", "\uff52eference 2"])
+def test_names_that_look_alike_are_refused(tmp_path: Path, name: str) -> None:
+    registered(tmp_path)
+    with pytest.raises(ReferenceRefused, match="looks like reference 2"):
+        registered(tmp_path, name)
+
+
+def test_a_name_that_is_not_composed_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="NFC"):
+        registered(tmp_path, "Pru\u0308fling")
+    with pytest.raises(UsageError):
+        registered(tmp_path, "ref\u202e2")

@@ -13,6 +13,7 @@ from benchsweep.archive.references import kept_file
 from benchsweep.errors import DefinitionError, ReferenceRefused, UnknownName, UsageError
 from benchsweep.fixture import touchstone_text
 from benchsweep.limits import load_requirement
+from benchsweep.qualification import correct
 from benchsweep.qualification.comparisons import (
     FieldTesterView,
     compare,
@@ -20,15 +21,21 @@ from benchsweep.qualification.comparisons import (
     exit_code_of_comparison,
     look_at_result,
     plan_study,
+    prove_comparison,
+    read_channel,
+    read_tester,
     register_tester,
     return_reference,
     withdraw_reference,
 )
+from benchsweep.qualification.comparisons import _compare as comparisons_compare
 from benchsweep.qualification.comparisons import (
     tester_document as document_of_tester,
 )
 from benchsweep.qualification.comparisons._bench import read_bench
+from benchsweep.qualification.comparisons._decide import Asked
 from benchsweep.qualification.comparisons._histories import state_of_tester
+from benchsweep.qualification.comparisons._rows import Compared
 from benchsweep.qualification.comparisons._uncertainty_parts import Parts, point_of
 from benchsweep.records import Agreement, ComparedTrace, Comparison, Parameter, Trace
 from benchsweep.testers import load_accuracy
@@ -493,3 +500,56 @@ def test_a_delay_told_without_a_frequency_is_held_against_the_graded_one(ready: 
     assert point is not None
     assert point.difference == pytest.approx(1.0, abs=2e-3)
     assert point.frequency_hz == pytest.approx(trace.frequency_hz[worst])
+
+
+def test_a_part_of_the_band_is_told_first_and_puts_nothing_off(ready: Path) -> None:
+    file = told_file(ready / "told.csv")
+    head, *rows = file.read_text().splitlines()
+    cut = [row for row in rows if float(row.split(",")[6]) < 30e6]
+    (ready / "cut.csv").write_text("\n".join([head, *cut]))
+    view = compared(ready, file=ready / "cut.csv")
+    found = last(view)
+    assert found.outcome is Agreement.AGREES
+    assert not found.whole_band
+    assert any("only, limited and measured from 1 to 250 MHz: of the rest" in each for each in found.doubts)
+    assert "a part of the band only" in view.due.note
+    assert last(compared(ready)).whole_band
+
+
+def test_what_was_said_of_a_record_since_is_told_of_the_comparison_and_the_channel(ready: Path) -> None:
+    view = compared(ready)
+    assert not any("withdrawn" in doubt for doubt in view.doubts)
+    record = ready / last(view).record
+    correct(record, {"operator": "M. Roth"}, by=BY, reason="typed wrong")
+    assert any("corrected by I. Vogt" in doubt for doubt in read_tester(ready, TESTER).doubts)
+    correct(record, {}, by=BY, reason="cable was loose", withdrawn=True)
+    assert any(
+        "comparison 1" in each and "cable was loose" in each for each in read_tester(ready, TESTER).doubts
+    )
+    doubts = read_channel(ready, CHANNEL).doubts
+    assert any("cable was loose" in doubt and "counts here still" in doubt for doubt in doubts)
+
+
+def test_one_that_was_overtaken_is_dated_anew(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another station adds its comparison while this one is still deciding."""
+    real = comparisons_compare.decide
+
+    def slow(asked: Asked) -> tuple[Comparison, Compared]:
+        monkeypatch.setattr(comparisons_compare, "decide", real)
+        compared(ready, constant(0.3))
+        return real(asked)
+
+    monkeypatch.setattr(comparisons_compare, "decide", slow)
+    view = compared(ready, constant(0.1))
+    first, second = view.compared
+    assert first.at < second.at == second.comparison.at
+    assert prove_comparison(ready, TESTER).differs == ()
+
+
+def test_the_requirement_that_a_file_tells_is_noted(ready: Path) -> None:
+    head, *rows = told_file(ready / "told.csv").read_text().splitlines()
+    other = [f"{head},Requirement", *(f"{row},Cat 5e channel" for row in rows)]
+    (ready / "other.csv").write_text("\n".join(other))
+    found = last(compared(ready, file=ready / "other.csv"))
+    told = "the file says that it was measured against Cat 5e channel; here it is held against tia-6-channel"
+    assert told in found.notes
