@@ -15,6 +15,7 @@ from benchsweep.archive.references import ReferenceFile, create, keep_file
 from benchsweep.errors import ReferenceRefused, UsageError
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._specimen import check_text
+from benchsweep.qualification.comparisons._new_names import check_new_name
 from benchsweep.qualification.comparisons._study_results import Evaluated, evaluate
 from benchsweep.qualification.comparisons._study_summary import (
     StudyResult,
@@ -136,7 +137,8 @@ def plan_study(  # noqa: PLR0913 - those of a design, all named
     """
     from benchsweep.limits import load_requirement
 
-    for text, what in ((study, "the name of the study"), (subject, "--subject"), (by, "--by")):
+    check_new_name(folder, "study", study)
+    for text, what in ((subject, "--subject"), (by, "--by")):
         _check_name(text, what)
     for name in (*parts, *operators):
         _check_name(name, "a part or operator")

@@ -96,9 +96,10 @@ def interlaboratory_design(
 
     Laboratories in random order, each with all parts in a random order of its own; repeats of a part follow
     each other, in a short time, as repeatability conditions ask for (ISO 5725-1, from memory). Parameters and
-    errors as in `crossed_design`, but one part is enough.
+    errors as in `crossed_design`, but one part is enough, and three operators are needed: h and k of two say
+    nothing.
     """
-    _check(parts, operators, (1, 2), matings, trials, seed)
+    _check(parts, operators, (1, 3), matings, trials, seed)
     order = _by_operator(parts, operators, matings, seed)
     return _design("interlaboratory", parts, operators, (matings, trials), seed, order)
 
