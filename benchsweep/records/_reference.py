@@ -20,10 +20,31 @@ __all__ = [
     "IntervalChanged",
     "ReferenceEvent",
     "Returned",
+    "SeenReference",
     "StudyMeasured",
     "StudyPlanned",
     "Withdrawn",
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class SeenReference:
+    """What another history was when an entry was added: by that it is known later that nothing of it went.
+
+    Parameters
+    ----------
+    kind, name
+        Of which channel, tester or study.
+    entries
+        How many entries its history had.
+    digest
+        What named these: 64 hexadecimal digits.
+    """
+
+    kind: Literal["channel", "tester", "study"]
+    name: str
+    entries: int
+    digest: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +101,8 @@ class BenchMeasured:
         Of the channel as the record tells it; None: it does not, or by earlier versions not kept.
     uncertainties
         Of the bench (k = 2) for each check value where it is known; by earlier versions not kept.
+    seen
+        The other histories as they were then, as far as nobody had seen them so.
     """
 
     at: str
@@ -93,6 +116,7 @@ class BenchMeasured:
     accepted: bool = True
     length_m: float | None = field(default=None, metadata={"later": True})
     uncertainties: Mapping[str, float] = field(default_factory=dict, metadata={"later": True})
+    seen: tuple[SeenReference, ...] = field(default=(), metadata={"later": True})
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "checks", MappingProxyType(dict(self.checks)))
@@ -138,6 +162,8 @@ class FieldTesterCompared:
         The numbers as they were typed in.
     repairs
         Changes to the tester before this comparison (adjusted, new plugs, new firmware), in words.
+    seen
+        As `BenchMeasured`.
     """
 
     at: str
@@ -149,6 +175,7 @@ class FieldTesterCompared:
     budget_text: str
     typed: tuple[str, ...] = ()
     repairs: str = ""
+    seen: tuple[SeenReference, ...] = field(default=(), metadata={"later": True})
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from benchsweep.archive.format import Kind
-from benchsweep.records import LotOpened
+from benchsweep.archive.references import ReferenceKind
+from benchsweep.records import LotOpened, SeenReference
 
 __all__ = ["AppliedCalibration", "FileFacts", "NamedContent", "NamedRecord"]
 
@@ -123,6 +124,10 @@ class FileFacts:
         Of the history of a channel, tester or study: records and kept files that it names, oldest first.
     refused
         Of such a history: what breaks its rules although its lines are sound, in words.
+    referenced
+        Of such a history: of what, by kind and name.
+    saw
+        Of such a history: what its entries kept of the others, oldest first.
     """
 
     kind: Kind | Literal["lot", "reference", "attachment"]
@@ -144,3 +149,5 @@ class FileFacts:
     unfinished: str = ""
     refers: tuple[NamedContent, ...] = ()
     refused: tuple[str, ...] = ()
+    referenced: tuple[ReferenceKind, str] | None = None
+    saw: tuple[SeenReference, ...] = ()

@@ -30,6 +30,8 @@ FindingKind = Literal[
     "reference-record-differs",
     "reference-record-withdrawn",
     "reference-refused",
+    "reference-missing",
+    "reference-cut",
     "left-over",
     "unfinished",
 ]
@@ -41,8 +43,8 @@ with other content; a record that a lot names is not there, has other content, o
 withdrawn; one record counts in two lots; a lot that a later one saw is not there, or has not the entries that
 it had then; something was wrong with other lots when one was opened, or its times go back; the history of a
 lot breaks the rules of a lot; a record or kept file that the history of a channel, tester or study names is
-not there, has other content, or counts although it was withdrawn; such a history breaks its rules; what a
-killed run left; work not finished."""
+not there, has other content, or counts although it was withdrawn; such a history breaks its rules; one that
+another saw is not there, or has not the entries that it had; what a killed run left; work not finished."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,11 +16,13 @@ from benchsweep.archive.places import Source, below
 from benchsweep.archive.references import (
     REFERENCES,
     ReferenceHistory,
+    SeenReferences,
     check_kept_file,
     file_name,
     is_history,
     kept_name,
     read_history,
+    seen_in,
 )
 from benchsweep.records import (
     BenchMeasured,
@@ -63,6 +65,8 @@ def check_reference(source: Source) -> FileFacts:
         refers=tuple(_named(history)),
         refused=tuple(_refused(source, history)),
         earlier=history.digests[:-1],
+        referenced=None if history.kind is None else (history.kind, history.name),
+        saw=seen_in(history),
         unfinished=left,
     )
 
@@ -141,11 +145,16 @@ class ReferenceRecords:
         self._kept: dict[str, str] = {}
         self._refused: list[tuple[str, str]] = []
         self._withdrawn: dict[str, _Withdrawal] = {}
+        self._seen = SeenReferences()
+        self._sources: dict[tuple[str, str], str] = {}
 
     def add(self, source: str, facts: FileFacts) -> None:
         """Add a sound file: a history, a kept file, or a correction that withdraws a record."""
         self._named += [(source, each) for each in facts.refers]
         self._refused += [(source, words) for words in facts.refused]
+        if facts.referenced is not None and facts.referenced not in self._sources:  # another one is a copy
+            self._sources[facts.referenced] = source
+            self._seen.add(*facts.referenced, (*facts.earlier, facts.content_hash), facts.saw)
         if facts.kind == "attachment":
             self._kept[facts.content_hash] = source
         if facts.withdrawn is not None:
@@ -163,6 +172,7 @@ class ReferenceRecords:
             Names of the files that are there but cannot be read.
         """
         yield from (Finding("reference-refused", source, words) for source, words in self._refused)
+        yield from self._lost(unread)
         for source, each in self._named:
             found = self._withdrawn.get(each.content_hash)
             if each.kind == "record" and each.counts and found is not None and found.withdrawn:
@@ -179,6 +189,16 @@ class ReferenceRecords:
             if digest not in named:
                 words = "nothing names it: whoever kept it was killed before the comparison was entered"
                 yield Finding("left-over", source, words)
+
+    def _lost(self, unread: Collection[str]) -> Iterator[Finding]:
+        """Yield each history that is not what a later entry of another saw, or is gone."""
+        unknown = [named for named in self._seen.names() if file_name(*named) in unread]
+        for by, seen, words in self._seen.wrong(unknown):
+            source = self._sources.get((seen.kind, seen.name))
+            if source is None:
+                yield Finding("reference-missing", self._sources[by], words)
+            else:
+                yield Finding("reference-cut", source, words)
 
     def missing(self, contents: Mapping[bytes, str]) -> Iterator[Finding]:
         """Yield each record that is not there, or not as a history names it.

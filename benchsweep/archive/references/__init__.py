@@ -1,8 +1,9 @@
 """Histories of reference channels, field testers and studies: text files that are only added to.
 
 `_codec` turns entries into JSON and back, `_reading` reads a file of them, `_reference_file` adds to it,
-`_kept_files` keeps the files of field testers as they came. What may follow what is known here only by kind:
-the rules are those of `benchsweep.qualification`, asked by `ReferenceFile.append` in its lock.
+`_kept_files` keeps the files of field testers as they came, `_seen` what histories saw of each other. What
+may follow what is known here only by kind: the rules are those of `benchsweep.qualification`, asked by
+`ReferenceFile.append` in its lock.
 """
 
 from benchsweep.archive.references._codec import ReferenceKind, decode_event, encode_event
@@ -23,6 +24,7 @@ from benchsweep.archive.references._reading import (
     reference_sources,
 )
 from benchsweep.archive.references._reference_file import ReferenceFile, create, list_references
+from benchsweep.archive.references._seen import SeenReferences, seen_in
 
 __all__ = [
     "FILES",
@@ -30,6 +32,7 @@ __all__ = [
     "ReferenceFile",
     "ReferenceHistory",
     "ReferenceKind",
+    "SeenReferences",
     "check_kept_file",
     "create",
     "decode_event",
@@ -43,4 +46,5 @@ __all__ = [
     "list_references",
     "read_history",
     "reference_sources",
+    "seen_in",
 ]

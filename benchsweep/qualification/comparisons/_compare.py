@@ -43,6 +43,7 @@ from benchsweep.qualification.comparisons._stability import length_words
 from benchsweep.qualification.comparisons._statement import statement_text
 from benchsweep.qualification.comparisons._uncertainty_parts import Sources
 from benchsweep.qualification.comparisons._view import FieldTesterView, view_of_tester
+from benchsweep.qualification.comparisons._witness import news_for
 from benchsweep.records import (
     Agreement,
     BenchMeasured,
@@ -212,7 +213,16 @@ def compare(  # noqa: PLR0913 - what a comparison goes by, all named
     found, _ = decide(asked)
     kept = _keep(root, read, requirement)
     event = FieldTesterCompared(
-        asked.at, by, found, kept, read.mapping_text, accuracy_text, budget_text, read.typed, repairs
+        asked.at,
+        by,
+        found,
+        kept,
+        read.mapping_text,
+        accuracy_text,
+        budget_text,
+        read.typed,
+        repairs,
+        news_for(root, "tester", tester),
     )
 
     def fits(there: tuple[ReferenceEvent, ...]) -> None:

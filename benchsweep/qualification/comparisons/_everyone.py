@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from benchsweep.archive.references import list_references, read_history
+from benchsweep.archive.places import below
+from benchsweep.archive.references import REFERENCES, file_name, list_references, read_history
+from benchsweep.errors import RecordDamaged
 from benchsweep.qualification.comparisons._histories import (
     ChannelState,
     FieldTesterState,
@@ -15,8 +17,11 @@ from benchsweep.qualification.comparisons._histories import (
     state_of_tester,
     telling,
 )
+from benchsweep.qualification.comparisons._witness import wrong_histories
 
 __all__ = ["Everyone", "everyone", "tell"]
+
+_LOST = "Restore the file from a copy; `benchsweep archive check` looks at all of the archive."
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +56,14 @@ def everyone(folder: Root) -> Everyone:
     return found
 
 
-def tell(every: Everyone, unread: Unread | None) -> None:
-    """Hand over what cannot be read, or raise the first of it."""
+def tell(folder: Root, every: Everyone, unread: Unread | None) -> None:
+    """Hand over what cannot be read, is gone or was cut off, or raise the first of it."""
+    found = [*every.unread]
+    found += [
+        (below(folder, REFERENCES, file_name(seen.kind, seen.name)), RecordDamaged(words, hint=_LOST))
+        for seen, words in wrong_histories(folder)
+    ]
     if unread is not None:
-        unread += every.unread
-    elif every.unread:
-        raise every.unread[0][1]
+        unread += found
+    elif found:
+        raise found[0][1]

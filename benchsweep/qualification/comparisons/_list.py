@@ -72,7 +72,7 @@ def due(folder: Root, *, at: str = "", unread: Unread | None = None) -> tuple[Du
     """
     day = day_of(at)
     every = everyone(folder)
-    tell(every, unread)
+    tell(folder, every, unread)
     found = [
         *(due_of_channel(name, state, every.matings(name), at=day) for name, state in every.channels.items()),
         *(due_of_tester(name, state, at=day) for name, state in every.testers.items()),
@@ -100,7 +100,7 @@ def list_references(folder: Root, *, unread: Unread | None = None) -> tuple[Refe
         A history cannot be read, and `unread` is not given, or the folder cannot be listed.
     """
     every = everyone(folder)
-    tell(every, unread)
+    tell(folder, every, unread)
     rows = [_channel_row(name, state, every) for name, state in sorted(every.channels.items())]
     rows += [_tester_row(name, state) for name, state in sorted(every.testers.items())]
     for file in reference_files(folder, "study"):

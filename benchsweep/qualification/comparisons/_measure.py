@@ -22,6 +22,7 @@ from benchsweep.qualification.comparisons._histories import (
 )
 from benchsweep.qualification.comparisons._stability import stability
 from benchsweep.qualification.comparisons._view import ChannelView, view_of_channel
+from benchsweep.qualification.comparisons._witness import news_for
 from benchsweep.records import BenchMeasured, ReferenceEvent, Withdrawn
 
 __all__ = ["add_bench_record"]
@@ -83,6 +84,7 @@ def add_bench_record(
         accepted=not leave_out.strip() and not stable.beyond,
         length_m=bench.measurement.specimen.length_m,
         uncertainties=checks.uncertainties,
+        seen=news_for(root, "channel", channel),
     )
 
     def fits(events: tuple[ReferenceEvent, ...]) -> None:

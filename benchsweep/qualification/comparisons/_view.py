@@ -25,6 +25,7 @@ from benchsweep.qualification.comparisons._histories import (
 )
 from benchsweep.qualification.comparisons._since import since_words_of_channel, since_words_of_tester
 from benchsweep.qualification.comparisons._stability import length_words, newest_stability
+from benchsweep.qualification.comparisons._witness import lost_words
 from benchsweep.records import (
     BenchMeasured,
     ChannelRegistered,
@@ -129,7 +130,12 @@ class ChannelView:
             *_unread_words(self._every.unread, self.path),
             *self._lengths,
             *self._since,
+            *self._lost,
         )
+
+    @cached_property
+    def _lost(self) -> tuple[str, ...]:
+        return lost_words(self.folder, "channel", self.name)
 
     @cached_property
     def _since(self) -> tuple[str, ...]:
@@ -200,7 +206,12 @@ class FieldTesterView:
             *_unfinished_words(self._unfinished),
             *_unread_words(self._every.unread, self.path),
             *self._since,
+            *self._lost,
         )
+
+    @cached_property
+    def _lost(self) -> tuple[str, ...]:
+        return lost_words(self.folder, "tester", self.name)
 
     @cached_property
     def _since(self) -> tuple[str, ...]:

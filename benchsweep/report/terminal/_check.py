@@ -37,6 +37,8 @@ _CALLED = {
     "reference-record-missing": "records and files of reference channels and testers that are not there",
     "reference-record-differs": "records of reference channels and testers that have other content",
     "reference-record-withdrawn": "records of reference channels and testers that count and were withdrawn",
+    "reference-missing": "histories of channels, testers and studies that are not there any more",
+    "reference-cut": "histories of channels, testers and studies that are not what others saw",
     "reference-refused": "histories of channels, testers and studies that break their rules",
     "unfinished": "unfinished work",
     "left-over": "left by killed runs",

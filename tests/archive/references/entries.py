@@ -49,6 +49,8 @@ MEASURED = BenchMeasured(
     {"next A 36-45 worst margin": 3.25, "insertion_loss A 12 at 250 MHz": 31.125, "skew": math.inf},
     "as before",
     False,
+    97.0,
+    {"next A 36-45 worst margin": 1.25},
 )
 TESTER = FieldTesterRegistered("2026-11-02T08:00:00+00:00", BY, "FT 07", "level", 365.0)
 POINT = ComparedPoint(250e6, 33.5, 34.0, 0.5, 0.3, None, 0.0, 0.1, None, None, -2.0, 33.1)

@@ -11,7 +11,13 @@ import pytest
 
 from benchsweep.archive.references import decode_event, encode_event
 from benchsweep.errors import ArchiveError
-from benchsweep.records import BenchMeasured, FieldTesterCompared, ReferenceEvent, StudyMeasured
+from benchsweep.records import (
+    BenchMeasured,
+    FieldTesterCompared,
+    ReferenceEvent,
+    SeenReference,
+    StudyMeasured,
+)
 from tests.archive.references.entries import COMPARED, COMPARISON, EVERY, MEASURED, PLANNED, RUN
 
 
@@ -56,6 +62,8 @@ def changed(entry: Any, path: tuple[Any, ...], change: Callable[[Any, Any], None
 LATER: dict[tuple[type[ReferenceEvent], tuple[str | int, ...]], object] = {
     (BenchMeasured, ("length_m",)): None,
     (BenchMeasured, ("uncertainties",)): {},
+    (BenchMeasured, ("seen",)): [],
+    (FieldTesterCompared, ("seen",)): [],
     (FieldTesterCompared, ("comparison", "measured_at")): "",
     (FieldTesterCompared, ("comparison", "limited")): 0,
     (FieldTesterCompared, ("comparison", "whole_band")): True,
@@ -64,7 +72,18 @@ LATER: dict[tuple[type[ReferenceEvent], tuple[str | int, ...]], object] = {
 }
 
 
-@pytest.mark.parametrize("event", EVERY, ids=lambda event: type(event).__name__)
+SEEING = (
+    replace(MEASURED, seen=(SeenReference("tester", "FT 07", 3, "ab" * 32),)),
+    replace(COMPARED, seen=(SeenReference("study", "winter", 1, "cd" * 32),)),
+)
+
+
+@pytest.mark.parametrize("event", SEEING, ids=lambda event: type(event).__name__)
+def test_what_it_saw_is_the_same_again(event: ReferenceEvent) -> None:
+    assert decode_event(through_json(event)) == event
+
+
+@pytest.mark.parametrize("event", (*EVERY, *SEEING), ids=lambda event: type(event).__name__)
 def test_no_field_may_miss_or_have_another_type(event: ReferenceEvent) -> None:
     entry = through_json(event)
     tried = 0
