@@ -8,7 +8,7 @@ from pathlib import Path
 
 from benchsweep.archive.places import Source, below, files_in, is_folder, local_path, open_content, store_file
 from benchsweep.archive.references._reading import REFERENCES
-from benchsweep.errors import ArchiveLocked, RecordDamaged, UsageError
+from benchsweep.errors import ArchiveLocked, RecordDamaged, RecordMissing, UsageError
 
 __all__ = ["FILES", "check_kept_file", "keep_file", "kept_file", "kept_name", "kept_sources"]
 
@@ -61,14 +61,18 @@ def kept_file(folder: Source, digest: str) -> bytes:
 
     Raises
     ------
-    RecordMissing
-        There is none of that name.
     RecordDamaged
-        Its bytes are not those that were kept.
+        Its bytes are not those that were kept, or it is gone.
     ArchiveLocked, ArchiveUnreachable, ArchiveError
         It cannot be read.
     """
-    return check_kept_file(below(folder, *kept_name(digest).split("/")), digest)
+    source = below(folder, *kept_name(digest).split("/"))
+    try:
+        return check_kept_file(source, digest)
+    except RecordMissing:
+        raise RecordDamaged(
+            f"{source}: this kept file is not there any more", hint="Restore the file from a copy."
+        ) from None
 
 
 def check_kept_file(source: Source, digest: str = "") -> bytes:

@@ -46,9 +46,9 @@ class ReferenceFile:
     """A history: ``<archive>/references/<kind>-<name made safe>-<16 digits of its SHA-256>.txt``.
 
     A line for each entry, chained (see `HistoryFormat`): an entry that was changed, lost, exchanged or put in
-    is found, and the checksum of the last line names all of them. That the last entries were taken off is found
-    by what the other histories saw of it since (`SeenReferences`), or by a digest that is kept elsewhere, such
-    as that of a printed report.
+    is found, and the checksum of the last line names all of them. That the last entries were taken off is
+    found by what the other histories saw of it since (`SeenReferences`), or by a digest that is kept
+    elsewhere, such as that of a printed report.
 
     Parameters
     ----------

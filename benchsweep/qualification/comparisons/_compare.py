@@ -190,7 +190,7 @@ def compare(  # noqa: PLR0913 - what a comparison goes by, all named
     read = read_told(file, mapping, told, length_m=channel_state.registered.length_m)
     accuracy_text = accuracy_in_force(state)
     budget_text = "" if statement is None else statement_text(statement)
-    bench = _read_usable(place_of(root, entry.path), requirement)
+    bench = _read_usable(place_of(root, entry.path), requirement, channel)
     at = utc_now("microseconds")
     when = measured_by_tester(measured_at or read.result.at, at) or at
     doubts = [
@@ -297,8 +297,14 @@ def _bench_entry(folder: Root, state: ChannelState, record: Path | None) -> Benc
     return found
 
 
-def _read_usable(source: archive.Source, requirement: limits.Requirement) -> BenchRecord:
+def _read_usable(source: archive.Source, requirement: limits.Requirement, channel: str) -> BenchRecord:
     bench = read_bench(source, requirement)
+    specimen = bench.measurement.specimen.identifier
+    if specimen != channel:
+        raise ReferenceRefused(
+            f"{source}: by a correction it is a record of {specimen}, not of the channel {channel}",
+            hint="Compare with another one, or put this one right with `benchsweep archive correct`.",
+        )
     for why in (bench.withdrawn, bench.superseded):
         if why:
             raise ReferenceRefused(f"{source}: {why}", hint="Compare with another bench record.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from benchsweep import comparison, testers
+from benchsweep import comparison, limits, testers
 from benchsweep.errors import LimitNotDefined, UsageError
 from benchsweep.qualification._reduction import judge_evaluation
 from benchsweep.qualification._requirement_texts import requirement_digest
@@ -16,7 +16,7 @@ from benchsweep.qualification.comparisons._outcome import bland_altman_of, whole
 from benchsweep.qualification.comparisons._rows import Compared, compare_rows
 from benchsweep.qualification.comparisons._statement import Stated, read_statement, resolve
 from benchsweep.qualification.comparisons._uncertainty_parts import Sources
-from benchsweep.records import Comparison, FieldResult, Parameter, Suspicion
+from benchsweep.records import Comparison, FieldResult, Outcome, Parameter, Suspicion
 
 __all__ = ["Asked", "decide", "measured_by_tester", "sources_of", "suspicions_of"]
 
@@ -161,12 +161,24 @@ def _notes(asked: Asked) -> Iterator[str]:
         who = f" by {asked.result.by}" if asked.result.by else ""
         yield f"measured by the tester on {when}{who}"
     yield f"bench record of {asked.bench.measured_at}"
-    told, used = asked.result.requirement, asked.bench.requirement.name
-    if told and told.strip().casefold() != used.casefold():
-        yield f"the file says that it was measured against {told}; here it is held against {used}"
+    if (told := _other_requirement(asked)) and not _is_ours(asked.result.requirement):
+        yield told
     if asked.result.outcome:
         yield f"the tester itself said {asked.result.outcome}"
     yield from asked.result.notes
+
+
+def _other_requirement(asked: Asked) -> str:
+    """Return that the file names another requirement, in words; empty: it names this one, or none."""
+    told, used = asked.result.requirement, asked.bench.requirement.name
+    if not told or told.strip().casefold() == used.casefold():
+        return ""
+    return f"the file says that it was measured against {told}; here it is held against {used}"
+
+
+def _is_ours(requirement: str) -> bool:
+    """Tell whether a requirement is one of ours: else the words are the tester's, and may mean the same."""
+    return requirement.strip().casefold() in {name.casefold() for name in limits.requirement_names()}
 
 
 def _doubts(asked: Asked) -> Iterator[str]:
@@ -182,6 +194,8 @@ def _doubts(asked: Asked) -> Iterator[str]:
             f"that the tester measured on {when} cannot be: it was compared on {asked.at[:10]}; "
             "its clock may be wrong, and the day of the comparison is taken"
         )
+    if (told := _other_requirement(asked)) and _is_ours(asked.result.requirement):
+        yield told
     yield from band_words(asked.result, asked.bench)
     yield from asked.of_channel
     accuracy, stated = asked.sources.accuracy, asked.sources.stated
@@ -189,14 +203,22 @@ def _doubts(asked: Asked) -> Iterator[str]:
         yield accuracy.doubt
     if stated is None:
         yield "what mating and temperature add is not stated: E_n is without them, larger than it should be"
-    with_model = asked.bench.evaluation.model is not None
+    yield from _bench_doubts(asked)
+
+
+def _bench_doubts(asked: Asked) -> Iterator[str]:
+    """Yield what is doubtful of the bench record, and where the tester's own verdict is another one."""
+    bench, said = asked.bench, asked.result.outcome
     try:
-        verdict = judge_evaluation(
-            asked.bench.evaluation, asked.bench.requirement, missing_length="undecided"
-        )
+        verdict = judge_evaluation(bench.evaluation, bench.requirement, missing_length="undecided")
     except (UsageError, LimitNotDefined) as error:
         yield f"the bench record cannot be graded: {error.message}"
     else:
         yield from (f"bench record: {doubt}" for doubt in verdict.doubts)
-    if not with_model:
+        if said and verdict.outcome in (Outcome.PASS, Outcome.FAIL) and said != verdict.outcome:
+            yield (
+                f"the tester itself said {said}, by the bench it is a {verdict.outcome}: look which "
+                "requirement it was set to, and how near the limit the channel is"
+            )
+    if bench.evaluation.model is None:
         yield "the bench record has no uncertainty budget: nothing can be decided"

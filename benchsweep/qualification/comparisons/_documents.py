@@ -288,6 +288,9 @@ def _trace(trace: FieldTrace) -> dict[str, Any]:
         "points": int(trace.frequency_hz.size),
         "from_hz": json_number(float(trace.frequency_hz[0])) if trace.frequency_hz.size else None,
         "to_hz": json_number(float(trace.frequency_hz[-1])) if trace.frequency_hz.size else None,
+        "frequency_hz": _column(trace.frequency_hz),
+        "value": _column(trace.value),
+        "limit": None if trace.limit is None else _column(trace.limit),
     }
 
 

@@ -330,7 +330,7 @@ def checked_days(every_days: float) -> float:
     ------
     UsageError
     """
-    if not 0.0 < every_days <= _MOST_DAYS:
+    if not 1.0 <= every_days <= _MOST_DAYS:
         raise UsageError(
             f"an interval of {every_days:g} days makes no sense", hint="Give days, such as 90 or 365."
         )

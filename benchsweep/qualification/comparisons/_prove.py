@@ -146,6 +146,9 @@ def _doubts(again: Again) -> Iterator[str]:
     bench = again.asked.bench
     yield from (why for why in (bench.withdrawn, bench.superseded) if why)
     was = again.event.comparison
+    specimen = bench.measurement.specimen.identifier
+    if specimen != was.channel:
+        yield f"by a correction the bench record is of {specimen}, not of the channel {was.channel}"
     try:
         in_force = limits.load_requirement(was.requirement)
     except BenchsweepError as error:

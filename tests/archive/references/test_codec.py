@@ -83,7 +83,7 @@ def test_what_it_saw_is_the_same_again(event: ReferenceEvent) -> None:
     assert decode_event(through_json(event)) == event
 
 
-@pytest.mark.parametrize("event", (*EVERY, *SEEING), ids=lambda event: type(event).__name__)
+@pytest.mark.parametrize("event", [*EVERY, *SEEING], ids=lambda event: type(event).__name__)
 def test_no_field_may_miss_or_have_another_type(event: ReferenceEvent) -> None:
     entry = through_json(event)
     tried = 0

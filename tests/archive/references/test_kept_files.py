@@ -9,7 +9,7 @@ import fsspec
 import pytest
 
 from benchsweep.archive.references import check_kept_file, keep_file, kept_file, kept_name, kept_sources
-from benchsweep.errors import ArchiveError, ArchiveLocked, RecordDamaged, RecordMissing
+from benchsweep.errors import ArchiveError, ArchiveLocked, RecordDamaged
 
 CONTENT = "f;dB\r\n1,5;2,25\r\n".encode("utf-16")
 
@@ -38,7 +38,7 @@ def test_changed_bytes_are_found(tmp_path: Path) -> None:
         with pytest.raises(RecordDamaged, match="not those that were kept"):
             read()
     path.unlink()
-    with pytest.raises(RecordMissing):
+    with pytest.raises(RecordDamaged, match="not there any more"):
         kept_file(tmp_path, digest)
 
 

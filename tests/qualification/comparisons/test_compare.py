@@ -10,7 +10,7 @@ import pytest
 
 from benchsweep import archive
 from benchsweep.archive.references import kept_file
-from benchsweep.errors import DefinitionError, ReferenceRefused, UnknownName, UsageError
+from benchsweep.errors import DefinitionError, RecordDamaged, ReferenceRefused, UnknownName, UsageError
 from benchsweep.fixture import touchstone_text
 from benchsweep.limits import load_requirement
 from benchsweep.qualification import correct
@@ -548,8 +548,32 @@ def test_one_that_was_overtaken_is_dated_anew(ready: Path, monkeypatch: pytest.M
 
 def test_the_requirement_that_a_file_tells_is_noted(ready: Path) -> None:
     head, *rows = told_file(ready / "told.csv").read_text().splitlines()
-    other = [f"{head},Requirement", *(f"{row},Cat 5e channel" for row in rows)]
-    (ready / "other.csv").write_text("\n".join(other))
-    found = last(compared(ready, file=ready / "other.csv"))
-    told = "the file says that it was measured against Cat 5e channel; here it is held against tia-6-channel"
-    assert told in found.notes
+
+    def saying(requirement: str) -> Comparison:
+        other = [f"{head},Requirement,Result", *(f"{row},{requirement},FAIL" for row in rows)]
+        (ready / "other.csv").write_text("\n".join(other))
+        return last(compared(ready, file=ready / "other.csv"))
+
+    told = "the file says that it was measured against {}; here it is held against tia-6-channel"
+    # In the tester's own words it may be the same; by a name of ours it is another one.
+    assert told.format("Cat 6 channel") in saying("Cat 6 channel").notes
+    found = saying("tia-5e-channel")
+    assert told.format("tia-5e-channel") in found.doubts
+    assert any("the tester itself said fail, by the bench it is a pass" in each for each in found.doubts)
+
+
+def test_a_record_that_is_of_another_channel_by_a_correction_is_not_compared_with(ready: Path) -> None:
+    view = compared(ready)
+    correct(ready / last(view).record, {"identifier": "reference 9"}, by=BY, reason="cords mixed up")
+    with pytest.raises(ReferenceRefused, match="by a correction it is a record of reference 9"):
+        compared(ready, constant(0.1))
+    assert any("is of reference 9" in doubt for doubt in prove_comparison(ready, TESTER).doubts)
+    assert any("cords mixed up" in doubt for doubt in read_tester(ready, TESTER).doubts)
+
+
+def test_a_kept_file_that_is_gone_is_damage(ready: Path) -> None:
+    view = compared(ready)
+    path = next((ready / "references" / "files").glob(f"*{view.compared[-1].file}*"))
+    path.unlink()
+    with pytest.raises(RecordDamaged, match="not there any more"):
+        prove_comparison(ready, TESTER)
