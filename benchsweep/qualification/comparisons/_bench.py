@@ -31,6 +31,8 @@ __all__ = ["BenchRecord", "TraceKey", "matrix_again", "path_within", "place_of",
 TraceKey = tuple[Parameter, End | None, tuple[str, ...]]
 """Parameter, end, pairs."""
 _AT_ONCE = 500
+# Minima are matched up to so many steps of the grid aside.
+_BESIDE = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,7 +65,7 @@ class BenchRecord:
     exempt: Mapping[TraceKey, NDArray[np.bool_]]
     withdrawn: str = ""
     superseded: str = ""
-    _intervals: dict[TraceKey, Interval | None] = field(default_factory=dict)
+    _known: dict[TraceKey, _Known] = field(default_factory=dict)
 
     @property
     def measurement(self) -> Measurement:
@@ -98,34 +100,65 @@ class BenchRecord:
             conditions=conditions_of(measurement, self.requirement, None),
         )
 
-    def interval(self, trace: Trace) -> Interval | None:
-        """Return the expanded uncertainty (k = 2) of a trace all along its grid; None without a budget."""
+    def interval(self, trace: Trace, where: NDArray[np.bool_] | None = None) -> Interval | None:
+        """Return the expanded uncertainty (k = 2) of a trace along its grid; None without a budget.
+
+        Parameters
+        ----------
+        where
+            ``(n_freq,)`` at these points only, NaN at those nobody asked for yet; None: at all.
+        """
         model = self.evaluation.model
         if model is None:
             return None
         key = (trace.parameter, trace.end, trace.pairs)
-        if key not in self._intervals:
-            size = trace.frequency_hz.size
-            parts = [
-                model.intervals([(trace, np.arange(begin, min(begin + _AT_ONCE, size)))])[0]
-                for begin in range(0, size, _AT_ONCE)
-            ]
-            self._intervals[key] = Interval(
-                np.concatenate([part.low for part in parts]), np.concatenate([part.high for part in parts])
-            )
-        return self._intervals[key]
+        size = trace.frequency_hz.size
+        known = self._known.setdefault(key, _Known.of(size))
+        wanted = np.flatnonzero(~known.there if where is None else where & ~known.there)
+        for begin in range(0, wanted.size, _AT_ONCE):
+            at = wanted[begin : begin + _AT_ONCE]
+            found = model.intervals([(trace, at)])[0]
+            known.low[at], known.high[at], known.there[at] = found.low, found.high, True
+        return Interval(known.low.copy(), known.high.copy())
 
     def floor(self, trace: Trace) -> NDArray[np.float64] | None:
         """Return the largest values of a trace that the bench measures well enough; None: all.
 
-        A value is below the floor where its own uncertainty is more than `floor_db` of the rules.
+        A value is below the floor where its own uncertainty is more than `floor_db` of the rules. Where the
+        trace is so far from its limit that no difference counts, it is not asked for: infinite there.
         """
-        found = self.interval(trace)
-        if found is None or trace.parameter.unit != "dB":
+        rules = comparison_rules().compare
+        if trace.parameter.unit != "dB":
+            return None
+        near = self._near(trace, rules.near_limit_db)
+        found = self.interval(trace, near)
+        if found is None:
             return None
         uncertain = np.fmax(found.low, np.where(np.isfinite(found.high), found.high, 1e3))
         finite = np.where(np.isfinite(trace.value), trace.value, 0.0)
-        return np.asarray(finite + comparison_rules().compare.floor_db - uncertain, dtype=np.float64)
+        return np.asarray(np.where(near, finite + rules.floor_db - uncertain, np.inf), dtype=np.float64)
+
+    def _near(self, trace: Trace, near_limit_db: float) -> NDArray[np.bool_]:
+        """Tell where a trace may count in a comparison, or what is interpolated or matched beside it."""
+        curve = next((each for each in self.curves if each.parameter is trace.parameter), None)
+        if curve is None or curve.sense == "max":
+            return np.ones(trace.frequency_hz.size, dtype=np.bool_)
+        with np.errstate(invalid="ignore"):
+            near = trace.value <= curve.value + near_limit_db
+        return np.convolve(near, np.ones(2 * _BESIDE + 1), mode="same") > 0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Known:
+    """Uncertainties of a trace as far as they were asked for, ``(n_freq,)`` each."""
+
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    there: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, size: int) -> _Known:
+        return cls(np.full(size, np.nan), np.full(size, np.nan), np.zeros(size, dtype=np.bool_))
 
 
 def read_bench(

@@ -43,7 +43,8 @@ class Compared:
     differences
         Tester less bench over frequency.
     uncertainties
-        Of each of these the expanded uncertainty at each point, NaN where it is not known.
+        Of each of these the expanded uncertainty at each point that counts; NaN elsewhere and where it is not
+        known.
     missing
         What only one of both told, in words.
     limited
@@ -135,18 +136,8 @@ def _of_trace(
 ) -> tuple[ComparedTrace, Floats]:
     sign = _sign(bench.curves, found.parameter)
     margin = sign * (found.tester - found.limit)
-    usable = np.isfinite(found.bench) & np.isfinite(found.tester)
-    points = Points(
-        found.frequency_hz,
-        found.bench_frequency_hz,
-        np.where(usable, found.bench, 0.0),
-        np.where(usable, found.tester, 0.0),
-        # Where there is no limit nothing is far from it.
-        np.where(np.isfinite(margin), margin, 0.0),
-    )
-    parts = Parts.of(bench, trace, sources, points)
-    total = np.where(usable, parts.total, np.nan)
-    counts = found.counts & usable
+    counts = found.counts & np.isfinite(found.bench) & np.isfinite(found.tester)
+    total = np.full(counts.size, np.nan)
     row = ComparedTrace(
         found.parameter,
         found.end,
@@ -162,6 +153,16 @@ def _of_trace(
         why = "; ".join(found.why_not) or "no point in the band of both"
         return replace(row, words=f"{_name(row)}: nothing to compare: {why}"), total
     at = np.flatnonzero(counts)
+    points = Points(
+        found.frequency_hz[at],
+        found.bench_frequency_hz[at],
+        found.bench[at],
+        found.tester[at],
+        # Where there is no limit nothing is far from it.
+        np.where(np.isfinite(margin[at]), margin[at], 0.0),
+    )
+    parts = Parts.of(bench, trace, sources, points)
+    total[at] = parts.total
     difference = found.difference[at]
     row = replace(
         row,
@@ -178,7 +179,7 @@ def _of_trace(
     def point(place: int) -> ComparedPoint:
         return point_of(
             parts,
-            place,
+            int(np.searchsorted(at, place)),
             float(found.frequency_hz[place]),
             float(found.bench[place]),
             float(found.tester[place]),

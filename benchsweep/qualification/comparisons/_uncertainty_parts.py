@@ -111,13 +111,15 @@ class Parts:
 
 def _of_bench(bench: BenchRecord, trace: Trace, frequency_hz: Floats, difference: Floats) -> Floats:
     """Return the uncertainty of the bench on the side of the difference, of the worse grid point."""
-    found = bench.interval(trace)
-    if found is None:
-        return np.full(frequency_hz.shape, np.nan)
     grid = trace.frequency_hz
     upper = np.clip(np.searchsorted(grid, frequency_hz * (1.0 - 1e-9)), 0, grid.size - 1)
     exact = np.abs(grid[upper] / frequency_hz - 1.0) < 1e-6
     lower = np.where(exact, upper, np.maximum(upper - 1, 0))
+    asked = np.zeros(grid.size, dtype=np.bool_)
+    asked[lower] = asked[upper] = True
+    found = bench.interval(trace, asked)
+    if found is None:
+        return np.full(frequency_hz.shape, np.nan)
     side = np.where(
         difference > 0.0,
         np.fmax(found.high[lower], found.high[upper]),
