@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from benchsweep.comparison._grid import at_frequencies, inside, interpolation_error
 from benchsweep.comparison._names import Key
@@ -120,9 +121,8 @@ def _likely_values(frequency_hz: NDArray[np.float64], course: _Course, allowed: 
 def _around(loss: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the median of the loss over an eighth of the trace around each point."""
     half = max(2, loss.size // 16)
-    padded = np.pad(loss, half, mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
-    return np.asarray(np.median(windows, axis=1), dtype=np.float64)
+    around: NDArray[np.float64] = ndimage.median_filter(loss, size=2 * half + 1, mode="nearest")
+    return around
 
 
 class Evidence:
