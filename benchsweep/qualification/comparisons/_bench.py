@@ -3,30 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchsweep import archive, fixture, limits
+from benchsweep import archive, limits
 from benchsweep.archive.places import below
 from benchsweep.errors import ReferenceRefused
 from benchsweep.qualification._again import reduced_again, superseded_words
-from benchsweep.qualification._bundle import of_the_specimen
 from benchsweep.qualification._corrections import apply_corrections
+from benchsweep.qualification._matrix_again import matrix_again
 from benchsweep.qualification._notes import notes_about
 from benchsweep.qualification._reduction import (
     Evaluation,
     conditions_of,
     evaluate,
     limit_curves,
-    reduce_hookups,
 )
 from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.records import End, Interval, LimitCurve, Measurement, Note, Parameter, Trace
 
-__all__ = ["BenchRecord", "TraceKey", "matrix_again", "path_within", "place_of", "read_bench"]
+__all__ = ["BenchRecord", "TraceKey", "path_within", "place_of", "read_bench"]
 
 TraceKey = tuple[Parameter, End | None, tuple[str, ...]]
 """Parameter, end, pairs."""
@@ -200,30 +199,6 @@ def read_bench(
         noted.withdrawn,
         "" if into is None else superseded_words(into),
     )
-
-
-def matrix_again(raw: Measurement) -> tuple[Measurement, float | None]:
-    """Return a measurement with the matrix computed again from its raw sweeps, and how far that differs.
-
-    Returns
-    -------
-    measurement
-        The one of the record where it holds no raw sweeps, as an imported one.
-    difference
-        Largest magnitude of the difference to the matrix in the record; None without raw sweeps.
-
-    Raises
-    ------
-    CalibrationError, FixtureError
-    """
-    if not raw.hookups or raw.calibration is None:
-        return raw, None
-    definition = fixture.read_fixture(raw.fixture_toml)
-    matrix = reduce_hookups(of_the_specimen(raw.hookups), raw.calibration, definition).matrix
-    was = raw.corrected
-    same = matrix.ports == was.ports and matrix.s.shape == was.s.shape
-    difference = float(abs(matrix.s - was.s).max(initial=0.0)) if same else float("inf")
-    return replace(raw, corrected=matrix), difference
 
 
 def path_within(root: Path, record: Path) -> str:

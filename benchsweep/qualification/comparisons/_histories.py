@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
-from pathlib import Path
 from typing import cast
 
-from benchsweep import archive
 from benchsweep.archive.references import ReferenceFile, ReferenceHistory, ReferenceKind
-from benchsweep.errors import ArchiveError, ArchiveUnreachable, ReferenceRefused, UsageError
+from benchsweep.errors import ReferenceRefused, UsageError
+from benchsweep.qualification._histories import Root, Unread, local_archive, telling
 from benchsweep.qualification._now import utc_now
 from benchsweep.records import (
     AccuracyDeclared,
@@ -52,10 +50,6 @@ __all__ = [
     "withdrawn_words",
 ]
 
-Root = str | Path
-"""An archive: a folder, or an address, which can be read only."""
-Unread = list[tuple[archive.Source, ArchiveError]]
-"""Files that cannot be read, each with what is wrong with it."""
 LEFT_OUT = "left out: "
 """What is said of a bench record begins so when a person did not let it count; the reason follows."""
 _MOST_DAYS = 36_525.0
@@ -335,39 +329,3 @@ def checked_days(every_days: float) -> float:
             f"an interval of {every_days:g} days makes no sense", hint="Give days, such as 90 or 365."
         )
     return float(every_days)
-
-
-def local_archive(folder: Root) -> Path:
-    """Return the archive as a folder that can be written.
-
-    Raises
-    ------
-    UsageError
-        It is at an address.
-    """
-    path = archive.local_path(folder)
-    if path is None:
-        raise UsageError(
-            f"{folder}: nothing is written to an address",
-            hint="Name the archive as a folder of this machine or of the network.",
-        )
-    return path
-
-
-@contextmanager
-def telling(source: archive.Source, unread: Unread | None) -> Iterator[None]:
-    """Keep what is wrong with one history in `unread`, where that is given, and go on.
-
-    Raises
-    ------
-    ArchiveUnreachable
-        No file is to blame.
-    """
-    try:
-        yield
-    except ArchiveUnreachable:
-        raise
-    except ArchiveError as error:
-        if unread is None:
-            raise
-        unread.append((source, error))

@@ -5,20 +5,15 @@ from __future__ import annotations
 import gc
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 from benchsweep import archive
 from benchsweep.archive.lots import LotFile, LotHistory, file_name, lot_sources, read_history, read_opening
-from benchsweep.errors import ArchiveError, ArchiveUnreachable, LotRefused, RecordDamaged, UsageError
+from benchsweep.errors import LotRefused, RecordDamaged
 from benchsweep.lots import check_clock, state_of
+from benchsweep.qualification._histories import Root, Unread, local_archive, telling
 from benchsweep.records import LotEvent, LotOpened, LotState
 
 __all__ = ["Root", "Unread", "append_to", "local_archive", "lots_of", "no_collections", "state_in", "telling"]
-
-Root = str | Path
-"""An archive: a folder, or an address, which can be read only."""
-Unread = list[tuple[archive.Source, ArchiveError]]
-"""Files of lots that cannot be read, each with what is wrong with it."""
 
 
 def lots_of(
@@ -45,25 +40,6 @@ def lots_of(
             with telling(source, unread):
                 found += _read(folder, source, wanted)
     return found
-
-
-@contextmanager
-def telling(source: archive.Source, unread: Unread | None) -> Iterator[None]:
-    """Keep what is wrong with one file of a lot in `unread`, where that is given, and go on.
-
-    Raises
-    ------
-    ArchiveUnreachable
-        No file is to blame.
-    """
-    try:
-        yield
-    except ArchiveUnreachable:
-        raise
-    except ArchiveError as error:
-        if unread is None:
-            raise
-        unread.append((source, error))
 
 
 def _read(
@@ -127,20 +103,3 @@ def state_in(file: LotFile, events: tuple[LotEvent, ...]) -> LotState:
         return state_of(events)
     except LotRefused as error:
         raise RecordDamaged(f"{file.path}: {error.message}", hint=error.hint) from error
-
-
-def local_archive(folder: Root) -> Path:
-    """Return the archive as a folder that can be written.
-
-    Raises
-    ------
-    UsageError
-        It is at an address.
-    """
-    path = archive.local_path(folder)
-    if path is None:
-        raise UsageError(
-            f"{folder}: nothing is written to an address",
-            hint="Keep lots that are open in a folder of this machine or of the network.",
-        )
-    return path

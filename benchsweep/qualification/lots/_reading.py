@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import cast
 
-from benchsweep import archive, fixture, limits
+from benchsweep import archive, limits
 from benchsweep.archive.places import below
 from benchsweep.errors import LotRefused
 from benchsweep.qualification._again import reduced_again, superseded_words
-from benchsweep.qualification._bundle import of_the_specimen
 from benchsweep.qualification._corrections import apply_corrections
 from benchsweep.qualification._graded import Qualified, grade_all
 from benchsweep.qualification._notes import notes_about
-from benchsweep.qualification._reduction import evaluate, reduce_hookups
+from benchsweep.qualification._reduction import evaluate
 from benchsweep.qualification.lots._reel import evaluate_reel
 from benchsweep.records import LotState, Measurement, Note, ReelAdded, ReelResult
 
@@ -22,11 +21,9 @@ __all__ = [
     "ReadReel",
     "conditions_told",
     "grade_reel",
-    "largest_difference",
     "missing_conditions",
     "place_of",
     "read_for_lot",
-    "reduced_from_raw",
 ]
 
 
@@ -155,37 +152,6 @@ def missing_conditions(
         degc = requirement.temperature.reference_degc
         missing.append(f"its temperature (insertion loss is limited at {degc:g} degC)")
     return tuple(missing)
-
-
-def reduced_from_raw(record: LotRecord) -> tuple[Measurement, float | None]:
-    """Return a measurement with the matrix computed again from its raw sweeps, and how far that differs.
-
-    Returns
-    -------
-    measurement
-        The one of the record where it holds no raw sweeps, as an imported one.
-    difference
-        Largest magnitude of the difference to the matrix in the record; None without raw sweeps.
-
-    Raises
-    ------
-    CalibrationError, FixtureError
-    """
-    raw = record.raw
-    if not raw.hookups or raw.calibration is None:
-        return raw, None
-    definition = fixture.read_fixture(raw.fixture_toml)
-    assembled = reduce_hookups(of_the_specimen(raw.hookups), raw.calibration, definition)
-    again = replace(raw, corrected=assembled.matrix)
-    return again, largest_difference(again, raw)
-
-
-def largest_difference(first: Measurement, second: Measurement) -> float:
-    """Return the largest magnitude of the difference of two corrected matrices; inf for other shapes."""
-    a, b = first.corrected, second.corrected
-    if a.ports != b.ports or a.s.shape != b.s.shape:
-        return float("inf")
-    return float(abs(a.s - b.s).max(initial=0.0))
 
 
 def place_of(folder: archive.Source, entry: ReelAdded) -> archive.Source:

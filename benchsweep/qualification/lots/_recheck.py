@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 from benchsweep import archive, limits
 from benchsweep.errors import ArchiveLocked, ArchiveUnreachable, BenchsweepError, RecordMissing
+from benchsweep.qualification._matrix_again import matrix_again
 from benchsweep.qualification.lots._compare import differences
 from benchsweep.qualification.lots._reading import (
     LotRecord,
     grade_reel,
     place_of,
     read_for_lot,
-    reduced_from_raw,
 )
 from benchsweep.records import Correction, LotState, Measurement, ReelAdded, ReelResult
 
@@ -87,7 +87,7 @@ def recheck(
         raw: Measurement | None = None
         difference = None
         if from_raw:
-            raw, difference = reduced_from_raw(read)
+            raw, difference = matrix_again(read.raw)
             if difference is not None and not difference <= _SAME_MATRIX:
                 trouble.append(
                     f"{source}: its matrix is not what its raw sweeps give: they differ by {difference:.2g}"
