@@ -172,14 +172,36 @@ def drift_of_tester(
         and own & frozenset(moves_of_tester(each).items())
     ]
     if alike:
+        if len({event.comparison.record_digest for event in state.alike}) == 1:
+            # The bench measured once: what it told cannot have moved.
+            words.append(
+                f"so did {_listed(alike)}, and all is held against one bench record: "
+                f"the channel {used} moved since; measure it again"
+            )
+            return Drift("channel", tuple(words), charts)
         words.append(f"so did {_listed(alike)}: what they have in common, the bench, moved")
         return Drift("bench", tuple(words), charts)
+    if still := [other for other, each in others.items() if _stood_still(each, used, state)]:
+        words.append(f"{_listed(still)}, compared on the same channel since, did not: the tester moved")
+        return Drift("tester", tuple(words), charts)
     enough = comparison_rules().stability.fewest
     if of_channel is None or len(of_channel.followed) <= enough:
         words.append(f"the channel {used} was not measured often enough to be known as unmoved")
         return Drift("unclear", tuple(words), charts)
     words.append(f"the channel {used} did not move on the bench: the tester moved")
     return Drift("tester", tuple(words), charts)
+
+
+def _stood_still(other: FieldTesterState, channel: str, moved: FieldTesterState) -> bool:
+    """Tell whether another tester was compared on a channel often enough, and since, and moved nowhere."""
+    on_it = [event for event in _following(other) if event.comparison.channel == channel]
+    if len(on_it) < comparison_rules().stability.trend_fewest or moves_of_tester(other):
+        return False
+    first, last = moment(moved.alike[0].comparison.when), moment(moved.alike[-1].comparison.when)
+    # The other one must have seen the same time: not only before, and not only after it.
+    return moment(on_it[0].comparison.when) <= last - 0.5 * (last - first) and moment(
+        on_it[-1].comparison.when
+    ) >= last - 0.1 * (last - first)
 
 
 def level_checks(compared: Sequence[FieldTesterCompared]) -> Mapping[str, LevelCheck]:

@@ -196,6 +196,30 @@ def test_a_tester_beside_a_channel_that_moved_or_is_hardly_known(tmp_path: Path)
     assert read_tester(tmp_path, "FT-2").drift.moved in ("bench", "unclear")
 
 
+SHORT = [0.1, 0.1, 0.6, 1.1, 1.6]
+
+
+@pytest.mark.parametrize(
+    ("other", "days", "moved"),
+    [
+        ([0.1] * 5, None, "tester"),
+        # It was compared before all of that only, or moved alike, or is hardly known.
+        ([0.1] * 5, [-200.0, -190.0, -180.0, -170.0, -160.0], "unclear"),
+        # All were held against one bench record, which cannot move.
+        (SHORT, None, "channel"),
+        ([0.1] * 3, None, "unclear"),
+    ],
+)
+def test_another_tester_on_the_same_channel_tells(
+    tmp_path: Path, other: list[float], days: list[float] | None, moved: str
+) -> None:
+    channel(tmp_path, "ref 1", [5.0])
+    keep_tester(tmp_path, "FT-1", SHORT)
+    keep_tester(tmp_path, "FT-2", other, days=days)
+    drift = read_tester(tmp_path, "FT-1").drift
+    assert drift.moved == moved, drift.words
+
+
 def test_a_repair_begins_anew_and_what_does_not_fit_is_left_out(tmp_path: Path) -> None:
     channel(tmp_path, "ref 1", [5.0] * 15)
     keep_tester(tmp_path, "FT-1", OFF, repairs=(9,))
