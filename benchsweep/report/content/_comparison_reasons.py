@@ -8,7 +8,7 @@ from benchsweep.records import ComparedTrace, Parameter
 from benchsweep.report.document import Given, Line, line
 from benchsweep.report.text import Texts, pairs_words, parameter_words
 
-__all__ = ["reason_lines"]
+__all__ = ["empty_lines", "reason_lines"]
 
 _PART = "; "
 
@@ -31,6 +31,24 @@ def reason_lines(rows: Sequence[ComparedTrace], texts: Texts) -> Iterator[Line]:
             yield (Given(reason),)
         else:
             yield line(of, ": ", Given(reason))
+
+
+def empty_lines(rows: Sequence[ComparedTrace], texts: Texts) -> Iterator[Line]:
+    """Yield what could not be compared: traces by parameter with the reasons that they have in common.
+
+    Of single numbers each has a reason of its own.
+    """
+    traces: dict[Parameter, list[str]] = {}
+    for row in rows:
+        if row.basis == "trace":
+            named = " ".join(part for part in (row.end or "", pairs_words(row.pairs, texts)) if part)
+            traces.setdefault(row.parameter, []).append(named)
+        else:
+            yield (Given(row.words),)
+    for parameter, names in traces.items():
+        yield line(parameter_words(parameter, texts), " ", ", ".join(names))
+    if traces:
+        yield (texts("comparison_rows.nothing_counts"),)
 
 
 def _plainly(row: ComparedTrace) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from benchsweep.records import Agreement, ComparedTrace, Comparison, Parameter
-from benchsweep.report.content._comparison_reasons import reason_lines
+from benchsweep.report.content._comparison_reasons import empty_lines, reason_lines
 from benchsweep.report.content._comparison_words import agreement_line
 from benchsweep.report.content._pieces import cells, given
 from benchsweep.report.document import (
@@ -63,10 +63,10 @@ def compared_section(found: Comparison, texts: Texts) -> Section | None:
     elif rows:
         blocks.append(Paragraph((texts("comparison_rows.single_numbers"),), legend=True))
     undecided = [row for row in rows if row.outcome is Agreement.UNDECIDED and row.words]
-    empty = [given(row.words) for row in _ordered_by_parameter(found.rows) if row.decisive is None]
+    empty = [row for row in _ordered_by_parameter(found.rows) if row.decisive is None]
     for title, told in (
         ("comparison_rows.undecided", list(reason_lines(undecided, texts))),
-        ("comparison_rows.nothing", empty),
+        ("comparison_rows.nothing", list(empty_lines(empty, texts))),
         ("comparison_rows.missing", [given(each) for each in found.missing]),
     ):
         if told:
