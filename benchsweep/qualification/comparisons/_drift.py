@@ -82,7 +82,11 @@ def drift_of_channel(
     moved = moves_of_channel(state)
     if not moved:
         return Drift("", tuple(_too_few(len(state.followed), "record", "")), charts)
-    words = [_moved_words(f"the channel {name}", moved, [each.checks for each in state.followed])]
+    words = [
+        _moved_words(
+            f"check values of the channel {name} have moved", moved, [each.checks for each in state.followed]
+        )
+    ]
     channels = {**others, name: state}
     if cause := attributed(
         moved, channels, testers or {}, lambda kind, which: kind != "tester" and which in ("", name)
@@ -149,7 +153,12 @@ def drift_of_tester(
     if not moved:
         words += _too_few(len(_following(state)), "comparison", "since it was last changed")
         return Drift("", tuple(words), charts)
-    words.insert(0, _moved_words(f"the tester {name} beside the bench", moved, _differences(state)))
+    words.insert(
+        0,
+        _moved_words(
+            f"differences of the tester {name} from the bench have moved", moved, _differences(state)
+        ),
+    )
     used_ones = {event.comparison.channel for event in state.alike}
     if cause := attributed(
         moved,
@@ -288,7 +297,7 @@ def _moves(moved: Mapping[str, int]) -> Moves:
 def _moved_words(what: str, moved: Mapping[str, int], values: Sequence[Mapping[str, float]]) -> str:
     names = [_way(name, sign, [each[name] for each in values]) for name, sign in moved.items()]
     more = len(names) - _MOST_NAMED
-    return f"{what} has moved: {', '.join(names[:_MOST_NAMED])}{f' and {more} more' if more > 0 else ''}"
+    return f"{what}: {', '.join(names[:_MOST_NAMED])}{f' and {more} more' if more > 0 else ''}"
 
 
 def _way(name: str, sign: int, values: Sequence[float]) -> str:

@@ -158,9 +158,24 @@ def declared_accuracy(events: Sequence[ReferenceEvent]) -> str:
 
 
 def told_once(compared: Sequence[FieldTesterCompared]) -> tuple[FieldTesterCompared, ...]:
-    """Return comparisons without those whose file or numbers were compared again later, on that channel."""
+    """Return comparisons without those whose file or numbers were compared again later, on that channel.
+
+    What tells no day was measured no later than it was compared first.
+    """
     last = {_what_it_told(event): place for place, event in enumerate(compared)}
-    return tuple(event for place, event in enumerate(compared) if last[_what_it_told(event)] == place)
+    first = {_what_it_told(event): event.at for event in reversed(compared)}
+    return tuple(
+        _measured_by(event, first[_what_it_told(event)])
+        for place, event in enumerate(compared)
+        if last[_what_it_told(event)] == place
+    )
+
+
+def _measured_by(event: FieldTesterCompared, first: str) -> FieldTesterCompared:
+    told = event.comparison
+    if told.measured_at or first == event.at:
+        return event
+    return replace(event, comparison=replace(told, measured_at=first))
 
 
 def same_told(

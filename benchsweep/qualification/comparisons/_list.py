@@ -15,6 +15,7 @@ from benchsweep.qualification.comparisons._histories import (
     FieldTesterState,
     Root,
     Unread,
+    moment,
     telling,
     withdrawn_words,
 )
@@ -139,7 +140,8 @@ def _channel_row(name: str, state: ChannelState, every: Everyone) -> ReferenceRo
 
 def _tester_row(name: str, state: FieldTesterState) -> ReferenceRow:
     found = due_of_tester(name, state, at="")
-    outcome = state.compared[-1].comparison.outcome if state.compared else None
+    newest = max(state.compared, key=lambda event: moment(event.comparison.when), default=None)
+    outcome = None if newest is None else newest.comparison.outcome
     stands = "withdrawn" if state.withdrawn is not None else (outcome or "not compared yet")
     count = len(state.compared)
     words = MappingProxyType(

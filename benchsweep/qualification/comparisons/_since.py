@@ -27,10 +27,10 @@ def since_words_of_channel(folder: Root, state: ChannelState) -> tuple[str, ...]
 
 def since_words_of_tester(folder: Root, state: FieldTesterState) -> tuple[str, ...]:
     """Return the same of the records that comparisons since the last change of a tester stand on."""
-    numbers = {id(event): number for number, event in enumerate(state.compared, start=1)}
+    numbers = {event.at: number for number, event in enumerate(state.compared, start=1)}
     standing = [
         (
-            f"comparison {numbers[id(event)]}, with {event.comparison.record}",
+            f"comparison {numbers[event.at]}, with {event.comparison.record}",
             event.comparison.record_digest,
             event.comparison.record,
             event.at,

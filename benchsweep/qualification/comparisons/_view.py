@@ -117,7 +117,7 @@ class ChannelView:
         if not self.measured:
             return "not measured yet"
         if self.moved:
-            return "has moved: nothing is compared with its newest record"
+            return "its check values have moved: nothing is compared with its newest record"
         if not self.baseline:
             return "no bench record counts, since it was returned or at all: measure it before it is used"
         return "in use"

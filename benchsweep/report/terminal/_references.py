@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from benchsweep.records import (
     BenchMeasured,
@@ -137,7 +138,7 @@ def field_tester_table(
     if stands.withdrawn:
         told = f"withdrawn: {stands.withdrawn}"
     elif compared:
-        last = compared[-1]
+        last = max(reversed(compared), key=lambda each: datetime.fromisoformat(each.when))
         told = f"{last.outcome.value} (measured {last.when[:10]}): {last.words}"
     else:
         told = "not compared yet"

@@ -19,6 +19,7 @@ from benchsweep.qualification.comparisons import (
     compare,
     comparison_traces,
     exit_code_of_comparison,
+    list_references,
     look_at_result,
     plan_study,
     prove_comparison,
@@ -577,3 +578,19 @@ def test_a_kept_file_that_is_gone_is_damage(ready: Path) -> None:
     path.unlink()
     with pytest.raises(RecordDamaged, match="not there any more"):
         prove_comparison(ready, TESTER)
+
+
+def test_what_tells_no_day_was_measured_when_it_was_first_compared(ready: Path) -> None:
+    typed = {"file": None, "mapping": None, "told": ["delay 12 value 500 ns"]}
+    first = compared(ready, **typed)
+    again = compared(ready, **typed)
+    (counting,) = state_of_tester(again.events).alike
+    assert counting.at == again.compared[-1].at
+    assert counting.comparison.when == first.compared[-1].at
+
+
+def test_a_tester_stands_as_it_was_measured_last(ready: Path) -> None:
+    compared(ready, constant(3.0), measured_at="2026-02-01")
+    compared(ready, measured_at="2026-01-20")
+    row = next(each for each in list_references(ready) if each.kind == "tester")
+    assert row.outcome is Agreement.DISAGREES

@@ -142,7 +142,7 @@ def test_channel_and_bench_are_told_apart(tmp_path: Path, others: dict[str, list
         channel(tmp_path, name, values)
     drift = read_channel(tmp_path, "ref 1").drift
     assert drift.moved == moved
-    assert "has moved" in drift.words[0]
+    assert "have moved" in drift.words[0]
     assert "down" in drift.words[0]
 
 
@@ -320,7 +320,7 @@ def test_documents_are_whole_json(tmp_path: Path) -> None:
     assert found["schema"] == "benchsweep.channel/1"
     assert len(found["measured"]) == 12
     assert found["drift"]["moved"] == "unclear"
-    assert "has moved" in found["drift"]["words"][0]
+    assert "have moved" in found["drift"]["words"][0]
     found = json.loads(json.dumps(document_of_tester(read_tester(tmp_path, "FT-1")), allow_nan=False))
     assert found["schema"] == "benchsweep.tester/1"
     assert [each["number"] for each in found["comparisons"]] == list(range(1, 16))
