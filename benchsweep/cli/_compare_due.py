@@ -7,6 +7,7 @@ import typer
 
 from benchsweep.cli._options import AsJson, ReferenceArchive
 from benchsweep.cli._output import print_json, print_text, say, table_width
+from benchsweep.errors import ArchiveError
 
 __all__ = ["due"]
 
@@ -34,7 +35,8 @@ def due(
     from benchsweep.qualification.comparisons import due as found_due
     from benchsweep.qualification.comparisons import due_document
 
-    found = found_due(archive, at=at)
+    unread: list[tuple[str | Path, ArchiveError]] = []
+    found = found_due(archive, at=at, unread=unread)
     if within_days is not None:
         found = tuple(
             each
@@ -49,5 +51,10 @@ def due(
         print_text(due_table(found, width=table_width()).rstrip("\n"))
     else:
         say("nothing is due")
+    for _, error in unread:
+        say(f"not looked at, it cannot be read: {error.message}")
+        say(f"  {error.hint}")
+    if unread:
+        raise typer.Exit(ArchiveError.exit_code)
     late = any(not each.withdrawn and (each.days_left is None or each.days_left < 0.0) for each in found)
     raise typer.Exit(1 if late else 0)

@@ -55,6 +55,7 @@ def comparison_item(
         measured_at=traces.measured_at,
         simulated=traces.simulated,
         software=traces.software,
+        standing=view.doubts,
     )
 
 

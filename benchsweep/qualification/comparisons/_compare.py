@@ -43,7 +43,7 @@ from benchsweep.qualification.comparisons._stability import length_words
 from benchsweep.qualification.comparisons._statement import statement_text
 from benchsweep.qualification.comparisons._uncertainty_parts import Sources
 from benchsweep.qualification.comparisons._view import FieldTesterView, view_of_tester
-from benchsweep.qualification.comparisons._witness import news_for
+from benchsweep.qualification.comparisons._witness import lost_words, news_for
 from benchsweep.records import (
     Agreement,
     BenchMeasured,
@@ -194,6 +194,8 @@ def compare(  # noqa: PLR0913 - what a comparison goes by, all named
     at = utc_now("microseconds")
     when = measured_by_tester(measured_at or read.result.at, at) or at
     doubts = [
+        *lost_words(root, "tester", tester),
+        *lost_words(root, "channel", channel),
         *_again_words(root, state, tester, channel, read),
         *_of_channel(channel_state, entry, when),
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from benchsweep import comparison, limits, testers
@@ -16,7 +16,15 @@ from benchsweep.qualification.comparisons._outcome import bland_altman_of, whole
 from benchsweep.qualification.comparisons._rows import Compared, compare_rows
 from benchsweep.qualification.comparisons._statement import Stated, read_statement, resolve
 from benchsweep.qualification.comparisons._uncertainty_parts import Sources
-from benchsweep.records import Comparison, FieldResult, Outcome, Parameter, Suspicion
+from benchsweep.records import (
+    Agreement,
+    ComparedTrace,
+    Comparison,
+    FieldResult,
+    Outcome,
+    Parameter,
+    Suspicion,
+)
 
 __all__ = ["Asked", "decide", "measured_by_tester", "sources_of", "suspicions_of"]
 
@@ -95,7 +103,7 @@ def decide(asked: Asked) -> tuple[Comparison, Compared]:
             mapping=result.mapping,
             outcome=outcome,
             words=words,
-            rows=compared.rows,
+            rows=_rows_as_told(compared.rows, found),
             suspicions=found,
             missing=compared.missing,
             budget=tuple(_budget_lines(bench, asked.sources)),
@@ -107,6 +115,22 @@ def decide(asked: Asked) -> tuple[Comparison, Compared]:
             whole_band=not band_words(result, bench),
         ),
         compared,
+    )
+
+
+def _rows_as_told(
+    rows: tuple[ComparedTrace, ...], suspicions: Sequence[Suspicion]
+) -> tuple[ComparedTrace, ...]:
+    """Return the rows, none of them decided where something does not fit: the names may be wrong."""
+    if not any(suspicion.hinders for suspicion in suspicions):
+        return rows
+    return tuple(
+        row
+        if row.outcome is Agreement.UNDECIDED
+        else replace(
+            row, outcome=Agreement.UNDECIDED, words=f"{row.words}; not decided: something does not fit"
+        )
+        for row in rows
     )
 
 

@@ -99,8 +99,8 @@ def _by_use(
 def due_of_tester(name: str, state: FieldTesterState, *, at: str = "") -> Due:
     """Return when a tester is due to be compared; the staircase goes by its largest |E_n| each time.
 
-    It is due from the day on which it measured last what was decided, of enough traces: what was undecided
-    or told of few traces puts nothing off. What was found before a repair counts as well for the staircase:
+    It is due from the day on which it agreed last, in enough traces: what disagrees, was undecided or told of
+    few traces puts nothing off. What was found before a repair counts as well for the staircase:
     the interval is about how testers are found.
     """
     compared = sorted(told_once(state.compared), key=lambda event: moment(event.comparison.when))
@@ -123,6 +123,8 @@ def why_not_due(comparison: Comparison) -> str:
     """Return why a comparison does not count as the one that was due, in words; empty: it counts."""
     if comparison.outcome is Agreement.UNDECIDED:
         return "it is undecided"
+    if comparison.outcome is Agreement.DISAGREES:
+        return "it disagrees: adjust or repair the tester, or withdraw it"
     if not comparison.whole_band:
         return "the tester told a part of the band only"
     decided = sum(row.outcome is not Agreement.UNDECIDED for row in comparison.rows)

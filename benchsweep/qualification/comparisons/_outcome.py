@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from benchsweep.errors import UsageError
 from benchsweep.qualification.comparisons._rows import Compared
 from benchsweep.records import Agreement, BlandAltman, ComparedTrace, Comparison, Parameter, Suspicion
@@ -14,6 +16,10 @@ from benchsweep.testers import DeclaredAccuracy
 __all__ = ["bland_altman_of", "whole_outcome"]
 
 _MOST_NAMED = 3
+# Losses are off alike when their means over so many parameters or more lie within a third of their middle,
+# and that is no less than this: own choice, it decides nothing.
+_MEASURED = frozenset({Parameter.INSERTION_LOSS, Parameter.RETURN_LOSS, Parameter.NEXT, Parameter.ACR_F})
+_FEWEST_ALIKE, _LEAST_DB = 3, 0.3
 
 
 def whole_outcome(
@@ -34,7 +40,9 @@ def whole_outcome(
     if bad:
         named = "; ".join(row.words for row in bad[:_MOST_NAMED])
         more = f"; and {len(bad) - _MOST_NAMED} more" if len(bad) > _MOST_NAMED else ""
-        return Agreement.DISAGREES, f"{_count(bad, rows)} beyond both uncertainties: {named}{more}"
+        alike = _alike_words(rows)
+        said = f"{_count(bad, rows)} beyond both uncertainties: {alike}{named}{more}"
+        return Agreement.DISAGREES, said
     silent = [row for row in rows if accuracy is not None and not accuracy.lines_of(row.parameter)]
     if len(silent) < len(rows):
         rows = [row for row in rows if row not in silent]
@@ -53,6 +61,24 @@ def whole_outcome(
         terms = ", ".join(dict.fromkeys(row.parameter.term for row in silent))
         words += f"; not decided, since no accuracy is declared of it: {terms}"
     return Agreement.AGREES, words
+
+
+def _alike_words(rows: Sequence[ComparedTrace]) -> str:
+    """Return that all losses are off by about the same, in words; empty: they are not.
+
+    Of the parameters that no other one is computed from, by the means over their traces.
+    """
+    means: dict[Parameter, list[float]] = defaultdict(list)
+    for row in rows:
+        if row.parameter in _MEASURED and row.mean_difference is not None:
+            means[row.parameter].append(row.mean_difference)
+    values = [float(np.mean(each)) for each in means.values()]
+    if len(values) < _FEWEST_ALIKE:
+        return ""
+    middle = float(np.median(values))
+    if abs(middle) < _LEAST_DB or max(values) - min(values) > 0.35 * abs(middle):
+        return ""
+    return f"all losses are off by about the same, {middle:+.1f} dB, as by a wrong adjustment; "
 
 
 def _far(row: ComparedTrace) -> float:

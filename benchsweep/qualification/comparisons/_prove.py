@@ -12,6 +12,7 @@ from benchsweep.errors import BenchsweepError
 from benchsweep.qualification._requirement_texts import requirement_digest
 from benchsweep.qualification.comparisons._again import Again, compared_again, place_in
 from benchsweep.qualification.comparisons._histories import Root, state_of_tester
+from benchsweep.qualification.comparisons._witness import lost_words
 from benchsweep.records import ComparedPoint, ComparedTrace, Comparison
 
 __all__ = ["ComparisonProof", "prove_comparison"]
@@ -79,7 +80,7 @@ def prove_comparison(
         again.event.comparison,
         again.comparison,
         tuple(differs),
-        tuple(_doubts(again)),
+        (*lost_words(folder, "tester", tester), *_doubts(again)),
         history.digest,
     )
 

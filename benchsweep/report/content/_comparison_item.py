@@ -59,6 +59,8 @@ class ComparisonItem:
         The bench record is of the simulated bench.
     software
         Packages that took part, with their versions.
+    standing
+        What a reader must know of the histories and records behind it as they are now, in words.
     """
 
     comparison: Comparison
@@ -79,3 +81,4 @@ class ComparisonItem:
     measured_at: str = ""
     simulated: bool = False
     software: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    standing: tuple[str, ...] = ()

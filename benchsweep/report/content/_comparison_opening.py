@@ -39,7 +39,7 @@ def comparison_doubts(item: ComparisonItem, texts: Texts) -> tuple[Line, ...]:
     """Return what a reader must know before the outcome: practice, what does not fit, doubts, drift."""
     told = [simulated_comparison(item, texts)]
     told += [given(each.words) for each in item.comparison.suspicions if each.hinders]
-    told += [given(each) for each in item.comparison.doubts]
+    told += [given(each) for each in (*item.standing, *item.comparison.doubts)]
     if item.repairs:
         told.append(texts.line("comparison.repaired", repairs=Given(item.repairs)))
     if item.drift is not None and item.drift.moved:

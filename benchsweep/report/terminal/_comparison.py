@@ -72,6 +72,11 @@ def comparison_table(
         lines += wrapped(
             "difference: tester less bench at the bench's worst margin, dB (delay, skew: ns); U: k = 2", width
         )
+        if any(by_the_band(row) for row in rows):
+            lines += wrapped(
+                "(band): at the worst margin it agrees, but more than a quarter of its points lie beyond",
+                width,
+            )
         left = sum(row.decisive is not None for row in found.rows) - len(rows)
         if left:
             lines += wrapped(
@@ -139,8 +144,19 @@ def _row(row: ComparedTrace) -> list[str]:
         signed(point.difference),
         uncertainty_words(point.uncertainty),
         signed(point.e_n),
-        row.outcome.value,
+        f"{row.outcome.value} (band)" if by_the_band(row) else row.outcome.value,
     ]
+
+
+def by_the_band(row: ComparedTrace) -> bool:
+    """Tell whether a trace disagrees by its points over the band only, not at the bench's worst margin."""
+    point = row.decisive
+    return (
+        row.outcome is Agreement.DISAGREES
+        and point is not None
+        and point.e_n is not None
+        and abs(point.e_n) <= 1.0
+    )
 
 
 def _reasons(rows: Sequence[ComparedTrace]) -> list[str]:

@@ -229,6 +229,8 @@ def reference_list(rows: Iterable[Mapping[str, str]], *, width: int = 80) -> str
 
 
 def _largest(found: Comparison) -> float | None:
+    if any(suspicion.hinders for suspicion in found.suspicions):
+        return None
     points = (row.decisive for row in found.rows)
     numbers = [point.e_n for point in points if point is not None and point.e_n is not None]
     return max(numbers, key=abs, default=None)

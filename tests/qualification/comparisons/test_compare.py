@@ -476,13 +476,17 @@ def test_the_same_file_counts_once(ready: Path) -> None:
 def test_what_decides_little_or_nothing_puts_nothing_off(ready: Path) -> None:
     first = compared(ready, measured_at="2026-02-01")
     typed = {"file": None, "mapping": None, "measured_at": "2026-03-01"}
-    few = compared(ready, told=["insertion_loss A 12 value 20 at 200 MHz"], **typed)
+    few = compared(ready, told=["delay 12 value 515 ns"], **typed)
     assert few.due.due == first.due.due
     assert "puts nothing off: it decided" in few.due.note
     undecided = compared(ready, constant(9.0), statement=None, measured_at="2026-04-01")
     assert last(undecided).outcome is Agreement.UNDECIDED
     assert undecided.due.due == first.due.due
     assert "puts nothing off: it is undecided" in undecided.due.note
+    beyond = compared(ready, constant(9.0), measured_at="2026-05-01")
+    assert last(beyond).outcome is Agreement.DISAGREES
+    assert beyond.due.due == first.due.due
+    assert "puts nothing off: it disagrees" in beyond.due.note
 
 
 def test_a_delay_told_without_a_frequency_is_held_against_the_graded_one(ready: Path) -> None:
