@@ -52,7 +52,7 @@ def due(
     else:
         say("nothing is due")
     for _, error in unread:
-        say(f"not looked at, it cannot be read: {error.message}")
+        say(f"damaged: {error.message}")
         say(f"  {error.hint}")
     if unread:
         raise typer.Exit(ArchiveError.exit_code)

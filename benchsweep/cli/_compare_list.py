@@ -31,7 +31,7 @@ def list_all(archive: ReferenceArchive = Path("archive"), as_json: AsJson = Fals
 
         print_text(reference_list([row.words for row in rows], width=table_width()).rstrip("\n"))
     for _, error in unread:
-        say(f"not listed, it cannot be read: {error.message}")
+        say(f"damaged: {error.message}")
         say(f"  {error.hint}")
     if unread:
         raise typer.Exit(_DAMAGED)

@@ -83,14 +83,21 @@ def _real_names(evidence: Evidence, naming: Naming) -> tuple[Key | None, ...]:
 
 
 def _best(evidence: Evidence, among: Sequence[int]) -> Naming:
-    """Return the naming that fits best; of those that fit as well as the numbers can tell the simplest."""
+    """Return the naming that fits best; of those that fit as well as the numbers can tell the simplest.
+
+    Unless it is the told one, it fits clearly better than that.
+    """
 
     def cost(naming: Naming) -> float:
         names = _real_names(evidence, naming)
         return sum(evidence.cost(at, names[at] or evidence.numbers[at].key) for at in among)
 
     best = min(_ALL, key=cost)
-    return next(naming for naming in _ALL if not weigh(evidence, naming, best, among).clearly_second)
+    as_good = [naming for naming in _ALL if not weigh(evidence, naming, best, among).clearly_second]
+    told = _ALL[0]
+    if told in as_good:
+        return told
+    return next(naming for naming in as_good if weigh(evidence, told, naming, among).clearly_second)
 
 
 def swap_suspicions(evidence: Evidence) -> tuple[Suspicion, ...]:
@@ -98,13 +105,14 @@ def swap_suspicions(evidence: Evidence) -> tuple[Suspicion, ...]:
     everything = range(len(evidence.numbers))
     meant = _best(evidence, everything)
     if meant != _ALL[0]:
-        return (_suspicion(evidence, meant, everything, ""),)
-    found = []
+        return _only_exchange(evidence) or (_suspicion(evidence, meant, everything, ""),)
+    found: list[Suspicion] = []
     for parameter in dict.fromkeys(one.key[0] for one in evidence.numbers):
         among = [at for at in everything if evidence.numbers[at].key[0] is parameter]
         meant = _best(evidence, among)
         if meant != _ALL[0]:
-            found.append(_suspicion(evidence, meant, among, f" of {parameter.term}"))
+            only = _only_exchange(evidence, among)
+            found += only or (_suspicion(evidence, meant, among, f" of {parameter.term}"),)
         else:
             found += _single_exchanges(evidence, among)
     return tuple(found)
@@ -134,6 +142,15 @@ def _suspicion(evidence: Evidence, meant: Naming, among: Sequence[int], of_what:
     return Suspicion(
         "ends-swapped" if kind == "ends-swapped" else "pairs-swapped", words + ".", meant.pairs, one_end
     )
+
+
+def _only_exchange(evidence: Evidence, among: Sequence[int] = ()) -> tuple[Suspicion, ...]:
+    """Return the one exchange of two traces that explains all of some numbers; empty: none does."""
+    among = among or range(len(evidence.numbers))
+    wrong = [at for at in among if evidence.cost(at, evidence.numbers[at].key) > 1.0]
+    if len(wrong) != 2 or evidence.numbers[wrong[0]].key[0] is not evidence.numbers[wrong[1]].key[0]:
+        return ()
+    return tuple(_single_exchanges(evidence, wrong))
 
 
 def _single_exchanges(evidence: Evidence, among: Sequence[int]) -> list[Suspicion]:

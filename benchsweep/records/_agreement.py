@@ -170,7 +170,16 @@ class Suspicion:
     """
 
     kind: Literal[
-        "pairs-swapped", "ends-swapped", "unit", "sign", "quantity", "frequency", "channel", "length", "limit"
+        "pairs-swapped",
+        "ends-swapped",
+        "unit",
+        "sign",
+        "quantity",
+        "frequency",
+        "channel",
+        "length",
+        "limit",
+        "tester",
     ]
     words: str
     pairs: tuple[str, ...] = ()

@@ -187,7 +187,10 @@ class ReferenceRecords:
         named = {each.content_hash for _, each in self._named}
         for digest, source in self._kept.items():
             if digest not in named:
-                words = "nothing names it: whoever kept it was killed before the comparison was entered"
+                words = (
+                    "nothing names it: whoever kept it was killed before the comparison was entered, or "
+                    "entries were taken off a history"
+                )
                 yield Finding("left-over", source, words)
 
     def _lost(self, unread: Collection[str]) -> Iterator[Finding]:

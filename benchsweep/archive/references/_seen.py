@@ -63,6 +63,10 @@ class SeenReferences:
                 told.add(named)
                 yield by, seen, words
 
+    def gone(self) -> frozenset[Named]:
+        """Return those that were seen and are not there."""
+        return self.names() - self._digests.keys()
+
     def names(self) -> frozenset[Named]:
         """Return all that were ever seen."""
         return frozenset((each.kind, each.name) for _, each in self._seen)
@@ -70,13 +74,16 @@ class SeenReferences:
 
 def _words(seen: SeenReference, digests: Sequence[str] | None, by: Named) -> str:
     """Return what is wrong with a history that another saw; empty when it is what it was, or has grown."""
-    entries = f"{seen.entries} {'entry' if seen.entries == 1 else 'entries'}"
-    then = f"{entries} when the {' '.join(by)} was added to"
+    then = f"{_entries(seen.entries)} when something was added to the {' '.join(by)}"
     what = f"{seen.kind} {seen.name}"
     if digests is None:
         return f"the history of the {what} is not there any more: it had {then}"
     if len(digests) < seen.entries:
-        return f"the history of the {what} was cut off: it has {len(digests)} entries, and had {then}"
+        return f"the history of the {what} was cut off: it has {_entries(len(digests))}, and had {then}"
     if digests[seen.entries - 1] != seen.digest:
         return f"the history of the {what} is another one: it had other entries, {then}"
     return ""
+
+
+def _entries(count: int) -> str:
+    return f"{count} {'entry' if count == 1 else 'entries'}"

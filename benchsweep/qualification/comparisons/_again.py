@@ -171,6 +171,7 @@ def compared_again(
         sources_of(event.accuracy_text, event.budget_text, folder),
         earlier,
         _measured_at(told),
+        of_tester=tuple(each for each in told.suspicions if each.kind == "tester"),
     )
     found, compared = decide(asked)
     return Again(event, asked, found, compared)

@@ -67,9 +67,15 @@ def mean_differences(comparison: Comparison) -> Mapping[Parameter, float]:
 
 
 def decisive_points(comparison: Comparison) -> Mapping[Parameter, list[ComparedPoint]]:
-    """Return the deciding points of each parameter; empty where something misfits."""
+    """Return the deciding points of each parameter; empty where something misfits.
+
+    Also where a part of the band was told, or few traces: such are not like those that tell of all.
+    """
     found: dict[Parameter, list[ComparedPoint]] = defaultdict(list)
-    if any(suspicion.hinders for suspicion in comparison.suspicions):
+    if any(suspicion.hinders for suspicion in comparison.suspicions) or not comparison.whole_band:
+        return found
+    compared = sum(row.decisive is not None for row in comparison.rows)
+    if compared < comparison_rules().compare.due_share * comparison.limited:
         return found
     for row in comparison.rows:
         if row.decisive is not None:

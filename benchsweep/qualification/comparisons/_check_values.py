@@ -13,6 +13,7 @@ from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.records import Parameter, Trace
 
 __all__ = [
+    "NOT_TOLD",
     "CheckValues",
     "check_values",
     "difference_name",
@@ -20,6 +21,7 @@ __all__ = [
     "parameter_of",
     "told_name",
     "unit_of",
+    "untold_words",
 ]
 
 Found = tuple[str, float, Trace, float]
@@ -96,6 +98,19 @@ def _margins(traces: Sequence[Trace], record: BenchRecord) -> Iterator[Found]:
         elif name not in worst or margin.margin < worst[name][1]:
             worst[name] = found
     yield from worst.values()
+
+
+NOT_TOLD = "; not looked at, since the record does not tell it: "
+"""What is said of a record where it tells a parameter not at all."""
+
+
+def untold_words(record: BenchRecord, values: Mapping[str, float]) -> str:
+    """Return which of the parameters that are limited have no check value, in words; empty: all have."""
+    told = {parameter_of(name) for name in values}
+    wanted = (*_EACH, *_WORST_OF_END, Parameter.INSERTION_LOSS, Parameter.DELAY)
+    limited = {curve.parameter for curve in record.curves}
+    missing = [each.term for each in Parameter if each in wanted and each in limited and each not in told]
+    return f"{NOT_TOLD}{', '.join(missing)}" if missing else ""
 
 
 def unit_of(name: str) -> str:

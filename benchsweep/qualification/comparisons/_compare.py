@@ -32,6 +32,7 @@ from benchsweep.qualification.comparisons._histories import (
     earlier_than,
     local_archive,
     moment,
+    refuse_behind,
     refuse_withdrawn,
     same_told,
     state_of_channel,
@@ -190,13 +191,14 @@ def compare(  # noqa: PLR0913 - what a comparison goes by, all named
     read = read_told(file, mapping, told, length_m=channel_state.registered.length_m)
     accuracy_text = accuracy_in_force(state)
     budget_text = "" if statement is None else statement_text(statement)
-    bench = _read_usable(place_of(root, entry.path), requirement, channel)
+    bench = _read_usable(place_of(root, entry.path), requirement, entry, channel)
     at = utc_now("microseconds")
+    refuse_behind(tester_file, at, events)
     when = measured_by_tester(measured_at or read.result.at, at) or at
     doubts = [
         *lost_words(root, "tester", tester),
         *lost_words(root, "channel", channel),
-        *_again_words(root, state, tester, channel, read),
+        *_again_words(state, channel, read),
         *_of_channel(channel_state, entry, when),
     ]
     asked = Asked(
@@ -211,6 +213,7 @@ def compare(  # noqa: PLR0913 - what a comparison goes by, all named
         () if repairs.strip() else earlier_than(state, channel, read.result.digest, read.typed),
         measured_at,
         tuple(doubts),
+        tuple(_of_another(root, tester, channel, read)),
     )
     found, _ = decide(asked)
     kept = _keep(root, read, requirement)
@@ -238,20 +241,26 @@ def exit_code_of_comparison(found: Comparison) -> int:
     return {Agreement.AGREES: 0, Agreement.DISAGREES: 1, Agreement.UNDECIDED: 3}[found.outcome]
 
 
-def _again_words(
-    folder: Root, state: FieldTesterState, tester: str, channel: str, read: ToldResult
-) -> Iterator[str]:
-    """Yield that the same was compared before: of this tester it counts once, of another it cannot be."""
+def _again_words(state: FieldTesterState, channel: str, read: ToldResult) -> Iterator[str]:
+    """Yield that the same was compared before: it counts once."""
     number = same_told(state.compared, channel, read.result.digest, read.typed)
-    what = "file" if read.result.digest else "numbers"
     if number is not None:
+        what = "file" if read.result.digest else "numbers"
         yield f"the same {what} as in comparison {number}: counted once"
+
+
+def _of_another(folder: Root, tester: str, channel: str, read: ToldResult) -> Iterator[Suspicion]:
+    """Yield that the file was compared as that of another tester: nothing is said of this one by it."""
     if not read.result.digest:
         return
     for other, each in everyone(folder).testers.items():
         number = same_told(each.compared, channel, read.result.digest, ())
         if other != tester and number is not None:
-            yield f"the same file as in comparison {number} of the tester {other}: one of both is wrong"
+            words = (
+                f"the same file was compared as that of the tester {other} (comparison {number}): one of "
+                "both is wrong. Look whose it is."
+            )
+            yield Suspicion("tester", words)
 
 
 def _of_channel(state: ChannelState, entry: BenchMeasured, when: str) -> Iterator[str]:
@@ -299,8 +308,15 @@ def _bench_entry(folder: Root, state: ChannelState, record: Path | None) -> Benc
     return found
 
 
-def _read_usable(source: archive.Source, requirement: limits.Requirement, channel: str) -> BenchRecord:
+def _read_usable(
+    source: archive.Source, requirement: limits.Requirement, entry: BenchMeasured, channel: str
+) -> BenchRecord:
     bench = read_bench(source, requirement)
+    if bench.content_hash != entry.record:
+        raise ReferenceRefused(
+            f"{source}: has other content than the bench record that was added on {entry.at[:10]}",
+            hint="Restore the record from a copy, or compare with another one.",
+        )
     specimen = bench.measurement.specimen.identifier
     if specimen != channel:
         raise ReferenceRefused(

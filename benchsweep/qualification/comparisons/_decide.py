@@ -55,6 +55,8 @@ class Asked:
         When the tester measured, as a person said; empty: as its file says.
     of_channel
         What a reader must know of the channel, in words.
+    of_tester
+        That the result cannot be of this tester: it was another one's before.
     """
 
     at: str
@@ -68,6 +70,7 @@ class Asked:
     earlier: tuple[Comparison, ...]
     measured_at: str = ""
     of_channel: tuple[str, ...] = ()
+    of_tester: tuple[Suspicion, ...] = ()
 
 
 def sources_of(accuracy_text: str, budget_text: str, folder: Root) -> Sources:
@@ -86,8 +89,11 @@ def decide(asked: Asked) -> tuple[Comparison, Compared]:
     """Compare and decide; nothing is kept, and the same is found from the same."""
     bench, result = asked.bench, asked.result
     compared = compare_rows(result, bench, asked.sources)
-    found = suspicions_of(result, bench)
+    found = (*asked.of_tester, *suspicions_of(result, bench))
     outcome, words = whole_outcome(compared, found, asked.sources.accuracy)
+    part = band_words(result, bench)
+    if part and outcome is Agreement.AGREES:
+        words = f"{words}; of a part of the band only"
     return (
         Comparison(
             at=asked.at,
@@ -112,7 +118,7 @@ def decide(asked: Asked) -> tuple[Comparison, Compared]:
             doubts=tuple(_doubts(asked)),
             measured_at=measured_by_tester(asked.measured_at or result.at, asked.at),
             limited=compared.limited,
-            whole_band=not band_words(result, bench),
+            whole_band=not part,
         ),
         compared,
     )
@@ -181,7 +187,7 @@ def _stated_lines(stated: Stated | None) -> Iterator[str]:
 
 def _notes(asked: Asked) -> Iterator[str]:
     when = asked.measured_at or asked.result.at
-    if when:
+    if when and measured_by_tester(when, asked.at):
         who = f" by {asked.result.by}" if asked.result.by else ""
         yield f"measured by the tester on {when}{who}"
     yield f"bench record of {asked.bench.measured_at}"

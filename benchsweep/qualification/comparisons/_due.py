@@ -109,13 +109,19 @@ def due_of_tester(name: str, state: FieldTesterState, *, at: str = "") -> Due:
         for event in compared
         if (share := worst_e_number(event.comparison)) is not None
     ]
-    counting = [event for event in compared if not why_not_due(event.comparison)]
+    counting = [
+        event
+        for event in compared
+        if not why_not_due(event.comparison)
+        and (not state.returned_at or moment(event.comparison.when) > moment(state.returned_at))
+    ]
     last = counting[-1].comparison.when if counting else ""
     days, method, words = agreement.staircase(state.every_days, _by_day(found))
     note = ""
     if compared and (not counting or compared[-1] is not counting[-1]):
         newest = compared[-1].comparison
-        note = f"the comparison of {newest.when[:10]} puts nothing off: {why_not_due(newest)}"
+        why = why_not_due(newest) or "it is from before the tester was returned to use"
+        note = f"the comparison of {newest.when[:10]} puts nothing off: {why}"
     return _due("tester", name, last, state, (days, method, words), note, at)
 
 

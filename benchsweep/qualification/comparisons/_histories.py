@@ -38,6 +38,7 @@ __all__ = [
     "earlier_than",
     "local_archive",
     "moment",
+    "refuse_behind",
     "refuse_in_use",
     "refuse_withdrawn",
     "same_told",
@@ -101,6 +102,8 @@ class FieldTesterState:
         As `ChannelState`.
     accuracy
         Name of the declared accuracy in force; empty: none.
+    returned_at
+        When it was returned to use last; empty: it never was withdrawn.
     """
 
     registered: FieldTesterRegistered
@@ -109,6 +112,7 @@ class FieldTesterState:
     withdrawn: Withdrawn | None
     every_days: float
     accuracy: str
+    returned_at: str = ""
 
 
 def state_of_channel(events: Sequence[ReferenceEvent]) -> ChannelState:
@@ -146,6 +150,7 @@ def state_of_tester(events: Sequence[ReferenceEvent]) -> FieldTesterState:
         withdrawal(events),
         _every_days(events, registered.every_days),
         declared_accuracy(events),
+        max((event.at for event in events if isinstance(event, Returned)), default=""),
     )
 
 
@@ -300,10 +305,20 @@ def _check_next(
     check: Callable[[tuple[ReferenceEvent, ...]], None] | None,
     events: tuple[ReferenceEvent, ...],
 ) -> None:
-    if moment(at) < moment(events[-1].at):
-        raise _Overtaken(file, events[-1].at, at)
+    refuse_behind(file, at, events)
     if check is not None:
         check(events)
+
+
+def refuse_behind(file: ReferenceFile, at: str, events: Sequence[ReferenceEvent]) -> None:
+    """Refuse an entry that would be older than the last one.
+
+    Raises
+    ------
+    ReferenceRefused
+    """
+    if moment(at) < moment(events[-1].at):
+        raise _Overtaken(file, events[-1].at, at)
 
 
 def _dated(event: ReferenceEvent, at: str) -> ReferenceEvent:

@@ -11,7 +11,7 @@ from benchsweep.errors import ReferenceRefused, UsageError
 from benchsweep.qualification._now import utc_now
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.comparisons._bench import BenchRecord, path_within, read_bench
-from benchsweep.qualification.comparisons._check_values import check_values
+from benchsweep.qualification.comparisons._check_values import check_values, untold_words
 from benchsweep.qualification.comparisons._histories import (
     LEFT_OUT,
     append_to,
@@ -71,7 +71,8 @@ def add_bench_record(
         )
     measured_at = bench.measured_at
     stable = stability(state.baseline, checks.values, measured_at, checks.uncertainties)
-    words = f"{LEFT_OUT}{leave_out}; {stable.words}" if leave_out.strip() else stable.words
+    told = f"{stable.words}{untold_words(bench, checks.values)}"
+    words = f"{LEFT_OUT}{leave_out}; {told}" if leave_out.strip() else told
     event = BenchMeasured(
         at=utc_now("microseconds"),
         by=by,

@@ -8,6 +8,7 @@ from benchsweep.archive.references import ReferenceKind, list_references
 from benchsweep.errors import ReferenceRefused, UsageError
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.comparisons._histories import Root
+from benchsweep.qualification.comparisons._witness import seen_references
 from benchsweep.records import LONGEST_NAME, look_alike, text_fault
 
 __all__ = ["check_new_name"]
@@ -37,6 +38,11 @@ def check_new_name(folder: Root, kind: ReferenceKind, name: str) -> None:
         raise UsageError(
             f"{what} {name} is not in composed form (NFC of Unicode)",
             hint=f"Write it composed, as keyboards do: {composed}",
+        )
+    if (kind, name) in seen_references(folder, []).gone():
+        raise ReferenceRefused(
+            f"there was a {kind} {name}, and its history is gone",
+            hint="Restore its file from a copy, or give the new one another name.",
         )
     there = {look_alike(file.name): file.name for file in list_references(folder, kind)}
     other = there.get(look_alike(name))

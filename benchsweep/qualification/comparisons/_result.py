@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from benchsweep import testers
-from benchsweep.errors import UsageError
+from benchsweep.errors import BenchsweepError, DataFileError, UsageError
 from benchsweep.qualification._records import touchstone_measurement
 from benchsweep.qualification._reduction import evaluate
 from benchsweep.records import FieldResult, FieldTrace, Specimen
@@ -22,6 +22,9 @@ __all__ = ["TOUCHSTONE", "ToldResult", "read_kept", "read_told"]
 TOUCHSTONE = "touchstone"
 """What stands in place of a mapping for a Touchstone file."""
 _TOUCHSTONE = re.compile(r".*\.(s\d+p|ts)", re.IGNORECASE)
+_SIXTEEN = (
+    "A tester's file has 16 ports, contacts 1 to 8 at end A, then at end B, or comments that name its legs."
+)
 _CHANNEL = "what the tester measured"
 
 
@@ -128,7 +131,13 @@ def _touchstone(name: str, content: bytes, length_m: float | None) -> FieldResul
         # The number of ports stands in the suffix of the name.
         path = Path(folder) / Path(name).name
         path.write_bytes(content)
-        measurement, legs = touchstone_measurement(path, Specimen(_CHANNEL, length_m))
+        try:
+            measurement, legs = touchstone_measurement(path, Specimen(_CHANNEL, length_m))
+        except BenchsweepError as error:
+            # The file that the person named, not its copy; and no option that only `import` has.
+            hint = _SIXTEEN if "--port-map" in error.hint else error.hint
+            message = error.message.replace(str(path), path.name)
+            raise DataFileError(message, hint=hint.replace(str(path), path.name)) from None
     traces: list[FieldTrace] = []
     silent = 0
     for trace in evaluate(measurement).traces:

@@ -25,7 +25,8 @@ __all__ = ["Stated", "StatementFile", "read_statement", "resolve", "statement_te
 
 Text = Annotated[str, Field(min_length=1)]
 Standing = Literal["published", "common-practice", "from-memory"]
-NotNegative = Annotated[float, Field(ge=0)]
+# More of any of them makes no sense: dB or ns, percent for each degree, degrees.
+Small = Annotated[float, Field(ge=0, le=1000)]
 _WRITTEN = (
     "The laboratory writes this file (TOML): schema = 1, name, source and standing, then for each parameter "
     "a [[mating]] with parameter, db (k = 2), source and standing; README, Field testers, has one to copy."
@@ -36,7 +37,7 @@ class Mating(Definition):
     """What a fresh mating adds to a parameter: `db` (k = 2; ns for delay and skew), or a `study`."""
 
     parameter: Parameter
-    db: NotNegative | None = None
+    db: Small | None = None
     study: Text | None = None
     source: Text
     standing: Standing
@@ -52,7 +53,7 @@ class Coefficient(Definition):
     """By how many percent of its value a parameter changes with each degree."""
 
     parameter: Parameter
-    percent_per_degc: NotNegative
+    percent_per_degc: Small
     source: Text
     standing: Standing
 
@@ -64,7 +65,7 @@ class TemperaturePart(Definition):
     uncertainty is coefficient times difference over root 3, expanded twice that (GUM 4.3.7, JCGM 100).
     """
 
-    difference_degc: NotNegative
+    difference_degc: Small
     coefficient: tuple[Coefficient, ...] = ()
     source: Text
     standing: Standing

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,7 @@ from benchsweep.qualification.comparisons import _compare as comparisons_compare
 from benchsweep.qualification.comparisons import (
     tester_document as document_of_tester,
 )
+from benchsweep.qualification.comparisons._attribution import mean_differences
 from benchsweep.qualification.comparisons._bench import read_bench
 from benchsweep.qualification.comparisons._decide import Asked
 from benchsweep.qualification.comparisons._histories import state_of_tester
@@ -466,8 +468,11 @@ def test_the_same_file_counts_once(ready: Path) -> None:
     assert dict(last(again).bland_altman) == dict(once.bland_altman)
     assert len(state_of_tester(again.events).alike) == 2
     with_tester(ready, "FT-08")
-    other = last(compared(ready, constant(0.3), tester="FT-08"))
-    assert any("the same file as in comparison 2 of the tester FT-07" in each for each in other.doubts)
+    view = compared(ready, constant(0.3), tester="FT-08")
+    other = last(view)
+    assert other.outcome is Agreement.UNDECIDED
+    assert "that of the tester FT-07 (comparison 2): one of both is wrong" in other.words
+    assert (view.due.due, prove_comparison(ready, "FT-08").differs) == ("", ())
     typed = {"file": None, "mapping": None, "told": ["insertion_loss A 12 value 20 at 200 MHz"]}
     compared(ready, **typed)
     assert "the same numbers as in comparison 4: counted once" in last(compared(ready, **typed)).doubts
@@ -598,3 +603,33 @@ def test_a_tester_stands_as_it_was_measured_last(ready: Path) -> None:
     compared(ready, measured_at="2026-01-20")
     row = next(each for each in list_references(ready) if each.kind == "tester")
     assert row.outcome is Agreement.DISAGREES
+
+
+def test_a_record_that_was_replaced_is_not_compared_with(ready: Path) -> None:
+    added(ready, day=30)
+    first, second = sorted(ready.glob("*.h5"))
+    second.write_bytes(first.read_bytes())
+    with pytest.raises(ReferenceRefused, match="has other content than the bench record"):
+        compared(ready)
+
+
+def test_a_tester_that_was_returned_is_due_at_once(ready: Path) -> None:
+    compared(ready, measured_at="2026-02-01")
+    withdraw_reference(ready, "tester", TESTER, by=BY, reason="repair")
+    view = return_reference(ready, "tester", TESTER, by=BY, reason="repaired")
+    assert view.due.due == ""
+    assert "from before the tester was returned" in view.due.note
+
+
+def test_parts_of_a_band_and_few_numbers_are_no_drift(ready: Path) -> None:
+    whole = last(compared(ready, constant(0.2)))
+    assert mean_differences(whole)
+    few = last(compared(ready, file=None, mapping=None, told=["delay 12 value 515 ns"]))
+    assert mean_differences(few) == {}
+    assert mean_differences(replace(whole, whole_band=False)) == {}
+
+
+def test_figures_beyond_all_reason_are_refused(ready: Path) -> None:
+    path = statement(ready / "huge.toml", db=1e155)
+    with pytest.raises(DefinitionError, match="1000"):
+        compared(ready, statement=path)

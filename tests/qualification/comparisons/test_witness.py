@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchsweep.archive.references import ReferenceFile
+from benchsweep.errors import ReferenceRefused
 from benchsweep.qualification import check_whole_archive
 from benchsweep.qualification.comparisons import due, list_references, read_channel, read_tester
 from benchsweep.qualification.comparisons._histories import Unread
@@ -58,7 +59,7 @@ def test_an_end_that_was_cut_off_is_told(seen: Path) -> None:
     lines = path.read_bytes().splitlines(keepends=True)
     path.write_bytes(b"".join(lines[:-1]))
     (doubt,) = (each for each in read_tester(seen, TESTER).doubts if "cut off" in each)
-    assert "it has 2 entries, and had 3 entries when the tester FT-08 was added to" in doubt
+    assert "it has 2 entries, and had 3 entries when something was added to the tester FT-08" in doubt
     assert ("reference-cut", path.name) in findings(seen)
     unread: Unread = []
     assert due(seen, unread=unread)
@@ -73,13 +74,20 @@ def test_a_history_that_is_gone_is_told(seen: Path) -> None:
     assert "the history of the tester FT-07 is not there any more" in unread[0][1].message
 
 
-def test_a_history_that_was_written_anew_is_told(seen: Path) -> None:
-    path_of(seen).unlink()
-    with_tester(seen)
+def test_a_history_that_was_written_anew_is_refused_or_told(seen: Path, tmp_path: Path) -> None:
+    path = path_of(seen)
+    path.unlink()
+    with pytest.raises(ReferenceRefused, match="its history is gone"):
+        with_tester(seen)
+    # Made elsewhere and copied here it is another one.
+    other = tmp_path / "other"
+    with_records(other)
+    with_tester(other)
     for db in (0.4, 0.5):
-        compared(seen, constant(db))
+        compared(other, constant(db))
+    path.write_bytes(path_of(other).read_bytes())
     assert any("is another one" in doubt for doubt in read_tester(seen, TESTER).doubts)
-    assert ("reference-cut", path_of(seen).name) in findings(seen)
+    assert ("reference-cut", path.name) in findings(seen)
 
 
 def test_a_bench_record_sees_the_testers_and_each_state_is_kept_once(seen: Path) -> None:
