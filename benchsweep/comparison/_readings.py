@@ -11,6 +11,7 @@ from benchsweep.comparison._evidence import AllowedErrors, Evidence
 from benchsweep.comparison._grid import inside
 from benchsweep.comparison._names import Key, bench_key, by_key, sense_of
 from benchsweep.comparison._numbers import delays_of, numbers_of
+from benchsweep.comparison._points import worst_margin
 from benchsweep.comparison._values import key_of
 from benchsweep.records import FieldResult, FieldTrace, LimitCurve, Parameter, Suspicion, Trace
 
@@ -18,6 +19,8 @@ __all__ = ["Read", "read_rightly"]
 
 _FACTORS = {1e3: "thousand", 1e-3: "thousandth", 1e6: "million", 1e-6: "millionth"}
 _NEPER = 8.685889638
+# So many single numbers tell together whether they are read rightly.
+_FEWEST_POINTS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +50,8 @@ def read_rightly(
         better, suspicion = _losses(own, there, limits, allowed)
         changed += better
         found += suspicion
-    found += _signs_of_points(result) + _delays(result, there)
+    signs = _signs_of_points(result) or _points_misread(result, there, limits, allowed)
+    found += signs + _delays(result, there)
     return Read(replace(result, traces=tuple(changed)), tuple(found))
 
 
@@ -164,6 +168,44 @@ def _signs_of_points(result: FieldResult) -> list[Suspicion]:
         )
         for parameter, count in wrong.items()
     ]
+
+
+def _points_misread(
+    result: FieldResult, there: Mapping[Key, Trace], limits: Sequence[LimitCurve], allowed: AllowedErrors
+) -> list[Suspicion]:
+    """Find worst margins with the opposite sign, and numbers taken for values that are margins or else.
+
+    All losses together: the numbers fit the bench's worst margins, or its values there, when they are read
+    otherwise, and are far off as they were read.
+    """
+    margins: list[tuple[float, float, float]] = []
+    values: list[tuple[float, float, float]] = []
+    for point in result.points:
+        key = bench_key((point.parameter, point.end, point.pairs), there)
+        worst = None if key is None or point.parameter.unit != "dB" else worst_margin(there[key], limits)
+        if worst is not None and point.margin is not None:
+            margins.append((point.margin, worst.margin, worst.value))
+        elif worst is not None and point.value is not None:
+            values.append((point.value, worst.margin, worst.value))
+    found = []
+    for numbers, kind, words, as_read, otherwise in (
+        (margins, "sign", "worst margins fit the bench with the opposite sign", (1, 1.0), (1, -1.0)),
+        (margins, "quantity", "numbers fit the bench as values, not as margins", (1, 1.0), (2, 1.0)),
+        (values, "quantity", "numbers fit the bench as margins, not as values", (2, 1.0), (1, 1.0)),
+        (values, "sign", "numbers fit the bench with the opposite sign", (2, 1.0), (2, -1.0)),
+    ):
+        if len(numbers) < _FEWEST_POINTS:
+            continue
+        off, other = (_apart(numbers, *reading) for reading in (as_read, otherwise))
+        if off > 2.0 * allowed.db and other <= allowed.db and off > 3.0 * other:
+            told = f"the {words}. Correct the mapping and read the file again."
+            found.append(Suspicion("sign" if kind == "sign" else "quantity", told))
+    return found
+
+
+def _apart(numbers: Sequence[tuple[float, float, float]], held_against: int, sign: float) -> float:
+    """Return the median distance of numbers from the bench's margins (1) or values (2)."""
+    return float(np.median([abs(sign * each[0] - each[held_against]) for each in numbers]))
 
 
 def _delays(result: FieldResult, there: Mapping[Key, Trace]) -> list[Suspicion]:

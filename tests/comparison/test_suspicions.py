@@ -12,7 +12,7 @@ from itertools import permutations
 import numpy as np
 import pytest
 
-from benchsweep.comparison import suspicions
+from benchsweep.comparison import suspicions, worst_margin
 from benchsweep.records import (
     FOUR_PAIRS,
     FieldPoint,
@@ -407,3 +407,41 @@ class TestInvisible:
             "pairs-swapped",
             "ends-swapped",
         }
+
+
+class TestSingleNumbersMisread:
+    """Worst margins of a good tester, read with another sign or as another quantity."""
+
+    NAME = "channel-100m"
+
+    def points(self, change):
+        found = []
+        for trace in bench(self.NAME):
+            worst = worst_margin(trace, limits())
+            if worst is None or trace.parameter in NS:
+                continue
+            found.append(change(trace, worst))
+        return suspicions(FieldResult(points=tuple(found)), bench(self.NAME), limits())
+
+    def test_rightly_read_they_are_not_suspected(self):
+        def point(trace, worst):
+            return FieldPoint(trace.parameter, trace.end, trace.pairs, margin=worst.margin + 0.4)
+
+        assert [each for each in self.points(point) if each.hinders] == []
+
+    def test_the_opposite_sign(self):
+        def point(trace, worst):
+            return FieldPoint(trace.parameter, trace.end, trace.pairs, margin=-worst.margin - 0.4)
+
+        found = self.points(point)
+        assert found[0].kind == "sign"
+        assert "opposite sign" in found[0].words
+
+    @pytest.mark.parametrize("told", ["margin", "value"])
+    def test_margins_for_values_and_the_other_way_round(self, told):
+        def point(trace, worst):
+            number = worst.value if told == "margin" else worst.margin
+            more = {told: number + 0.3, "frequency_hz": worst.frequency_hz}
+            return FieldPoint(trace.parameter, trace.end, trace.pairs, **more)
+
+        assert "quantity" in kinds(self.points(point))

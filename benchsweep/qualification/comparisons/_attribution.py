@@ -39,6 +39,7 @@ def attributed(
     """
     rules = comparison_rules().stability
     parameters = tuple(dict.fromkeys(parameter_of(name) for name in moved))
+    unclear: Drift | None = None
     for parameter in parameters:
         of_channels = {name: _channel(each, parameter) for name, each in channels.items()}
         of_testers = {name: _tester(each, parameter) for name, each in testers.items()}
@@ -54,8 +55,11 @@ def attributed(
         )
         if found.cause is not None and relevant(*found.cause):
             words = tuple(f"{parameter.term} ({parameter.unit}): {word}" for word in found.words)
-            return Drift(found.moved, words, found.charts, found.cause)
-    return None
+            told = Drift(found.moved, words, found.charts, found.cause)
+            if told.moved != "unclear":
+                return told
+            unclear = unclear or told
+    return unclear
 
 
 def mean_differences(comparison: Comparison) -> Mapping[Parameter, float]:

@@ -14,7 +14,12 @@ from benchsweep.qualification.comparisons._attribution import (
     decisive_points,
     mean_differences,
 )
-from benchsweep.qualification.comparisons._check_values import difference_name, told_name, unit_of
+from benchsweep.qualification.comparisons._check_values import (
+    difference_name,
+    least_deviation,
+    told_name,
+    unit_of,
+)
 from benchsweep.qualification.comparisons._histories import ChannelState, FieldTesterState, moment
 from benchsweep.qualification.comparisons._rules import comparison_rules
 from benchsweep.qualification.comparisons._stability import (
@@ -295,17 +300,28 @@ def _moves(moved: Mapping[str, int]) -> Moves:
 
 
 def _moved_words(what: str, moved: Mapping[str, int], values: Sequence[Mapping[str, float]]) -> str:
-    names = [_way(name, sign, [each[name] for each in values]) for name, sign in moved.items()]
+    def size(name: str) -> float:
+        first, last = _ends([each[name] for each in values])
+        return abs(last - first) / least_deviation(name)
+
+    order = sorted(moved, key=size, reverse=True)
+    names = [_way(name, moved[name], [each[name] for each in values]) for name in order]
     more = len(names) - _MOST_NAMED
     return f"{what}: {', '.join(names[:_MOST_NAMED])}{f' and {more} more' if more > 0 else ''}"
 
 
 def _way(name: str, sign: int, values: Sequence[float]) -> str:
     few = max(1, len(values) // 3)
-    first, last = float(np.mean(values[:few])), float(np.mean(values[-few:]))
+    first, last = _ends(values)
     of = f" (means of the first and the last {few})" if few > 1 else ""
     way = "up" if sign > 0 else "down"
     return f"{told_name(name)} {way}, from {first:+.2f} to {last:+.2f} {unit_of(name)}{of}"
+
+
+def _ends(values: Sequence[float]) -> tuple[float, float]:
+    """Return the means of the first and of the last third."""
+    few = max(1, len(values) // 3)
+    return float(np.mean(values[:few])), float(np.mean(values[-few:]))
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -65,10 +65,14 @@ def due_of_channel(name: str, state: ChannelState, matings: Sequence[str] = (), 
     suggested, method, words = agreement.staircase(
         state.every_days, [(passed, share) for passed, share in days if passed >= 1.0]
     )
-    last = followed[-1].measured_at if followed else ""
+    counting = [each for each in followed if each.accepted]
+    last = counting[-1].measured_at if counting else ""
     note = ""
     if state.measured and not followed:
         note = "no record counts since it was returned to use, or none was let count"
+    elif followed and not followed[-1].accepted:
+        day = followed[-1].measured_at[:10]
+        note = f"the record of {day}, with which its check values moved, puts nothing off"
     by_use = _by_use(state, found, matings)
     if by_use is not None and by_use.days is not None:
         words = f"{words}; by use: {by_use.words}"

@@ -12,10 +12,12 @@ from benchsweep.archive.references import (
     ReferenceFile,
     ReferenceHistory,
 )
+from benchsweep.qualification.comparisons._check_values import NOT_TOLD
 from benchsweep.qualification.comparisons._drift import drift_of_channel, drift_of_tester, level_checks
 from benchsweep.qualification.comparisons._due import due_of_channel, due_of_tester
 from benchsweep.qualification.comparisons._everyone import Everyone, everyone
 from benchsweep.qualification.comparisons._histories import (
+    ChannelState,
     Root,
     Unread,
     declared_accuracy,
@@ -117,7 +119,10 @@ class ChannelView:
         if not self.measured:
             return "not measured yet"
         if self.moved:
-            return "its check values have moved: nothing is compared with its newest record"
+            return (
+                "its check values have moved: nothing is compared with its newest record; "
+                "measure it again, or withdraw it"
+            )
         if not self.baseline:
             return "no bench record counts, since it was returned or at all: measure it before it is used"
         return "in use"
@@ -250,13 +255,19 @@ def view_of_channel(folder: Root, file: ReferenceFile, history: ReferenceHistory
         baseline=state.baseline,
         limits=newest.limits if newest is not None else MappingProxyType({}),
         moved=newest.beyond if newest is not None else (),
-        stable=newest.words if newest is not None else "",
+        stable=f"{newest.words}{_untold(state)}" if newest is not None else "",
         withdrawn=withdrawn_words(state.withdrawn),
         every_days=state.every_days,
         events=history.events,
         digest=history.digest,
         _unfinished=history.unfinished,
     )
+
+
+def _untold(state: ChannelState) -> str:
+    """Return what the newest record does not tell, as it was said when it was added; may be empty."""
+    _, sign, rest = state.followed[-1].words.partition(NOT_TOLD)
+    return f"{sign}{rest}"
 
 
 def view_of_tester(folder: Root, file: ReferenceFile, history: ReferenceHistory) -> FieldTesterView:

@@ -109,7 +109,7 @@ def channel_table(
             for place, each in enumerate(measured, start=1)
         ]
         lines += ["", *tabled(heads, rows, width, figures=("no.", "°C"), spare=("record",))]
-        if told := stands.stable or measured[-1].words:
+        if told := stands.stable or (measured[-1].words if counting else ""):
             lines += ["", *entry("stability", [told], width)]
     lines += _charts(stands.drift, charts, width, ascii_only)
     return "\n".join(line.rstrip() for line in lines) + "\n"
