@@ -23,7 +23,14 @@ def print_channel(view: ChannelView, *, charts: bool = False, as_json: bool) -> 
     from benchsweep.report import Followed, channel_table
 
     stands = Followed(
-        view.withdrawn, view.drift, view.due, view.digest, view.doubts, view.stands, view.stable
+        view.withdrawn,
+        view.drift,
+        view.due,
+        view.digest,
+        view.doubts,
+        view.stands,
+        view.stable,
+        view.happened,
     )
     told = channel_table(
         view.registered,
@@ -47,7 +54,7 @@ def print_tester(view: FieldTesterView, *, charts: bool = False, as_json: bool) 
     from benchsweep.cli._worst_trace import plain_terminal
     from benchsweep.report import Followed, field_tester_table
 
-    stands = Followed(view.withdrawn, view.drift, view.due, view.digest, view.doubts)
+    stands = Followed(view.withdrawn, view.drift, view.due, view.digest, view.doubts, happened=view.happened)
     told = field_tester_table(
         view.registered,
         [each.comparison for each in view.compared],

@@ -86,7 +86,8 @@ def drift_of_channel(
     charts = check_charts(state.followed)
     moved = moves_of_channel(state)
     if not moved:
-        return Drift("", tuple(_too_few(len(state.followed), "record", "")), charts)
+        few = _too_few(len(state.followed), "record", "") if state.measured else ()
+        return Drift("", tuple(few), charts)
     words = [
         _moved_words(
             f"check values of the channel {name} have moved", moved, [each.checks for each in state.followed]
@@ -156,7 +157,8 @@ def drift_of_tester(
     checks = level_checks(state.alike)
     words = [f"{term}: {check.words}" for term, check in checks.items() if check.out]
     if not moved:
-        words += _too_few(len(_following(state)), "comparison", "since it was last changed")
+        if state.compared:
+            words += _too_few(len(_following(state)), "comparison", "since it was last changed")
         return Drift("", tuple(words), charts)
     words.insert(
         0,
@@ -288,10 +290,10 @@ def _named_differences(comparison: Comparison) -> Mapping[str, float]:
 
 
 def _too_few(count: int, what: str, since: str) -> Iterator[str]:
-    """Yield that a drift could not be seen yet; nothing when it could, or when there is nothing at all."""
+    """Yield that a drift could not be seen yet; nothing when it could."""
     missing = comparison_rules().stability.trend_fewest - count
-    if count and missing > 0:
-        counts = f"1 {what} counts" if count == 1 else f"{count} {what}s count"
+    if missing > 0:
+        counts = f"{count or 'no'} {what}{'s count' if count > 1 else ' counts'}"
         yield f"too few to tell: {counts}{f' {since}' if since else ''}, {missing} more needed"
 
 

@@ -36,6 +36,7 @@ __all__ = [
     "days_between",
     "declared_accuracy",
     "earlier_than",
+    "happened_words",
     "local_archive",
     "moment",
     "refuse_behind",
@@ -234,6 +235,22 @@ def withdrawn_words(withdrawn: Withdrawn | None) -> str:
 def _every_days(events: Sequence[ReferenceEvent], first: float) -> float:
     changed = [event.every_days for event in events if isinstance(event, IntervalChanged)]
     return changed[-1] if changed else first
+
+
+def happened_words(events: Sequence[ReferenceEvent]) -> tuple[str, ...]:
+    """Return what happened besides measuring, oldest first: a day, what, by whom and why."""
+    told: list[str] = []
+    for event in events:
+        if isinstance(event, Withdrawn | Returned):
+            what = "withdrawn" if isinstance(event, Withdrawn) else "returned to use"
+        elif isinstance(event, IntervalChanged):
+            what = f"every {event.every_days:g} days"
+        elif isinstance(event, AccuracyDeclared):
+            what = f"accuracy {event.accuracy or 'none'}"
+        else:
+            continue
+        told.append(f"{event.at[:10]} {what}, by {event.by}: {event.reason}")
+    return tuple(told)
 
 
 def refuse_withdrawn(kind: ReferenceKind, name: str, events: Sequence[ReferenceEvent]) -> None:

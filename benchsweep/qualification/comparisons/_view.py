@@ -21,6 +21,7 @@ from benchsweep.qualification.comparisons._histories import (
     Root,
     Unread,
     declared_accuracy,
+    happened_words,
     state_of_channel,
     state_of_tester,
     withdrawn_words,
@@ -114,6 +115,11 @@ class ChannelView:
         return due_of_channel(self.name, state_of_channel(self.events), self._every.matings(self.name))
 
     @property
+    def happened(self) -> tuple[str, ...]:
+        """Withdrawals, returns and other intervals, oldest first, in words."""
+        return happened_words(self.events)
+
+    @property
     def stands(self) -> str:
         """How it stands while it is not withdrawn, in words."""
         if not self.measured:
@@ -188,6 +194,11 @@ class FieldTesterView:
     def accuracy(self) -> str:
         """Name of the declared accuracy in force; empty: none."""
         return declared_accuracy(self.events)
+
+    @property
+    def happened(self) -> tuple[str, ...]:
+        """Withdrawals, returns, other intervals and accuracies, oldest first, in words."""
+        return happened_words(self.events)
 
     @cached_property
     def _every(self) -> Everyone:

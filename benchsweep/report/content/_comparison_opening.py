@@ -61,11 +61,10 @@ def _lines(item: ComparisonItem, texts: Texts) -> Iterator[Line]:
 
 
 def _against(item: ComparisonItem, texts: Texts) -> Iterator[Line]:
-    rows = [
-        row
-        for row in item.comparison.rows
-        if row.outcome is not Agreement.AGREES and row.decisive is not None
-    ]
+    outcome = item.comparison.outcome
+    # Beside what disagrees the undecided ones say nothing.
+    wanted = Agreement.DISAGREES if outcome is Agreement.DISAGREES else Agreement.UNDECIDED
+    rows = [row for row in item.comparison.rows if row.outcome is wanted and row.decisive is not None]
     rows.sort(key=_nearness)
     for row in rows[:_MOST_TOLD]:
         yield row_line(row, texts)

@@ -44,6 +44,8 @@ class Followed:
         What a reader must know first, in words.
     words
         How a channel stands that is not withdrawn; empty: in use, or not measured yet.
+    happened
+        Withdrawals, returns, other intervals and accuracies, oldest first, in words.
     stable
         What the check values of its newest record say; empty: what was said of it when it was added.
     """
@@ -55,6 +57,7 @@ class Followed:
     doubts: Sequence[str] = ()
     words: str = ""
     stable: str = ""
+    happened: Sequence[str] = ()
 
 
 def channel_table(
@@ -93,6 +96,7 @@ def channel_table(
         ("due", [_due(stands.due)]),
         ("remarks", [channel.remarks]),
         ("registered", [f"{channel.at[:10]} by {channel.by}"]),
+        ("happened", stands.happened),
         ("digest", [stands.digest]),
     ):
         lines += entry(label, texts, width)
@@ -150,6 +154,7 @@ def field_tester_table(
         ("due", [_due(stands.due)]),
         ("remarks", [tester.remarks]),
         ("registered", [f"{tester.at[:10]} by {tester.by}"]),
+        ("happened", stands.happened),
         ("digest", [stands.digest]),
     ):
         lines += entry(label, texts, width)

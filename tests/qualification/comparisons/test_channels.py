@@ -147,6 +147,11 @@ def test_after_its_return_no_record_counts_and_all_screens_say_so(tmp_path: Path
     assert view.stands.startswith("no bench record counts")
     assert (view.due.due, view.due.days_left) == ("", None)
     assert [each["counts"] for each in channel_document(view)["measured"]] == [False, False]
+    assert [each[11:] for each in view.happened] == [
+        f"withdrawn, by {BY}: a plug broke",
+        f"returned to use, by {BY}: new plug",
+    ]
+    assert view.drift.words == ("too few to tell: no record counts, 4 more needed",)
     row = list_references(tmp_path)[0]
     assert (row.words["stands"], row.words["due"]) == ("none counts yet", "at once")
     assert added(tmp_path, day=60).stands == "in use"
