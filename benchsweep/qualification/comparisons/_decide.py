@@ -224,6 +224,10 @@ def _doubts(asked: Asked) -> Iterator[str]:
             f"that the tester measured on {when} cannot be: it was compared on {asked.at[:10]}; "
             "its clock may be wrong, and the day of the comparison is taken"
         )
+    own = told_moment(asked.result.at) if asked.result.at else ""
+    given = told_moment(asked.measured_at) if asked.measured_at else ""
+    if own and given and abs(days_between(own, given)) > _ZONE_DAYS:
+        yield f"the file says that the tester measured on {own[:10]}, the person who added it {given[:10]}"
     if (told := _other_requirement(asked)) and _is_ours(asked.result.requirement):
         yield told
     yield from band_words(asked.result, asked.bench)

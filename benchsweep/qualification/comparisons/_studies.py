@@ -235,7 +235,7 @@ def add_study_result(
     Raises
     ------
     ReferenceRefused
-        No such run, it has a result, or the record is of another part.
+        No such run, it has a result, the record or file is of another part, or the result of another run.
     UsageError
         Both or none of source and values, a value that is no number, a file without a mapping.
     DataFileError, ArchiveError
@@ -263,6 +263,7 @@ def add_study_result(
     else:
         content = _content(source)
         run_values = margins_of_file(source, content, mapping, planned.requirement, folder, chosen.part)
+        _refuse_other_part(run_values.channel, chosen.part, planned.design.parts)
         told, digest = source.name, hashlib.sha256(content).hexdigest()
         keep_file(folder, content)
     event = StudyMeasured(
@@ -313,6 +314,17 @@ def _typed(values: Mapping[str, float]) -> dict[str, float]:
     return dict(values)
 
 
+def _refuse_other_part(told: str, part: str, parts: Sequence[str]) -> None:
+    """Refuse a file that says it is of another part of the study; in words of its own it may be this one."""
+    named = told.strip().casefold()
+    others = {other.casefold() for other in parts if other != part}
+    if named != part.casefold() and named in others:
+        raise ReferenceRefused(
+            f"the file is of {told}, the run of {part}",
+            hint="Look which run it belongs to: `benchsweep compare study show` lists them.",
+        )
+
+
 def _check_run(events: Sequence[ReferenceEvent], event: StudyMeasured, study: str) -> None:
     before = [each for each in events if isinstance(each, StudyMeasured) and each.number == event.number]
     if before and not event.again_because.strip():
@@ -325,6 +337,13 @@ def _check_run(events: Sequence[ReferenceEvent], event: StudyMeasured, study: st
             f"study {study}: run {event.number} has no earlier result that could be replaced",
             hint="Leave --again out.",
         )
+    latest = {each.number: each for each in events if isinstance(each, StudyMeasured)}
+    for number, other in latest.items():
+        if event.digest and other.digest == event.digest and number != event.number:
+            raise ReferenceRefused(
+                f"study {study}: {event.source} is the result of run {number}",
+                hint="Every run is measured by itself.",
+            )
 
 
 def _order_doubts(planned: StudyPlanned, runs: Sequence[StudyMeasured]) -> list[str]:

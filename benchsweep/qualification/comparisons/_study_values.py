@@ -47,11 +47,14 @@ class RunValues:
         It is practice, as far as it says so.
     steps
         By parameter the steps in which a file tells its numbers.
+    channel
+        What a file says that it measured; empty: it does not.
     """
 
     values: Mapping[str, float]
     simulated: bool = False
     steps: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    channel: str = ""
 
 
 def margins_of_record(source: Path, requirement: str, part: str) -> tuple[RunValues, str]:
@@ -111,7 +114,7 @@ def margins_of_file(
     values = dict(_margins(result, chosen, _length_of(folder, part)))
     if not values:
         raise UsageError(f"{source}: no margin is told, and none follows from it", hint=_HINT)
-    return RunValues(values, result.by == _SIMULATED, _steps(result))
+    return RunValues(values, result.by == _SIMULATED, _steps(result), result.channel)
 
 
 def _steps(result: FieldResult) -> dict[str, float]:

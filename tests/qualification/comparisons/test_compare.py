@@ -454,6 +454,7 @@ def test_the_day_of_the_tester_counts(ready: Path) -> None:
     document = document_of_tester(view)["comparisons"][0]
     assert document["measured_at"] == found.when
     late = last(compared(ready, constant(0.1), measured_at="2026-08-10"))
+    assert any("says that the tester measured on 2026-02-01, the person" in each for each in late.doubts)
     assert any("bench and tester measured 217 days apart" in doubt for doubt in late.doubts)
     wrong = last(compared(ready, constant(0.05), measured_at="2999-08-10"))
     assert (wrong.measured_at, wrong.when) == ("", wrong.at)

@@ -161,6 +161,22 @@ def test_margins_come_from_a_file_of_the_tester_which_is_kept(tmp_path: Path) ->
     assert kept_file(tmp_path, event.digest) == path.read_bytes()
 
 
+def test_a_file_of_another_part_or_run_is_refused(tmp_path: Path) -> None:
+    runs = plan(tmp_path, parts=("link 1", "link 2")).planned.design.runs
+    other = {"link 1": "link 2", "link 2": "link 1"}[runs[0].part]
+    rows = "Parameter,End,Pairs,Worst margin,Frequency (MHz),Value,Limit\nNEXT,A,36-45,3.2,233.5,38.2,35.0\n"
+    path = tmp_path / "run.csv"
+    how = {"source": path, "mapping": "worst-margins", "by": "Ilja"}
+    path.write_text(f"Channel,{other}\n{rows}")
+    with pytest.raises(ReferenceRefused, match=f"the file is of {other}, the run of {runs[0].part}"):
+        add_study_result(tmp_path, "winter", 1, **how)
+    # What the tester calls it itself may be this part.
+    path.write_text(f"Channel,cable 17\n{rows}")
+    add_study_result(tmp_path, "winter", 1, **how)
+    with pytest.raises(ReferenceRefused, match="is the result of run 1"):
+        add_study_result(tmp_path, "winter", 2, **how)
+
+
 def test_values_of_a_file_become_margins_by_the_requirement(tmp_path: Path) -> None:
     plan(tmp_path, requirement="tia-6-channel")
     path = tmp_path / "run.csv"

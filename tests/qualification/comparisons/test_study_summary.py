@@ -181,8 +181,9 @@ def test_the_step_of_values_in_files_bounds_mating_where_margins_are_counted_fro
         requirement="tia-6-channel",
     )
     path = tmp_path / "run.csv"
-    path.write_text("Frequency (MHz),next A 36-45 (dB)\n100,45.3\n233,36.4\n")
     for run in view.planned.design.runs:
+        # The same numbers in files of their own: one file is the result of one run.
+        path.write_text(f"Run,{run.number}\nFrequency (MHz),next A 36-45 (dB)\n100,45.3\n233,36.4\n")
         view = add_study_result(
             tmp_path, "winter", run.number, source=path, mapping="wide-values", by=run.operator
         )
