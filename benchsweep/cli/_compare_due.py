@@ -37,6 +37,7 @@ def due(
 
     unread: list[tuple[str | Path, ArchiveError]] = []
     found = found_due(archive, at=at, unread=unread)
+    nothing = not found
     if within_days is not None:
         found = tuple(
             each
@@ -50,7 +51,7 @@ def due(
 
         print_text(due_table(found, width=table_width()).rstrip("\n"))
     else:
-        say("nothing is due")
+        say(f"no reference channels and no field testers in {archive}" if nothing else "nothing is due")
     for _, error in unread:
         say(f"damaged: {error.message}")
         say(f"  {error.hint}")

@@ -4,12 +4,11 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 
 from benchsweep.errors import LotRefused
-from benchsweep.records import LONGEST_NAME, LotOpened, look_alike, text_fault
+from benchsweep.records import LotOpened, look_alike, name_fault
 
 __all__ = ["check_names", "refuse_double", "refuse_empty", "refuse_text", "some"]
 
 _SHOWN = 6
-_LONG = 60
 
 
 def some(names: Sequence[str]) -> str:
@@ -53,15 +52,9 @@ def check_names(event: LotOpened, others: Iterable[str] = ()) -> None:
 
 
 def _refuse_fault(what: str, text: str) -> None:
-    if fault := text_fault(text, longest=LONGEST_NAME):
-        shown = text if len(text) <= _LONG else f"{text[:_LONG]}…"
-        raise LotRefused(f"{what} {shown!r} {fault}", hint="Write it as it can be read on a label.")
-    composed = unicodedata.normalize("NFC", text)
-    if text != composed:
-        raise LotRefused(
-            f"{what} {text} is not in composed form (NFC of Unicode)",
-            hint=f"Write it composed, as keyboards do: {composed}",
-        )
+    if (found := name_fault(text)) is not None:
+        words, hint = found
+        raise LotRefused(f"{what} {words}", hint=hint)
 
 
 def _refuse_alike(what: str, name: str, known: Mapping[str, str]) -> None:

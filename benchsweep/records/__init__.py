@@ -121,7 +121,7 @@ from benchsweep.records._series import (
     SeriesSweep,
     UnfinishedSeries,
 )
-from benchsweep.records._text import LONGEST_NAME, LONGEST_WORDS, look_alike, text_fault
+from benchsweep.records._text import LONGEST_NAME, LONGEST_WORDS, look_alike, name_fault, text_fault
 from benchsweep.records._trace import Parameter, Trace
 from benchsweep.records._uncertainty import BudgetRow, Contribution, Interval
 
@@ -254,6 +254,7 @@ __all__ = [
     "balanced_ports_among",
     "corrections_in_force",
     "look_alike",
+    "name_fault",
     "parse_leg",
     "parse_mode",
     "parse_port",

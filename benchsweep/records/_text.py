@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import unicodedata
 
-__all__ = ["LONGEST_NAME", "LONGEST_WORDS", "look_alike", "text_fault"]
+__all__ = ["LONGEST_NAME", "LONGEST_WORDS", "look_alike", "name_fault", "text_fault"]
+
+_SHOWN = 60
 
 LONGEST_NAME = 200
 """Characters of a name."""
@@ -63,6 +65,28 @@ def text_fault(text: str, *, longest: int, joiners: bool = False) -> str:
     if len(text) > longest:
         return f"has {len(text)} characters; at most {longest} are kept"
     return ""
+
+
+def name_fault(text: str) -> tuple[str, str] | None:
+    r"""Return why a name cannot be read as it is written, and what helps; None when it can.
+
+    Examples
+    --------
+    >>> name_fault("K01") is None
+    True
+    >>> name_fault("K\x07")[0]
+    "'K\\x07' holds control characters: U+0007"
+    """
+    if fault := text_fault(text, longest=LONGEST_NAME):
+        shown = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
+        return f"{shown!r} {fault}", "Write it as it can be read on a label."
+    composed = unicodedata.normalize("NFC", text)
+    if text != composed:
+        return (
+            f"{text} is not in composed form (NFC of Unicode)",
+            f"Write it composed, as keyboards do: {composed}",
+        )
+    return None
 
 
 def look_alike(name: str) -> str:

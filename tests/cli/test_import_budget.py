@@ -6,27 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
-from benchsweep.simulator.specimen import load_specimen
-
 Run = Callable[..., Any]
-
-
-@pytest.fixture
-def touchstone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.chdir(tmp_path)
-    grid = np.linspace(1e6, 100e6, 12)
-    s = load_specimen("cord-2m", seed=1).scatter(grid)
-    lines = ["# Hz S RI R 50"]
-    for f, matrix in zip(grid, s, strict=True):
-        cells = [f"{v.real:.17g} {v.imag:.17g}" for v in matrix.ravel()]
-        rows = [" ".join(cells[k : k + 4]) for k in range(0, 256, 4)]
-        lines += [f"{f:.17g} {rows[0]}", *rows[1:]]
-    path = tmp_path / "cord.s16p"
-    path.write_text("\n".join(lines) + "\n", encoding="ascii")
-    return path
 
 
 def test_budget_and_temperature_are_kept_with_the_record(touchstone: Path, run: Run) -> None:

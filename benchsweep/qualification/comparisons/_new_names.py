@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import unicodedata
-
 from benchsweep.archive.references import ReferenceKind, list_references
 from benchsweep.errors import ReferenceRefused, UsageError
 from benchsweep.qualification._specimen import check_text
 from benchsweep.qualification.comparisons._histories import Root
 from benchsweep.qualification.comparisons._witness import seen_references
-from benchsweep.records import LONGEST_NAME, look_alike, text_fault
+from benchsweep.records import look_alike, name_fault
 
 __all__ = ["check_new_name"]
-
-_SHOWN = 60
 
 
 def check_new_name(folder: Root, kind: ReferenceKind, name: str) -> None:
@@ -30,15 +26,9 @@ def check_new_name(folder: Root, kind: ReferenceKind, name: str) -> None:
     """
     what = f"the name of the {kind}"
     check_text(name, what, hint="Give it a name, as the laboratory uses it.")
-    if fault := text_fault(name, longest=LONGEST_NAME):
-        shown = name if len(name) <= _SHOWN else f"{name[:_SHOWN]}…"
-        raise UsageError(f"{what} {shown!r} {fault}", hint="Write it as it can be read on a label.")
-    composed = unicodedata.normalize("NFC", name)
-    if name != composed:
-        raise UsageError(
-            f"{what} {name} is not in composed form (NFC of Unicode)",
-            hint=f"Write it composed, as keyboards do: {composed}",
-        )
+    if (found := name_fault(name)) is not None:
+        words, hint = found
+        raise UsageError(f"{what} {words}", hint=hint)
     if (kind, name) in seen_references(folder, []).gone():
         raise ReferenceRefused(
             f"there was a {kind} {name}, and its history is gone",
